@@ -1,0 +1,17 @@
+"""`const` where MicroPython has it, the identity elsewhere.
+
+mpy-cross folds `X = const(...)` into the code that uses it; CPython just binds the name.
+"""
+
+
+def const(value: int) -> int:
+    """Return `value` unchanged."""
+    return value
+
+
+try:
+    from micropython import const  # type: ignore[no-redef]
+except ImportError:
+    pass
+
+TYPE_CHECKING = const(0)

@@ -1,0 +1,289 @@
+"""What the calendar does: midnights, cycles that begin and cycles that passed, clocks that step.
+
+Uptime is the hub's only steady clock; the wall clock is uptime plus a skew that is watched. Every
+change to the record that depends on the date is made here.
+"""
+
+from controller import agenda
+from controller._const import TYPE_CHECKING, const
+from controller.civil import LocalTime, weekday_of
+from controller.events import ALARM, CLEARED, CLOCK, NO_TIME, POWER, SKIPPED
+from controller.limits import (
+    AUTO_WEEKDAY,
+    BACK_MAX_S,
+    DAY_S,
+    PASSED_MAX,
+    REFILL_LEAST_S,
+    STEP_TOLERANCE_S,
+    WALL_MAX,
+)
+from controller.plan import AUTO_OFF
+
+if TYPE_CHECKING:
+    from typing import Callable
+
+    from controller.journal import Record
+    from controller.lockouts import Lockouts
+    from controller.plan import Plan, RowPart
+    from controller.trim import Trim
+
+_NONE = const(-1)
+_ANY = const(0)  # `_sync`: the clock is as expected
+
+
+class Days:
+    """Local days and cycles. `tell` reports what was skipped and what is wrong."""
+
+    def __init__(
+        self,
+        plan: "Plan",
+        record: "Record",
+        lockouts: "Lockouts",
+        trim: "Trim",
+        replanned: bool,
+        tell: "Callable[..., None]",
+    ) -> None:
+        self._plan = plan
+        self._record = record
+        self._lockouts = lockouts
+        self._trim = trim
+        self._tell = tell
+        self.time = LocalTime(plan.hub)
+        self.trusted = False
+        self._skew_s = 0  # wall less uptime
+        self._sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
+        self._replanned = replanned
+        self._went_back = False
+        self._refill_up_s = 0  # when the day's minutes were last set to 0
+        self._midnight_s = 0
+        self._next_no = _NONE
+        self._next_s = WALL_MAX
+        self._end_s = 0  # of the marked cycle, UTC
+        self._end_up_s = 0  # and by uptime: whichever comes first
+        self.row: "RowPart" = plan.rows[0]  # the marked cycle's
+        self.order: "list[int]" = []
+        self.held = [_ANY] * len(plan.zones)  # what last kept each waiting run from starting
+
+    # The clock.
+
+    def take_clock(self, up_s: int, wall_s: "int | None") -> bool:
+        """Note the wall clock. Returns True if it was lost, found or stepped."""
+        if wall_s is None or not 0 <= wall_s <= WALL_MAX:
+            if self._lockouts.lost_clock:
+                return False
+            self.trusted = False
+            self._lockouts.set_lost_clock(True)
+            return True
+        skew_s = wall_s - up_s
+        moved_s = skew_s - self._skew_s
+        self._skew_s = skew_s
+        if not self.trusted:
+            self.trusted = True
+            self._sync = CLOCK if self._lockouts.lost_clock else POWER
+            self._lockouts.set_lost_clock(False)
+            return True
+        if -STEP_TOLERANCE_S <= moved_s <= STEP_TOLERANCE_S:
+            return False
+        self._sync = CLOCK
+        return True
+
+    def wall_s(self, up_s: int) -> int:
+        """UTC seconds, or 0 while the clock is not trusted."""
+        return up_s + self._skew_s if self.trusted else 0
+
+    def local_s(self, up_s: int) -> "int | None":
+        """Local seconds, or None while the clock is not trusted."""
+        return self.time.local_s(up_s + self._skew_s) if self.trusted else None
+
+    # What has come due.
+
+    def due_up_s(self) -> int:
+        """Uptime of the next midnight, cycle or end of a hold; only while the clock is trusted."""
+        due_s = min(self._midnight_s, self._next_s)
+        if self._lockouts.hold:
+            due_s = min(due_s, self._record.hold_s)
+        return due_s - self._skew_s
+
+    def latest_up_s(self, run_s: int) -> int:
+        """Uptime of the last moment at which a run of the marked cycle may start."""
+        return min(self._end_up_s, self._end_s - self._skew_s) - run_s
+
+    def catch_up(self, up_s: int) -> bool:
+        """Do what the date asks for. Returns True if the record is to be saved for it."""
+        if not self.trusted:
+            return False
+        wall_s = up_s + self._skew_s
+        changed = False
+        if self._sync != _ANY:
+            self._resync(up_s, wall_s, self._sync)
+            self._sync = _ANY
+            changed = True
+        elif wall_s >= self._midnight_s:
+            refill = up_s - self._refill_up_s >= REFILL_LEAST_S
+            self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
+            changed = True
+        if self._see_hold(wall_s):
+            changed = True
+        while wall_s >= self._next_s:
+            self._begin_cycle(self._next_no, up_s, wall_s)
+        return changed
+
+    def _resync(self, up_s: int, wall_s: int, why: int) -> None:
+        """The clock is new, or not where it was: see what passed, and repeat nothing."""
+        record = self._record
+        local_s = self.time.local_s(wall_s)
+        day = local_s // DAY_S
+        if why == POWER or not self._midnight_s:
+            self._refill_up_s = up_s - local_s % DAY_S
+        gone = day - record.day
+        if why != POWER:
+            gone = min(gone, 1)  # a step drains one day at most
+        self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
+        if self._replanned:
+            self._replanned = False
+            self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
+        elif wall_s < record.mark_wall_s - BACK_MAX_S:
+            self._went_back = True
+            self._tell(ALARM, _NONE, CLOCK, record.mark_wall_s - wall_s)
+            self.drop_waiting(CLOCK)
+            self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
+        self._resume(up_s, wall_s, why)
+        self._skip_passed(wall_s, why)
+
+    def _resume(self, up_s: int, wall_s: int, why: int) -> None:
+        """Runs still waiting stay so while their cycle lasts."""
+        if not self._record.waiting:
+            return
+        mark_no = self._record.mark_no
+        end_s = agenda.end_wall_s(self._plan, self.time, mark_no)
+        if wall_s >= end_s:
+            self.drop_waiting(why)
+            return
+        if why == POWER:
+            self._end_up_s = up_s + end_s - wall_s
+            self.row = agenda.row_of(self._plan, agenda.day_of_number(mark_no))
+            self._put_in_order()
+        self._end_s = end_s
+
+    def _skip_passed(self, wall_s: int, why: int) -> None:
+        """Report the cycles whose time passed: each up to a bound, then a count."""
+        reported = 0
+        self._find_next(wall_s)
+        while wall_s >= self._next_s:
+            passed_no = self._next_no
+            if why == POWER and wall_s < agenda.end_wall_s(self._plan, self.time, passed_no):
+                return  # begun late: it has not been missed yet
+            if reported < PASSED_MAX:
+                for zone in range(len(self._plan.zones)):
+                    self._tell(SKIPPED, zone, why, 0)
+                self._mark(passed_no, self._next_s)
+            else:
+                last_no = agenda.last_started(self._plan, self.time, wall_s)
+                days = agenda.day_of_number(last_no) - agenda.day_of_number(passed_no)
+                self._tell(SKIPPED, _NONE, why, days)
+                self._mark(last_no, wall_s)
+            reported += 1
+            self._find_next(wall_s)
+
+    def _begin_day(self, day: int, refill: bool, up_s: int, drain_days: int) -> None:
+        """A local day begins, or is found to be another than it was."""
+        record = self._record
+        row = agenda.row_of(self._plan, day)
+        if refill:
+            record.used_s = [0] * len(record.used_s)
+            self._refill_up_s = up_s
+        if self._lockouts.hold and record.rain_today_um <= self._plan.hub.rain_skip_um:
+            record.hold_dry_days = min(record.hold_dry_days + drain_days, 255)
+        if drain_days:
+            record.rain_today_um = 0
+        if row.cycles and not agenda.row_of(self._plan, record.day).cycles:
+            self._trim.opened(day)
+        record.day = day
+        self._lockouts.new_day(row, drain_days)
+        if drain_days:
+            for zone, probe in enumerate(self._lockouts.probes):
+                dry = probe is not None and probe.dry()
+                self._trim.new_day(zone, day, dry, probe is not None and probe.moist())
+        wall_s = up_s + self._skew_s
+        self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
+        self._find_next(wall_s)
+
+    def _see_hold(self, wall_s: int) -> bool:
+        """Begin or end the owner's pause. Returns True if it was either."""
+        record = self._record
+        hold = record.hold_s > wall_s
+        if hold == self._lockouts.hold:
+            return False
+        if not hold:
+            if record.hold_dry_days > self._plan.hub.rewet_hold_days:
+                self._trim.opened(record.day)
+            record.hold_dry_days = 0
+            record.hold_s = 0
+        self._lockouts.set_hold(hold)
+        return True
+
+    # Cycles.
+
+    def _find_next(self, wall_s: int) -> None:
+        """Find the cycle after the mark; it may have passed already."""
+        today = self.time.local_s(wall_s) // DAY_S
+        after_no = max(self._record.mark_no, agenda.number(today - 1, 0) - 1)
+        if self._sync != _ANY:  # look back as far as the mark: what passed is to be reported
+            after_no = self._record.mark_no
+        self._next_no = agenda.next_after(self._plan, after_no, today)
+        self._next_s = WALL_MAX
+        if self._next_no != _NONE:
+            self._next_s = agenda.start_wall_s(self._plan, self.time, self._next_no)
+
+    def _mark(self, cycle_no: int, wall_s: int) -> None:
+        self._record.mark_no = cycle_no
+        self._record.mark_wall_s = wall_s
+
+    def _begin_cycle(self, cycle_no: int, up_s: int, wall_s: int) -> None:
+        """Every zone is to have one run; those dropped last time go first."""
+        self.drop_waiting(_ANY)
+        if self._went_back:
+            self._went_back = False
+            self._tell(CLEARED, _NONE, CLOCK, 0)
+        self._mark(cycle_no, self._next_s)
+        self._end_s = agenda.end_wall_s(self._plan, self.time, cycle_no)
+        self._end_up_s = self._end_s - self._skew_s
+        self.row = agenda.row_of(self._plan, agenda.day_of_number(cycle_no))
+        self._put_in_order()
+        self._record.first = 0
+        for zone, part in enumerate(self._plan.zones):
+            if part.share_pct:
+                self._record.waiting |= 1 << zone
+        if cycle_no == agenda.number(agenda.day_of_number(cycle_no), 0):
+            self._check_by_probes(agenda.day_of_number(cycle_no), up_s)
+        self._find_next(wall_s)
+
+    def _check_by_probes(self, day: int, up_s: int) -> None:
+        """The hub's own weekly check: before the day's first cycle, and a day after rain."""
+        if self._plan.hub.auto_trim == AUTO_OFF or weekday_of(day) != AUTO_WEEKDAY:
+            return
+        if self._lockouts.after_rain(up_s):
+            return
+        for zone, probe in enumerate(self._lockouts.probes):
+            if probe is not None and probe.trusted and probe.ppt >= 0:
+                wet = probe.ppt >= self._plan.zones[zone].wet_ppt
+                self._trim.check_by_probe(zone, wet, probe.dry(), day)
+
+    def drop_waiting(self, why: int) -> None:
+        """Drop every waiting run; `why` 0: each for what held it."""
+        for zone in range(len(self._plan.zones)):
+            if self._record.waiting >> zone & 1:
+                self.drop(zone, why or self.held[zone] or NO_TIME)
+
+    def drop(self, zone: int, why: int) -> None:
+        """Drop a waiting run; its zone goes first in the next cycle."""
+        self._record.waiting &= ~(1 << zone)
+        self._record.first |= 1 << zone
+        self.held[zone] = _ANY
+        self._tell(SKIPPED, zone, why, 0)
+
+    def _put_in_order(self) -> None:
+        first = self._record.first
+        zones = range(len(self._plan.zones))
+        self.order = [zone for zone in zones if first >> zone & 1]
+        self.order += [zone for zone in zones if not first >> zone & 1]

@@ -1,0 +1,165 @@
+"""What the hub says of itself: coded events, and the bounded log that keeps the last of them.
+
+An event is `(what, zone, why, value, ml, boots, up_s, wall_s)`. `zone` is -1 where it concerns the
+hub, a zone index, or `ZONES_MAX + n` for supply n; `wall_s` is -1 while the clock is not trusted.
+`value` is seconds for OPENED (planned), CLOSED and CUT_SHORT (given); else it goes with `why`.
+"""
+
+from controller._const import const
+from controller.limits import EVENTS_MAX
+
+# What happened.
+BOOT = const(0)
+OPENED = const(1)
+CLOSED = const(2)
+CUT_SHORT = const(3)
+SKIPPED = const(4)
+LOCKED = const(5)
+RELEASED = const(6)
+ALARM = const(7)
+CLEARED = const(8)
+ACCEPTED = const(9)
+REFUSED = const(10)
+TRIMMED = const(11)  # value: the zone's whole trim, percent
+REWETTING = const(12)  # value: days left
+LEARNED = const(13)  # value: a zone's flow, ml/min
+
+WHAT = (
+    "boot",
+    "opened",
+    "closed",
+    "cut_short",
+    "skipped",
+    "locked",
+    "released",
+    "alarm",
+    "cleared",
+    "accepted",
+    "refused",
+    "trimmed",
+    "rewetting",
+    "learned",
+)
+
+# Why. The first group holds water back; the order is the order in which they are asked.
+OK = const(0)
+FAULT = const(1)
+LOW_BATTERY = const(2)
+FROST = const(3)
+QUIET = const(4)
+LOST_CLOCK = const(5)
+HOLD = const(6)
+CLOSED_SEASON = const(7)
+RAIN = const(8)
+WET_SOIL = const(9)
+# Why a run was not given, or ended.
+NO_TIME = const(10)
+CAP = const(11)
+REST = const(12)
+GAP = const(13)
+OPEN_LIMIT = const(14)
+TOO_SHORT = const(15)
+LONGEST = const(16)
+POWER = const(17)
+CLOCK = const(18)
+OWNER = const(19)
+PLAN = const(20)
+DONE = const(21)
+LITRES = const(22)
+# Why a valve opened.
+PLANNED = const(23)
+MANUAL = const(24)
+TEST = const(25)
+# What is wrong.
+NO_FLOW = const(26)
+BURST = const(27)
+LEAK = const(28)
+DRIVER = const(29)
+STORE = const(30)
+BROKEN = const(31)
+PROBE = const(32)
+STALE = const(33)
+DRY_AT_FULL = const(34)
+SUPPLY_NO_FLOW = const(35)
+# Why an owner's command was refused, or what it was.
+BUSY = const(36)
+UNKNOWN = const(37)
+AFTER_RAIN = const(38)
+AFTER_CYCLE = const(39)
+TOO_SOON = const(40)
+TOO_MANY = const(41)
+BAD_PLAN = const(42)
+CHECK = const(43)
+AUTOMATIC = const(44)
+CLEAR = const(45)
+SEASON = const(46)
+CRASH = const(47)
+
+WHY = (
+    "ok",
+    "fault",
+    "low_battery",
+    "frost",
+    "quiet",
+    "lost_clock",
+    "hold",
+    "closed_season",
+    "rain",
+    "wet_soil",
+    "no_time",
+    "cap",
+    "rest",
+    "gap",
+    "open_limit",
+    "too_short",
+    "longest",
+    "power",
+    "clock",
+    "owner",
+    "plan",
+    "done",
+    "litres",
+    "planned",
+    "manual",
+    "test",
+    "no_flow",
+    "burst",
+    "leak",
+    "driver",
+    "store",
+    "broken",
+    "probe",
+    "stale",
+    "dry_at_full",
+    "supply_no_flow",
+    "busy",
+    "unknown",
+    "after_rain",
+    "after_cycle",
+    "too_soon",
+    "too_many",
+    "bad_plan",
+    "check",
+    "automatic",
+    "clear",
+    "season",
+    "crash",
+)
+
+
+class Log:
+    """The last events, oldest first, in a ring that never grows."""
+
+    def __init__(self) -> None:
+        self._ring: "list[tuple[int, ...] | None]" = [None] * EVENTS_MAX
+        self._count = 0
+
+    def add(self, event: "tuple[int, ...]") -> None:
+        """Keep an event, forgetting the oldest when full."""
+        self._ring[self._count % EVENTS_MAX] = event
+        self._count += 1
+
+    def events(self) -> "list[tuple[int, ...]]":
+        """Return the events kept, oldest first."""
+        start = self._count % EVENTS_MAX
+        return [event for event in self._ring[start:] + self._ring[:start] if event is not None]

@@ -1,0 +1,697 @@
+"""The hub: what to do now, given the time, what was seen, and what was asked.
+
+`step` is the only way in. It reads no clock and touches no pin: commands go out, and how they went
+comes back as `seen.done` in the next step. A run takes three steps of one moment: SAVE the intent;
+once that is known to be written, OPEN; then REPORT that it opened.
+"""
+
+from controller import journal, owner
+from controller._const import TYPE_CHECKING, const
+from controller.days import Days
+from controller.events import (
+    ALARM,
+    BOOT,
+    BROKEN,
+    BURST,
+    BUSY,
+    CAP,
+    CLEARED,
+    CLOSED,
+    CUT_SHORT,
+    DONE,
+    DRIVER,
+    FAULT,
+    GAP,
+    LEAK,
+    LEARNED,
+    LITRES,
+    LOW_BATTERY,
+    NO_FLOW,
+    NO_TIME,
+    OK,
+    OPEN_LIMIT,
+    OPENED,
+    PLANNED,
+    POWER,
+    QUIET,
+    REFUSED,
+    REST,
+    SKIPPED,
+    STORE,
+    SUPPLY_NO_FLOW,
+    TEST,
+    TOO_SHORT,
+    WHY,
+    Log,
+)
+from controller.events import PLAN as NEW_PLAN
+from controller.guard import Guard
+from controller.journal import (
+    BROKEN_FAULT,
+    BURST_FAULT,
+    DRIVER_FAULT,
+    LEAK_FAULT,
+    NO_FLOW_FAULT,
+)
+from controller.limits import (
+    FAULT_RETRY_S,
+    RUN_LEAST_S,
+    SAVE_RETRY_S,
+    SETTLE_S,
+    TEST_RUN_S,
+    ZONES_MAX,
+)
+from controller.lockouts import Lockouts, quiet_edge_s, quiet_within
+from controller.meter import Meter, wrong
+from controller.plan import Plan
+from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
+from controller.run import Run
+from controller.trim import Trim
+
+if TYPE_CHECKING:
+    from controller.ports import Asked, Command, Seen
+
+_FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
+_NONE = const(-1)
+_USED_MAX_S = const(65535)  # what the record can hold
+
+
+class Hub:
+    """One hub. `wake_s` is the uptime at which `step` next has something to do."""
+
+    def __init__(self, plan: Plan, saved: "bytes | None", why: int = POWER) -> None:
+        """Start from a plan and the newest good record (None: a first boot).
+
+        `why`: the reason of the boot, POWER or another of `controller.events`.
+        """
+        self.log = Log()
+        self.wake_s = 0
+        self.polls = 0  # wakes that only read sensors
+        self.new_plan: "tuple[Plan, bytes] | None" = None
+        self.test = 0  # zones the guided test still has to open: bits
+        self._why = why
+        self._up_s = 0
+        self._booted = False
+        self._events: "list[tuple[int, ...]]" = []
+        self._sent: "list[Command]" = []
+        self._poll_up_s = 0
+        self._polled_up_s = _NONE
+        self._due_up_s = 0
+        self._look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
+        self._soon = False  # a run waits for nothing but the settling gap
+        self._save_up_s = 0  # a store that failed is not written before
+        record = journal.unpack(saved) if saved else None
+        self._adopt(plan, record or journal.Record(0))
+
+    def _adopt(self, plan: Plan, record: "journal.Record") -> None:
+        """Take a plan, and what the record holds for its zones. Every valve is shut."""
+        replanned = record.plan_crc != plan.crc or len(record.tag) != len(plan.zones)
+        if replanned:
+            record = record.carry(plan)
+        self.plan = plan
+        self.record = record
+        self.dirty = True  # the record is to be saved at once
+        self._owed = False  # the record is to be saved, with the next opening if that is near
+        self.lockouts = Lockouts(plan, record, self._up_s, self._tell)
+        self.trim = Trim(plan, record, self._tell)
+        self.days = Days(plan, record, self.lockouts, self.trim, replanned, self._tell)
+        self.guard = Guard(plan, record, self._up_s)
+        self.meters = [Meter(self._up_s) if supply.meter else None for supply in plan.supplies]
+        self.runs: "list[Run | None]" = [None] * len(plan.zones)
+        self.intent: "Run | None" = None
+        self._intent_saved = False
+        self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
+        self._alarms = _standing(record)
+
+    # One step.
+
+    def step(
+        self, up_s: int, wall_s: "int | None", seen: "Seen", asked: "list[Asked] | tuple[()]" = ()
+    ) -> "list[Command]":
+        """Return what to do now.
+
+        Args:
+            up_s: seconds since boot, sleep included; never less than in the step before
+            wall_s: UTC seconds since 2000-01-01, or None while the clock is not trusted
+            seen: what was measured, and how many of the last commands were carried out
+            asked: what the owner asks for, in order
+
+        Raises:
+            Broken: an invariant does not hold; the caller closes every valve and starts anew.
+        """
+        self._up_s = up_s
+        news = False
+        if self._sent:
+            self._take_outcome(up_s, seen)
+            news = True
+        if self.days.take_clock(up_s, wall_s):
+            news = True
+        if asked:
+            owner.answer(self, asked, up_s)
+            news = True
+        if up_s >= self._poll_up_s and self._booted:
+            self.polls += 1
+            if self._poll(up_s, seen):
+                news = True
+        if news or up_s >= self._due_up_s:
+            return self._decide(up_s, seen)
+        self.wake_s = min(self._poll_up_s, self._due_up_s)
+        return []
+
+    def _decide(self, up_s: int, seen: "Seen") -> "list[Command]":
+        """Look at everything once, and collect the commands, most urgent first."""
+        opening: "list[Command]" = []
+        self._look_up_s = _FAR
+        self._soon = False
+        if self.guard.ready:
+            if not self._booted:
+                self.record.boots = (self.record.boots + 1) & 0xFFFF
+                self._tell(BOOT, _NONE, self._why, self.record.boots)
+            waited = self.record.waiting
+            self.lockouts.pass_time(up_s)
+            if self.days.catch_up(up_s):
+                self.dirty = True
+            if not self._booted:
+                self._boot(up_s, seen)
+            self._end_runs(up_s, seen)
+            opening = self._begin_runs(up_s, seen)
+            if waited and not self.record.waiting:
+                self._owed = True
+        commands = self.guard.closing(up_s)
+        commands += self._saving(up_s)
+        commands += opening
+        commands += [(REPORT, event) for event in self._events]
+        self._events = []
+        self.guard.verify(up_s)
+        # What only reports needs no answer: an event that could not be shown is still in the log.
+        self._sent = commands if commands and commands[0][0] != REPORT else []
+        self._plan_wake(up_s)
+        return commands
+
+    def _plan_wake(self, up_s: int) -> None:
+        """Set when `step` next has something to do."""
+        due_up_s = min(self._look_up_s, self.guard.due_up_s(_FAR))
+        if self._booted and self.days.trusted:
+            due_up_s = min(due_up_s, self.days.due_up_s())
+        if self.lockouts.dry_up_s > up_s:
+            due_up_s = min(due_up_s, self.lockouts.dry_up_s)
+        if self._save_up_s > up_s and (self.dirty or self._owed):
+            due_up_s = min(due_up_s, self._save_up_s)
+        self._due_up_s = due_up_s
+        self.wake_s = min(self._poll_up_s, due_up_s)
+
+    def _boot(self, up_s: int, seen: "Seen") -> None:
+        """Every valve has been shut: account for whatever was open when the power went."""
+        self._booted = True
+        record = self.record
+        wall_s = self.days.wall_s(up_s)
+        for zone, part in enumerate(self.plan.zones):
+            ended_s = record.valve_wall_s[zone]
+            away_s = wall_s - ended_s if wall_s and ended_s else _NONE
+            if record.opening >> zone & 1:
+                if away_s < 0:  # nobody knows how long: take it for the day's whole cap
+                    used_s = max(record.used_s[zone], part.cap_s)
+                else:
+                    given_s = min(away_s, record.run_s[zone]) if part.held else away_s
+                    used_s = min(record.used_s[zone] + given_s, _USED_MAX_S)
+                self._tell(CUT_SHORT, zone, POWER, used_s - record.used_s[zone])
+                record.used_s[zone] = used_s
+                record.valve_wall_s[zone] = wall_s
+                self._shut_up_s[zone] = up_s
+            elif ended_s:
+                self._shut_up_s[zone] = up_s - max(0, away_s)
+        record.opening = 0
+        self._poll(up_s, seen)
+
+    # How the last commands went.
+
+    def _take_outcome(self, up_s: int, seen: "Seen") -> None:
+        """Learn which of the last step's commands were carried out: the first `seen.done`."""
+        sent = self._sent
+        self._sent = []
+        for place, command in enumerate(sent):
+            done = place < seen.done
+            failed = place == seen.done
+            what = command[0]
+            if what == CLOSE:
+                if done:
+                    self._closed(command[1], up_s, seen)
+                elif failed and self.guard.close_failed(command[1], up_s):
+                    self._alarm(True, self._named(command[1]), DRIVER, 0)
+            elif what == SAVE:
+                self._saved(command[1], done, failed, up_s)
+            elif what == OPEN:
+                self._opened(command[1], done, failed, up_s, seen)
+            elif not done and not failed:
+                self._events.append(command[1])
+
+    def _closed(self, valve: int, up_s: int, seen: "Seen") -> None:
+        """A valve is shut: book what its zone was given."""
+        opened_up_s = self.guard.opened_up_s[valve]
+        if self.guard.closed(valve, up_s):
+            self._alarm(False, self._named(valve), DRIVER, 0)
+        run = self.runs[valve] if valve < len(self.runs) else None
+        if run is None:
+            return
+        zone = run.zone
+        record = self.record
+        self.runs[zone] = None
+        record.opening &= ~(1 << zone)
+        self._owed = True
+        if not run.open:
+            self._tell(SKIPPED, zone, DRIVER, 0)
+            return
+        given_s = up_s - opened_up_s
+        record.used_s[zone] = min(record.used_s[zone] + given_s, _USED_MAX_S)
+        record.valve_wall_s[zone] = self.days.wall_s(up_s)
+        self._shut_up_s[zone] = up_s
+        given_ml = 0
+        supply = self.plan.zones[zone].supply
+        meter = self.meters[supply]
+        if meter is not None:
+            given_ml = meter.given_ml(seen.meter_ml[supply])
+            meter.turned(seen.meter_ml[supply], up_s)
+            self._poll_up_s = min(self._poll_up_s, up_s + SETTLE_S)
+        whole = run.ended in (DONE, LITRES)
+        self._tell(CLOSED if whole else CUT_SHORT, zone, run.ended, given_s, given_ml)
+        if run.kind == TEST and run.flow_ml_min > 0 and not run.bad_flow:
+            record.flow_ml_min[zone] = min(run.flow_ml_min, 65535)
+            self._tell(LEARNED, zone, TEST, record.flow_ml_min[zone])
+
+    def _opened(self, valve: int, done: bool, failed: bool, up_s: int, seen: "Seen") -> None:
+        """An OPEN was carried out, or its driver raised, or it was never tried."""
+        if valve >= len(self.runs):
+            if failed:
+                self._alarm(True, self._named(valve), DRIVER, 0)
+            return
+        run = self.runs[valve]
+        record = self.record
+        if run is None:
+            return
+        if not done:
+            if failed:
+                record.zone_faults[valve] |= DRIVER_FAULT
+                self.guard.retry_zone_up_s[valve] = up_s + FAULT_RETRY_S
+                self._alarm(True, valve, DRIVER, 0)
+            self.guard.shut(valve, up_s)
+            return
+        run.open = True
+        if record.zone_faults[valve] & DRIVER_FAULT:
+            record.zone_faults[valve] &= ~DRIVER_FAULT
+            self._alarm(False, valve, DRIVER, 0)
+        wait_s = self.plan.hub.watch_s
+        supply = self.plan.zones[valve].supply
+        meter = self.meters[supply]
+        if meter is not None:
+            meter.turned(seen.meter_ml[supply], up_s)
+            wait_s = min(wait_s, SETTLE_S)
+        self._poll_up_s = min(self._poll_up_s, up_s + wait_s)
+        self._tell(OPENED, valve, run.kind, run.run_s)
+
+    def _saved(self, slot: int, done: bool, failed: bool, up_s: int) -> None:
+        """A record or plan was written and read back, or was not."""
+        if failed:
+            self._alarm(True, _NONE, STORE, slot)
+            self._save_up_s = up_s + SAVE_RETRY_S
+            if slot == PLAN:
+                self.new_plan = None
+                self._tell(REFUSED, _NONE, STORE, NEW_PLAN)
+        if done:
+            self._alarm(False, _NONE, STORE, slot)
+        if slot == PLAN:
+            if done and self.new_plan is not None:
+                self._swap_plan(self.new_plan[0])
+        elif done:
+            self._intent_saved = self.intent is not None
+        else:
+            self.dirty = True
+            if failed:
+                self._cancel()
+
+    def _swap_plan(self, plan: Plan) -> None:
+        """Put the new plan in the old one's place, now that every valve is shut."""
+        before = self.lockouts
+        self.days.drop_waiting(NEW_PLAN)
+        self.new_plan = None
+        self._adopt(plan, self.record)
+        self.lockouts.follow(before)
+
+    # Runs.
+
+    def _end_runs(self, up_s: int, seen: "Seen") -> None:
+        """Close what is over, and what must not go on."""
+        for run in self.runs:
+            if run is not None and run.open and not self.guard.to_shut[run.zone]:
+                why = self._why_end(run, up_s, seen)
+                if why != OK:
+                    run.ended = why
+                    self.guard.shut(run.zone, up_s)
+
+    def _why_end(self, run: Run, up_s: int, seen: "Seen") -> int:
+        """Return why an open run must be closed now, or OK."""
+        if up_s >= self.guard.end_up_s[run.zone]:
+            return DONE
+        supply = self.plan.zones[run.zone].supply
+        meter = self.meters[supply]
+        if run.run_ml and meter and meter.given_ml(seen.meter_ml[supply]) >= run.run_ml:
+            return LITRES
+        if self.record.faults or run.bad_flow:
+            return FAULT
+        if self.lockouts.spent_battery:
+            return LOW_BATTERY
+        if self.new_plan is not None:
+            return NEW_PLAN
+        return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway)
+
+    def _begin_runs(self, up_s: int, seen: "Seen") -> "list[Command]":
+        """Open the run whose intent is written, or choose the next."""
+        run = self.intent
+        if run is not None:
+            if not self._intent_saved:
+                return []
+            if self.why_not(run, up_s) != OK:
+                self._cancel()
+                return []
+            self.intent = None
+            self._intent_saved = False
+            self.runs[run.zone] = run
+            return self.guard.open(run.zone, run.run_s, up_s)
+        if self.new_plan is None and up_s >= self._save_up_s:
+            self._choose(up_s, seen)
+        return []
+
+    def _choose(self, up_s: int, seen: "Seen") -> None:
+        """Intend the first run that may start; note when to look again."""
+        if self.guard.count() >= self.plan.hub.open_max:
+            return
+        if self.test:
+            self._choose_test(up_s)
+        elif self.record.waiting:
+            if up_s != self._polled_up_s:
+                self._poll(up_s, seen)
+            for zone in self.days.order:
+                if self.record.waiting >> zone & 1 and self._serve(zone, up_s):
+                    return
+
+    def _serve(self, zone: int, up_s: int) -> bool:
+        """Intend a waiting run, or drop it, or leave it waiting. Returns True if intended."""
+        days = self.days
+        run_s, run_ml = self.trim.run(zone, days.row, self._trusted(zone))
+        if run_s < RUN_LEAST_S:
+            days.drop(zone, CAP if self.trim.room_s(zone) < RUN_LEAST_S else TOO_SHORT)
+            return False
+        latest_up_s = days.latest_up_s(run_s)
+        if up_s > latest_up_s:
+            days.drop(zone, days.held[zone] or NO_TIME)
+            return False
+        run = Run(zone, run_s, run_ml)
+        why = self.why_not(run, up_s)
+        if why == OK and self._shut_up_s[zone] != _NONE:
+            rested_up_s = self._shut_up_s[zone] + self.plan.zones[zone].rest_s
+            if up_s < rested_up_s:
+                why = REST
+                self._look_at(rested_up_s)
+        if why == OK:
+            self.intend(run, up_s)
+            return True
+        if why == GAP:
+            self._soon = True
+            self._look_at(self.guard.gap_end_up_s(zone))
+        elif why == QUIET:
+            local_s = days.local_s(up_s) or 0
+            self._look_at(up_s + quiet_edge_s(self.plan, local_s))
+        days.held[zone] = OK if why in (GAP, OPEN_LIMIT, BUSY) else why
+        self._look_at(latest_up_s + 1)
+        return False
+
+    def _choose_test(self, up_s: int) -> None:
+        """Intend the next zone of the guided test; one that may not be opened is left out."""
+        for zone in range(len(self.plan.zones)):
+            if self.test >> zone & 1:
+                run = Run(zone, TEST_RUN_S, 0, TEST, True)
+                why = self.why_not(run, up_s)
+                if why == OK:
+                    self.test &= ~(1 << zone)
+                    self.intend(run, up_s)
+                    return
+                if why in (GAP, BUSY):
+                    self._look_at(max(self.guard.gap_end_up_s(zone), up_s + 1))
+                    return
+                self.test &= ~(1 << zone)
+                self._tell(REFUSED, zone, why, TEST)
+
+    def why_not(self, run: Run, up_s: int) -> int:
+        """Return why a run must not start now, or OK."""
+        local_s = self.days.local_s(up_s)
+        why = self.lockouts.why_not_start(run.zone, local_s, run.anyway)
+        if why == OK and local_s is not None and quiet_within(self.plan, local_s, run.run_s):
+            why = QUIET
+        return why or self.guard.judge(run.zone, run.run_s, up_s)
+
+    def intend(self, run: Run, up_s: int) -> None:
+        """Write down what is about to be given; the valve opens once that is known to be kept."""
+        record = self.record
+        bit = 1 << run.zone
+        record.waiting &= ~bit
+        record.opening |= bit
+        record.run_s[run.zone] = run.run_s
+        record.valve_wall_s[run.zone] = self.days.wall_s(up_s)
+        self.days.held[run.zone] = OK
+        self.intent = run
+        self._intent_saved = False
+        self.dirty = True
+
+    def _cancel(self) -> None:
+        """Give an intent up: a planned run waits again, another is refused."""
+        run = self.intent
+        if run is None:
+            return
+        self.intent = None
+        self._intent_saved = False
+        self.record.opening &= ~(1 << run.zone)
+        self._owed = True
+        if run.kind == PLANNED:
+            self.record.waiting |= 1 << run.zone
+            self._look_up_s = self._up_s
+        else:
+            self._tell(REFUSED, run.zone, FAULT, run.kind)
+
+    def stop(self, why: int, up_s: int) -> None:
+        """Close what is open, and drop what waits."""
+        for run in self.runs:
+            if run is not None and run.open:
+                run.ended = why
+                self.guard.shut(run.zone, up_s)
+        self.test = 0
+        self.days.drop_waiting(why)
+
+    # Sensors.
+
+    def _poll(self, up_s: int, seen: "Seen") -> bool:
+        """Read every sensor, and set when to read them next. Returns True if anything changed."""
+        self._polled_up_s = up_s
+        record = self.record
+        changed = self.lockouts.poll(seen, up_s, record.opening)
+        if changed:
+            for zone, probe in enumerate(self.lockouts.probes):
+                if probe is not None and not probe.trusted:
+                    self.trim.discard_auto(zone)
+        hub = self.plan.hub
+        next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
+        for supply, meter in enumerate(self.meters):
+            if meter is not None:
+                if self._watch(supply, meter, seen.meter_ml[supply], up_s):
+                    changed = True
+                settle_up_s = meter.settle_up_s(up_s)
+                if settle_up_s:
+                    next_up_s = min(next_up_s, settle_up_s)
+                next_up_s = min(next_up_s, self._litres_up_s(supply, meter, seen, up_s))
+        self._poll_up_s = next_up_s
+        return changed
+
+    def _litres_up_s(self, supply: int, meter: Meter, seen: "Seen", up_s: int) -> int:
+        """Return when a run that ends by litres should have had them."""
+        zone = self.guard.open_zone(supply)
+        run = self.runs[zone] if zone != _NONE else None
+        if run is None or not run.run_ml or run.flow_ml_min <= 0:
+            return _FAR
+        left_ml = run.run_ml - meter.given_ml(seen.meter_ml[supply])
+        return up_s + max(1, left_ml * 60 // run.flow_ml_min)
+
+    def _watch(self, supply: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
+        """See what a meter says. Returns True if something is wrong, or no longer so."""
+        zone = self.guard.open_zone(supply)
+        if zone == _NONE:
+            if self.record.faults & LEAK_FAULT or not meter.leaks(ml, up_s):
+                return False
+            self.record.faults |= LEAK_FAULT
+            self._alarm(True, _NONE, LEAK, supply)
+            self.guard.shut_all(up_s)
+            self.dirty = True
+            return True
+        flow_ml_min = meter.flow_ml_min(ml, up_s)
+        run = self.runs[zone]
+        if flow_ml_min == _NONE or run is None:
+            return False
+        run.flow_ml_min = flow_ml_min
+        why = wrong(self.record, zone, flow_ml_min)
+        if why == NO_FLOW:
+            self._no_flow(zone, flow_ml_min, up_s)
+        elif why == BURST and run.kind != TEST:
+            self.record.zone_faults[zone] |= BURST_FAULT
+            self._alarm(True, zone, BURST, flow_ml_min)
+        else:
+            return self._flows(zone, flow_ml_min, up_s)
+        run.bad_flow = True
+        self.dirty = True
+        return True
+
+    def _no_flow(self, zone: int, flow_ml_min: int, up_s: int) -> None:
+        """A zone without flow is tried once a day; so is a supply none of whose zones flows."""
+        record = self.record
+        record.zone_faults[zone] |= NO_FLOW_FAULT
+        self.guard.retry_zone_up_s[zone] = up_s + FAULT_RETRY_S
+        self._alarm(True, zone, NO_FLOW, flow_ml_min)
+        zones = self._zones_beside(zone)
+        if all(record.zone_faults[other] & NO_FLOW_FAULT for other in zones):
+            self._alarm(True, ZONES_MAX + self.plan.zones[zone].supply, SUPPLY_NO_FLOW, 0)
+            for other in zones:
+                self.guard.retry_zone_up_s[other] = up_s + FAULT_RETRY_S
+
+    def _flows(self, zone: int, flow_ml_min: int, up_s: int) -> bool:
+        """A zone flows as it should. Returns True if that is news."""
+        if not self.record.zone_faults[zone] & NO_FLOW_FAULT:
+            return False
+        self.record.zone_faults[zone] &= ~NO_FLOW_FAULT
+        self._alarm(False, zone, NO_FLOW, flow_ml_min)
+        self._alarm(False, ZONES_MAX + self.plan.zones[zone].supply, SUPPLY_NO_FLOW, 0)
+        for other in self._zones_beside(zone):
+            self.guard.retry_zone_up_s[other] = up_s
+        self.dirty = True
+        return True
+
+    def _zones_beside(self, zone: int) -> "list[int]":
+        """Return every zone of a zone's supply."""
+        supply = self.plan.zones[zone].supply
+        return [other for other, part in enumerate(self.plan.zones) if part.supply == supply]
+
+    def _trusted(self, zone: int) -> bool:
+        """Whether nothing speaks against adding to the table: no probe, or a trusted one."""
+        probe = self.lockouts.probes[zone]
+        return probe is None or probe.trusted
+
+    # What it keeps and says.
+
+    def _saving(self, up_s: int) -> "list[Command]":
+        """Return the SAVE that is due, if any."""
+        if self.new_plan is not None and self.guard.all_shut() and self.intent is None:
+            return [(SAVE, PLAN, self.new_plan[1])]
+        if up_s < self._save_up_s or not self._booted:
+            return []
+        if not self.dirty and (self._soon or not self._owed):
+            return []
+        self.dirty = False
+        self._owed = False
+        self.record.wall_s = self.days.wall_s(up_s)
+        return [(SAVE, RECORD, self.record.pack())]
+
+    def clear(self, zone: int) -> bool:
+        """Clear the faults of a zone, or of everything (-1). Returns True if there were any.
+
+        What waits is dropped first, so that no valve opens because a fault was cleared.
+        """
+        record = self.record
+        zones = range(len(record.tag)) if zone == _NONE else [zone]
+        cleared = zone == _NONE and record.faults != 0
+        for one in zones:
+            cleared = cleared or record.zone_faults[one] != 0
+        if not cleared:
+            return False
+        if zone == _NONE:
+            record.faults = 0
+        for one in zones:
+            record.zone_faults[one] = 0
+        for alarm_zone, why in _standing(self.record, everything=True):
+            if zone in (_NONE, alarm_zone):
+                self._alarm(False, alarm_zone, why, 0)
+        if zone == _NONE:
+            self.days.drop_waiting(FAULT)
+        elif record.waiting >> zone & 1:
+            self.days.drop(zone, FAULT)
+        return True
+
+    def status(self) -> "dict[str, object]":
+        """Return what a console, page or message can show: plain numbers and code words."""
+        record = self.record
+        up_s = self._up_s
+        zones = []
+        for zone, part in enumerate(self.plan.zones):
+            run = self.runs[zone]
+            probe = self.lockouts.probes[zone]
+            why = self.lockouts.why_not_start(zone, self.days.local_s(up_s), False)
+            if record.faults or record.zone_faults[zone]:
+                why = FAULT
+            zones.append(
+                {
+                    "name": part.name,
+                    "open_s": up_s - self.guard.opened_up_s[zone] if run and run.open else 0,
+                    "used_s": record.used_s[zone],
+                    "waiting": record.waiting >> zone & 1,
+                    "held_back": WHY[why],
+                    "trim_pct": self.trim.pct(zone, self._trusted(zone)),
+                    "rewet_days": record.rewet_days[zone],
+                    "bank_um": record.bank_um[zone],
+                    "soil_vwc_ppt": probe.ppt if probe is not None else _NONE,
+                    "flow_ml_min": record.flow_ml_min[zone],
+                }
+            )
+        return {
+            "up_s": up_s,
+            "wall_s": self.days.wall_s(up_s),
+            "boots": record.boots,
+            "wake_s": self.wake_s,
+            "alarms": [(zone, WHY[why]) for zone, why in self._alarms],
+            "zones": zones,
+        }
+
+    def answer(self, accepted: int, zone: int, why: int, asked: int) -> None:
+        """Tell the owner what became of a command."""
+        self._tell(accepted, zone, why, asked)
+
+    def _named(self, valve: int) -> int:
+        """Return how events name a valve: its zone, or ZONES_MAX and its supply."""
+        zones = len(self.plan.zones)
+        return valve if valve < zones else ZONES_MAX + valve - zones
+
+    def _look_at(self, up_s: int) -> None:
+        self._look_up_s = min(self._look_up_s, up_s)
+
+    def _alarm(self, on: bool, zone: int, why: int, value: int) -> None:
+        """Raise an alarm, or clear it: each once."""
+        standing = (zone, why) in self._alarms
+        if on and not standing:
+            self._alarms.append((zone, why))
+            self._tell(ALARM, zone, why, value)
+        elif standing and not on:
+            self._alarms.remove((zone, why))
+            self._tell(CLEARED, zone, why, value)
+
+    def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
+        """Log an event, and report it with the next commands."""
+        wall_s = self.days.wall_s(self._up_s) or _NONE
+        event = (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
+        self.log.add(event)
+        self._events.append(event)
+
+
+def _standing(record: "journal.Record", everything: bool = False) -> "list[tuple[int, int]]":
+    """Return the alarms that a record's faults stand for; `everything`: all there could be."""
+    alarms = []
+    for bit, why in ((LEAK_FAULT, LEAK), (BROKEN_FAULT, BROKEN)):
+        if everything or record.faults & bit:
+            alarms.append((_NONE, why))
+    for zone, faults in enumerate(record.zone_faults):
+        for bit, why in ((BURST_FAULT, BURST), (NO_FLOW_FAULT, NO_FLOW), (DRIVER_FAULT, DRIVER)):
+            if everything or faults & bit:
+                alarms.append((zone, why))
+    return alarms

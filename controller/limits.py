@@ -1,0 +1,60 @@
+"""Every bound of the controller, each with its reason. Nothing in the core grows past these."""
+
+from controller._const import const
+
+# What one hub may be asked to run. The record must fit one 256-byte flash page with 8 zones.
+ZONES_MAX = const(8)
+SUPPLIES_MAX = const(4)
+ROWS_MAX = const(24)  # one a half-month: the finest calendar anyone writes by hand
+CYCLES_MAX = const(24)  # one an hour; a cycle needs minutes, and the clay its rest
+BANS_MAX = const(8)  # banned hours and dates together
+NAME_BYTES = const(12)  # enough to tell zones apart on a one-line display
+
+# Time.
+WALL_MAX = const(3155760000)  # 2100-01-01: the calendar is checked up to there
+DAY_S = const(86400)
+STEP_TOLERANCE_S = const(60)  # a clock that moves less against uptime has drifted, not stepped
+BACK_MAX_S = const(90000)  # 25 h: a wrong day and a summer-time hour; more is a new start
+REFILL_LEAST_S = const(79200)  # 22 h: the shortest real day has 23; less means the clock moved
+IDLE_WAKE_S = const(3600)  # the longest sleep when nothing else is due and nothing is polled
+
+# Runs.
+RUN_LEAST_S = const(60)  # a shorter run only fills and drains the hose
+RUN_MAX_S = const(14400)  # the longest run any plan may allow
+CAP_MAX_S = const(43200)  # half a day: more is a broken plan, not a dry garden
+TEST_RUN_S = const(60)  # the guided test: long enough to see which strip is wet
+
+# Work a step may do.
+ASKED_MAX = const(8)  # owner commands one step takes; the rest are refused as too many
+STEPS_MAX = const(64)  # steps one turn of the runner takes before it is no progress
+EVENTS_MAX = const(64)  # events kept for a console; older ones are overwritten
+PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported as a count
+CLOSE_RETRY_S = const(10)  # between tries to close a valve whose driver failed
+SAVE_RETRY_S = const(300)  # between tries to write a store that failed
+FAULT_RETRY_S = const(86400)  # a zone or supply without flow is tried once a day
+
+# Sensors.
+STALE_S = const(10800)  # three hours without a reading: three missed polls at the slowest
+VWC_LEAST_PPT = const(20)  # below: air, an open wire or a shrunk-away probe
+VWC_MOST_PPT = const(550)  # above: more water than clay has pores
+STUCK_PPT = const(3)  # less than this is noise, not change
+STUCK_RAIN_UM = const(10000)  # rain that must show on a working probe
+STUCK_WET_S = const(864000)  # ten days wet with no rain and no water: not believed
+JUMP_PPT = const(150)  # between two polls, without rain: a loose wire
+TRUST_AGAIN_S = const(86400)  # a day of good readings makes a probe trusted again
+BATTERY_MARGIN_MV = const(200)  # a resting battery recovers about so much
+
+# Flow.
+SETTLE_S = const(30)  # a hose fills, or drains, before its flow means anything
+NO_FLOW_PCT = const(10)  # of the learned flow
+BURST_PCT = const(150)  # of the learned flow
+LEAK_ML = const(500)  # through a meter while every valve of its supply is shut
+FLOW_LEAST_ML_MIN = const(50)  # less is no flow when none was learned
+
+# Trim and re-wetting.
+OPENING_DAYS = const(
+    14
+)  # after the season opens or a long hold ends, a dry check starts re-wetting
+AFTER_RAIN_S = const(86400)  # a blade is read a day after rain
+DRY_CHECKS = const(2)  # dry checks at full trim before the owner is told
+AUTO_WEEKDAY = const(0)  # the hub's own check is weekly, as the owner's is: on Mondays

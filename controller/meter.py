@@ -1,0 +1,79 @@
+"""Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
+
+from controller._const import TYPE_CHECKING, const
+from controller.events import BURST, NO_FLOW, OK
+from controller.limits import (
+    BURST_PCT,
+    DAY_S,
+    FLOW_LEAST_ML_MIN,
+    LEAK_ML,
+    NO_FLOW_PCT,
+    SETTLE_S,
+)
+
+if TYPE_CHECKING:
+    from controller.journal import Record
+
+_UNKNOWN = const(-1)
+
+
+class Meter:
+    """One supply's meter."""
+
+    def __init__(self, up_s: int) -> None:
+        self._start_ml = _UNKNOWN  # the count when a valve last opened
+        self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
+        self._mark_up_s = up_s
+        self._turned_up_s = up_s  # when a valve of the supply last opened or shut
+
+    def turned(self, ml: "int | None", up_s: int) -> None:
+        """A valve opened or shut: the pipe has to settle again."""
+        self._start_ml = _UNKNOWN if ml is None else ml
+        self._mark_ml = _UNKNOWN
+        self._turned_up_s = up_s
+
+    def given_ml(self, ml: "int | None") -> int:
+        """Return the water since the valve opened, ml; 0 if not known."""
+        if ml is None or self._start_ml == _UNKNOWN:
+            return 0
+        return max(0, ml - self._start_ml)
+
+    def settle_up_s(self, up_s: int) -> int:
+        """Return when the meter wants to be read next while the pipe settles, or 0."""
+        if up_s - self._turned_up_s < 2 * SETTLE_S:
+            return up_s + SETTLE_S
+        return 0
+
+    def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
+        """Return the mean flow since the last call, ml/min, or -1 while it is not known."""
+        took_s = up_s - self._mark_up_s
+        mark_ml = self._mark_ml
+        if ml is None or up_s - self._turned_up_s < SETTLE_S:
+            return _UNKNOWN
+        if mark_ml != _UNKNOWN and took_s < SETTLE_S:
+            return _UNKNOWN
+        self._mark_ml = ml
+        self._mark_up_s = up_s
+        if mark_ml == _UNKNOWN or ml < mark_ml:
+            return _UNKNOWN
+        return (ml - mark_ml) * 60 // took_s
+
+    def leaks(self, ml: "int | None", up_s: int) -> bool:
+        """Whether more than a trickle has passed in a day with every valve shut."""
+        if ml is None or up_s - self._turned_up_s < SETTLE_S:
+            return False
+        if self._mark_ml == _UNKNOWN or ml < self._mark_ml or up_s - self._mark_up_s > DAY_S:
+            self._mark_ml = ml
+            self._mark_up_s = up_s
+            return False
+        return ml - self._mark_ml >= LEAK_ML
+
+
+def wrong(record: "Record", zone: int, flow_ml_min: int) -> int:
+    """Return NO_FLOW, BURST or OK for a zone's flow; without a learned flow nothing is too much."""
+    learned_ml_min = record.flow_ml_min[zone]
+    if flow_ml_min < max(FLOW_LEAST_ML_MIN, learned_ml_min * NO_FLOW_PCT // 100):
+        return NO_FLOW
+    if learned_ml_min and flow_ml_min > learned_ml_min * BURST_PCT // 100:
+        return BURST
+    return OK
