@@ -1,0 +1,62 @@
+"""What the simulator knows of a house: the plan the hub obeys, and the world it does not see."""
+
+from dataclasses import dataclass, field
+
+from controller.plan import Plan
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The ground one zone waters, and the hose on it.
+
+    `flow_l_h` is what the whole hose gives at its rated pressure; over `length_m * width_m` it is
+    the application rate. `exposure` is the share of rain that reaches the strip (a downspout that
+    ends in it makes it far more than 1). `coefficient` scales reference evapotranspiration.
+    """
+
+    name: str
+    supply: int
+    length_m: float
+    width_m: float
+    flow_l_h: float
+    coefficient: float
+    exposure: float
+    texture: str = "clay"
+    ks_mm_h: float | None = None  # None: the texture's published value
+    probe: bool = False
+
+    @property
+    def area_m2(self) -> float:
+        """Wetted area in square metres."""
+        return self.length_m * self.width_m
+
+    @property
+    def rate_mm_h(self) -> float:
+        """Depth over the strip an hour while the valve is open."""
+        return self.flow_l_h / self.area_m2
+
+
+@dataclass(frozen=True)
+class Owner:
+    """The simulated owner's habits: a blade in the ground once a week, in the open season."""
+
+    checks: bool = True
+    weekday: int = 5  # Monday = 0
+    hour: int = 7  # local, before the day's first cycle
+
+
+@dataclass(frozen=True)
+class House:
+    """A property as the simulator takes it."""
+
+    name: str
+    timezone: str
+    latitude_deg: float
+    units: str  # "metric" or "us", for reports only
+    plan: Plan
+    strips: tuple[Strip, ...]
+    supplies: tuple[str, ...]  # names
+    water_price_m3: float | None = None
+    currency: str = ""
+    owner: Owner = field(default_factory=Owner)
+    cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report
