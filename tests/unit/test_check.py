@@ -1,0 +1,257 @@
+"""`evenclay check`: the numbers of its tables, and each caution in its place."""
+
+import io
+import json
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+from typer.testing import CliRunner
+
+from controller.civil import day_of
+from tests.unit.small_house import GOOD
+from tools.check import Check, check, show
+from tools.cli import app
+from tools.compile import compile_house
+from tools.property import load, parse
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
+ET0_MM = [9.0] * 12
+
+# Nothing to be warned of: four sides, all answers, a meter, a gauge, a thermometer, four seasons.
+CALM = """\
+[site]
+name = "Calm"
+timezone = "America/Chicago"
+latitude = 33
+fall = "6 in"
+downspouts = []
+trees = []
+foundation = "slab"
+slope_or_wall = false
+septic_field = false
+[supplies.tap]
+flow = 20
+pressure = 75
+meter = true
+[lockouts.rain]
+sensor = "gauge"
+[lockouts.frost]
+thermometer = true
+[water]
+price = 2
+[zones.north]
+supply = "tap"
+side = "north"
+length = 20
+hose = { kind = "porous", flow = 6, pressure = 75 }
+[zones.east]
+supply = "tap"
+side = "east"
+length = 20
+hose = { kind = "porous", flow = 6, pressure = 75 }
+[zones.south]
+supply = "tap"
+side = "south"
+length = 20
+hose = { kind = "porous", flow = 6, pressure = 75 }
+[zones.west]
+supply = "tap"
+side = "west"
+length = 20
+hose = { kind = "porous", flow = 6, pressure = 75 }
+[[seasons]]
+from = "04-01"
+cycles = 2
+minutes = 12
+demand = 8
+window = "02:00-10:00"
+[[seasons]]
+from = "06-01"
+cycles = 2
+minutes = 12
+demand = 8
+window = "02:00-10:00"
+[[seasons]]
+from = "09-01"
+cycles = 2
+minutes = 12
+demand = 8
+window = "02:00-10:00"
+[[seasons]]
+from = "11-01"
+cycles = 0
+"""
+
+
+def checked(text: str) -> Check:
+    prop = parse(text, "house.toml")
+    return check(prop, compile_house(prop, ET0_MM), "weather.csv")
+
+
+def changed(old: str, new: str) -> tuple[str, ...]:
+    """Cautions of the calm house with one change."""
+    assert old in CALM
+    return checked(CALM.replace(old, new, 1)).cautions
+
+
+def test_calm_house_has_no_cautions() -> None:
+    assert checked(CALM).cautions == ()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('side = "north"', 'side = "east"', "one-sided watering: no zone on the north side;"),
+        ('fall = "6 in"', 'fall = "5 in"', "the ground falls 127 mm over the first 3 m (10 ft)"),
+        ('fall = "6 in"', "fall = -0.1", "the ground falls -100 mm"),
+        (
+            "downspouts = []",
+            'downspouts = [{ side = "east", distance = 1 }]',
+            "a downspout ends 1.0 m from the house on the east side, at zone east",
+        ),
+        (
+            "trees = []",
+            'trees = [{ side = "west", height = "30 ft", distance = 8 }]',
+            "a tree on the west side stands 8.0 m away and is 9.1 m high",
+        ),
+        ('"slab"', '"basement"', "a basement: water beside it can come in"),
+        ('"slab"', '"crawl space"', "a crawl space: water beside it can come in"),
+        ("slope_or_wall = false", "slope_or_wall = true", "a slope or retaining wall"),
+        ("septic_field = false", "septic_field = true", "a septic field"),
+        ("length = 20", "length = 20\nslab_distance = 0.2", "zone north: the hose lies 0.20 m"),
+        ("length = 20", "length = 20\ndownspout_roof = 24", "gets 3 times the rain"),
+        ("pressure = 75", "pressure = '25 psi'", "172 kPa is too much for porous hose"),
+        (
+            '"porous", flow = 6, pressure = 75',
+            '"emitter", flow = 6, pressure = 170',
+            "zone north: supply tap gives 75 kPa, but the hose's flow is for 170 kPa",
+        ),
+        ("meter = true\n", "", "supply tap has neither meter nor master valve"),
+        ("[zones.north]", "[supplies.well]\nflow = 9\npressure = 75\n[zones.north]", "feeds no"),
+        ('sensor = "gauge"', 'sensor = "none"', "no rain sensor"),
+        ('sensor = "gauge"', 'sensor = "contact"', "a rain contact tells wet from dry"),
+        ("thermometer = true", "thermometer = false", "no thermometer"),
+        ("flow = 20\n", "", "not measured: supplies.tap.flow"),
+        ("trees = []\n", "", "not answered: site.trees"),
+        ("demand = 8", "demand = 2", "season from 04-01: mm a day far from what the strips lose"),
+        ("minutes = 12", "minutes = 36", "more mm a cycle than the ground takes"),
+        ("length = 20", 'length = 20\ncap = "30 min"\nlongest_run = "30 min"', "the cap cuts"),
+        ("length = 20", 'length = 20\nlongest_run = "15 min"', "the longest run cuts the runs of"),
+        (
+            "minutes = 12",
+            "minutes = 1.5",
+            "at the least trim (50 %) runs of north, east, south, west are under 60 s and left out",
+        ),
+        ("02:00-10:00", "02:00-04:00", "a cycle does not fit: zones take turns"),
+        (
+            "[zones.north]",
+            '[lockouts.quiet]\nbanned_hours = ["23:00-03:00"]\n[zones.north]',
+            "season from 04-01: 1 of 2 cycles begin in banned hours and never run",
+        ),
+        ("America/Chicago", "Asia/Gaza", "the law of Asia/Gaza cannot be put in one rule"),
+    ],
+)
+def test_caution(old: str, new: str, said: str) -> None:
+    assert any(said in caution for caution in changed(old, new)), changed(old, new)
+
+
+def test_few_seasons() -> None:
+    text = CALM[: CALM.index('[[seasons]]\nfrom = "06-01"')]
+    assert checked(text).cautions == (
+        "1 seasons: fewer than 4 follow the year poorly (common practice)",
+    )
+
+
+def test_one_sided_watering_heads_the_list() -> None:
+    cautions = checked(GOOD).cautions
+    assert cautions[0].startswith("one-sided watering: no zone on the north and south side")
+    assert cautions[1].startswith("not answered: site.fall, site.downspouts, site.trees")
+    assert cautions[-1] == "not measured: supplies.tap.pressure"
+    meant = checked(GOOD.replace("= 33", '= 33\ndry_sides = ["north", "south"]')).cautions
+    assert meant[0].startswith("one-sided watering")
+    assert "(left dry on purpose)" in meant[0]
+
+
+def test_dry_side_that_is_watered() -> None:
+    said = changed("trees = []", 'trees = []\ndry_sides = ["east"]')
+    assert said == ("site.dry_sides names the east side, but a zone waters it",)
+
+
+def test_no_promise_of_movement() -> None:
+    output = CliRunner().invoke(app, ["check", str(DEMO)]).stdout
+    assert "movement" not in output
+
+
+def test_numbers() -> None:
+    found = checked(CALM)
+    line = found.lines[0]
+    # 6 L/h/m over 20 m for 2 x 12 minutes is 48 L; over 12 m2 that is 4 mm.
+    assert (line.season, line.zone, line.starts) == ("04-01", "north", ("02:00", "06:00"))
+    assert (line.minutes_a_cycle, line.minutes_a_day) == (12, 24)
+    assert line.litres_a_day == pytest.approx(48)
+    assert line.mm_a_day == pytest.approx(4)
+    assert line.demand_mm_a_day == pytest.approx(4)  # half of 8
+    assert len(found.lines) == 16
+    assert found.hours_a_day["04-01"]["tap"] == pytest.approx(4 * 24 / 60)
+    assert found.cycle_minutes == {"04-01": 50, "06-01": 50, "09-01": 50, "11-01": 0}
+    # Four zones of 48 L on each of 214 days from 1 April to 31 October.
+    total = sum([month.litres for month in found.months])
+    assert total == pytest.approx(4 * 48 * (day_of(2001, 11, 1) - day_of(2001, 4, 1)))
+    assert found.months[3].litres == pytest.approx(30 * 192)
+    assert found.months[3].cost == pytest.approx(30 * 0.192 * 2)
+    assert found.months[0].litres == 0
+
+
+def test_demand_source_is_named() -> None:
+    assert "the mean ET0 of weather.csv; seasons with a demand" in checked(CALM).demand_from
+    prop = parse(GOOD, "house.toml")
+    assert check(prop, compile_house(prop)).demand_from.startswith("a rough guess from latitude")
+    closed = CALM.replace("cycles = 0", "cycles = 0\ndemand = 2")
+    assert checked(closed).demand_from == "the property file"
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_tables(units: str) -> None:
+    prop = parse(CALM.replace("latitude = 33", f'latitude = 33\nunits = "{units}"'), "house.toml")
+    file = io.StringIO()
+    show(check(prop, compile_house(prop, ET0_MM)), Console(file=file, width=120))
+    shown = file.getvalue()
+    assert "02:00 06:00" in shown
+    assert "closed" in shown
+    assert "No cautions." in shown
+    assert ("gal a day" in shown) is (units == "us")
+    assert ("0.16" in shown) is (units == "us")  # 4 mm in inches
+    assert ("L a day" in shown) is (units == "metric")
+
+
+def test_names_are_not_markup() -> None:
+    text = CALM.replace('"Calm"', '"[bold]Calm[/]"').replace("[zones.north]", '[zones."[red]x"]')
+    prop = parse(text, "house.toml")
+    file = io.StringIO()
+    show(check(prop, compile_house(prop)), Console(file=file, width=120, markup=False))
+    assert "[bold]Calm[/]" in file.getvalue()
+    assert "[red]x" in file.getvalue()
+
+
+def test_demo_passes() -> None:
+    result = CliRunner().invoke(app, ["check", str(DEMO)])
+    assert result.exit_code == 0
+    assert result.stderr == ""
+    prop = load(DEMO)
+    cautions = check(prop, compile_house(prop)).cautions
+    assert cautions == (
+        "supply back has neither meter nor master valve: a stuck-open valve cannot be noticed",
+    )
+
+
+def test_json() -> None:
+    weather = DEMO.with_name("weather.csv")
+    result = CliRunner().invoke(app, ["check", str(DEMO), "--json", "--weather", str(weather)])
+    assert result.exit_code == 0
+    found = json.loads(result.stdout)
+    assert found["schema"] == 1
+    assert found["demand_from"].startswith("the mean ET0 of ")
+    assert len(found["lines"]) == 35
+    assert len(found["months"]) == 12
+    assert set(found["hours_a_day"]["07-01"]) == {"back", "front"}

@@ -1,0 +1,159 @@
+"""The command line: help that teaches, exit statuses, one line for what a user can cause."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from tools import cli
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "sim" / "demo" / "property.toml"
+WEATHER = ROOT / "sim" / "demo" / "weather.csv"
+
+
+def run(*args: str) -> tuple[int, str, str]:
+    """Exit status, stdout and stderr of the command in this process."""
+    result = CliRunner().invoke(cli.app, list(args))
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    return result.exit_code, result.stdout, result.stderr
+
+
+def start(*args: str, stdout: int = subprocess.PIPE) -> "subprocess.Popen[str]":
+    """The command in a process of its own."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "tools.cli", *args],
+        cwd=ROOT,
+        stdout=stdout,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def test_help_teaches() -> None:
+    status, out, err = run("--help")
+    assert (status, err) == (0, "")
+    assert "evenclay check sim/demo/property.toml" in out
+    assert "evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out" in out
+
+
+@pytest.mark.parametrize("command", ["check", "replay"])
+def test_help_of_commands(command: str) -> None:
+    status, out, _ = run(command, "--help")
+    assert status == 0
+    assert "Example" in out
+    assert "--column WHAT=NAME" in out
+
+
+REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        ((), "Missing command"),
+        (("chek",), "No such command 'chek'"),
+        (("check",), "Missing argument 'PROPERTY'"),
+        (("check", "a", "b"), "unexpected extra argument"),
+        (("check", str(DEMO), "--bogus"), "No such option: --bogus"),
+        (("check", str(DEMO), "--weather", "none.csv"), "none.csv: "),
+        (("check", str(DEMO), "--weather", str(DEMO)), "property.toml"),
+        (("check", "none\nsuch.toml"), "none\\nsuch.toml: found no property file"),
+        (("replay", str(DEMO)), "Missing option '--weather'"),
+        ((*REPLAY, "--from", "2021-02-30"), '--from: found "2021-02-30", allowed a date'),
+        ((*REPLAY, "--to", "tomorrow"), '--to: found "tomorrow"'),
+        ((*REPLAY, "--seed", "x"), "--seed"),
+        ((*REPLAY, "--column", "rein=P"), 'found "rein=P", allowed WHAT=NAME'),
+        ((*REPLAY, "--column", "rain=P_mm"), "weather.csv"),
+        (("replay", "none.toml", "--weather", str(WEATHER), "--out", "out"), "none.toml: found no"),
+        (
+            ("replay", str(DEMO), "--weather", str(WEATHER), "--out", str(DEMO)),
+            "property.toml, a file",
+        ),
+        (("replay", str(DEMO), "--weather", str(WEATHER), "--out", f"{DEMO}/out"), "Not a dir"),
+    ],
+)
+def test_bad_input_is_one_line(args: tuple[str, ...], said: str) -> None:
+    status, out, err = run(*args)
+    assert status == 2
+    assert out == ""
+    assert said in err
+    assert len(err.splitlines()) == 1
+    assert "Traceback" not in err
+
+
+def test_a_defect_of_ours_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise ValueError("ours")
+
+    monkeypatch.setattr(cli, "load", broken)
+    result = CliRunner().invoke(cli.app, ["check", str(DEMO)])
+    assert isinstance(result.exception, ValueError)
+
+
+def test_ctrl_c_is_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(cli, "load", interrupted)
+    assert run("check", str(DEMO)) == (130, "", "")
+
+
+def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
+    out_dir = tmp_path / "new" / "out"
+    args = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", str(out_dir))
+    status, out, err = run(*args, "--from", "2021-07-01", "--to", "2021-07-14")
+    assert status == 0
+    assert "2021-07-01 to 2021-07-14" in out
+    assert f"The report: {out_dir / 'report.html'}" in out
+    assert "4 of 4: hub" in err
+    written = {path.name for path in out_dir.iterdir()}
+    assert {"summary.json", "decisions.jsonl", "daily.csv", "report.html"} <= written
+    status, out, _ = run(*args, "--from", "2021-07-01", "--to", "2021-07-14", "--json")
+    assert status == 0
+    assert json.loads(out) == json.loads((out_dir / "summary.json").read_text(encoding="utf-8"))
+
+
+def test_real_process_good_and_bad(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.toml"
+    bad.write_text("[site]\nname = 3\n")
+    good, wrong = start("check", str(DEMO)), start("check", str(bad))
+    out, err = good.communicate(timeout=60)
+    assert (good.returncode, err) == (0, "")
+    assert "Cotter house, Marl Hollow" in out
+    out, err = wrong.communicate(timeout=60)
+    assert (wrong.returncode, out) == (2, "")
+    lines = err.splitlines()
+    assert f"{bad}:2: site.name: found 3, allowed a text of 1 to 60 printable characters" in lines
+    assert len(lines) == 6  # and timezone, latitude, supplies, zones, seasons are missing
+    assert "Traceback" not in err
+
+
+def test_real_process_interrupted(tmp_path: Path) -> None:
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("no named pipes here")
+    pipe = tmp_path / "house.toml"
+    os.mkfifo(pipe)
+    process = start("check", str(pipe))
+    with open(pipe, "w"):  # opens once the command reads, and then keeps it waiting
+        time.sleep(0.1)
+        process.send_signal(signal.SIGINT)
+        _, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert err == ""
+
+
+def test_real_process_with_a_closed_pipe() -> None:
+    reader, writer = os.pipe()
+    process = start("check", str(DEMO), stdout=writer)
+    os.close(writer)
+    os.close(reader)
+    _, err = process.communicate(timeout=60)
+    assert process.returncode == 1
+    assert "Traceback" not in err

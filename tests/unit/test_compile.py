@@ -1,0 +1,315 @@
+"""From property to plan and house: numbers, defaults, and the arithmetic of a usual calendar."""
+
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+
+from controller import agenda
+from controller.civil import LocalTime, day_of
+from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
+from sim.house import House
+from tests.unit.small_house import GOOD
+from tools.compile import (
+    compile_house,
+    cycle_min,
+    guessed_et0_mm,
+    mean_et0_mm,
+    run_s,
+    season_days,
+    tag_of,
+)
+from tools.property import PropertyError, load, parse
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo"
+FLAT_ET0_MM = [4.0] * 12
+
+# Common practice, no source: a check of the arithmetic, not a recommendation.
+USUAL_SEASONS = """\
+[[seasons]]
+from = "05-01"
+cycles = 3
+minutes = 10
+window = "04:00-10:00"
+[[seasons]]
+from = "07-01"
+cycles = 4
+minutes = 15
+window = "03:00-11:00"
+[[seasons]]
+from = "09-16"
+cycles = 3
+minutes = 10
+window = "04:00-10:00"
+[[seasons]]
+from = "11-01"
+cycles = 0
+"""
+HEAD = GOOD[: GOOD.index("[[seasons]]")]
+
+
+def house_of(*changes: tuple[str, str]) -> House:
+    text = GOOD
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    return compile_house(parse(text, "house.toml"), FLAT_ET0_MM)
+
+
+def zone_with(line: str) -> dict[str, int]:
+    """Fields of zone east with one more line."""
+    zone = house_of(("length = 20\n", f"length = 20\n{line}\n")).plan.zones[1]
+    return dict(zip([field[0] for field in zone.FIELDS], zone.values(), strict=True))
+
+
+def test_usual_calendar() -> None:
+    plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
+    # 2023-01-01 to 2023-12-31: 365 days, no lockout.
+    first, last = day_of(2023, 1, 1), day_of(2023, 12, 31)
+    local = LocalTime(plan.hub)
+    cycles = minutes = without = 0
+    starts = []
+    for day in range(first, last + 1):
+        row = agenda.row_of(plan, day)
+        cycles += row.cycles
+        minutes += row.cycles * row.run_s // 60
+        without += row.cycles == 0
+        for cycle in range(row.cycles):
+            starts.append(agenda.start_wall_s(plan, local, agenda.number(day, cycle)))
+    assert (cycles, minutes, without) == (629, 7830, 181)
+    assert len(set(starts)) == 629
+    assert starts == sorted(starts)
+
+
+def test_usual_calendar_walked_by_next_after() -> None:
+    plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
+    seen = set()
+    number = agenda.number(day_of(2023, 1, 1), 0) - 1
+    for day in range(day_of(2023, 1, 1), day_of(2024, 1, 1)):
+        while True:
+            following = agenda.next_after(plan, number, day - 2)  # it looks two days ahead
+            if following < 0:
+                break
+            seen.add(following)
+            number = following
+    assert len(seen) == 629
+
+
+def test_zone_numbers() -> None:
+    west, east = house_of().plan.zones
+    # 0.6 gal/h/ft is 7.4515 L/h/m; over 75 ft = 22.86 m that is 170.34 L/h.
+    assert west.flow_ml_min == 2839
+    assert west.rate_um_h == 12419  # over 0.6 m
+    assert east.flow_ml_min == 2000
+    assert east.rate_um_h == 10000
+    assert (east.share_pct, east.rest_s, east.cap_s, east.longest_s) == (100, 1800, 7200, 3600)
+    assert (east.exposure_pct, east.demand_pct, east.held, east.probe) == (100, 50, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("line", "field", "value"),
+    [
+        ('cover = "hot wall"', "demand_pct", 110),
+        ('cover = "planted, shaded"', "demand_pct", 60),
+        ('cover = "planted, morning sun"\npaved = true', "demand_pct", 90),
+        ("cover = 0.75", "demand_pct", 75),
+        ("eaves = 0.2", "exposure_pct", 100),
+        ("eaves = 0.3", "exposure_pct", 50),
+        ("eaves = 0.6", "exposure_pct", 50),
+        ("eaves = 0.7", "exposure_pct", 20),
+        ("rain_exposure = 35", "exposure_pct", 35),
+        ("downspout_roof = 60", "exposure_pct", 600),  # 60 m2 onto 12 m2, and its own rain
+        ('valve = "held"', "held", 1),
+        ('share = "130 %"', "share_pct", 130),
+        ('rest = "1 h"', "rest_s", 3600),
+    ],
+)
+def test_zone_key(line: str, field: str, value: int) -> None:
+    assert zone_with(line)[field] == value
+
+
+def test_probe_limits_are_the_clay_s() -> None:
+    # van Genuchten with the clay of Carsel & Parrish 1988 (Water Resour. Res. 24:755-769): .068,
+    # .38, .008 /cm, 1.09: at 316 cm 0.3473, at 1995 cm 0.3101.
+    values = zone_with("probe = true")
+    assert values["wet_ppt"] == pytest.approx(347, abs=1)
+    assert values["dry_ppt"] == pytest.approx(310, abs=1)
+    assert values["dry_ppt"] < values["wet_off_ppt"] < values["wet_ppt"]
+    given = zone_with("probe = true\nwet_limit = 40\ndry_limit = 30\nwet_release = 38.5")
+    assert (given["wet_ppt"], given["wet_off_ppt"], given["dry_ppt"]) == (400, 385, 300)
+
+
+def test_hub_numbers() -> None:
+    hub = house_of().plan.hub
+    assert (hub.std_s, hub.dst_s, hub.dst) == (-21600, -18000, 1)
+    assert (hub.rain_skip_um, hub.rain_cap_um) == (2000, 25000)
+    assert (hub.drain_floor_um, hub.lock_floor_um) == (1000, 5000)
+    assert (hub.trim_step_pct, hub.trim_least_pct, hub.trim_most_pct) == (10, 50, 170)
+    assert (hub.rewet_pct, hub.rewet_um, hub.rewet_days, hub.rewet_hold_days) == (125, 8000, 28, 7)
+    assert (hub.open_max, hub.weekdays, hub.frost, hub.battery) == (1, 127, 0, 0)
+
+
+def test_lockouts_arrive() -> None:
+    plan = house_of(
+        (
+            "[supplies.tap]",
+            """[lockouts.rain]
+sensor = "gauge"
+[lockouts.frost]
+thermometer = true
+below = "35.6 degF"
+[lockouts.quiet]
+allowed_weekdays = ["mon", "sun"]
+allowed_dates = "odd"
+banned_hours = ["22:00-03:00"]
+banned_dates = ["12-24 to 01-02"]
+[lockouts.battery]
+open_above = 11.5
+reserve = "11 V"
+[trim]
+auto = "both"
+[supplies.tap]""",
+        )
+    ).plan
+    hub = plan.hub
+    assert (hub.rain_kind, hub.frost, hub.frost_on_mc, hub.frost_off_mc) == (GAUGE, 1, 2000, 5000)
+    assert (hub.weekdays, hub.dates) == (0b1000001, 1)
+    assert (hub.battery, hub.battery_open_mv, hub.battery_reserve_mv) == (1, 11500, 11000)
+    assert hub.auto_trim == AUTO_BOTH
+    assert [(ban.kind, ban.first, ban.last) for ban in plan.bans] == [
+        (BAN_HOURS, 1320, 180),
+        (BAN_DATES, 12 * 32 + 24, 32 + 2),
+    ]
+
+
+def test_window_over_midnight_and_starts() -> None:
+    row = house_of(("04:00-10:00", "22:00-04:00")).plan.rows[0]
+    assert [row.start_min_of(cycle) for cycle in range(3)] == [1320, 1440, 1560]
+    row = house_of(('cycles = 3\nminutes = 10\nwindow = "04:00-10:00"', STARTS)).plan.rows[0]
+    assert (row.cycles, row.starts_min, row.run_s) == (2, (300, 480), 450)
+    assert house_of(("04:00-10:00", "00:00-24:00")).plan.rows[0].length_min == 1440
+
+
+STARTS = 'starts = ["05:00", "08:00"]\nminutes = 7.5'
+
+
+def test_litres_are_bounded_in_time() -> None:
+    plan = house_of(("flow = 20", "flow = 20\nmeter = true"), ("minutes = 10", "litres = 30")).plan
+    row = plan.rows[0]
+    assert row.run_ml == 30000
+    # The slower hose gives 2 L a minute: 15 minutes, and half as long again.
+    assert row.run_s == 1350
+    assert run_s(plan, 0, plan.zones[1]) == 900
+
+
+def test_demand() -> None:
+    et0_mm = [float(month) for month in range(1, 13)]
+    rows = compile_house(parse(GOOD, "house.toml"), et0_mm).plan.rows
+    # May to October by their days; November to April wraps over the new year.
+    summer = (31 * 5 + 30 * 6 + 31 * 7 + 31 * 8 + 30 * 9 + 31 * 10) / 184
+    winter = (30 * 11 + 31 * 12 + 31 * 1 + 28 * 2 + 31 * 3 + 30 * 4) / 181
+    assert rows[0].demand_um == round(1000 * summer)
+    assert rows[1].demand_um == round(1000 * winter)
+    assert (
+        house_of(("minutes = 10", "minutes = 10\ndemand = '0.2 in/d'")).plan.rows[0].demand_um
+        == 5080
+    )
+
+
+def test_guess_follows_the_sun() -> None:
+    north, south = guessed_et0_mm(35), guessed_et0_mm(-35)
+    assert max(north) == max(north[5:7])
+    assert max(south) == max([*south[:1], *south[11:]])
+    assert all(0 <= value < 9 for latitude in (-66, 0, 66) for value in guessed_et0_mm(latitude))
+
+
+def test_season_days_cover_the_year() -> None:
+    days = season_days(parse(GOOD, "house.toml"))
+    assert [len(months) for months in days] == [184, 181]
+
+
+@pytest.mark.parametrize("open_at_once", [1, 2])
+def test_one_cycle_of_two_supplies(open_at_once: int) -> None:
+    plan = house_of(
+        ("[zones.west]", "[supplies.well]\ngap = '2 min'\n[zones.west]"),
+        ('supply = "tap"\nside = "east"', 'supply = "well"\nside = "east"'),
+        ("[[seasons]]", f"[hub]\nopen_at_once = {open_at_once}\n[[seasons]]"),
+    ).plan
+    # 10 min and 0.5 min beside 10 min and 2 min.
+    assert cycle_min(plan, 0) == pytest.approx(22.5 if open_at_once == 1 else 12)
+
+
+def test_tags_are_stable_and_apart() -> None:
+    assert tag_of("west") == 0xD1E2  # the low half of its CRC-32
+    assert house_of().plan.zones[0].tag == tag_of("west")
+    names = [f"z{number}" for number in range(2000)]
+    one, other = next(pair for pair in combinations(names, 2) if tag_of(pair[0]) == tag_of(pair[1]))
+    with pytest.raises(PropertyError) as error:
+        house_of(("[zones.west]", f"[zones.{one}]"), ("[zones.east]", f"[zones.{other}]"))
+    (line,) = error.value.lines
+    assert line.startswith(f"house.toml:15: zones.{other}: ")
+    assert f"zones.{one}" in line
+
+
+def test_house() -> None:
+    house = house_of(("[[seasons]]", "[water]\nprice = 8\nper = '1000 gal'\n[[seasons]]"))
+    assert [strip.name for strip in house.strips] == ["west", "east"]
+    assert house.strips[1].rate_mm_h == pytest.approx(10)
+    assert house.supplies == ("tap",)
+    assert house.water_price_m3 == pytest.approx(8 / 3.785411784)
+
+
+def test_plan_survives_packing() -> None:
+    plan = compile_house(load(DEMO / "property.toml")).plan
+    again = unpack(plan.pack())
+    assert again.crc == plan.crc
+    assert again.zones[0].name == "west"
+    assert len(again.rows) == 7
+
+
+def test_demo_is_what_it_says() -> None:
+    house = compile_house(load(DEMO / "property.toml"))
+    plan: Plan = house.plan
+    assert len(plan.zones) == 5
+    assert len(plan.supplies) == 2
+    assert sum([zone.probe for zone in plan.zones]) == 2
+    assert [supply.meter for supply in plan.supplies] == [0, 1]
+    assert plan.rows[-1].cycles == 0
+    assert (plan.hub.rain_kind, plan.hub.frost) == (GAUGE, 1)
+
+
+def test_demo_weather() -> None:
+    from sim.demo.make_weather import rows
+    from sim.weather import read
+
+    written = (DEMO / "weather.csv").read_text(encoding="utf-8").splitlines()
+    assert written[0] == "date,rain_mm,tmin_c,tmax_c"
+    assert written[1:] == [",".join(row) for row in rows()]
+    weather = read(DEMO / "weather.csv", latitude_deg=32.4)
+    assert weather.days == 1096
+    et0_mm = mean_et0_mm(weather, 32.4)
+    assert max(et0_mm) == max(et0_mm[5:8])
+    assert (weather.tmin_c < 0).sum() in range(5, 60)
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        "[hub]\nopen_at_once = 4\npoll = '1 min'\nwatch = '0.2 min'",
+        "[hub]\npoll = '1 h'\nwatch = '10 min'",
+        "[trim]\nstep = 1\nleast = 10\nmost = 100\ngap_days = 1\nauto = 'off'",
+        "[trim]\nstep = 50\nleast = 100\nmost = 250\ngap_days = 60",
+        "[rewet]\nmost = 100\ndepth = 0\ndays = 0\nafter_hold_days = 1",
+        "[rewet]\nmost = 125\ndepth = 8\ndays = 28\nafter_hold_days = 60",
+        "[lockouts.rain]\nskip = 0\nmost = 1\ndrain_floor = 0\nlock_floor = 0\ndrying_time = '0 h'",
+        "[lockouts.rain]\nskip = 20\nmost = 60\ndrain_floor = 10\nlock_floor = 60\n"
+        "drying_time = '10 days'",
+        "[lockouts.frost]\nbelow = -20\nabove = -19\nhold = '0 h'",
+        "[lockouts.frost]\nbelow = 15\nabove = 20\nhold = '12 h'",
+        "[lockouts.battery]\nopen_above = 60\nreserve = 1",
+        "[supplies.other]\nflow = 200\ngap = '1 h'\npressure = 1000",
+        "[supplies.other]\nflow = 0.5\ngap = '0 s'\npressure = 10",
+    ],
+)
+def test_what_the_file_allows_the_plan_takes(table: str) -> None:
+    house_of(("[[seasons]]", f"{table}\n[[seasons]]"))

@@ -1,0 +1,608 @@
+"""Property files: what is read, and one clear line for each mistake."""
+
+import importlib.resources
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from typer.testing import CliRunner
+
+from controller.civil import LocalTime
+from controller.limits import NAME_BYTES
+from controller.plan import HubPart
+from tests.unit.small_house import GOOD
+from tools import timezone
+from tools.cli import app
+from tools.compile import compile_house
+from tools.lines import line_of, path_at
+from tools.property import Property, PropertyError, load, parse
+from tools.rules import in_unit
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
+
+# Another zone, to be put in as often as a case needs it.
+ZONE = """
+[zones.{name}]
+supply = "tap"
+side = "north"
+length = 2
+hose = {{ kind = "porous", flow = 6, pressure = 75 }}
+"""
+SEASON = """
+[[seasons]]
+from = "{day}"
+cycles = 0
+"""
+HOURS = [f"{hour:02}:00-{hour:02}:30" for hour in range(5)]
+DATES = [f"0{month}-01 to 0{month}-02" for month in range(1, 5)]
+WEST_HOSE = 'hose = { kind = "porous", flow = "0.6 gal/h/ft", pressure = "11 psi" }'
+
+# name: (text that is replaced, by what, text on the line that must be named, key path, found)
+BAD = {
+    "unit unknown": ('"75 ft"', '"75 fot"', "75 fot", "zones.west.length", "unknown unit fot"),
+    "unit of another kind": ('"75 ft"', '"75 psi"', "75 psi", "zones.west.length", "not a length"),
+    "unit without number": ('"75 ft"', '"ft"', '"ft"', "zones.west.length", "not a number and"),
+    "unit that is a sum": ('"75 ft"', '"7 ft+9**9"', "9**9", "zones.west.length", "not a number"),
+    "unit with an open end": ('"75 ft"', '"7 ft/"', "7 ft/", "zones.west.length", "unknown unit"),
+    "too long": ("length = 20", "length = 9000", "9000", "zones.east.length", "found 9000,"),
+    "not finite": ("length = 20", "length = nan", "nan", "zones.east.length", "found nan,"),
+    "a truth for a length": ("length = 20", "length = true", "true", "zones.east.length", "true"),
+    "a list for a length": ("length = 20", "length = [20]", "[20]", "zones.east.length", "[20]"),
+    "a date for a length": (
+        "= 20\nh",
+        "= 2020-05-01\nh",
+        "2020-",
+        "zones.east.length",
+        "2020-05-01",
+    ),
+    "a bare time": ("flow = 20", "gap = 30", "gap", "supplies.tap.gap", "found 30 (no unit)"),
+    "no latitude": ("latitude = 33\n", "", "[site]", "site.latitude", "found nothing"),
+    "no timezone": ('timezone = "America/Chicago"\n', "", "[site]", "site.timezone", "nothing"),
+    "latitude past the pole": ("= 33", "= 133", "133", "site.latitude", "found 133,"),
+    "unknown time zone": (
+        "America/Chicago",
+        "America/Chikago",
+        "Chikago",
+        "site.timezone",
+        "did you mean America/Chicago?",
+    ),
+    "time zone that climbs": ("America/Chicago", "../zones", "../", "site.timezone", "unknown"),
+    "unknown key": ("latitude = 33", "latitude = 33\nlatitud = 1", "latitud =", "site.latitud", ""),
+    "unknown table": ("[supplies.tap]", "[sight]\n[supplies.tap]", "[sight]", "sight", "unknown"),
+    "site is no table": (GOOD, "site = 3\n" + GOOD[GOOD.index("[supp") :], "site", "site", "3"),
+    "seasons is no list": (
+        GOOD[GOOD.index("[[seas") :],
+        "[seasons]\nx = 1\n",
+        "[seasons]",
+        "seasons",
+        "found a table",
+    ),
+    "zones is a list": ("[zones.east]", "[[zones.east]]", "[[zones.east]]", "zones.east", "found"),
+    "unknown side": ('side = "east"', 'side = "left"', "left", "zones.east.side", '"left"'),
+    "a table in a list": (
+        "latitude = 33",
+        'latitude = 33\ntrees = [\n  { side = "west", height = 5, distance = 9 },\n'
+        '  { side = "west", height = 5 }, # no distance\n]',
+        "# no distance",
+        "site.trees[2].distance",
+        "found nothing",
+    ),
+    "a value in a table in a list": (
+        "latitude = 33",
+        'latitude = 33\ndownspouts = [\n  { side = "west", distance = "5 kg" },\n]',
+        "5 kg",
+        "site.downspouts[1].distance",
+        "not a length",
+    ),
+    "unknown supply": (
+        'supply = "tap"\nside = "east"',
+        'supply = "tab"\nside = "east"',
+        '"tab"',
+        "zones.east.supply",
+        'found "tab", allowed "tap"',
+    ),
+    "flow without its pressure": (
+        ', pressure = "11 psi" }',
+        " }",
+        "0.6 gal",
+        "zones.west.hose.pressure",
+        "found nothing",
+    ),
+    "no hose": (WEST_HOSE + "\n", "", "[zones.west]", "zones.west.hose", "found nothing"),
+    "a zone's name not ASCII": (
+        "[zones.east]",
+        '[zones."\u00f6st"]',
+        "\u00f6st",
+        'zones."\u00f6st"',
+        "ASCII",
+    ),
+    "a zone's name too long": (
+        "[zones.east]",
+        "[zones.easternmost-side]",
+        "easternmost",
+        "zones.easternmost-side",
+        "found",
+    ),
+    "a zone twice": ("[zones.east]", "[zones.west]", None, "zones.west", "found it twice"),
+    "a key twice": (
+        " = 20\nhose",
+        " = 20\nlength = 1\nhose",
+        "th = 1",
+        "zones.east.length",
+        "it twice",
+    ),
+    "no such day": ('"05-01"', '"02-30"', "02-30", "seasons[1].from", "no such day"),
+    "no day at all": ('"05-01"', '"May 1"', "May 1", "seasons[1].from", 'found "May 1"'),
+    "seasons repeat": ('"11-01"', '"05-01"', None, "seasons[2].from", 'found "05-01"'),
+    "seasons descend": ('"11-01"', '"04-01"', "04-01", "seasons[2].from", 'found "04-01"'),
+    "too many cycles": ("cycles = 3", "cycles = 99", "99", "seasons[1].cycles", "found 99,"),
+    "cycles missing": ("cycles = 3\n", "", "[[seasons]]", "seasons[1].cycles", "found nothing"),
+    "minutes missing": ("minutes = 10\n", "", "[[seasons]]", "seasons[1].minutes", "nothing"),
+    "window missing": (
+        'window = "04:00-10:00"\n',
+        "",
+        "[[seasons]]",
+        "seasons[1].window",
+        "found nothing",
+    ),
+    "window without length": (
+        "04:00-10:00",
+        "04:00-04:00",
+        "04:00-04",
+        "seasons[1].window",
+        "04:00-04:00",
+    ),
+    "window past midnight": ("10:00", "25:00", "25:00", "seasons[1].window", "25:00"),
+    "starts that descend": (
+        'window = "04:00-10:00"',
+        'starts = ["06:00", "05:00", "07:00"]',
+        "starts",
+        "seasons[1].starts",
+        '"05:00" comes before',
+    ),
+    "starts that repeat": (
+        'window = "04:00-10:00"',
+        'starts = ["05:00", "05:00", "07:00"]',
+        "starts",
+        "seasons[1].starts",
+        '"05:00" stands twice',
+    ),
+    "starts of another count": (
+        'window = "04:00-10:00"',
+        'starts = ["05:00", "07:00"]',
+        "cycles = 3",
+        "seasons[1].cycles",
+        "found 3, allowed 2",
+    ),
+    "minutes in a closed season": (
+        "cycles = 0",
+        "cycles = 0\nminutes = 5",
+        "minutes = 5",
+        "seasons[2].minutes",
+        "closed",
+    ),
+    "minutes and litres": (
+        "minutes = 10",
+        "minutes = 10\nlitres = 50",
+        "litres",
+        "seasons[1].litres",
+        "found minutes beside it",
+    ),
+    "litres without a meter": (
+        "minutes = 10",
+        "litres = 50",
+        "litres",
+        "seasons[1].litres",
+        "supplies.tap has no meter",
+    ),
+    "cycles do not fit": (
+        "04:00-10:00",
+        "04:00-05:00",
+        "minutes = 10",
+        "seasons[1].minutes",
+        "one cycle of all zones, with gaps, takes 21 min, allowed at most 20 min",
+    ),
+    "cycles run into the next day's": (
+        GOOD[GOOD.index("cycles = 3") : GOOD.index('[[seasons]]\nfrom = "11')],
+        'cycles = 2\nminutes = 10\nwindow = "20:00-19:00"\n[[seasons]]\nfrom = "10-01"\n'
+        'starts = ["06:00"]\nminutes = 10\n',
+        'window = "20',
+        "seasons[1].window",
+        "found a last cycle at 07:30 of the next day, allowed one before 06:00",
+    ),
+    "rest longer than between cycles": (
+        "length = 20",
+        "length = 20\nrest = '2 h'",
+        "rest",
+        "zones.east.rest",
+        "found 120 min, allowed at most 110 min: seasons[1] begins a cycle every 120 min",
+    ),
+    "run longer than the longest": (
+        "length = 20",
+        'length = 20\nlongest_run = "8 min"',
+        "minutes = 10",
+        "seasons[1].minutes",
+        "a run in zones.east takes 10 min, allowed at most its longest_run, 8 min",
+    ),
+    "day longer than the cap": (
+        "length = 20",
+        'length = 20\ncap = "20 min"\nlongest_run = "20 min"',
+        "minutes = 10",
+        "seasons[1].minutes",
+        "3 cycles give zones.east 30 min a day, allowed at most its cap, 20 min",
+    ),
+    "run shorter than a hose needs": (
+        GOOD,
+        GOOD.replace("minutes = 10", "minutes = 2").replace("= 20\nhose", "= 20\nshare = 30\nhose"),
+        "minutes = 2",
+        "seasons[1].minutes",
+        "a run in zones.east takes 36 s",
+    ),
+    "longest run above the cap": (
+        "length = 20",
+        'length = 20\ncap = "20 min"\nlongest_run = "30 min"',
+        "longest_run",
+        "zones.east.longest_run",
+        "found 30 min",
+    ),
+    "more flow than the supply gives": (
+        "flow = 20\n",
+        "flow = 2.5\n",
+        'length = "75 ft"',
+        "zones.west.length",
+        "at most what the supply gives, 2.5 L/min",
+    ),
+    "too many zones": (
+        "[[seasons]]",
+        "".join([ZONE.format(name=f"n{i}") for i in range(7)]) + "[[seasons]]",
+        "[zones.n6]",
+        "zones.n6",
+        "one of 9 zones",
+    ),
+    "too many seasons": (
+        "[[seasons]]",
+        "".join([SEASON.format(day=f"01-{i + 1:02}") for i in range(23)]) + "[[seasons]]",
+        None,
+        "seasons[25]",
+        "one of 25 seasons",
+    ),
+    "no season at all": (GOOD[GOOD.index("[[seas") :], "", "[site]", "seasons", "found nothing"),
+    "probe limit without a probe": (
+        "length = 20",
+        "length = 20\nwet_limit = 33",
+        "wet_limit",
+        "zones.east.wet_limit",
+        "only with probe = true",
+    ),
+    "probe limits upside down": (
+        "length = 20",
+        "length = 20\nprobe = true\nwet_limit = 20",
+        "probe = true",
+        "zones.east.probe",
+        "dry_limit < wet_release",
+    ),
+    "eaves twice": (
+        "length = 20",
+        "length = 20\neaves = 0.5\nrain_exposure = 50",
+        "rain_exposure",
+        "zones.east.rain_exposure",
+        "found eaves beside it",
+    ),
+    "roof far too big": (
+        "length = 20",
+        "length = 1\ndownspout_roof = 90",
+        "downspout_roof",
+        "zones.east.downspout_roof",
+        "90 m^2",
+    ),
+    "frost released too soon": (
+        "[supplies.tap]",
+        "[lockouts.frost]\nbelow = 4\nabove = '38 degF'\n[supplies.tap]",
+        "above",
+        "lockouts.frost.above",
+        "found 3.333 degC",
+    ),
+    "no weekday left": (
+        "[supplies.tap]",
+        "[lockouts.quiet]\nallowed_weekdays = []\n[supplies.tap]",
+        "allowed_weekdays",
+        "lockouts.quiet.allowed_weekdays",
+        "at least one",
+    ),
+    "a weekday of another language": (
+        "[supplies.tap]",
+        '[lockouts.quiet]\nallowed_weekdays = ["mon", "die"]\n[supplies.tap]',
+        "allowed_weekdays",
+        "lockouts.quiet.allowed_weekdays",
+        '"die" will not do',
+    ),
+    "too many bans": (
+        "[supplies.tap]",
+        f"[lockouts.quiet]\nbanned_hours = {HOURS}\nbanned_dates = {DATES}\n[supplies.tap]",
+        "[lockouts.quiet]",
+        "lockouts.quiet",
+        "found 9 bans",
+    ),
+    "battery reserve above opening": (
+        "[supplies.tap]",
+        "[lockouts.battery]\nopen_above = 11\nreserve = 12\n[supplies.tap]",
+        "reserve",
+        "lockouts.battery.reserve",
+        "found 12 V",
+    ),
+    "a line that is no TOML": (
+        "length = 20",
+        "length 20",
+        "length 20",
+        "zones.east.side",
+        "TOML (",
+    ),
+    "a text that does not end": ('"A house"', '"A house', '"A house', "site", "not TOML"),
+    "a line break in a name": ('"A house"', '"A\\nhouse"', "A\\n", "site.name", '"A\\nhouse"'),
+    "an endless number": (
+        "length = 20",
+        "length = " + "9" * 5000,
+        "9999",
+        "zones.east.side",
+        "thousands",
+    ),
+    "endless nesting": (
+        "length = 20",
+        "length = " + "[" * 2000 + "]" * 2000,
+        "[[[[",
+        "zones.east.side",
+        "deep",
+    ),
+}
+
+
+def run(*args: str) -> tuple[int, list[str], str]:
+    """Exit status, lines on stderr, and stdout of a command."""
+    result = CliRunner().invoke(app, list(args))
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    assert "Traceback" not in result.output
+    return result.exit_code, result.stderr.splitlines(), result.stdout
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_bad_file(name: str, tmp_path: Path) -> None:
+    old, new, line_text, key, found = BAD[name]
+    assert old in GOOD
+    text = GOOD.replace(old, new, 1)
+    file = tmp_path / "house.toml"
+    file.write_text(text, encoding="utf-8")
+    status, lines, out = run("check", str(file))
+    assert status == 2
+    assert out == ""
+    assert len(lines) == 1, lines
+    head, path, said = lines[0].removeprefix(str(file)).split(": ", 2)
+    assert path == key
+    assert said.startswith("found ")
+    assert ", allowed " in said
+    assert found in said
+    if line_text is not None:
+        number = 1 + next(i for i, line in enumerate(text.split("\n")) if line_text in line)
+        assert head == f":{number}"
+
+
+def test_the_second_of_two_is_named(tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(GOOD.replace("[zones.east]", "[zones.west]"))
+    _, lines, _ = run("check", str(file))
+    assert lines[0].startswith(f"{file}:15: zones.west: found it twice")
+
+
+def test_every_mistake_is_listed_once_in_order(tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    text = GOOD.replace("75 ft", "75 fot").replace("cycles = 3", "cycles = 99").replace("33", "133")
+    file.write_text(text)
+    status, lines, _ = run("check", str(file))
+    assert status == 2
+    keys = [line.split(": ")[1] for line in lines]
+    assert keys == ["site.latitude", "zones.west.length", "seasons[1].cycles"]
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (None, "No such file"),
+        (b"name = '\xff'\n", "not UTF-8"),
+        (b"#" * 70000, "more than 65536 bytes"),
+    ],
+)
+def test_unreadable_file(content: bytes | None, said: str, tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    if content is not None:
+        file.write_bytes(content)
+    status, lines, out = run("check", str(file))
+    assert (status, len(lines), out) == (2, 1, "")
+    assert said in lines[0]
+
+
+def test_directory(tmp_path: Path) -> None:
+    status, lines, _ = run("check", str(tmp_path))
+    assert status == 2
+    assert lines == [f"{tmp_path}: found no property file: Is a directory"]
+
+
+def test_25_lines_are_enough() -> None:
+    lines = [line for line in GOOD.splitlines() if line]
+    assert len(lines) <= 25
+    compile_house(parse(GOOD, "house.toml"))
+
+
+def test_byte_order_mark_and_dos_lines(tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
+    assert load(file).site.name == "A house"
+
+
+def test_nearest_key_is_suggested() -> None:
+    with pytest.raises(PropertyError) as error:
+        parse(GOOD.replace("length = 20", "lenght = 20\nlength = 20"), "f")
+    assert error.value.lines == [
+        "f:18: zones.east.lenght: found an unknown key, allowed length (the nearest known key)"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "number"),
+    [
+        ("75 ft", "m", 22.86),
+        ("25 psi", "kPa", 172.369),
+        ("0.6 gal/h/ft", "L/h/m", 7.4515),  # 3.785411784 L, 0.3048 m
+        ("10 min", "min", 10),
+        ("2 h", "min", 120),
+        ("68 degF", "degC", 20),
+        ("300 ft2", "m^2", 27.871),
+        ("4 gpm", "L/min", 15.1416),
+        ("35%", "%", 35),
+    ],
+)
+def test_units(text: str, unit: str, number: float) -> None:
+    assert in_unit(text, unit) == pytest.approx(number, rel=1e-4)
+
+
+def test_lines_of_lists_and_dotted_keys() -> None:
+    text = "a.b = 1\n[[s]]\nx = [\n 1,\n 2]\n[s.t]\ny = '''\n[no]\n'''\n[[s]]\nz = {k = 1}\n"
+    assert line_of(text, ("a", "b")) == 1
+    assert line_of(text, ("s", 0)) == 2
+    assert line_of(text, ("s", 0, "x", 0)) == 4
+    assert line_of(text, ("s", 0, "x", 1)) == 5
+    assert line_of(text, ("s", 0, "t", "y")) == 7
+    assert line_of(text, ("s", 1)) == 10
+    assert line_of(text, ("s", 1, "z", "k")) == 11
+    assert line_of(text, ("s", 1, "missing")) == 10
+    assert line_of(text, ("nothing",)) == 1
+    assert path_at(text, 8) == ("s", 0, "t", "y")
+
+
+# Rules from the zones' files in the pinned tzdata package.
+@pytest.mark.parametrize(
+    ("text", "fields"),
+    [
+        ("JST-9", (32400, 32400, 0)),
+        ("<-03>3", (-10800, -10800, 0)),
+        ("CST6CDT,M3.2.0,M11.1.0", (-21600, -18000, 1, 3, 2, 0, 7200, 11, 1, 0, 7200)),
+        ("IST-1GMT0,M10.5.0,M3.5.0/1", (3600, 0, 1, 10, 5, 0, 7200, 3, 5, 0, 3600)),
+        ("<-02>2<-01>,M3.5.0/-1,M10.5.0/0", (-7200, -3600, 1, 3, 5, 0, -3600, 10, 5, 0, 0)),
+        ("EET-2EEST,M3.4.4/50,M10.4.4/50", (7200, 10800, 1, 3, 4, 4, 180000, 10, 4, 4, 180000)),
+        (
+            "<+1245>-12:45<+1345>,M9.5.0/2:45,M4.1.0/3:45",
+            (45900, 49500, 1, 9, 5, 0, 9900, 4, 1, 0, 13500),
+        ),
+    ],
+)
+def test_rule(text: str, fields: tuple[int, ...]) -> None:
+    names = ["std_s", "dst_s", "dst", "on_month", "on_week", "on_weekday", "on_s"]
+    names += ["off_month", "off_week", "off_weekday", "off_s"]
+    got = timezone.parse_rule(text)
+    assert tuple([got[name] for name in names])[: len(fields)] == fields
+
+
+@pytest.mark.parametrize("text", ["", "CST6CDT", "CST6CDT,J60,J300", "CST6CDT,59,299", "6", "CST"])
+def test_rule_of_another_form(text: str) -> None:
+    with pytest.raises(ValueError, match="not a rule of months and weeks"):
+        timezone.parse_rule(text)
+
+
+def hub_in(name: str) -> HubPart:
+    return compile_house(parse(GOOD.replace("America/Chicago", name), "f")).plan.hub
+
+
+@pytest.mark.parametrize("name", ["America/Chicago", "Europe/Dublin", "Australia/Lord_Howe"])
+def test_local_time_is_the_zone_s(name: str) -> None:
+    local, zone = LocalTime(hub_in(name)), ZoneInfo(name)
+    epoch = datetime(2000, 1, 1, tzinfo=UTC)
+    for hours in range(0, 2 * 8766, 5):
+        at = datetime(2030, 1, 1, tzinfo=UTC) + timedelta(hours=hours)
+        offset = at.astimezone(zone).utcoffset()
+        assert offset is not None
+        wall_s = int((at - epoch).total_seconds())
+        assert local.offset_s(wall_s) == offset.total_seconds()
+    assert timezone.law_note(name, hub_in(name)) is None
+
+
+def test_a_law_that_is_not_one_rule_is_said() -> None:
+    # Gaza's clock follows the lunar calendar up to 2086 in the zone's file.
+    note = timezone.law_note("Asia/Gaza", hub_in("Asia/Gaza"))
+    assert note is not None
+    assert "cannot be put in one rule" in note
+
+
+def test_every_known_zone_has_a_rule() -> None:
+    text = importlib.resources.files("tzdata").joinpath("zones").read_text()
+    assert len(text.split()) > 400
+    for name in text.split():
+        assert timezone.read_name(name) == name
+
+
+def clean(text: str) -> Property | None:
+    """Read and compile a text: a property, or None with nothing but clean error lines."""
+    try:
+        prop = parse(text, "house.toml")
+        compile_house(prop)
+    except PropertyError as error:
+        lines = error.lines
+    else:
+        return prop
+    assert lines
+    for line in lines:
+        assert line.startswith("house.toml:")
+        assert line.isprintable()
+        assert ": found " in line
+        assert ", allowed " in line
+        assert "makes no plan" not in line  # the plan's own check has nothing left to find
+    return None
+
+
+DEMO_TEXT = DEMO.read_text(encoding="utf-8")
+DEMO_LINES = DEMO_TEXT.split("\n")
+VALUES = st.one_of(
+    st.integers(-(10**6), 10**6).map(str),
+    st.floats(allow_nan=True).map(lambda value: repr(value).replace("e", "E")),
+    st.sampled_from(
+        ["true", "''", "[]", "{}", "[[1]]", "'0 min'", "'4 h'", "'99 m'", "'12-31'", "1979-05-27"]
+    ),
+    st.text(max_size=NAME_BYTES).map(lambda value: "'" + value + "'"),
+)
+
+
+@given(data=st.data())
+def test_damaged_files_give_clean_errors(data: st.DataObject) -> None:
+    lines = list(DEMO_LINES)
+    for _ in range(data.draw(st.integers(1, 3))):
+        at = data.draw(st.integers(0, len(lines) - 1))
+        how = data.draw(st.sampled_from(["delete", "value", "swap", "cut", "copy"]))
+        if how == "delete":
+            lines.pop(at)
+        elif how == "value":
+            lines[at] = lines[at].partition("=")[0] + "= " + data.draw(VALUES)
+        elif how == "swap":
+            other = data.draw(st.integers(0, len(lines) - 1))
+            lines[at], lines[other] = lines[other], lines[at]
+        elif how == "copy":
+            lines.insert(at, lines[at])
+        else:
+            lines[at] = lines[at][: data.draw(st.integers(0, 20))]
+        if not lines:
+            return
+    clean("\n".join(lines))
+
+
+@given(end=st.integers(0, len(DEMO_TEXT)))
+def test_truncated_files_give_clean_errors(end: int) -> None:
+    clean(DEMO_TEXT[:end])
+
+
+VALUE_LINES = [i for i, line in enumerate(DEMO_LINES) if "= " in line and not line.startswith("#")]
+
+
+@given(at=st.sampled_from(VALUE_LINES), value=VALUES)
+def test_any_value_at_any_key_gives_clean_errors(at: int, value: str) -> None:
+    lines = list(DEMO_LINES)
+    lines[at] = lines[at].partition("=")[0] + "= " + value
+    clean("\n".join(lines))

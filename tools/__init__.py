@@ -1,0 +1,1 @@
+"""The desktop face: the evenclay command and the developer tools."""

@@ -1,0 +1,207 @@
+"""What an owner should know before water runs: cautions, the most serious first."""
+
+from collections.abc import Iterator
+
+from controller.limits import RUN_LEAST_S
+from controller.plan import BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan
+from sim.soil import POND_MM, TEXTURES
+from tools.compile import cycle_min, run_s, season_days, slots_min
+from tools.property import SIDES, Property
+from tools.timezone import law_note
+
+# Source: International Residential Code R401.3: 6 in over the first 10 ft (a fall of 5 %).
+FALL_LEAST_M = 0.1524
+# Common practice, no source: water let go nearer than 5 ft soaks the same strip.
+DOWNSPOUT_LEAST_M = 1.52
+SLAB_LEAST_M = 0.30  # common practice, no source: 0.30 to 0.45 m
+POROUS_MOST_KPA = 90.0  # rated 70 to 80; above, the wall gives too much or bursts
+PRESSURE_OFF = 0.25  # a supply that differs so much from a hose's rating gives another flow
+DEMAND_LEAST, DEMAND_MOST = 0.5, 1.5  # of what the strip loses: outside, minutes or hose are off
+SEASONS_LEAST = 4  # common practice, no source
+
+
+def cautions(prop: Property, plan: Plan) -> list[str]:
+    """Return one line a caution, the most serious first. None of them stops a plan."""
+    found: list[str] = []
+    for part in (_sides, _unanswered, _ground, _hoses, _devices, _table, _unmeasured):
+        found.extend(part(prop, plan))
+    return found
+
+
+def _sides(prop: Property, plan: Plan) -> Iterator[str]:
+    dry = [side for side in SIDES if side not in [zone.side for zone in prop.zones.values()]]
+    if dry:
+        meant = set(dry) <= set(prop.site.dry_sides or ())
+        yield (
+            f"one-sided watering: no zone on the {' and '.join(dry)} side"
+            f"{' (left dry on purpose)' if meant else ''}; clay that is wet on one side moves "
+            f"unevenly: {'ask an engineer first' if meant else 'water every side or none'}"
+        )
+    for side in prop.site.dry_sides or ():
+        if side not in dry:
+            yield f"site.dry_sides names the {side} side, but a zone waters it"
+
+
+def _ground(prop: Property, plan: Plan) -> Iterator[str]:
+    site = prop.site
+    if site.fall is not None and site.fall < FALL_LEAST_M - 1e-6:
+        yield (
+            f"the ground falls {1000 * site.fall:.0f} mm over the first 3 m (10 ft), less than "
+            "152 mm (6 in; IRC R401.3): rain stays at the house; mend this before watering"
+        )
+    if site.foundation in ("basement", "crawl space"):
+        yield f"a {site.foundation}: water beside it can come in; ask an engineer first"
+    if site.slope_or_wall:
+        yield "a slope or retaining wall: water can loosen it; ask an engineer first"
+    if site.septic_field:
+        yield "a septic field: keep hoses off it; ask whoever looks after it first"
+    for spout in site.downspouts or ():
+        near = [name for name, zone in prop.zones.items() if zone.side == spout.side]
+        if near and spout.distance < DOWNSPOUT_LEAST_M:
+            yield (
+                f"a downspout ends {spout.distance:.1f} m from the house on the {spout.side} side, "
+                f"at zone {', '.join(near)}: lead its water further away"
+            )
+    for name, zone in prop.zones.items():
+        if zone.downspout_roof:
+            times = zone.exposure
+            yield f"a downspout ends in zone {name}: the strip gets {times:.0f} times the rain"
+    for tree in site.trees or ():
+        if tree.distance < tree.height:
+            yield (
+                f"a tree on the {tree.side} side stands {tree.distance:.1f} m away and is "
+                f"{tree.height:.1f} m high: nearer than its height, its roots dry the clay under "
+                "the house; ask first"
+            )
+
+
+def _hoses(prop: Property, plan: Plan) -> Iterator[str]:
+    for name, zone in prop.zones.items():
+        if zone.slab_distance < SLAB_LEAST_M:
+            yield (
+                f"zone {name}: the hose lies {zone.slab_distance:.2f} m from the slab; "
+                "0.30 to 0.45 m is usual"
+            )
+        gives, rated = prop.supplies[zone.supply].pressure, zone.hose.pressure
+        at = max(rated, gives or 0)
+        if zone.hose.kind == "porous" and at > POROUS_MOST_KPA:
+            yield f"zone {name}: {at:.0f} kPa is too much for porous hose, rated 70 to 80 kPa"
+        elif gives is not None and abs(gives - rated) > PRESSURE_OFF * rated:
+            yield (
+                f"zone {name}: supply {zone.supply} gives {gives:.0f} kPa, "
+                f"but the hose's flow is for {rated:.0f} kPa"
+            )
+
+
+def _devices(prop: Property, plan: Plan) -> Iterator[str]:
+    for name, supply in prop.supplies.items():
+        if name not in [zone.supply for zone in prop.zones.values()]:
+            yield f"supply {name} feeds no zone"
+        elif not supply.meter and not supply.master_valve:
+            yield (
+                f"supply {name} has neither meter nor master valve: "
+                "a stuck-open valve cannot be noticed"
+            )
+    if plan.hub.rain_kind == NO_RAIN_SENSOR:
+        yield "no rain sensor: the hub waters through rain"
+    if plan.hub.rain_kind == CONTACT:
+        yield "a rain contact tells wet from dry, not how much: a drizzle counts as a storm does"
+    if not plan.hub.frost:
+        yield "no thermometer: the hub does not know frost"
+    note = law_note(prop.site.timezone, plan.hub)
+    if note:
+        yield note
+
+
+def _table(prop: Property, plan: Plan) -> Iterator[str]:
+    if len(plan.rows) < SEASONS_LEAST:
+        yield (
+            f"{len(plan.rows)} seasons: fewer than {SEASONS_LEAST} follow the year poorly "
+            "(common practice)"
+        )
+    days = season_days(prop)
+    for index, row in enumerate(plan.rows):
+        if row.cycles and days[index]:
+            where = f"season from {row.month:02}-{row.day:02}: "
+            for text in (*_banned(plan, index), *_soil(prop, plan, index), *_full(plan, index)):
+                yield where + text
+
+
+def _banned(plan: Plan, index: int) -> Iterator[str]:
+    """Cycles that local rules never let start, and days of the week that they never do."""
+    row = plan.rows[index]
+    starts = [row.start_min_of(cycle) % 1440 for cycle in range(row.cycles)]
+    never = 0
+    for start in starts:
+        for ban in plan.bans:
+            after_min = (start - ban.first) % 1440
+            if ban.kind == BAN_HOURS and after_min < (ban.last - ban.first) % 1440:
+                never += 1
+                break
+    if never:
+        yield f"{never} of {row.cycles} cycles begin in banned hours and never run"
+
+
+def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
+    """Water that the ground cannot take in a cycle, and days far from what the strip loses."""
+    row = plan.rows[index]
+    takes_mm_h = prop.soil.conductivity or TEXTURES[prop.soil.texture].ks_mm_h
+    over, far = [], []
+    for zone in plan.zones:
+        run_h = run_s(plan, index, zone) / 3600
+        cycle_mm = zone.rate_um_h / 1000 * run_h
+        takes_mm = takes_mm_h * run_h + POND_MM
+        if cycle_mm > takes_mm:
+            over.append(f"{zone.name} {cycle_mm:.1f} where {takes_mm:.1f} go in")
+        demand_mm = row.demand_um / 1000 * zone.demand_pct / 100
+        day_mm = cycle_mm * row.cycles
+        if demand_mm > 0 and not DEMAND_LEAST <= day_mm / demand_mm <= DEMAND_MOST:
+            far.append(f"{zone.name} {day_mm:.1f} for {demand_mm:.1f}")
+    if over:
+        yield f"more mm a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
+    if far:
+        yield f"mm a day far from what the strips lose, rain apart: {', '.join(far)}"
+
+
+def _full(plan: Plan, index: int) -> Iterator[str]:
+    """What a zone trimmed to its most would lose again, or at its least would not get at all."""
+    row, most, least = plan.rows[index], plan.hub.trim_most_pct, plan.hub.trim_least_pct
+    cut, long, short = [], [], []
+    for zone in plan.zones:
+        full_s = run_s(plan, index, zone) * most / 100
+        if full_s > zone.longest_s:
+            long.append(zone.name)
+        elif full_s * row.cycles > zone.cap_s:
+            cut.append(zone.name)
+        if run_s(plan, index, zone) * least / 100 < RUN_LEAST_S:
+            short.append(zone.name)
+    if cut:
+        yield f"at full trim ({most} %) the cap cuts the day's minutes of {', '.join(cut)}"
+    if long:
+        yield f"at full trim ({most} %) the longest run cuts the runs of {', '.join(long)}"
+    if short:
+        yield (
+            f"at the least trim ({least} %) runs of {', '.join(short)} are under "
+            f"{RUN_LEAST_S} s and left out"
+        )
+    open_min = min([end - start for start, end in slots_min(plan, index)])
+    if cycle_min(plan, index, most) > open_min:
+        yield (f"with every zone at full trim ({most} %) a cycle does not fit: zones take turns")
+
+
+def _unanswered(prop: Property, plan: Plan) -> Iterator[str]:
+    names = ("fall", "downspouts", "trees", "foundation", "slope_or_wall", "septic_field")
+    missing = [f"site.{name}" for name in names if getattr(prop.site, name) is None]
+    if missing:
+        yield f"not answered: {', '.join(missing)}"
+
+
+def _unmeasured(prop: Property, plan: Plan) -> Iterator[str]:
+    missing = [
+        f"supplies.{name}.{key}"
+        for name, supply in prop.supplies.items()
+        for key in ("flow", "pressure")
+        if getattr(supply, key) is None
+    ]
+    if missing:
+        yield f"not measured: {', '.join(missing)}"

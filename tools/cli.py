@@ -1,0 +1,283 @@
+"""The `evenclay` command.
+
+Results go to stdout, progress and errors to stderr. Exit status: 0, 2 for bad input with one line a
+mistake, 130 after Ctrl-C. Only a defect of ours shows a traceback.
+"""
+
+import datetime
+import io
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.table import Table
+from typer.core import TyperGroup
+
+from tools.property import PropertyError, load
+from tools.rules import printable
+
+if TYPE_CHECKING:
+    from sim.house import House
+    from sim.weather import Weather
+
+BAD_INPUT = 2
+INTERRUPTED = 130
+_PLAIN_WIDTH = 110  # columns where the output is no terminal
+
+_HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
+
+A property is one TOML file: the site, the spigots, a zone a side of the house, and the seasons.
+Begin with a copy of sim/demo/property.toml, whose comments explain every block.
+
+See what a file asks for, and what to know before you lay a hose:
+
+\b
+    evenclay check sim/demo/property.toml
+
+Replay it on weather, and open out/report.html:
+
+\b
+    evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out
+"""
+
+
+class _Group(TyperGroup):
+    """The one place where what a user can cause becomes one line and an exit status."""
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        extra["standalone_mode"] = False
+        try:
+            status = super().main(*args, **extra)
+        except (PropertyError, OSError, typer.TyperException, typer.Abort, ValueError) as error:
+            status = _status(error)
+        except KeyboardInterrupt:
+            status = INTERRUPTED
+        sys.exit(status or 0)
+
+
+def _status(error: Exception) -> int:
+    """Print an error of the user's in one line and return the exit status; raise any other."""
+    if isinstance(error, typer.Abort):
+        return INTERRUPTED
+    if isinstance(error, OSError):
+        name = "" if error.filename is None else f"{printable(str(error.filename))}: "
+        lines = [name + (error.strerror or str(error))]
+    elif isinstance(error, PropertyError):
+        lines = error.lines
+    elif isinstance(error, typer.TyperException):
+        lines = [f"{printable(_message(error)).rstrip('.')}; see evenclay --help"]
+    elif _is_weather_error(error):
+        lines = [printable(str(error))]
+    else:
+        raise error
+    for line in lines:
+        print(line, file=sys.stderr)
+    return BAD_INPUT
+
+
+def _message(error: Exception) -> str:
+    """What a usage error says, with the option it is about."""
+    return str(error.format_message()) if hasattr(error, "format_message") else str(error)
+
+
+def _is_weather_error(error: Exception) -> bool:
+    from sim.weather import WeatherError  # pandas: only when needed
+
+    return isinstance(error, WeatherError)
+
+
+app = typer.Typer(
+    cls=_Group,
+    help=_HELP,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+@app.callback()
+def _evenclay() -> None:
+    pass
+
+
+PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="A property file (TOML).")]
+Columns = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--column",
+        metavar="WHAT=NAME",
+        help="A column of the weather file under another name, such as rain=P_mm; repeatable. "
+        "WHAT is one of date, year, month, day, rain, tmin, tmax, et0.",
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
+
+
+@app.command()
+def check(
+    property_file: PropertyPath,
+    weather: Annotated[
+        Path | None,
+        typer.Option(help="Daily weather (CSV): its mean ET0 becomes the seasons' demand."),
+    ] = None,
+    column: Columns = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show what a property file asks for, and what to know first.
+
+    What runs when; minutes, litres and mm a day for each zone; hours a day for each spigot; water
+    and cost a month; then the cautions, the most serious on top. Nothing is held back here. A file
+    with mistakes gives one line for each instead.
+
+    \b
+    Example:
+        evenclay check sim/demo/property.toml
+    """
+    from tools.check import as_json as plain
+    from tools.check import check as check_property
+    from tools.check import show
+    from tools.compile import compile_house, mean_et0_mm
+
+    prop = load(property_file)
+    et0_mm = None
+    if weather is not None:
+        et0_mm = mean_et0_mm(_weather(weather, column, prop.site.latitude), prop.site.latitude)
+    house = compile_house(prop, et0_mm)
+    found = check_property(prop, house, None if weather is None else str(weather))
+    if as_json:
+        print(json.dumps(plain(found), indent=2))
+    else:
+        show(found, _console())
+
+
+@app.command()
+def replay(
+    property_file: PropertyPath,
+    weather: Annotated[Path, typer.Option(help="Daily weather: a CSV, or GHCN-Daily by station.")],
+    out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
+    first: Annotated[
+        str | None, typer.Option("--from", metavar="DATE", help="First day, such as 2021-01-01.")
+    ] = None,
+    last: Annotated[
+        str | None, typer.Option("--to", metavar="DATE", help="Last day, included.")
+    ] = None,
+    column: Columns = None,
+    as_json: AsJson = False,
+) -> None:
+    """Replay a property on daily weather.
+
+    The hub's own code decides, beside three other policies on the same weather.
+
+    Writes summary.json, decisions.jsonl, daily.csv and report.html into the folder of --out. The
+    same command gives the same results.
+
+    \b
+    Example, one year of a longer record:
+        evenclay replay house.toml --weather town.csv --out out --from 2021-01-01 --to 2021-12-31
+    """
+    from tools.advice import cautions
+    from tools.compile import compile_house, mean_et0_mm
+
+    prop = load(property_file)
+    first_day, last_day = _date("--from", first), _date("--to", last)
+    record = _weather(weather, column, prop.site.latitude)
+    house = compile_house(prop, mean_et0_mm(record, prop.site.latitude))
+    house = replace(house, cautions=tuple(cautions(prop, house.plan)))
+    if out.exists() and not out.is_dir():
+        raise typer.BadParameter(f"found {out}, a file, allowed a folder", param_hint="--out")
+    out.mkdir(parents=True, exist_ok=True)
+    summary = _replay(house, record, out, seed, first_day, last_day)
+    if as_json:
+        print(json.dumps(summary, indent=2))
+    else:
+        _show(summary, out)
+
+
+def _replay(
+    house: "House",
+    weather: "Weather",
+    out: Path,
+    seed: int,
+    first_day: datetime.date | None,
+    last_day: datetime.date | None,
+) -> dict[str, Any]:
+    """Run the engine, with its progress on stderr; it writes the outputs."""
+    from sim.replay import replay_house
+
+    def progress(policy: str, number: int, count: int) -> None:
+        print(f"{number + 1} of {count}: {policy}", file=sys.stderr)
+
+    return replay_house(
+        house, weather, out, seed=seed, first=first_day, last=last_day, progress=progress
+    )
+
+
+def _show(summary: dict[str, Any], out: Path) -> None:
+    """Print the policies side by side and where the results are."""
+    columns = ("litres", "days_in_band", "days_dry", "days_wet", "unevenness_pf")
+    table = Table()
+    table.add_column("policy", no_wrap=True)
+    for name in columns:
+        table.add_column(name.replace("_", " ").replace(" pf", ", pF"), justify="right")
+    for policy, measured in summary["policies"].items():
+        cells = [
+            "not built" if measured[name] is None else f"{measured[name]:g}" for name in columns
+        ]
+        table.add_row(policy.replace("_", ", "), *cells)
+    weather = summary["weather"]
+    console = _console()
+    console.print(
+        f"{weather['first_day']} to {weather['last_day']}: {weather['rain_mm']:.0f} mm rain, "
+        f"{weather['et0_mm']:.0f} mm reference evapotranspiration. Days are summed over zones."
+    )
+    console.print(table)
+    print(f"The report: {out / 'report.html'}")
+
+
+def _weather(path: Path, column: list[str] | None, latitude_deg: float) -> "Weather":
+    """Read a weather file with the columns named on the command line."""
+    from sim.weather import NAMES, read
+
+    names: dict[str, str] = {}
+    for item in column or ():
+        what, equals, name = item.partition("=")
+        if what not in NAMES or not equals or not name:
+            allowed = "WHAT=NAME with WHAT one of " + ", ".join(NAMES)
+            raise typer.BadParameter(f'found "{item}", allowed {allowed}', param_hint="--column")
+        names[what] = name
+    return read(path, columns=names, latitude_deg=latitude_deg)
+
+
+def _date(option: str, value: str | None) -> datetime.date | None:
+    if value is None:
+        return None
+    try:
+        return datetime.datetime.strptime(value, "%Y-%m-%d").date()
+    except ValueError:
+        message = f'found "{value}", allowed a date as 2021-01-31'
+        raise typer.BadParameter(message, param_hint=option) from None
+
+
+def _console() -> Console:
+    """A console that takes names as they are and stays wide enough where it is no terminal."""
+    console = Console(markup=False, highlight=False, emoji=False)
+    if not console.is_terminal:
+        console = Console(markup=False, highlight=False, emoji=False, width=_PLAIN_WIDTH)
+    return console
+
+
+def main() -> None:
+    """Entry point of the `evenclay` command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name the terminal cannot show is no error
+    app()
+
+
+if __name__ == "__main__":
+    main()
