@@ -21,6 +21,8 @@ from tools.property import PropertyError, load
 from tools.rules import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from sim.house import House
     from sim.weather import Weather
 
@@ -140,18 +142,44 @@ def check(
     from tools.check import as_json as plain
     from tools.check import check as check_property
     from tools.check import show
-    from tools.compile import compile_house, mean_et0_mm
+    from tools.compile import compile_house
 
     prop = load(property_file)
-    et0_mm = None
-    if weather is not None:
-        et0_mm = mean_et0_mm(_weather(weather, column, prop.site.latitude), prop.site.latitude)
-    house = compile_house(prop, et0_mm)
+    house = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude))
     found = check_property(prop, house, None if weather is None else str(weather))
     if as_json:
         print(json.dumps(plain(found), indent=2))
     else:
         show(found, _console())
+
+
+@app.command("compile")
+def compile_plan(
+    property_file: PropertyPath,
+    out: Annotated[Path, typer.Option(help="File for the plan, such as hub/plan.0.")],
+    weather: Annotated[
+        Path | None,
+        typer.Option(help="Daily weather (CSV): its mean ET0 becomes the seasons' demand."),
+    ] = None,
+    column: Columns = None,
+) -> None:
+    """Compile a property into the plan that a hub obeys.
+
+    \b
+    Example, and a hub on this machine that obeys it:
+        evenclay compile sim/demo/property.toml --out hub/plan.0
+        python -m boards.desktop.main hub
+    """
+    from tools.compile import compile_house
+
+    prop = load(property_file)
+    house = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude))
+    data = house.plan.pack()
+    out.parent.mkdir(parents=True, exist_ok=True)
+    part = out.with_name(out.name + ".part")
+    part.write_bytes(data)
+    part.replace(out)
+    print(f"{out}: {len(data)} bytes, {len(house.plan.zones)} zones, crc {house.plan.crc:08x}")
 
 
 @app.command()
@@ -251,6 +279,17 @@ def _weather(path: Path, column: list[str] | None, latitude_deg: float) -> "Weat
             raise typer.BadParameter(f'found "{item}", allowed {allowed}', param_hint="--column")
         names[what] = name
     return read(path, columns=names, latitude_deg=latitude_deg)
+
+
+def _mean_et0_mm(
+    weather: Path | None, column: list[str] | None, latitude_deg: float
+) -> "Sequence[float] | None":
+    """Mean ET0 of each month in a weather file, mm a day; None without a file."""
+    from tools.compile import mean_et0_mm
+
+    if weather is None:
+        return None
+    return mean_et0_mm(_weather(weather, column, latitude_deg), latitude_deg)
 
 
 def _date(option: str, value: str | None) -> datetime.date | None:

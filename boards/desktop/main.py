@@ -1,0 +1,50 @@
+"""Run a hub on this machine until `quit`: `python -m boards.desktop.main FOLDER`.
+
+FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; the record comes to
+stand beside it. Under MicroPython, from the repository: `micropython -m boards.desktop.main FOLDER`.
+"""
+
+import select
+import sys
+
+from boards.desktop.ports import HELP, DesktopPorts
+from controller.plan import PlanError, unpack
+from controller.runner import Runner
+
+LONGEST_SLEEP_S = 60  # a typed line is looked for at least so often; a clock that steps, too
+
+
+def main(folder):
+    """Take turns until the owner quits. Returns the exit status."""
+    try:
+        with open(folder + "/plan.0", "rb") as file:
+            plan = unpack(file.read())
+    except (OSError, PlanError) as error:
+        print("%s/plan.0: no plan to run: %s" % (folder, error))
+        return 2
+    ports = DesktopPorts(folder, len(plan.zones), len(plan.supplies))
+    runner = Runner(ports)
+    poller = select.poll()
+    poller.register(sys.stdin, select.POLLIN)
+    print(HELP)
+    while True:
+        wake_s = runner.turn()
+        wait_s = min(max(wake_s - ports.up_s(), 0), LONGEST_SLEEP_S)
+        if poller.poll(wait_s * 1000):
+            line = sys.stdin.readline()
+            if not line or line.strip() == "quit":
+                runner.close_all()
+                return 0
+            if line.strip() == "status":
+                print(runner.hub.status())
+            elif line.strip():
+                wrong = ports.ask(line)
+                if wrong:
+                    print(wrong)
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        print(__doc__)
+        sys.exit(2)
+    sys.exit(main(sys.argv[1]))

@@ -1,0 +1,399 @@
+"""The simulated hardware: everything a board would give the runner, and what it truly does.
+
+Water flows where a valve is open in fact, whatever the hub believes; litres, overlap and the most
+valves open at once are measured here and never taken from the hub's word.
+
+Fault model
+- Power can go between any two port calls, or in the middle of a write: the copy then holds the new
+  bytes up to some length and the old ones after it.
+- Latching valves stay as they are while power is away; held ones shut. A driver's own deadline is
+  a timer on the board and dies with its power.
+- A driver or a save may raise; a save may be lost in silence.
+- A valve may stick open, a hose may be blocked or burst; a probe may stick, break or short; the
+  thermometer may fall silent.
+- The clock may drift, step or be lost. Drift moves uptime as well: both come from one crystal.
+Port calls take no time.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from controller import events
+from controller.plan import CONTACT, GAUGE, Plan
+from controller.ports import PLAN, RECORD, Seen
+from sim.ground import HOUR_S, Ground, Sky
+
+if TYPE_CHECKING:
+    from controller.ports import Asked
+
+TIP_UM = 200  # of a tipping-bucket rain gauge
+CONTACT_DRIES_S = HOUR_S  # a wet/dry contact shows rain so long after it fell
+BURST_TIMES = 3  # what a burst hose lets through, of its own flow
+PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
+MILLION = 1_000_000
+
+# A pack that suits the hub's thresholds: common practice, no source.
+SLEEP_UA = 30
+PULSE_NAH = 12_500
+PACK_NAH = 550_000_000
+PACK_FRESH_PCT = 135  # of the voltage at which the hub still opens
+PACK_EMPTY_PCT = 70
+NEW_PACK_S = 3 * 86400  # an owner changes it so long after the hub complains
+
+
+class PowerCut(BaseException):
+    """Power went. No Exception, so no handler of the hub's sees it: a real one could not either."""
+
+
+class Trouble(Enum):
+    """What may go wrong with a device."""
+
+    DRIVER_RAISES = auto()  # a valve
+    STUCK_OPEN = auto()  # a valve
+    BLOCKED = auto()  # a zone's hose
+    BURST = auto()  # a zone's hose
+    PROBE_STUCK = auto()  # a zone
+    PROBE_OPEN = auto()
+    PROBE_SHORT = auto()
+    THERMOMETER_SILENT = auto()
+    SAVE_RAISES = auto()
+    SAVE_LOST = auto()
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A trouble from one time to another; `which` is a valve or zone where it concerns one."""
+
+    what: Trouble
+    start_s: int
+    end_s: int
+    which: int = 0
+
+
+@dataclass(frozen=True)
+class Heard:
+    """An event as it reached the outside world, and the water its zone truly got before it."""
+
+    at_s: int
+    event: tuple[int, ...]
+    water: int  # ml/h times seconds since the zone's last closing line
+
+
+class DriverError(OSError):
+    """A driver that failed, as a board's would."""
+
+
+class Devices:
+    """The ports of one simulated hub. Implements `controller.ports.Ports`."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        ground: Ground,
+        sky: Sky,
+        *,
+        seed: int = 0,
+        noise_ppt: float = 1.0,
+        drift_ppm: int = 0,
+        faults: Sequence[Fault] = (),
+    ) -> None:
+        """noise_ppt: standard deviation of a probe's hourly noise. drift_ppm: above -1e6."""
+        self.plan = plan
+        self.ground = ground
+        self.sky = sky
+        self.now_s = sky.start_s
+        self.faults = tuple(faults)
+        zones = len(plan.zones)
+        self.valves = zones + len(plan.supplies)
+        self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
+        # Valves and water.
+        self.open_valves = [False] * self.valves
+        self._any_open = False
+        self._deadline_s: list[int | None] = [None] * self.valves
+        self._flows = [0] * zones  # ml/h, now
+        self.given = [0] * zones  # ml/h times seconds since the start
+        self._told = [0] * zones  # of these, before the last closing line
+        self._metered = [0] * len(plan.supplies)
+        self.most_open_at_once = 0  # zones with a way for the water, hub-wide
+        self.most_open_on_supply = 0
+        # Clock.
+        self.boot_s = self.now_s
+        self._rate = MILLION + drift_ppm
+        self._boot_wall_s: int | None = self.now_s  # what the clock showed at boot
+        # Sensors.
+        self._seen = Seen(zones, len(plan.supplies))
+        self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
+        noise = [np.random.default_rng([seed, z]).normal(size=sky.hours + 1) for z in range(zones)]
+        self._noise = [(noise_ppt * row).tolist() for row in noise]
+        self._probe_hour = -1
+        self._tips = 0  # of the gauge before boot
+        self._meter_start = [0] * len(plan.supplies)
+        self._pack_s = self.now_s
+        self._new_pack_s: int | None = None
+        self._pulses = 0
+        # Store, reports, owner.
+        self.copies = {(PLAN, 0): plan.pack()}
+        self.saves = 0
+        self.heard: list[Heard] = []
+        self._asked: list[Asked] = []
+        # Port calls.
+        self.calls = 0
+        self.cut_at_call: int | None = None
+        self.torn_pct = 0  # how much of a write gets through when power goes in it
+
+    # The world outside.
+
+    def advance(self, to_s: int) -> None:
+        """Let time pass: water flows, drivers' deadlines end."""
+        while self._any_open and self.now_s < to_s:
+            ends = [end for end in self._deadline_s if end is not None]
+            until_s = max(min([to_s, *ends]), self.now_s)
+            self._flow(until_s)
+            self.now_s = until_s
+            for valve, end in enumerate(self._deadline_s):
+                if end is not None and end <= until_s:
+                    self._turn(valve, False)
+        self.now_s = max(self.now_s, to_s)
+
+    def ask(self, asked: "Asked") -> None:
+        """Give the hub an owner's command."""
+        self._asked.append(asked)
+
+    def step_clock(self, by_s: int) -> None:
+        """Move the clock on the wall; uptime goes on."""
+        if self._boot_wall_s is not None:
+            self._boot_wall_s += by_s
+
+    def lose_clock(self) -> None:
+        """Let the clock be untrusted until it is set."""
+        self._boot_wall_s = None
+
+    def turn_faults(self) -> None:
+        """Take note that a fault began or ended just now."""
+        for fault in self.faults:
+            if fault.what is Trouble.STUCK_OPEN and fault.start_s == self.now_s:
+                self.open_valves[fault.which] = True
+        self._set_flows()
+
+    def power_off(self) -> None:
+        """Power is away: held valves shut, timers and RAM are gone."""
+        for valve in range(self.valves):
+            self._deadline_s[valve] = None
+            if valve < len(self.plan.zones) and self.plan.zones[valve].held:
+                self._turn(valve, False)
+
+    def power_on(self) -> None:
+        """Power is back: everything counted since boot begins anew."""
+        wall_s = self._clock_s()
+        self.boot_s = self.now_s
+        self._boot_wall_s = wall_s
+        self._tips = self.sky.fallen_um(self.now_s) // TIP_UM
+        self._meter_start = list(self._metered)
+        self._probe_hour = -1
+        self._asked.clear()
+
+    def at_up_s(self, up_s: int) -> int:
+        """The first second at which the board's uptime is `up_s`."""
+        return self.boot_s - (-up_s * MILLION // self._rate)
+
+    def untold(self, zone: int) -> int:
+        """Water given since the zone's last closing line, ml/h times seconds."""
+        return self.given[zone] - self._told[zone]
+
+    # Ports.
+
+    def up_s(self) -> int:
+        """Seconds since boot by the board's crystal."""
+        self._call()
+        return (self.now_s - self.boot_s) * self._rate // MILLION
+
+    def wall_s(self) -> int | None:
+        """The clock, or None while it is lost."""
+        self._call()
+        return self._clock_s()
+
+    def set_wall_s(self, wall_s: int) -> None:
+        """Set the clock."""
+        self._call()
+        self._boot_wall_s = wall_s - (self.now_s - self.boot_s) * self._rate // MILLION
+
+    def look(self) -> Seen:
+        """Read what the plan says there is to read."""
+        self._call()
+        seen = self._seen
+        hub = self.plan.hub
+        if hub.rain_kind == GAUGE:
+            seen.rain_um = (self.sky.fallen_um(self.now_s) // TIP_UM - self._tips) * TIP_UM
+        elif hub.rain_kind == CONTACT:
+            before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
+            fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
+            seen.rain_wet = fallen_um >= TIP_UM
+        if hub.frost:
+            silent = self._is(Trouble.THERMOMETER_SILENT)
+            seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
+        if hub.battery:
+            seen.battery_mv = self._battery_mv()
+        for supply, part in enumerate(self.plan.supplies):
+            if part.meter:
+                metered = self._metered[supply] - self._meter_start[supply]
+                seen.meter_ml[supply] = metered // HOUR_S
+        if self._probes:
+            self._read_probes(seen)
+        return seen
+
+    def take_asked(self) -> "list[Asked]":
+        """Owner commands since the last call."""
+        self._call()
+        asked, self._asked = self._asked, []
+        return asked
+
+    def close(self, valve: int) -> None:
+        """Shut a valve, if its driver and its seat are sound."""
+        self._call()
+        self._drive(valve)
+        self._turn(valve, False)
+
+    def open(self, valve: int, deadline_s: int) -> None:
+        """Open a valve and arm its deadline."""
+        self._call()
+        self._drive(valve)
+        self._turn(valve, True)
+        self._deadline_s[valve] = self.now_s + deadline_s
+
+    def read(self, slot: int, copy: int) -> bytes:
+        """Bytes of one copy of record or plan."""
+        self._call()
+        return self.copies.get((slot, copy), b"")
+
+    def write(self, slot: int, copy: int, data: bytes) -> None:
+        """Write one copy; power may go in the middle."""
+        if self.calls + 1 == self.cut_at_call:
+            old = self.copies.get((slot, copy), b"")
+            length = len(data) * self.torn_pct // 100
+            self.copies[slot, copy] = data[:length] + old[length:]
+        self._call()
+        if self._is(Trouble.SAVE_RAISES):
+            raise DriverError("save")
+        if slot == RECORD:
+            self.saves += 1
+        if not self._is(Trouble.SAVE_LOST):
+            self.copies[slot, copy] = bytes(data)
+
+    def report(self, event: tuple[int, ...]) -> None:
+        """Keep an event, with the water its zone truly got."""
+        self._call()
+        what, zone, why = event[0], event[1], event[2]
+        water = 0
+        if what in (events.CLOSED, events.CUT_SHORT) and 0 <= zone < len(self.given):
+            water = self.untold(zone)
+            self._told[zone] = self.given[zone]
+        self.heard.append(Heard(self.now_s, event, water))
+        if what == events.LOCKED and why == events.LOW_BATTERY:
+            self._new_pack_s = self.now_s + NEW_PACK_S
+
+    def feed(self) -> None:
+        """Feed the watchdog."""
+        self._call()
+
+    # Inside.
+
+    def _call(self) -> None:
+        """Every port call passes here, before it does anything."""
+        self.calls += 1
+        if self.calls == self.cut_at_call:
+            raise PowerCut
+
+    def _is(self, what: Trouble, which: int = 0) -> bool:
+        """Whether a trouble stands now."""
+        for fault in self.faults:
+            concerned = fault.what is what and fault.which == which
+            if concerned and fault.start_s <= self.now_s < fault.end_s:
+                return True
+        return False
+
+    def _clock_s(self) -> int | None:
+        if self._boot_wall_s is None:
+            return None
+        return self._boot_wall_s + (self.now_s - self.boot_s) * self._rate // MILLION
+
+    def _drive(self, valve: int) -> None:
+        if self._is(Trouble.DRIVER_RAISES, valve):
+            raise DriverError(f"valve {valve}")
+        self._pulses += 1
+
+    def _turn(self, valve: int, to_open: bool) -> None:
+        """Move a valve in fact."""
+        if not to_open:
+            self._deadline_s[valve] = None
+            to_open = self.open_valves[valve] and self._is(Trouble.STUCK_OPEN, valve)
+        if to_open != self.open_valves[valve]:
+            self.open_valves[valve] = to_open
+            self._set_flows()
+
+    def _set_flows(self) -> None:
+        """Share each supply's water among the zones that have a way for it."""
+        self._any_open = any(self.open_valves)
+        self._flows = [0] * len(self._rates)
+        ways = [zone for zone in range(len(self._rates)) if self._has_way(zone)]
+        for zone in ways:
+            if not self._is(Trouble.BLOCKED, zone):
+                times = BURST_TIMES if self._is(Trouble.BURST, zone) else 1
+                self._flows[zone] = times * self._rates[zone]
+        self.most_open_at_once = max(self.most_open_at_once, len(ways))
+        for supply in {self.plan.zones[zone].supply for zone in ways}:
+            shared = [zone for zone in ways if self.plan.zones[zone].supply == supply]
+            wanted = sum([self._flows[zone] for zone in shared])
+            most = 60 * self.plan.supplies[supply].flow_ml_min
+            if 0 < most < wanted:
+                for zone in shared:
+                    self._flows[zone] = self._flows[zone] * most // wanted
+            self.most_open_on_supply = max(self.most_open_on_supply, len(shared))
+
+    def _has_way(self, zone: int) -> bool:
+        """Whether water can get to a zone's hose: its valve is open, and the master if any."""
+        if not self.open_valves[zone]:
+            return False
+        supply = self.plan.zones[zone].supply
+        return not self.plan.supplies[supply].master or self.open_valves[len(self._rates) + supply]
+
+    def _flow(self, until_s: int) -> None:
+        """Water runs at the present flows from now on."""
+        for zone, flow in enumerate(self._flows):
+            if flow:
+                water = flow * (until_s - self.now_s)
+                self.given[zone] += water
+                self._metered[self.plan.zones[zone].supply] += water
+                self.ground.water(zone, flow, self.now_s, until_s)
+
+    def _read_probes(self, seen: Seen) -> None:
+        """Each probe reads once an hour; in between it shows the same."""
+        hour = (self.now_s - self.sky.start_s) // HOUR_S
+        if hour == self._probe_hour:
+            return
+        self._probe_hour = hour
+        self.ground.catch_up(self.now_s)
+        for zone in self._probes:
+            if self.faults:
+                if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:
+                    continue
+                if self._is(Trouble.PROBE_OPEN, zone) or self._is(Trouble.PROBE_SHORT, zone):
+                    shorted = self._is(Trouble.PROBE_SHORT, zone)
+                    seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
+                    continue
+            seen.soil_vwc_ppt[zone] = round(self.ground.vwc_ppt(zone) + self._noise[zone][hour])
+
+    def _battery_mv(self) -> int:
+        """Voltage under load: falls straight from fresh to empty with the charge taken."""
+        if self._new_pack_s is not None and self.now_s >= self._new_pack_s:
+            self._pack_s, self._new_pack_s = self._new_pack_s, None
+            self._pulses = 0
+        hub = self.plan.hub
+        age_s = self.now_s - self._pack_s
+        used_nah = min(age_s * SLEEP_UA * 1000 // HOUR_S + self._pulses * PULSE_NAH, PACK_NAH)
+        fresh = hub.battery_open_mv * PACK_FRESH_PCT // 100
+        empty = hub.battery_open_mv * PACK_EMPTY_PCT // 100
+        return fresh - (fresh - empty) * used_nah // PACK_NAH

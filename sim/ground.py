@@ -1,0 +1,128 @@
+"""The ground of a house and the sky above it, hour by hour, as devices and scoring need them.
+
+Time here and in the devices is whole seconds of UTC since 2000-01-01, as the hub counts it. An hour
+of weather is an hour of local standard time, all year: hour 0 of a day begins at local midnight in
+winter, whatever the clocks on the wall do in summer.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import soil
+from sim.hourly import Hourly
+from sim.house import Strip
+
+Floats = NDArray[np.float64]
+
+HOUR_S = 3600
+PROBE_M = 0.3  # depth of a soil probe
+START_PF = 2.9  # the middle of the band
+_FEW_HOURS = 48  # up to here single steps cost less than a bulk run's checks
+_PER_LITRE = 1000 * HOUR_S  # flow in ml/h times seconds, as water is counted, in a litre
+
+
+class Sky:
+    """Hourly rain and temperature in the integers that devices measure in."""
+
+    def __init__(self, hourly: Hourly, start_s: int) -> None:
+        """hourly: from `start_s` on, a local standard midnight."""
+        self.start_s = start_s
+        self.hours = len(hourly.rain_mm)
+        self._temp_mc: list[int] = np.rint(hourly.temp_c * 1000.0).astype(np.int64).tolist()
+        fallen = np.concatenate(([0.0], np.cumsum(hourly.rain_mm)))
+        self._fallen_um: list[int] = np.rint(fallen * 1000.0).astype(np.int64).tolist()
+
+    def fallen_um(self, at_s: int) -> int:
+        """Rain since the start, um; it falls evenly within its hour."""
+        hour, of_hour_s = divmod(at_s - self.start_s, HOUR_S)
+        if hour >= self.hours:
+            return self._fallen_um[self.hours]
+        before_um = self._fallen_um[hour]
+        return before_um + (self._fallen_um[hour + 1] - before_um) * of_hour_s // HOUR_S
+
+    def temp_mc(self, at_s: int) -> int:
+        """Air temperature of the hour, thousandths of a degree Celsius."""
+        return self._temp_mc[min((at_s - self.start_s) // HOUR_S, self.hours - 1)]
+
+
+def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
+    """What sky and sun do to every column: (hours, 2 x strips, soil.FORCINGS), not yet watered.
+
+    Columns: the strips unwatered, in order, then the strips watered.
+    """
+    count = len(strips)
+    exposure = np.array([strip.exposure for strip in strips])
+    coefficient = np.array([strip.coefficient for strip in strips])
+    array = np.zeros((len(hourly.rain_mm), 2 * count, soil.FORCINGS))
+    for half in (slice(0, count), slice(count, 2 * count)):
+        array[:, half, soil.RAIN] = hourly.rain_mm[:, None] * exposure
+        array[:, half, soil.PET] = hourly.et0_mm[:, None] * coefficient
+    return array
+
+
+class Ground:
+    """Every strip's column and the same column unwatered, stepped when someone looks."""
+
+    def __init__(
+        self, strips: Sequence[Strip], dry_forcing: Floats, start_s: int, start_pf: float = START_PF
+    ) -> None:
+        """dry_forcing: from `forcing`; it is copied."""
+        count = len(strips)
+        self.strips = tuple(strips)
+        self.start_s = start_s
+        self.columns = soil.Columns(
+            [strip.texture for strip in strips] * 2,
+            ks_mm_h=[strip.ks_mm_h for strip in strips] * 2,
+            yard=[None] * count + list(range(count)),
+            start_pf=start_pf,
+        )
+        self.forcing = dry_forcing.copy()
+        self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
+        self._hours = 0  # stepped so far
+        self._watered = False  # since the last step
+        self._mm = 1.0 / (_PER_LITRE * np.array([strip.area_m2 for strip in strips]))
+        middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
+        thick_mm = 1000.0 * np.diff(soil.EDGES_M)
+        at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
+        self._probe_weight = 1000.0 * np.array(at_probe) / thick_mm
+
+    def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int) -> None:
+        """Water a strip at a steady flow; hours not yet stepped only."""
+        column = len(self.strips) + zone
+        self._watered = True
+        while from_s < to_s:
+            hour = (from_s - self.start_s) // HOUR_S
+            until_s = min(to_s, self.start_s + (hour + 1) * HOUR_S)
+            # Whole numbers, exact in a float: the sum is the same however the time is cut.
+            self.forcing[hour, column, soil.IRRIGATION] += flow_ml_h * (until_s - from_s)
+            self.forcing[hour, column, soil.IRRIGATION_S] += until_s - from_s
+            from_s = until_s
+
+    def catch_up(self, to_s: int) -> None:
+        """Step every whole hour that has passed."""
+        first = self._hours
+        last = (to_s - self.start_s) // HOUR_S
+        if last <= first:
+            return
+        if self._watered:
+            self.forcing[first:last, len(self.strips) :, soil.IRRIGATION] *= self._mm
+            running = (to_s - self.start_s) % HOUR_S
+            self._watered = bool(running and self.forcing[last, :, soil.IRRIGATION].any())
+        if last - first > _FEW_HOURS:
+            self.results[first:last] = self.columns.run(self.forcing[first:last])
+        else:
+            for hour in range(first, last):
+                self.results[hour] = self.columns.step_hour(self.forcing[hour])
+        self._hours = last
+
+    def vwc_ppt(self, zone: int) -> float:
+        """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
+        water = self.columns.water_mm[len(self.strips) + zone]
+        return float(water @ self._probe_weight)
+
+    def top_pf(self, zone: int) -> float:
+        """Depth-mean pF of 0-0.3 m under a watered strip at the last whole hour."""
+        hour = max(self._hours - 1, 0)
+        return float(self.results[hour, len(self.strips) + zone, soil.TOP_PF])

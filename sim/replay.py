@@ -1,0 +1,405 @@
+"""The real hub in a simulated house, event by event, over whole years.
+
+Time moves to whatever comes first: the hub's own wake, something from outside (an owner's check,
+a clock step, a fault, a power cut) or the end. The ground is stepped in whole hours when someone
+looks at it.
+"""
+
+import json
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from controller import events
+from controller.civil import LocalTime, day_of
+from controller.limits import DAY_S
+from controller.plan import Plan
+from controller.ports import ASK_CHECK
+from controller.runner import Runner
+from sim import held, outputs, policies
+from sim.devices import Devices, Fault, Heard, PowerCut
+from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing
+from sim.hourly import Hourly, hourly
+from sim.house import House
+from sim.outputs import Line
+from sim.report import write_report
+from sim.score import HOURS, Score, Season, judge, swing_pf, unevenness_pf
+from sim.weather import Weather
+
+TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
+OUTAGE_S = 30  # how long power is away after a cut that says nothing else
+YEAR_DAYS = 365
+CYCLE_YEARS = 28  # after so long, weekdays and leap years come again in the same order
+CYCLE_DAYS = 10227
+
+Action = Callable[[Devices], None]
+
+
+@dataclass(frozen=True)
+class Script:
+    """What happens to a house from outside, besides weather and the owner's checks.
+
+    actions: (time, what is done to the devices). stepped: spans of time, (from, until), in which
+    the hub is woken every second. Times are true UTC seconds since 2000-01-01.
+    """
+
+    actions: Sequence[tuple[int, Action]] = ()
+    faults: Sequence[Fault] = ()
+    stepped: Sequence[tuple[int, int]] = ()
+    drift_ppm: int = 0
+    outage_s: int = OUTAGE_S
+
+
+NOTHING = Script()
+
+
+class Life:
+    """One hub in one house, from power-on to the end."""
+
+    def __init__(self, plan: Plan, ground: Ground, sky: Sky, script: Script, seed: int) -> None:
+        self.devices = Devices(
+            plan, ground, sky, seed=seed, drift_ppm=script.drift_ppm, faults=script.faults
+        )
+        self.wakes = 0
+        self._script = script
+        self._runner: Runner | None = None  # None: without power
+        self._wake_s = sky.start_s
+        actions = list(script.actions)
+        for fault in script.faults:
+            actions += [(fault.start_s, Devices.turn_faults), (fault.end_s, Devices.turn_faults)]
+        actions += [(from_s, _nothing) for from_s, _ in script.stepped]
+        self._actions = sorted(actions, key=lambda action: action[0])
+        self._next = 0
+
+    def run(self, end_s: int) -> None:
+        """Live until a time; may be called again with a later one."""
+        devices = self.devices
+        turns = 0
+        while True:
+            action_s = self._actions[self._next][0] if self._next < len(self._actions) else end_s
+            at_s = min(self._wake_s, action_s, end_s)
+            if at_s > devices.now_s:
+                turns = 0
+                devices.advance(at_s)
+            if at_s >= end_s:
+                return
+            turns += 1
+            if turns > TURNS_MAX:
+                raise RuntimeError(f"the hub wakes {TURNS_MAX} times in second {at_s}")
+            try:
+                self._act(at_s)
+                self._turn(at_s)
+            except PowerCut:
+                devices.power_off()
+                self._runner = None
+                self._wake_s = at_s + self._script.outage_s
+
+    def _act(self, at_s: int) -> None:
+        while self._next < len(self._actions) and self._actions[self._next][0] <= at_s:
+            self._next += 1
+            self._actions[self._next - 1][1](self.devices)
+
+    def _turn(self, at_s: int) -> None:
+        if self._runner is None:
+            if at_s < self._wake_s:
+                return
+            self.devices.power_on()
+            self._runner = Runner(self.devices)
+        self.wakes += 1
+        up_s = self._runner.turn()
+        self._wake_s = max(self.devices.at_up_s(up_s), at_s)
+        for from_s, until_s in self._script.stepped:
+            if from_s <= at_s < until_s:
+                self._wake_s = min(self._wake_s, at_s + 1)
+
+
+@dataclass(frozen=True)
+class Lived:
+    """What a policy left behind.
+
+    devices: None where nobody waters. scored_s: where the scored days begin. wakes, saves: the
+    hub's, in the scored days.
+    """
+
+    ground: Ground
+    devices: Devices | None
+    scored_s: int
+    wakes: int = 0
+    saves: int = 0
+
+    @property
+    def heard(self) -> Sequence[Heard]:
+        """The hub's events, spin-up included; none without a hub."""
+        return self.devices.heard if self.devices else ()
+
+    def scored_events(self, zone: int) -> list[tuple[int, ...]]:
+        """A zone's events of the scored days."""
+        return [h.event for h in self.heard if h.at_s >= self.scored_s and h.event[1] == zone]
+
+    def judge(self, rain_mm: Floats, spin_up_days: int, season: Season | date) -> Score:
+        """Judge what the policy did to the ground; `rain_mm` hourly, on open ground."""
+        zones = len(self.ground.strips)
+        days = len(rain_mm) // HOURS
+        stood = held.rewetting(zones, self.heard, self.ground.start_s, days)
+        return judge(self.ground, rain_mm, stood, spin_up_days, season)
+
+    def hub_summary(self) -> Line:
+        """The hub's own figures."""
+        devices = self.devices
+        return {
+            "wakes": self.wakes,
+            "saves": self.saves,
+            "most_open_at_once": devices.most_open_at_once if devices else 0,
+            "boots": sum(h.event[0] == events.BOOT for h in self.heard),
+        }
+
+
+def live(
+    house: House,
+    policy: policies.Policy,
+    sky: Sky,
+    dry_forcing: Floats,
+    *,
+    seed: int = 0,
+    script: Script = NOTHING,
+    start_pf: float = START_PF,
+    scored_days: int = 0,
+) -> Lived:
+    """Replay one policy over all the hours of the sky.
+
+    scored_days: how many days at the end are scored; 0: all. start_pf: of the ground, everywhere.
+    """
+    ground = Ground(house.strips, dry_forcing, sky.start_s, start_pf)
+    end_s = sky.start_s + HOUR_S * sky.hours
+    scored_s = end_s - DAY_S * scored_days if scored_days else sky.start_s
+    if policy.plan is None:
+        ground.catch_up(end_s)
+        return Lived(ground, None, scored_s)
+    if policy.owner is not None:
+        times = policies.check_times(policy.owner, policy.plan, sky, end_s)
+        checks: list[tuple[int, Action]] = [(at_s, _check) for at_s in times]
+        script = replace(script, actions=[*script.actions, *checks])
+    life = Life(policy.plan, ground, sky, script, seed)
+    life.run(scored_s)
+    wakes, saves = life.wakes, life.devices.saves
+    life.run(end_s)
+    ground.catch_up(end_s)
+    return Lived(ground, life.devices, scored_s, life.wakes - wakes, life.devices.saves - saves)
+
+
+def _nothing(devices: Devices) -> None:
+    """Only wake the hub."""
+
+
+def _check(devices: Devices) -> None:
+    """The owner pushes a blade into every strip and tells the hub."""
+    devices.ground.catch_up(devices.now_s)
+    for zone in range(len(devices.given)):
+        devices.ask((ASK_CHECK, zone, (policies.blade(devices.ground.top_pf(zone)),)))
+
+
+@dataclass(frozen=True)
+class Span:
+    """The weather a replay lives through: spin-up first, then the days that are scored.
+
+    shift_days: how far the hub's calendar is ahead of the weather's own (0 or whole cycles of
+    weekdays and leap years), since the hub's time begins in 2000.
+    """
+
+    weather: Weather
+    spin_up_days: int
+    shift_days: int
+    notes: tuple[str, ...]
+
+    @property
+    def first_day(self) -> date:
+        """The first scored day."""
+        return self.weather.first_day + timedelta(days=self.spin_up_days)
+
+    @property
+    def scored_days(self) -> int:
+        """How many days are scored."""
+        return self.weather.days - self.spin_up_days
+
+
+def span_of(weather: Weather, first: date | None = None, last: date | None = None) -> Span:
+    """Choose spin-up and scored days.
+
+    Without `first`, a record of more than a year gives its first year to the spin-up. The spin-up
+    is the year before the first scored day; where the record does not hold it and a whole year is
+    scored, that year's own weather stands in for it; for less than a year there is none.
+    Raises: WeatherError for days that the record does not cover.
+    """
+    longer = weather.days > YEAR_DAYS + 1
+    scored_first = first or (_anniversary(weather.first_day, 1) if longer else weather.first_day)
+    scored = weather.span(scored_first, last or weather.last_day)
+    before = (scored_first - weather.first_day).days
+    if before >= YEAR_DAYS:
+        spin_first = max(_anniversary(scored_first, -1), weather.first_day)
+        whole = weather.span(spin_first, scored.last_day)
+        spin_up_days = (scored_first - spin_first).days
+        note = f"spin-up, not scored: {spin_first} to {scored_first - timedelta(days=1)}"
+    elif scored.days >= YEAR_DAYS:
+        spin_up_days = min(scored.days, (_anniversary(scored_first, 1) - scored_first).days)
+        whole = _doubled(scored, spin_up_days)
+        note = "spin-up, not scored: the first year's own weather, run once before it"
+    else:
+        whole, spin_up_days = scored, 0
+        note = f"less than a year: no spin-up; the ground starts at pF {START_PF} everywhere"
+    shift_days = 0
+    while day_of(*_ymd(whole.first_day)) + shift_days < 2:
+        shift_days += CYCLE_DAYS
+    return Span(whole, spin_up_days, shift_days, (note, *weather.notes))
+
+
+def _doubled(weather: Weather, days: int) -> Weather:
+    """The first days of a record once more before it."""
+    return replace(
+        weather,
+        first_day=weather.first_day - timedelta(days=days),
+        rain_mm=np.concatenate((weather.rain_mm[:days], weather.rain_mm)),
+        tmin_c=np.concatenate((weather.tmin_c[:days], weather.tmin_c)),
+        tmax_c=np.concatenate((weather.tmax_c[:days], weather.tmax_c)),
+        et0_mm=np.concatenate((weather.et0_mm[:days], weather.et0_mm)),
+    )
+
+
+def _anniversary(day: date, years: int) -> date:
+    """The same date some years later; 29 February becomes 1 March."""
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:
+        return date(day.year + years, 3, 1)
+
+
+def _ymd(day: date) -> tuple[int, int, int]:
+    return day.year, day.month, day.day
+
+
+def sky_of(house: House, span: Span, seed: int) -> tuple[Sky, Hourly]:
+    """The hourly weather of a span, on the hub's time."""
+    by_hour = hourly(span.weather, seed)
+    day = day_of(*_ymd(span.weather.first_day)) + span.shift_days
+    return Sky(by_hour, day * DAY_S - house.plan.hub.std_s), by_hour
+
+
+def replay_house(
+    house: House,
+    weather: Weather,
+    out_dir: Path,
+    *,
+    seed: int = 0,
+    first: date | None = None,
+    last: date | None = None,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> dict[str, object]:
+    """Replay a house under four policies and write the results; the summary is returned.
+
+    weather: the whole record; see `span_of` for which days are scored. out_dir: a folder that
+    exists. progress: called with a policy's name, its number and how many there are, before each.
+    Raises: WeatherError for days that the record does not cover.
+    """
+    span = span_of(weather, first, last)
+    sky, by_hour = sky_of(house, span, seed)
+    dry_forcing = forcing(house.strips, by_hour)
+    chosen = policies.policies(house)
+    measured: dict[str, Line] = {}
+    errors_mm = []
+    season: Season | date = span.first_day
+    for number, policy in enumerate(chosen):
+        if progress:
+            progress(policy.name, number, len(chosen))
+        lived = live(house, policy, sky, dry_forcing, seed=seed, scored_days=span.scored_days)
+        judged = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
+        season = judged.season
+        measured[policy.name] = _policy_summary(judged)
+        errors_mm.append(lived.ground.columns.mass_balance_error_mm)
+    summary = {
+        "schema": outputs.SCHEMA,
+        "weather": _weather_summary(span),
+        "hub": lived.hub_summary(),
+        "zones": _zones_summary(house, lived, judged),
+        "policies": measured,
+        "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
+        "season_days": int(judged.season.days.sum()),
+        "notes": [*span.notes, judged.season.note],
+    }
+    _write(house, span, lived, judged, summary, out_dir)
+    return summary
+
+
+def _weather_summary(span: Span) -> Line:
+    scored = span.weather.span(span.first_day, span.weather.last_day)
+    return {
+        "rain_mm": round(float(scored.rain_mm.sum()), 1),
+        "et0_mm": round(float(scored.et0_mm.sum()), 1),
+        "first_day": scored.first_day.isoformat(),
+        "last_day": scored.last_day.isoformat(),
+    }
+
+
+def _policy_summary(judged: Score) -> Line:
+    unevenness = unevenness_pf(judged.days.pf, judged.season.days)
+    return {
+        "litres": round(float(judged.days.litres.sum()), 1),
+        **judged.counts(),
+        "unevenness_pf": None if unevenness is None else round(unevenness, 3),
+        "minutes": round(float(judged.days.seconds.sum()) / 60.0, 1),
+        **judged.counts("year_"),
+    }
+
+
+def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
+    """What the hub's policy came to, zone by zone."""
+    days = judged.days
+    swings_pf = swing_pf(days.pf)
+    zones: Line = {}
+    for zone, strip in enumerate(house.strips):
+        heard = lived.scored_events(zone)
+        skipped = Counter(events.WHY[event[2]] for event in heard if event[0] == events.SKIPPED)
+        zones[strip.name] = {
+            "runs": sum(event[0] == events.OPENED for event in heard),
+            "minutes": round(float(days.seconds[:, zone].sum()) / 60.0, 1),
+            "litres": round(float(days.litres[:, zone].sum()), 1),
+            "skipped": dict(sorted(skipped.items())),
+            **judged.counts(zone=zone),
+            "runoff_litres": round(float(days.runoff_mm[:, zone].sum()) * strip.area_m2, 1),
+            "bypass_litres": None,
+            "swing_pf": round(float(swings_pf[zone]), 3),
+            "movement_index_pct": None,
+            "runoff_rain_litres": round(
+                float(days.runoff_rain_mm[:, zone].sum()) * strip.area_m2, 1
+            ),
+            **judged.counts("year_", zone),
+        }
+    return zones
+
+
+def _write(
+    house: House, span: Span, lived: Lived, judged: Score, summary: Line, out_dir: Path
+) -> None:
+    calendar = outputs.Calendar(LocalTime(house.plan.hub), span.shift_days)
+    start_s = lived.scored_s
+    assert lived.devices is not None  # the hub is the last policy
+    lines = outputs.decisions(house, calendar, lived.devices, start_s)
+    days = len(judged.state)
+    scored = span.weather.span(span.first_day, span.weather.last_day)
+    rows = outputs.daily_rows(
+        house,
+        span.first_day,
+        scored.rain_mm,
+        scored.et0_mm,
+        judged.days,
+        judged.state,
+        judged.season.days,
+        held.hours(house.plan, lived.heard, start_s, days),
+    )
+    outputs.write_lines(out_dir / "decisions.jsonl", map(outputs.json_line, lines))
+    outputs.write_lines(out_dir / "daily.csv", rows)
+    text = json.dumps(summary, ensure_ascii=False, indent=2)
+    outputs.write_lines(out_dir / "summary.json", [text])
+    write_report(out_dir, house)

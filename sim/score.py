@@ -1,0 +1,207 @@
+"""How well a policy kept the clay: days in band, dry and wet, unevenness, swing, runoff.
+
+Everything is judged by the local standard day and the wetted strip. Arrays are days x zones.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import soil
+from sim.ground import Floats, Ground
+
+Bools = NDArray[np.bool_]
+Codes = NDArray[np.int8]
+
+HOURS = 24
+BAND_PF = (2.5, 3.3)  # wetter below, dryer above
+APPLIED_DAYS = 5  # wet within so many days of water is the waterer's doing
+TOP_WET_PF = 2.0
+TOP_WET_H = 48
+RAIN_LEAST_MM_H = 0.1  # less in an hour is no rain
+RUNOFF_LEAST_MM = 0.1  # a day; less is rounding of the day's last trickle
+SEASON_MARGIN_DAYS = 15
+SEASON_LEAST_SHARE = 0.25  # one year in four
+YEAR_DAYS = 365
+
+STATES = ("in_band", "dry", "wet", "rain_wet", "rewetting")
+IN_BAND, DRY, WET, RAIN_WET, REWETTING = range(5)
+
+
+@dataclass(frozen=True)
+class Days:
+    """What one policy left behind, day by day and zone by zone.
+
+    pf, pf_unwatered: daily mean of the band's pF. seconds, litres: water given. runoff_mm,
+    runoff_rain_mm: irrigation and rain that ran off. top_wet: whether 0-0.3 m stayed wetter than
+    pF 2.0 for more than 48 h after rain had ended.
+    """
+
+    pf: Floats
+    pf_unwatered: Floats
+    seconds: Floats
+    litres: Floats
+    runoff_mm: Floats
+    runoff_rain_mm: Floats
+    top_wet: Bools
+
+    def since(self, day: int) -> "Days":
+        """The same without the first days."""
+        return Days(*(getattr(self, name)[day:] for name in self.__dataclass_fields__))
+
+
+def days_of(ground: Ground, rain_mm: Floats) -> Days:
+    """Sum a stepped ground's hours up to days. rain_mm: of each hour on open ground."""
+    zones = len(ground.strips)
+    watered = ground.results[:, zones:]
+    unwatered_pf = ground.results[:, :zones, soil.BAND_PF]
+    given = ground.forcing[:, zones:]
+    area_m2 = np.array([strip.area_m2 for strip in ground.strips])
+    return Days(
+        pf=_by_day(watered[:, :, soil.BAND_PF]).mean(axis=1),
+        pf_unwatered=_by_day(unwatered_pf).mean(axis=1),
+        seconds=_by_day(given[:, :, soil.IRRIGATION_S]).sum(axis=1),
+        litres=_by_day(given[:, :, soil.IRRIGATION]).sum(axis=1) * area_m2,
+        runoff_mm=_by_day(watered[:, :, soil.RUNOFF_IRRIGATION]).sum(axis=1),
+        runoff_rain_mm=_by_day(watered[:, :, soil.RUNOFF_RAIN]).sum(axis=1),
+        top_wet=np.any(_by_day(top_wet(watered[:, :, soil.TOP_PF], rain_mm)), axis=1),
+    )
+
+
+def _by_day(hours: NDArray[Any]) -> NDArray[Any]:
+    """Hours x zones as days x 24 x zones."""
+    return hours.reshape(-1, HOURS, hours.shape[1])
+
+
+def top_wet(top_pf: Floats, rain_mm: Floats) -> Bools:
+    """Hours in which the top has been wetter than pF 2.0 for over 48 h since rain ended.
+
+    top_pf: hours x zones. rain_mm: of each hour.
+    """
+    hour = np.arange(len(rain_mm))
+    rained = np.maximum.accumulate(np.where(rain_mm >= RAIN_LEAST_MM_H, hour, -1))
+    firm = np.where(top_pf >= TOP_WET_PF, hour[:, None], -1)
+    last_firm = np.maximum.accumulate(firm, axis=0)
+    long_ago = (rained >= 0) & (hour - rained > TOP_WET_H)
+    return np.asarray(long_ago[:, None] & (last_firm <= rained[:, None]))
+
+
+def states(days: Days, rewetting: Bools) -> Codes:
+    """The state of every day and zone.
+
+    Wet is the waterer's doing: water was given today or in the four days before, and the band is
+    wetter than its limit or the top stayed wet after rain; or irrigation ran off. Wetter than the
+    band with no water for five days is rain's doing. Rewetting replaces dry, nothing else.
+    """
+    given = np.cumsum(days.litres > 0.0, axis=0)
+    before = np.zeros_like(given)
+    before[APPLIED_DAYS:] = given[:-APPLIED_DAYS]
+    applied = given > before
+    wetter = days.pf < BAND_PF[0]
+    dry = days.pf > BAND_PF[1]
+    state = np.full(days.pf.shape, IN_BAND, dtype=np.int8)
+    state[dry] = DRY
+    state[dry & rewetting] = REWETTING
+    state[wetter & ~applied] = RAIN_WET
+    state[applied & (wetter | days.top_wet)] = WET
+    state[days.runoff_mm > RUNOFF_LEAST_MM] = WET
+    return state
+
+
+@dataclass(frozen=True)
+class Season:
+    """Which days count, by the climate alone, and how that was found."""
+
+    days: Bools
+    note: str
+
+
+def season_of(first_day: date, pf_unwatered: Floats) -> Season:
+    """The half-months in which unwatered ground goes dry in a year of four, and 15 days around.
+
+    Any zone's unwatered column counts. With fewer than four years one dry year is enough, and for
+    less than a year every day counts.
+    """
+    dates = [first_day + timedelta(days=i) for i in range(len(pf_unwatered))]
+    if len(dates) < YEAR_DAYS:
+        note = f"season days: all {len(dates)}, since the climate is not known from so few"
+        return Season(np.ones(len(dates), dtype=np.bool_), note)
+    dry_day = np.any(pf_unwatered > BAND_PF[1], axis=1).tolist()
+    halves: dict[tuple[int, int], dict[int, bool]] = {}
+    for day, dry in zip(dates, dry_day, strict=True):
+        years = halves.setdefault(_half_month(day), {})
+        years[day.year] = years.get(day.year, False) or bool(dry)
+    shares = {half: sum(years.values()) / len(years) for half, years in halves.items()}
+    of_year = np.zeros(YEAR_DAYS + 1, dtype=np.bool_)  # places of a leap year
+    for place in range(YEAR_DAYS + 1):
+        half = _half_month(date(2000, 1, 1) + timedelta(days=place))
+        of_year[place] = shares[half] >= SEASON_LEAST_SHARE
+    margin = range(-SEASON_MARGIN_DAYS, SEASON_MARGIN_DAYS + 1)
+    wide = np.any([np.roll(of_year, shift) for shift in margin], axis=0)
+    years_seen = len(dates) / 365.25
+    note = f"season days: from {years_seen:.1f} years of unwatered ground"
+    if years_seen < 3.99:
+        note += ", so one dry year makes a half-month count"
+    return Season(wide[[_place(day) for day in dates]], note)
+
+
+def _half_month(day: date) -> tuple[int, int]:
+    return day.month, 0 if day.day <= 15 else 1
+
+
+def _place(day: date) -> int:
+    """Place of a month and day in a leap year."""
+    return (date(2000, day.month, day.day) - date(2000, 1, 1)).days
+
+
+def unevenness_pf(pf: Floats, season: Bools) -> float | None:
+    """95th percentile over season days of wettest minus driest zone; None without such days."""
+    if not season.any():
+        return None
+    return float(np.percentile((pf.max(axis=1) - pf.min(axis=1))[season], 95))
+
+
+def swing_pf(pf: Floats) -> Floats:
+    """Each zone's 95th less 5th percentile, a year at a time, mean of the years.
+
+    A part of a year at the end counts only where there is no whole one.
+    """
+    years = max(len(pf) // YEAR_DAYS, 1)
+    parts = [pf[i * YEAR_DAYS : (i + 1) * YEAR_DAYS] for i in range(years)]
+    high, low = np.mean([np.percentile(part, (95, 5), axis=0) for part in parts], axis=0)
+    return np.asarray(high - low)
+
+
+@dataclass(frozen=True)
+class Score:
+    """A policy judged: the scored days, the state of each day and zone, and the season."""
+
+    days: Days
+    state: Codes
+    season: Season
+
+    def counts(self, prefix: str = "", zone: int | None = None) -> dict[str, int]:
+        """Days in each state, season days or with the prefix "year_" all; of a zone or of all."""
+        state = self.state if zone is None else self.state[:, zone : zone + 1]
+        if not prefix:
+            state = state[self.season.days]
+        return {f"{prefix}days_{name}": int((state == i).sum()) for i, name in enumerate(STATES)}
+
+
+def judge(
+    ground: Ground, rain_mm: Floats, rewetting: Bools, spin_up_days: int, season: Season | date
+) -> Score:
+    """Judge a ground that was stepped to its end.
+
+    rain_mm: hourly, on open ground. rewetting: days x zones, spin-up included. season: as another
+    policy found it, or the first scored day, to find it.
+    """
+    whole = days_of(ground, rain_mm)
+    state = states(whole, rewetting)[spin_up_days:]
+    days = whole.since(spin_up_days)
+    if isinstance(season, date):
+        season = season_of(season, days.pf_unwatered)
+    return Score(days, state, season)

@@ -1,0 +1,145 @@
+"""A small house and plan for tests of the replay; every figure can be overridden."""
+
+from typing import Any
+
+import numpy as np
+
+from controller.plan import GAUGE, BanPart, HubPart, Part, Plan, RowPart, SupplyPart, ZonePart
+from sim.hourly import Hourly
+from sim.house import House, Owner, Strip
+
+HUB: dict[str, int] = {
+    "std_s": -21600,
+    "dst_s": -18000,
+    "dst": 1,
+    "on_month": 3,
+    "on_week": 2,
+    "on_weekday": 0,
+    "on_s": 7200,
+    "off_month": 11,
+    "off_week": 1,
+    "off_weekday": 0,
+    "off_s": 7200,
+    "open_max": 1,
+    "poll_s": 3600,
+    "watch_s": 300,
+    "frost": 1,
+    "frost_on_mc": 2000,
+    "frost_off_mc": 5000,
+    "frost_hold_s": 7200,
+    "rain_kind": GAUGE,
+    "rain_skip_um": 2000,
+    "rain_cap_um": 25000,
+    "drain_floor_um": 1000,
+    "lock_floor_um": 5000,
+    "dry_after_s": 86400,
+    "weekdays": 127,
+    "dates": 0,
+    "battery": 0,
+    "battery_open_mv": 7000,
+    "battery_reserve_mv": 6000,
+    "trim_step_pct": 10,
+    "trim_least_pct": 50,
+    "trim_most_pct": 170,
+    "trim_gap_days": 5,
+    "auto_trim": 0,
+    "rewet_pct": 125,
+    "rewet_um": 8000,
+    "rewet_days": 28,
+    "rewet_hold_days": 7,
+}
+UTC: dict[str, int] = {"std_s": 0, "dst_s": 0, "dst": 0}
+SUPPLY: dict[str, int] = {"flow_ml_min": 0, "gap_s": 30, "meter": 0, "master": 0}
+ZONE: dict[str, int] = {
+    "tag": 1,
+    "supply": 0,
+    "share_pct": 100,
+    "rest_s": 1800,
+    "cap_s": 7200,
+    "longest_s": 3600,
+    "flow_ml_min": 0,
+    "rate_um_h": 6667,
+    "exposure_pct": 100,
+    "demand_pct": 100,
+    "held": 0,
+    "probe": 0,
+    "wet_ppt": 370,
+    "wet_off_ppt": 360,
+    "dry_ppt": 250,
+}
+ROW: dict[str, int] = {
+    "month": 1,
+    "day": 1,
+    "cycles": 2,
+    "run_s": 900,
+    "run_ml": 0,
+    "demand_um": 4000,
+    "start_min": 300,
+    "length_min": 480,
+}
+
+
+def row(**values: Any) -> RowPart:
+    """A season row; `starts_min` for explicit starts."""
+    starts_min = values.pop("starts_min", ())
+    return RowPart(ROW | values, starts_min)
+
+
+def make_house(
+    *,
+    zones: int = 2,
+    hub: dict[str, int] | None = None,
+    supplies: list[dict[str, int]] | None = None,
+    zone: dict[str, int] | None = None,
+    each_zone: list[dict[str, int]] | None = None,
+    rows: list[RowPart] | None = None,
+    bans: list[BanPart] | None = None,
+    owner: Owner | None = None,
+    strip: dict[str, Any] | None = None,
+    timezone: str = "America/Chicago",
+) -> House:
+    """A house of equal zones, the first on the first supply, the next on the next, and so on."""
+    given = supplies or [{}]
+    parts = []
+    for index in range(zones):
+        own = each_zone[index] if each_zone else {}
+        values = ZONE | {"tag": index + 1, "supply": index % len(given)} | (zone or {}) | own
+        parts.append(ZonePart(values, f"z{index}"))
+    plan = Plan(
+        HubPart(HUB | (hub or {})),
+        [SupplyPart(SUPPLY | values) for values in given],
+        parts,
+        rows or [row()],
+        bans or [],
+    )
+    strips = [
+        Strip(
+            **{
+                "name": f"z{index}",
+                "supply": part.supply,
+                "length_m": 20.0,
+                "width_m": 0.6,
+                "flow_l_h": 80.0,
+                "coefficient": 0.6,
+                "exposure": 1.0,
+                "probe": bool(part.probe),
+            }
+            | (strip or {})
+        )
+        for index, part in enumerate(parts)
+    ]
+    names = tuple(f"s{index}" for index in range(len(given)))
+    owner = owner or Owner(checks=False)
+    return House("test", timezone, 40.0, "metric", plan, tuple(strips), names, owner=owner)
+
+
+def changed(part: Part, **values: int) -> dict[str, int]:
+    """The fields of a plan's part, some of them changed."""
+    names = [field[0] for field in part.FIELDS]
+    return dict(zip(names, part.values(), strict=True)) | values
+
+
+def still_weather(days: int, *, rain_mm: float = 0.0, temp_c: float = 20.0) -> Hourly:
+    """Hours of one rain [mm/h] and temperature, and no evaporation."""
+    hours = 24 * days
+    return Hourly(np.full(hours, rain_mm), np.full(hours, temp_c), np.zeros(hours))

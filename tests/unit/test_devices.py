@@ -1,0 +1,358 @@
+"""The simulated hardware does what its ports promise, and knows the truth about the water."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from controller import events
+from controller.plan import CONTACT
+from controller.ports import ASK_STOP, PLAN, RECORD
+from sim import soil
+from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
+from sim.ground import Ground, Sky, forcing
+from sim.hourly import Hourly
+from sim.house import House
+from tests.houses import UTC, make_house, still_weather
+
+START_S = 86400 * 1000
+
+
+def devices(house: House | None = None, by_hour: Hourly | None = None, **values: Any) -> Devices:
+    house = house or make_house(hub=UTC)
+    by_hour = by_hour or still_weather(3)
+    ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
+    return Devices(house.plan, ground, Sky(by_hour, START_S), noise_ppt=0.0, **values)
+
+
+def litres(device: Devices, zone: int) -> float:
+    return device.given[zone] / 3_600_000
+
+
+def test_open_valve_gives_its_flow() -> None:
+    device = devices()
+    device.open(0, 3600)
+    device.advance(START_S + 1800)
+    device.close(0)
+    device.advance(START_S + 7200)
+    assert litres(device, 0) == 40.0
+    assert litres(device, 1) == 0.0
+    device.ground.catch_up(START_S + 7200)
+    watered = device.ground.forcing[:, 2]
+    assert watered[0, soil.IRRIGATION] == pytest.approx(40.0 / 12.0)
+    assert watered[0, soil.IRRIGATION_S] == 1800
+    assert watered[1:, soil.IRRIGATION].sum() == 0.0
+
+
+def test_water_is_split_at_the_full_hour_however_time_passes() -> None:
+    grounds = []
+    for step_s in (1, 977, 7200):
+        device = devices()
+        device.advance(START_S + 3000)
+        device.open(1, 3600)
+        for at_s in range(START_S + 3000, START_S + 5400, step_s):
+            device.advance(min(at_s + step_s, START_S + 5400))
+        device.close(1)
+        device.ground.catch_up(START_S + 7200)
+        grounds.append(device.ground)
+    assert grounds[0].forcing[0, 3, soil.IRRIGATION_S] == 600
+    assert grounds[0].forcing[1, 3, soil.IRRIGATION_S] == 1800
+    for ground in grounds[1:]:
+        assert np.array_equal(ground.forcing, grounds[0].forcing)
+        assert np.array_equal(ground.results, grounds[0].results)
+
+
+def test_looking_early_changes_no_water() -> None:
+    looked, blind = devices(), devices()
+    for device in (looked, blind):
+        device.advance(START_S + 1000)
+        device.open(0, 9000)
+        for at_s in range(START_S + 1000, START_S + 9000, 500):
+            device.advance(at_s)
+            if device is looked:
+                device.ground.catch_up(at_s)
+        device.close(0)
+        device.ground.catch_up(START_S + 4 * 3600)
+    assert np.array_equal(looked.ground.forcing, blind.ground.forcing)
+    assert np.array_equal(looked.ground.results, blind.ground.results)
+
+
+def test_driver_shuts_at_its_own_deadline() -> None:
+    device = devices()
+    device.open(0, 600)
+    device.advance(START_S + 3600)
+    assert not device.open_valves[0]
+    assert litres(device, 0) == pytest.approx(80.0 / 6.0)
+
+
+def test_overlap_is_seen_where_it_is() -> None:
+    device = devices(make_house(zones=3, hub=UTC, supplies=[{}, {}]))
+    device.open(0, 600)
+    device.open(1, 600)
+    assert (device.most_open_at_once, device.most_open_on_supply) == (2, 1)
+    device.open(2, 600)
+    assert (device.most_open_at_once, device.most_open_on_supply) == (3, 2)
+
+
+def test_a_supply_gives_no_more_than_it_has() -> None:
+    device = devices(make_house(hub=UTC, supplies=[{"flow_ml_min": 1500}]))
+    device.open(0, 3600)
+    device.open(1, 3600)
+    device.advance(START_S + 3600)
+    assert litres(device, 0) == litres(device, 1) == 45.0
+
+
+def test_nothing_flows_behind_a_shut_master() -> None:
+    device = devices(make_house(hub=UTC, supplies=[{"master": 1}]))
+    device.open(0, 3600)
+    device.advance(START_S + 600)
+    assert device.given == [0, 0]
+    device.open(2, 3600)
+    device.advance(START_S + 1200)
+    assert device.given[0] == 80_000 * 600
+
+
+@pytest.mark.parametrize(
+    ("what", "part"), [(Trouble.BLOCKED, 0.0), (Trouble.BURST, 3.0), (Trouble.PROBE_OPEN, 1.0)]
+)
+def test_hose_troubles(what: Trouble, part: float) -> None:
+    device = devices(faults=[Fault(what, START_S, START_S + 86400)])
+    device.open(0, 3600)
+    device.advance(START_S + 3600)
+    assert litres(device, 0) == 80.0 * part
+
+
+def test_a_stuck_valve_opens_and_stays_open_until_the_trouble_ends() -> None:
+    fault = Fault(Trouble.STUCK_OPEN, START_S + 60, START_S + 120, which=1)
+    device = devices(faults=[fault])
+    device.advance(START_S + 60)
+    device.turn_faults()
+    device.close(1)
+    device.advance(START_S + 120)
+    assert device.given[1] == 80_000 * 60
+    device.turn_faults()
+    device.close(1)
+    device.advance(START_S + 240)
+    assert device.given[1] == 80_000 * 60
+
+
+def test_a_driver_that_raises_moves_nothing() -> None:
+    device = devices(faults=[Fault(Trouble.DRIVER_RAISES, START_S, START_S + 60)])
+    with pytest.raises(DriverError):
+        device.open(0, 60)
+    assert not device.open_valves[0]
+    device.open(1, 60)
+    assert device.open_valves[1]
+
+
+def test_meter_counts_all_water_since_boot() -> None:
+    device = devices(make_house(hub=UTC, supplies=[{"meter": 1}]))
+    assert device.look().meter_ml == [0]
+    device.open(0, 3600)
+    device.advance(START_S + 90)
+    assert device.look().meter_ml == [2000]
+    device.power_off()
+    device.advance(START_S + 180)
+    device.power_on()
+    assert device.look().meter_ml == [0]
+    device.advance(START_S + 225)
+    assert device.look().meter_ml == [1000]
+
+
+def test_gauge_counts_whole_tips_since_boot() -> None:
+    device = devices(by_hour=still_weather(2, rain_mm=1.0))
+    device.advance(START_S + 2700)
+    assert device.look().rain_um == 600
+    device.power_off()
+    device.power_on()
+    assert device.look().rain_um == 0
+    device.advance(START_S + 7200)
+    assert device.look().rain_um == 1400
+
+
+def test_contact_dries_after_rain() -> None:
+    rain_mm = np.zeros(48)
+    rain_mm[1] = 2.0
+    by_hour = Hourly(rain_mm, np.full(48, 10.0), np.zeros(48))
+    device = devices(make_house(hub=UTC | {"rain_kind": CONTACT}), by_hour)
+    seen = []
+    for hour in range(5):
+        device.advance(START_S + 3600 * hour + 1800)
+        seen.append(device.look().rain_wet)
+    assert seen == [False, True, True, False, False]
+
+
+def test_thermometer_reads_the_hour_or_nothing() -> None:
+    fault = Fault(Trouble.THERMOMETER_SILENT, START_S + 60, START_S + 120)
+    device = devices(by_hour=still_weather(1, temp_c=-1.25), faults=[fault])
+    assert device.look().temp_mc == -1250
+    device.advance(START_S + 60)
+    assert device.look().temp_mc is None
+
+
+def test_probe_reads_the_watered_column_at_a_third_of_a_metre() -> None:
+    device = devices(make_house(hub=UTC, each_zone=[{"probe": 1}, {}]))
+    first, none = device.look().soil_vwc_ppt
+    content = soil.water_content_at(device.ground.columns, 0.3)
+    assert first == round(1000 * content[2])
+    assert none is None
+    device.open(0, 40 * 3600)
+    device.advance(START_S + 40 * 3600)
+    assert device.look().soil_vwc_ppt[0] == round(
+        1000 * soil.water_content_at(device.ground.columns, 0.3)[2]
+    )
+    wetter = device.look().soil_vwc_ppt[0]
+    assert first is not None and wetter is not None and wetter > first + 10
+
+
+@pytest.mark.parametrize(
+    ("what", "ppt"),
+    [(Trouble.PROBE_OPEN, 0), (Trouble.PROBE_SHORT, 900), (Trouble.PROBE_STUCK, -1)],
+)
+def test_probe_troubles(what: Trouble, ppt: int) -> None:
+    house = make_house(hub=UTC, zone={"probe": 1})
+    device = devices(house, faults=[Fault(what, START_S + 3600, START_S + 3 * 86400, which=0)])
+    before = device.look().soil_vwc_ppt[0]
+    device.open(0, 40 * 3600)
+    device.open(1, 40 * 3600)
+    device.advance(START_S + 40 * 3600)
+    seen = device.look().soil_vwc_ppt
+    assert seen[0] == (before if ppt < 0 else ppt)
+    assert before is not None and seen[1] is not None and seen[1] > before
+
+
+def test_probe_noise_repeats_with_the_seed() -> None:
+    house = make_house(hub=UTC, zone={"probe": 1})
+
+    def readings(seed: int) -> list[int | None]:
+        by_hour = still_weather(3)
+        ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
+        device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed, noise_ppt=3.0)
+        found = []
+        for hour in range(20):
+            device.advance(START_S + 3600 * hour)
+            found += device.look().soil_vwc_ppt
+        return found
+
+    assert readings(4) == readings(4)
+    assert readings(4) != readings(5)
+    assert len(set(readings(4))) > 3
+
+
+def test_clock_steps_and_is_lost_while_uptime_goes_on() -> None:
+    device = devices()
+    device.advance(START_S + 100)
+    assert (device.up_s(), device.wall_s()) == (100, START_S + 100)
+    device.step_clock(-3600)
+    assert (device.up_s(), device.wall_s()) == (100, START_S - 3500)
+    device.lose_clock()
+    device.step_clock(7)
+    assert device.wall_s() is None
+    device.set_wall_s(START_S)
+    device.advance(START_S + 160)
+    assert (device.up_s(), device.wall_s()) == (160, START_S + 60)
+
+
+@pytest.mark.parametrize("drift_ppm", [-200, 0, 35, 100_000])
+def test_a_wake_comes_at_the_first_second_of_its_uptime(drift_ppm: int) -> None:
+    device = devices(drift_ppm=drift_ppm)
+    for up_s in (1, 59, 3600, 100_003):
+        at_s = device.at_up_s(up_s)
+        device.now_s = at_s
+        assert device.up_s() >= up_s
+        device.now_s = at_s - 1
+        assert device.up_s() < up_s
+
+
+def test_power_cut_shuts_held_valves_and_leaves_latching_ones() -> None:
+    device = devices(make_house(hub=UTC, each_zone=[{"held": 1}, {"held": 0}]))
+    device.open(0, 600)
+    device.open(1, 600)
+    device.ask((ASK_STOP, -1, 0))
+    device.power_off()
+    device.advance(START_S + 1800)
+    assert device.given == [0, 80_000 * 1800]  # no timer runs without power
+    device.power_on()
+    assert device.take_asked() == []
+    assert (device.up_s(), device.wall_s()) == (0, START_S + 1800)
+
+
+@pytest.mark.parametrize(
+    ("torn_pct", "left"), [(0, b"old old"), (50, b"new old"), (100, b"new new")]
+)
+def test_a_write_is_torn_where_power_goes(torn_pct: int, left: bytes) -> None:
+    device = devices()
+    device.write(RECORD, 1, b"old old")
+    device.cut_at_call = device.calls + 1
+    device.torn_pct = torn_pct
+    with pytest.raises(PowerCut):
+        device.write(RECORD, 1, b"new new")
+    assert device.read(RECORD, 1) == left
+    assert device.saves == 1
+
+
+def test_every_port_call_can_be_the_last() -> None:
+    calls = [
+        ("up_s", ()),
+        ("wall_s", ()),
+        ("set_wall_s", (START_S,)),
+        ("look", ()),
+        ("take_asked", ()),
+        ("close", (0,)),
+        ("open", (0, 60)),
+        ("read", (RECORD, 0)),
+        ("write", (RECORD, 0, b"x")),
+        ("report", ((events.BOOT, -1, 0, 0, 0, 1, 0, 0),)),
+        ("feed", ()),
+    ]
+    for place, (name, arguments) in enumerate(calls):
+        device = devices()
+        device.cut_at_call = place + 1
+        for earlier, given in calls[:place]:
+            getattr(device, earlier)(*given)
+        with pytest.raises(PowerCut):
+            getattr(device, name)(*arguments)
+        assert device.calls == place + 1
+
+
+def test_saves_that_fail() -> None:
+    device = devices(faults=[Fault(Trouble.SAVE_RAISES, START_S, START_S + 1)])
+    with pytest.raises(DriverError):
+        device.write(RECORD, 0, b"x")
+    assert device.read(RECORD, 0) == b""
+    device = devices(faults=[Fault(Trouble.SAVE_LOST, START_S, START_S + 1)])
+    device.write(RECORD, 0, b"x")
+    assert device.read(RECORD, 0) == b""
+
+
+def test_the_plan_stands_in_the_store() -> None:
+    device = devices()
+    assert device.read(PLAN, 0) == device.plan.pack()
+    assert device.read(PLAN, 1) == b""
+
+
+def test_a_closing_line_carries_the_water_since_the_last() -> None:
+    device = devices()
+    closed = (events.CLOSED, 0, events.DONE, 60, 0, 1, 0, 0)
+    for _ in range(2):
+        device.open(0, 600)
+        device.advance(device.now_s + 60)
+        device.close(0)
+        device.report(closed)
+    device.report((events.SKIPPED, 0, events.RAIN, 0, 0, 1, 0, 0))
+    assert [heard.water for heard in device.heard] == [80_000 * 60, 80_000 * 60, 0]
+    assert device.untold(0) == 0
+
+
+def test_battery_falls_and_is_changed_after_a_complaint() -> None:
+    device = devices(make_house(hub=UTC | {"battery": 1}), still_weather(800))
+    fresh = device.look().battery_mv
+    assert fresh == 7000 * 135 // 100
+    device.advance(START_S + 86400 * 500)
+    low = device.look().battery_mv
+    assert low is not None and low < 7000
+    device.report((events.LOCKED, -1, events.LOW_BATTERY, low, 0, 1, 0, 0))
+    device.advance(START_S + 86400 * 502)
+    assert device.look().battery_mv < low  # type: ignore[operator]
+    device.advance(START_S + 86400 * 503)
+    assert device.look().battery_mv == fresh

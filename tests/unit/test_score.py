@@ -1,0 +1,135 @@
+"""Scoring against small series made by hand."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from sim import score
+from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Days
+
+
+def days_like(pf: list[float], **values: list[float]) -> Days:
+    """One zone's days; what is not given is 0."""
+    zeros = np.zeros((len(pf), 1))
+    columns = {name: np.array(value, dtype=np.float64)[:, None] for name, value in values.items()}
+    top_wet = columns.pop("top_wet", zeros).astype(np.bool_)
+    names = ("pf_unwatered", "seconds", "litres", "runoff_mm", "runoff_rain_mm")
+    arrays = {name: columns.get(name, zeros) for name in names}
+    return Days(pf=np.array(pf)[:, None], top_wet=top_wet, **arrays)
+
+
+def states(days: Days, rewetting: list[bool] | None = None) -> list[int]:
+    stood = np.array(rewetting or [False] * len(days.pf), dtype=np.bool_)[:, None]
+    found: list[int] = score.states(days, stood)[:, 0].tolist()
+    return found
+
+
+def test_the_band_includes_both_its_limits() -> None:
+    assert states(days_like([2.49, 2.5, 3.3, 3.31])) == [RAIN_WET, IN_BAND, IN_BAND, DRY]
+
+
+def test_wet_is_the_waterers_doing_for_five_days() -> None:
+    litres = [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    assert states(days_like([2.0] * 7, litres=litres)) == [RAIN_WET] + [WET] * 5 + [RAIN_WET]
+
+
+def test_a_top_that_stays_wet_counts_only_where_water_was_given() -> None:
+    top_wet = [1.0] * 3
+    assert states(days_like([3.0] * 3, top_wet=top_wet)) == [IN_BAND] * 3
+    assert states(days_like([3.0] * 3, top_wet=top_wet, litres=[1.0, 0.0, 0.0])) == [WET] * 3
+
+
+def test_irrigation_that_runs_off_makes_a_day_wet() -> None:
+    days = days_like([3.0, 3.0, 3.5], litres=[9.0] * 3, runoff_mm=[0.1, 0.2, 0.2])
+    assert states(days) == [IN_BAND, WET, WET]
+
+
+def test_rewetting_stands_for_dry_and_for_nothing_else() -> None:
+    days = days_like([3.5, 3.5, 3.0, 2.0])
+    assert states(days, [False, True, True, True]) == [DRY, REWETTING, IN_BAND, RAIN_WET]
+
+
+def test_top_wet_begins_48_hours_after_rain_and_ends_once_dry() -> None:
+    rain_mm = np.zeros(120)
+    rain_mm[10] = 1.0
+    top_pf = np.full((120, 1), 1.9)
+    wet = score.top_wet(top_pf, rain_mm)[:, 0]
+    assert np.flatnonzero(wet).tolist() == list(range(59, 120))
+    top_pf[70] = 2.0
+    wet = score.top_wet(top_pf, rain_mm)[:, 0]
+    assert np.flatnonzero(wet).tolist() == list(range(59, 70))
+    assert not score.top_wet(top_pf, np.zeros(120)).any()
+    assert not score.top_wet(np.full((120, 1), 2.1), rain_mm).any()
+
+
+def unwatered(first: date, last: date, dry: list[tuple[date, date]]) -> np.ndarray:
+    """pF 3.0 but for spans in which it is 3.5; two zones, only the second ever dry."""
+    dates = [first + timedelta(days=i) for i in range((last - first).days + 1)]
+    pf = [3.5 if any(a <= day <= b for a, b in dry) else 3.0 for day in dates]
+    return np.stack((np.full(len(pf), 3.0), pf), axis=1)
+
+
+def season_dates(first: date, season: score.Season) -> list[date]:
+    return [first + timedelta(days=int(i)) for i in np.flatnonzero(season.days)]
+
+
+def test_season_is_the_dry_half_months_and_15_days_either_way() -> None:
+    first, last = date(2013, 1, 1), date(2016, 12, 31)
+    pf = unwatered(first, last, [(date(2014, 7, 10), date(2014, 7, 12))])
+    found = season_dates(first, score.season_of(first, pf))
+    for year in range(2013, 2017):
+        of_year = [day for day in found if day.year == year]
+        assert (of_year[0], of_year[-1]) == (date(year, 6, 16), date(year, 7, 30))
+        assert len(of_year) == 45
+
+
+def test_one_dry_year_in_five_is_no_season() -> None:
+    first, last = date(2012, 1, 1), date(2016, 12, 31)
+    pf = unwatered(first, last, [(date(2014, 7, 10), date(2014, 7, 12))])
+    assert season_dates(first, score.season_of(first, pf)) == []
+
+
+def test_season_wraps_over_the_new_year() -> None:
+    first, last = date(2013, 7, 1), date(2014, 6, 30)
+    pf = unwatered(first, last, [(date(2014, 1, 1), date(2014, 1, 2))])
+    season = score.season_of(first, pf)
+    found = season_dates(first, season)
+    assert (found[0], found[-1]) == (date(2013, 12, 17), date(2014, 1, 30))
+    assert "one dry year" in season.note
+
+
+def test_every_day_of_a_short_record_counts() -> None:
+    season = score.season_of(date(2013, 7, 1), np.full((100, 2), 2.0))
+    assert season.days.all() and "not known" in season.note
+
+
+def test_unevenness_is_the_95th_percentile_of_the_span_between_zones() -> None:
+    pf = np.zeros((101, 3))
+    pf[:, 1] = np.arange(101) / 100.0
+    pf[:, 2] = -0.5
+    everyday = np.ones(101, dtype=np.bool_)
+    assert score.unevenness_pf(pf, everyday) == pytest.approx(1.45)
+    assert score.unevenness_pf(pf, np.arange(101) <= 20) == pytest.approx(0.69)
+    assert score.unevenness_pf(pf, np.zeros(101, dtype=np.bool_)) is None
+
+
+def test_swing_is_a_yearly_figure() -> None:
+    year = np.linspace(2.0, 3.0, 365)
+    pf = np.concatenate((year, year + 1.0, np.full(100, 9.0)))[:, None]
+    assert score.swing_pf(pf)[0] == pytest.approx(0.9)
+    assert score.swing_pf(year[:101, None])[0] == pytest.approx(0.9 * 100 / 364)
+
+
+def test_counts_are_of_season_days_or_of_the_year() -> None:
+    state = np.array([[IN_BAND, DRY], [WET, DRY], [RAIN_WET, REWETTING]], dtype=np.int8)
+    season = score.Season(np.array([True, False, True]), "")
+    judged = score.Score(days_like([3.0] * 3), state, season)
+    assert judged.counts() == {
+        "days_in_band": 1,
+        "days_dry": 1,
+        "days_wet": 0,
+        "days_rain_wet": 1,
+        "days_rewetting": 1,
+    }
+    assert judged.counts("year_", 1)["year_days_dry"] == 2
