@@ -86,7 +86,9 @@ class Ground:
         middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
         thick_mm = 1000.0 * np.diff(soil.EDGES_M)
         at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
-        self._probe_weight = 1000.0 * np.array(at_probe) / thick_mm
+        weights = 1000.0 * np.array(at_probe) / thick_mm
+        self._probe_layers = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
+        self._water_mm = self.columns.water_mm  # a view: it follows the columns
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int) -> None:
         """Water a strip at a steady flow; hours not yet stepped only."""
@@ -119,8 +121,8 @@ class Ground:
 
     def vwc_ppt(self, zone: int) -> float:
         """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
-        water = self.columns.water_mm[len(self.strips) + zone]
-        return float(water @ self._probe_weight)
+        column = len(self.strips) + zone
+        return sum([float(self._water_mm[column, i]) * weight for i, weight in self._probe_layers])
 
     def top_pf(self, zone: int) -> float:
         """Depth-mean pF of 0-0.3 m under a watered strip at the last whole hour."""

@@ -96,7 +96,7 @@ def _line(house: House, calendar: Calendar, item: Heard) -> Line:
     run = what in RUN_EDGES
     line: Line = {
         "at": calendar.iso(item.at_s),
-        "zone": house.strips[zone].name if _is_zone(zone) else None,
+        "zone": house.strips[zone].name if 0 <= zone < len(house.strips) else None,
         "what": events.WHAT[what],
         "why": events.WHY[why],
         "seconds": value if run else None,
@@ -104,7 +104,7 @@ def _line(house: House, calendar: Calendar, item: Heard) -> Line:
     }
     if not run and value:
         line["value"] = value
-    if zone >= ZONES_MAX:
+    if ZONES_MAX <= zone < ZONES_MAX + len(house.supplies):
         line["supply"] = house.supplies[zone - ZONES_MAX]
     return line
 
@@ -140,7 +140,7 @@ def daily_rows(
                 pf[d][z],
                 pf_unwatered[d][z],
                 STATES[codes[d][z]],
-                counts[d],
+                counts[d][z],
                 *hours[d][z],
             ]
             yield f"{day},{_cell(name)}," + ",".join(map(str, cells))

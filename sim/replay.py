@@ -33,8 +33,7 @@ from sim.weather import Weather
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
 OUTAGE_S = 30  # how long power is away after a cut that says nothing else
 YEAR_DAYS = 365
-CYCLE_YEARS = 28  # after so long, weekdays and leap years come again in the same order
-CYCLE_DAYS = 10227
+CYCLE_DAYS = 10227  # 28 years: weekdays and leap days come again in the same order
 
 Action = Callable[[Devices], None]
 
@@ -98,6 +97,11 @@ class Life:
                 self._runner = None
                 self._wake_s = at_s + self._script.outage_s
 
+    def counts(self) -> tuple[int, int, int]:
+        """Wakes, saves and polls so far; polls only of the hub that was booted last."""
+        polls = self._runner.hub.polls if self._runner else 0
+        return self.wakes, self.devices.saves, polls
+
     def _act(self, at_s: int) -> None:
         while self._next < len(self._actions) and self._actions[self._next][0] <= at_s:
             self._next += 1
@@ -121,8 +125,8 @@ class Life:
 class Lived:
     """What a policy left behind.
 
-    devices: None where nobody waters. scored_s: where the scored days begin. wakes, saves: the
-    hub's, in the scored days.
+    devices: None where nobody waters. scored_s: where the scored days begin. wakes, saves, polls:
+    the hub's, in the scored days; polls are the wakes that it asked for to read sensors.
     """
 
     ground: Ground
@@ -130,6 +134,7 @@ class Lived:
     scored_s: int
     wakes: int = 0
     saves: int = 0
+    polls: int = 0
 
     @property
     def heard(self) -> Sequence[Heard]:
@@ -153,6 +158,7 @@ class Lived:
         return {
             "wakes": self.wakes,
             "saves": self.saves,
+            "polls": self.polls,
             "most_open_at_once": devices.most_open_at_once if devices else 0,
             "boots": sum(h.event[0] == events.BOOT for h in self.heard),
         }
@@ -185,10 +191,11 @@ def live(
         script = replace(script, actions=[*script.actions, *checks])
     life = Life(policy.plan, ground, sky, script, seed)
     life.run(scored_s)
-    wakes, saves = life.wakes, life.devices.saves
+    before = life.counts()
     life.run(end_s)
     ground.catch_up(end_s)
-    return Lived(ground, life.devices, scored_s, life.wakes - wakes, life.devices.saves - saves)
+    counts = (after - start for start, after in zip(before, life.counts(), strict=True))
+    return Lived(ground, life.devices, scored_s, *counts)
 
 
 def _nothing(devices: Devices) -> None:
@@ -325,7 +332,6 @@ def replay_house(
         "zones": _zones_summary(house, lived, judged),
         "policies": measured,
         "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
-        "season_days": int(judged.season.days.sum()),
         "notes": [*span.notes, judged.season.note],
     }
     _write(house, span, lived, judged, summary, out_dir)
@@ -375,6 +381,7 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
                 float(days.runoff_rain_mm[:, zone].sum()) * strip.area_m2, 1
             ),
             **judged.counts("year_", zone),
+            "season_days": int(judged.season.days[:, zone].sum()),
         }
     return zones
 

@@ -113,7 +113,7 @@ def states(days: Days, rewetting: Bools) -> Codes:
 
 @dataclass(frozen=True)
 class Season:
-    """Which days count, by the climate alone, and how that was found."""
+    """Which days count for each zone (days x zones), by the climate alone, and how it was found."""
 
     days: Bools
     note: str
@@ -122,27 +122,27 @@ class Season:
 def season_of(first_day: date, pf_unwatered: Floats) -> Season:
     """The half-months in which unwatered ground goes dry in a year of four, and 15 days around.
 
-    Any zone's unwatered column counts. With fewer than four years one dry year is enough, and for
-    less than a year every day counts.
+    Each zone by its own unwatered column. With fewer than four years one dry year is enough, and
+    for less than a year every day counts.
     """
     dates = [first_day + timedelta(days=i) for i in range(len(pf_unwatered))]
     if len(dates) < YEAR_DAYS:
         note = f"season days: all {len(dates)}, since the climate is not known from so few"
-        return Season(np.ones(len(dates), dtype=np.bool_), note)
-    dry_day = np.any(pf_unwatered > BAND_PF[1], axis=1).tolist()
-    halves: dict[tuple[int, int], dict[int, bool]] = {}
-    for day, dry in zip(dates, dry_day, strict=True):
-        years = halves.setdefault(_half_month(day), {})
-        years[day.year] = years.get(day.year, False) or bool(dry)
-    shares = {half: sum(years.values()) / len(years) for half, years in halves.items()}
-    of_year = np.zeros(YEAR_DAYS + 1, dtype=np.bool_)  # places of a leap year
-    for place in range(YEAR_DAYS + 1):
-        half = _half_month(date(2000, 1, 1) + timedelta(days=place))
-        of_year[place] = shares[half] >= SEASON_LEAST_SHARE
+        return Season(np.ones(pf_unwatered.shape, dtype=np.bool_), note)
+    seen: dict[tuple[int, int], dict[int, Bools]] = {}
+    for day, dry in zip(dates, pf_unwatered > BAND_PF[1], strict=True):
+        years = seen.setdefault(_half_month(day), {})
+        years[day.year] = years.get(day.year, False) | dry
+    dry_halves = {
+        half: np.mean(list(years.values()), axis=0) >= SEASON_LEAST_SHARE
+        for half, years in seen.items()
+    }
+    leap_year = [date(2000, 1, 1) + timedelta(days=i) for i in range(YEAR_DAYS + 1)]
+    of_year = np.array([dry_halves[_half_month(day)] for day in leap_year])
     margin = range(-SEASON_MARGIN_DAYS, SEASON_MARGIN_DAYS + 1)
-    wide = np.any([np.roll(of_year, shift) for shift in margin], axis=0)
+    wide = np.any([np.roll(of_year, shift, axis=0) for shift in margin], axis=0)
     years_seen = len(dates) / 365.25
-    note = f"season days: from {years_seen:.1f} years of unwatered ground"
+    note = f"season days: from {years_seen:.1f} years of each zone's unwatered ground"
     if years_seen < 3.99:
         note += ", so one dry year makes a half-month count"
     return Season(wide[[_place(day) for day in dates]], note)
@@ -158,10 +158,14 @@ def _place(day: date) -> int:
 
 
 def unevenness_pf(pf: Floats, season: Bools) -> float | None:
-    """95th percentile over season days of wettest minus driest zone; None without such days."""
-    if not season.any():
+    """95th percentile of wettest minus driest zone, over days that are of any zone's season.
+
+    None without such days.
+    """
+    counting = np.any(season, axis=1)
+    if not np.any(counting):
         return None
-    return float(np.percentile((pf.max(axis=1) - pf.min(axis=1))[season], 95))
+    return float(np.percentile((pf.max(axis=1) - pf.min(axis=1))[counting], 95))
 
 
 def swing_pf(pf: Floats) -> Floats:
@@ -185,9 +189,10 @@ class Score:
 
     def counts(self, prefix: str = "", zone: int | None = None) -> dict[str, int]:
         """Days in each state, season days or with the prefix "year_" all; of a zone or of all."""
-        state = self.state if zone is None else self.state[:, zone : zone + 1]
+        zones = slice(None) if zone is None else slice(zone, zone + 1)
+        state = self.state[:, zones]
         if not prefix:
-            state = state[self.season.days]
+            state = state[self.season.days[:, zones]]
         return {f"{prefix}days_{name}": int((state == i).sum()) for i, name in enumerate(STATES)}
 
 

@@ -71,7 +71,9 @@ def unwatered(first: date, last: date, dry: list[tuple[date, date]]) -> np.ndarr
 
 
 def season_dates(first: date, season: score.Season) -> list[date]:
-    return [first + timedelta(days=int(i)) for i in np.flatnonzero(season.days)]
+    """The second zone's season; the first, never dry, has none."""
+    assert not season.days[:, 0].any()
+    return [first + timedelta(days=int(i)) for i in np.flatnonzero(season.days[:, 1])]
 
 
 def test_season_is_the_dry_half_months_and_15_days_either_way() -> None:
@@ -108,10 +110,12 @@ def test_unevenness_is_the_95th_percentile_of_the_span_between_zones() -> None:
     pf = np.zeros((101, 3))
     pf[:, 1] = np.arange(101) / 100.0
     pf[:, 2] = -0.5
-    everyday = np.ones(101, dtype=np.bool_)
+    everyday = np.ones((101, 3), dtype=np.bool_)
+    one_zone = np.zeros((101, 3), dtype=np.bool_)
+    one_zone[:21, 1] = True
     assert score.unevenness_pf(pf, everyday) == pytest.approx(1.45)
-    assert score.unevenness_pf(pf, np.arange(101) <= 20) == pytest.approx(0.69)
-    assert score.unevenness_pf(pf, np.zeros(101, dtype=np.bool_)) is None
+    assert score.unevenness_pf(pf, one_zone) == pytest.approx(0.69)
+    assert score.unevenness_pf(pf, ~everyday) is None
 
 
 def test_swing_is_a_yearly_figure() -> None:
@@ -123,11 +127,11 @@ def test_swing_is_a_yearly_figure() -> None:
 
 def test_counts_are_of_season_days_or_of_the_year() -> None:
     state = np.array([[IN_BAND, DRY], [WET, DRY], [RAIN_WET, REWETTING]], dtype=np.int8)
-    season = score.Season(np.array([True, False, True]), "")
+    season = score.Season(np.array([[True, False], [False, False], [True, True]]), "")
     judged = score.Score(days_like([3.0] * 3), state, season)
     assert judged.counts() == {
         "days_in_band": 1,
-        "days_dry": 1,
+        "days_dry": 0,
         "days_wet": 0,
         "days_rain_wet": 1,
         "days_rewetting": 1,
