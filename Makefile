@@ -23,7 +23,7 @@ help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
 
 replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the report goes to out/demo
-	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out/demo
+	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --from 2022-01-01 --out out/demo
 
 test: lint  ## all checks: lint, types, imports, tests, full branch coverage of controller/
 	@$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term-missing:skip-covered \

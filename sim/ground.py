@@ -62,6 +62,18 @@ def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
     return array
 
 
+def unwatered_pf(strips: Sequence[Strip], dry_forcing: Floats, start_pf: float) -> Floats:
+    """Daily mean pF of the band in every strip's unwatered column, days x strips."""
+    count = len(strips)
+    columns = soil.Columns(
+        [strip.texture for strip in strips],
+        ks_mm_h=[strip.ks_mm_h for strip in strips],
+        start_pf=start_pf,
+    )
+    results = columns.run(np.ascontiguousarray(dry_forcing[:, :count]))
+    return np.asarray(results[:, :, soil.BAND_PF].reshape(-1, 24, count).mean(axis=1))
+
+
 class Ground:
     """Every strip's column and the same column unwatered, stepped when someone looks."""
 

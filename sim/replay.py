@@ -22,12 +22,12 @@ from controller.ports import ASK_CHECK
 from controller.runner import Runner
 from sim import held, outputs, policies
 from sim.devices import Devices, Fault, Heard, PowerCut
-from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing
+from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing, unwatered_pf
 from sim.hourly import Hourly, hourly
 from sim.house import House
 from sim.outputs import Line
 from sim.report import write_report
-from sim.score import HOURS, Score, Season, judge, swing_pf, unevenness_pf
+from sim.score import HOURS, Score, Season, judge, season_of, swing_pf, unevenness_pf
 from sim.weather import Weather
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
@@ -287,6 +287,18 @@ def _ymd(day: date) -> tuple[int, int, int]:
     return day.year, day.month, day.day
 
 
+def climate(house: House, weather: Weather, span: Span, seed: int) -> Season:
+    """Which of a span's scored days are season days, by the whole record's unwatered ground.
+
+    The record's first year is spin-up; where that leaves less than a year, nothing is.
+    """
+    sky = forcing(house.strips, hourly(weather, seed))
+    pf = unwatered_pf(house.strips, sky, START_PF)
+    spin_up_days = YEAR_DAYS if weather.days >= 2 * YEAR_DAYS else 0
+    first_day = weather.first_day + timedelta(days=spin_up_days)
+    return season_of(first_day, pf[spin_up_days:], span.first_day, span.scored_days)
+
+
 def sky_of(house: House, span: Span, seed: int) -> tuple[Sky, Hourly]:
     """The hourly weather of a span, on the hub's time."""
     by_hour = hourly(span.weather, seed)
@@ -316,13 +328,12 @@ def replay_house(
     chosen = policies.policies(house)
     measured: dict[str, Line] = {}
     errors_mm = []
-    season: Season | date = span.first_day
+    season = climate(house, weather, span, seed)
     for number, policy in enumerate(chosen):
         if progress:
             progress(policy.name, number, len(chosen))
         lived = live(house, policy, sky, dry_forcing, seed=seed, scored_days=span.scored_days)
         judged = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
-        season = judged.season
         measured[policy.name] = _policy_summary(judged)
         errors_mm.append(lived.ground.columns.mass_balance_error_mm)
     summary = {

@@ -35,13 +35,14 @@ IN_BAND, DRY, WET, RAIN_WET, REWETTING = range(5)
 class Days:
     """What one policy left behind, day by day and zone by zone.
 
-    pf, pf_unwatered: daily mean of the band's pF. seconds, litres: water given. runoff_mm,
+    pf, pf_unwatered: daily mean of the band's pF. pf_end: its pF in the day's last hour. seconds, litres: water given. runoff_mm,
     runoff_rain_mm: irrigation and rain that ran off. top_wet: whether 0-0.3 m stayed wetter than
     pF 2.0 for more than 48 h after rain had ended.
     """
 
     pf: Floats
     pf_unwatered: Floats
+    pf_end: Floats
     seconds: Floats
     litres: Floats
     runoff_mm: Floats
@@ -63,6 +64,7 @@ def days_of(ground: Ground, rain_mm: Floats) -> Days:
     return Days(
         pf=_by_day(watered[:, :, soil.BAND_PF]).mean(axis=1),
         pf_unwatered=_by_day(unwatered_pf).mean(axis=1),
+        pf_end=_by_day(watered[:, :, soil.BAND_PF])[:, -1],
         seconds=_by_day(given[:, :, soil.IRRIGATION_S]).sum(axis=1),
         litres=_by_day(given[:, :, soil.IRRIGATION]).sum(axis=1) * area_m2,
         runoff_mm=_by_day(watered[:, :, soil.RUNOFF_IRRIGATION]).sum(axis=1),
@@ -119,16 +121,18 @@ class Season:
     note: str
 
 
-def season_of(first_day: date, pf_unwatered: Floats) -> Season:
+def season_of(first_day: date, pf_unwatered: Floats, scored_first: date, scored: int) -> Season:
     """The half-months in which unwatered ground goes dry in a year of four, and 15 days around.
 
-    Each zone by its own unwatered column. With fewer than four years one dry year is enough, and
-    for less than a year every day counts.
+    first_day, pf_unwatered: the climate, as the unwatered column of each zone tells it, days x
+    zones. scored_first, scored: the days to be marked. With fewer than four years one dry year is
+    enough, and for less than a year every day counts.
     """
     dates = [first_day + timedelta(days=i) for i in range(len(pf_unwatered))]
+    scored_dates = [scored_first + timedelta(days=i) for i in range(scored)]
     if len(dates) < YEAR_DAYS:
-        note = f"season days: all {len(dates)}, since the climate is not known from so few"
-        return Season(np.ones(pf_unwatered.shape, dtype=np.bool_), note)
+        note = f"season days: all, since the climate is not known from {len(dates)} days"
+        return Season(np.ones((scored, pf_unwatered.shape[1]), dtype=np.bool_), note)
     seen: dict[tuple[int, int], dict[int, Bools]] = {}
     for day, dry in zip(dates, pf_unwatered > BAND_PF[1], strict=True):
         years = seen.setdefault(_half_month(day), {})
@@ -145,7 +149,7 @@ def season_of(first_day: date, pf_unwatered: Floats) -> Season:
     note = f"season days: from {years_seen:.1f} years of each zone's unwatered ground"
     if years_seen < 3.99:
         note += ", so one dry year makes a half-month count"
-    return Season(wide[[_place(day) for day in dates]], note)
+    return Season(wide[[_place(day) for day in scored_dates]], note)
 
 
 def _half_month(day: date) -> tuple[int, int]:
@@ -201,12 +205,12 @@ def judge(
 ) -> Score:
     """Judge a ground that was stepped to its end.
 
-    rain_mm: hourly, on open ground. rewetting: days x zones, spin-up included. season: as another
-    policy found it, or the first scored day, to find it.
+    rain_mm: hourly, on open ground. rewetting: days x zones, spin-up included. season: as the climate
+    has it, or the first scored day, to find it from the scored days alone.
     """
     whole = days_of(ground, rain_mm)
     state = states(whole, rewetting)[spin_up_days:]
     days = whole.since(spin_up_days)
     if isinstance(season, date):
-        season = season_of(season, days.pf_unwatered)
+        season = season_of(season, days.pf_unwatered, season, len(state))
     return Score(days, state, season)
