@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 _NONE = const(-1)
 _ANY = const(0)  # `_sync`: the clock is as expected
+_FIRST_DAY = const(2)  # the calendar looks a day back, and counts none below 0
 
 
 class Days:
@@ -50,6 +51,7 @@ class Days:
         self._tell = tell
         self.time = LocalTime(plan.hub)
         self.trusted = False
+        self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
         self._skew_s = 0  # wall less uptime
         self._sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
         self._replanned = replanned
@@ -68,7 +70,7 @@ class Days:
 
     def take_clock(self, up_s: int, wall_s: "int | None") -> bool:
         """Note the wall clock. Returns True if it was lost, found or stepped."""
-        if wall_s is None or not 0 <= wall_s <= WALL_MAX:
+        if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
             if self._lockouts.lost_clock:
                 return False
             self.trusted = False
@@ -121,6 +123,7 @@ class Days:
         elif wall_s >= self._midnight_s:
             refill = up_s - self._refill_up_s >= REFILL_LEAST_S
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
+            self._find_next(wall_s)
             changed = True
         if self._see_hold(wall_s):
             changed = True
@@ -133,12 +136,13 @@ class Days:
         record = self._record
         local_s = self.time.local_s(wall_s)
         day = local_s // DAY_S
-        if why == POWER or not self._midnight_s:
-            self._refill_up_s = up_s - local_s % DAY_S
+        booted = not self._midnight_s
         gone = day - record.day
         if why != POWER:
             gone = min(gone, 1)  # a step drains one day at most
         self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
+        if booted:  # the day began at its midnight, not now
+            self._refill_up_s = up_s - local_s % DAY_S
         if self._replanned:
             self._replanned = False
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
@@ -147,10 +151,10 @@ class Days:
             self._tell(ALARM, _NONE, CLOCK, record.mark_wall_s - wall_s)
             self.drop_waiting(CLOCK)
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
-        self._resume(up_s, wall_s, why)
+        self._resume(up_s, wall_s, why, booted)
         self._skip_passed(wall_s, why)
 
-    def _resume(self, up_s: int, wall_s: int, why: int) -> None:
+    def _resume(self, up_s: int, wall_s: int, why: int, booted: bool) -> None:
         """Runs still waiting stay so while their cycle lasts."""
         if not self._record.waiting:
             return
@@ -159,7 +163,7 @@ class Days:
         if wall_s >= end_s:
             self.drop_waiting(why)
             return
-        if why == POWER:
+        if booted:
             self._end_up_s = up_s + end_s - wall_s
             self.row = agenda.row_of(self._plan, agenda.day_of_number(mark_no))
             self._put_in_order()
@@ -179,6 +183,8 @@ class Days:
                 self._mark(passed_no, self._next_s)
             else:
                 last_no = agenda.last_started(self._plan, self.time, wall_s)
+                if why == POWER and wall_s < agenda.end_wall_s(self._plan, self.time, last_no):
+                    last_no -= 1  # that one is begun late
                 days = agenda.day_of_number(last_no) - agenda.day_of_number(passed_no)
                 self._tell(SKIPPED, _NONE, why, days)
                 self._mark(last_no, wall_s)
@@ -192,7 +198,7 @@ class Days:
         if refill:
             record.used_s = [0] * len(record.used_s)
             self._refill_up_s = up_s
-        if self._lockouts.hold and record.rain_today_um <= self._plan.hub.rain_skip_um:
+        if record.hold_s and record.rain_today_um <= self._plan.hub.rain_skip_um:
             record.hold_dry_days = min(record.hold_dry_days + drain_days, 255)
         if drain_days:
             record.rain_today_um = 0
@@ -204,16 +210,14 @@ class Days:
             for zone, probe in enumerate(self._lockouts.probes):
                 dry = probe is not None and probe.dry()
                 self._trim.new_day(zone, day, dry, probe is not None and probe.moist())
-        wall_s = up_s + self._skew_s
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
-        self._find_next(wall_s)
 
     def _see_hold(self, wall_s: int) -> bool:
         """Begin or end the owner's pause. Returns True if it was either."""
         record = self._record
         hold = record.hold_s > wall_s
-        if hold == self._lockouts.hold:
-            return False
+        if hold == self._lockouts.hold and (hold or not record.hold_s):
+            return False  # a hold that ended while power was away still has its end to come
         if not hold:
             if record.hold_dry_days > self._plan.hub.rewet_hold_days:
                 self._trim.opened(record.day)

@@ -2,7 +2,7 @@
 
 Layout, little-endian: magic, version, zone count, length, sequence, then the fields of HUB_FIELDS
 once and of ZONE_FIELDS for every zone (each field's values together), CRC-32 of all before. A
-write goes to the copy its sequence number names, so a torn write can spoil only the older one.
+write goes over the copy that is not the newest good one, so a torn write spoils nothing needed.
 """
 
 import struct
@@ -48,7 +48,7 @@ ZONE_FIELDS = (
     ("used_s", "H"),  # given today
     ("bank_um", "H"),  # rain not yet used up
     ("trim_pct", "B"),
-    ("auto_pct", "b"),  # the hub's own trim, added to the owner's
+    ("auto_pct", "h"),  # the hub's own trim, added to the owner's
     ("trim_day", "H"),  # local day either last moved
     ("zone_faults", "B"),
     ("flow_ml_min", "H"),  # learned; 0: not yet
@@ -151,20 +151,12 @@ def unpack(data: bytes) -> "Record | None":
 
 
 def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
-    """Return the newer of two copies that is whole, or None."""
-    best = None
-    best_seq = -1
-    for data in copies:
-        record = unpack(data)
-        if record is not None and record.seq > best_seq:
-            best = data
-            best_seq = record.seq
-    return best
-
-
-def copy_of(data: bytes) -> int:
-    """Which copy, 0 or 1, packed record bytes belong in."""
-    return data[6] & 1
+    """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
+    first, second = unpack(copies[0]), unpack(copies[1])
+    if first is None or second is None:
+        return copies[0] if first else copies[1] if second else None
+    ahead = (second.seq - first.seq) & 0xFFFFFFFF
+    return copies[1] if 0 < ahead < 0x80000000 else copies[0]
 
 
 def latched(data: "bytes | None", zones: int) -> bytes:
