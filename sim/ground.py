@@ -136,7 +136,8 @@ class Ground:
         column = len(self.strips) + zone
         return sum([float(self._water_mm[column, i]) * weight for i, weight in self._probe_layers])
 
-    def top_pf(self, zone: int) -> float:
-        """Depth-mean pF of 0-0.3 m under a watered strip at the last whole hour."""
-        hour = max(self._hours - 1, 0)
-        return float(self.results[hour, len(self.strips) + zone, soil.TOP_PF])
+    def top_pf(self, zone: int) -> tuple[float, float]:
+        """The driest layer's pF and the depth-mean pF of 0-0.3 m under a watered strip now."""
+        column = len(self.strips) + zone
+        driest, mean = soil.driest_top_pf(self.columns), soil.top_pf(self.columns)
+        return float(driest[column]), float(mean[column])

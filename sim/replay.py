@@ -206,7 +206,7 @@ def _check(devices: Devices) -> None:
     """The owner pushes a blade into every strip and tells the hub."""
     devices.ground.catch_up(devices.now_s)
     for zone in range(len(devices.given)):
-        devices.ask((ASK_CHECK, zone, (policies.blade(devices.ground.top_pf(zone)),)))
+        devices.ask((ASK_CHECK, zone, (policies.blade(*devices.ground.top_pf(zone)),)))
 
 
 @dataclass(frozen=True)

@@ -109,10 +109,18 @@ def test_owner_waits_a_day_after_rain_and_stays_away_in_the_closed_season() -> N
 
 
 @pytest.mark.parametrize(
-    ("pf", "found"), [(3.31, DRY), (3.3, FIRM), (1.7, FIRM), (1.69, WET), (0.0, WET)]
+    ("driest_pf", "mean_pf", "found"),
+    [
+        (2.71, 2.0, DRY),
+        (2.71, 1.4, DRY),
+        (2.7, 2.0, FIRM),
+        (2.0, 1.5, FIRM),
+        (2.0, 1.49, WET),
+        (0.5, 0.0, WET),
+    ],
 )
-def test_blade(pf: float, found: int) -> None:
-    assert policies.blade(pf) == found
+def test_blade(driest_pf: float, mean_pf: float, found: int) -> None:
+    assert policies.blade(driest_pf, mean_pf) == found
 
 
 def test_four_policies_share_table_hoses_and_caps() -> None:
