@@ -106,6 +106,10 @@ class Days:
             due_s = min(due_s, self._record.hold_s)
         return due_s - self._skew_s
 
+    def cycled_today(self) -> bool:
+        """Whether a cycle that belongs to today has begun; last night's belong to yesterday."""
+        return agenda.day_of_number(self._record.mark_no) >= self._record.day
+
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
         return min(self._end_up_s, self._end_s - self._skew_s) - run_s

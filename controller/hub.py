@@ -120,7 +120,9 @@ class Hub:
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self.intent: "Run | None" = None
         self._intent_saved = False
+        self._judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
+        self._rain_kept: "list[bool]" = []  # what rain locked when the record was last due for it
         self._alarms = _standing(record)
 
     # One step.
@@ -142,19 +144,23 @@ class Hub:
         self._up_s = up_s
         news = False
         if self._sent:
-            self._take_outcome(up_s, seen)
-            news = True
+            news = self._take_outcome(up_s, seen)
         if self.days.take_clock(up_s, wall_s):
+            self._judged_up_s = _NONE
             news = True
         if asked:
+            self._judged_up_s = _NONE
             owner.answer(self, asked, up_s)
             news = True
         if up_s >= self._poll_up_s and self._booted:
             self.polls += 1
             if self._poll(up_s, seen):
+                self._judged_up_s = _NONE
                 news = True
         if news or up_s >= self._due_up_s:
             return self._decide(up_s, seen)
+        if self._events:
+            return self._speak(up_s, [])
         self.wake_s = min(self._poll_up_s, self._due_up_s)
         return []
 
@@ -168,7 +174,6 @@ class Hub:
                 self.record.boots = (self.record.boots + 1) & 0xFFFF
                 self._tell(BOOT, _NONE, self._why, self.record.boots)
             waited = self.record.waiting
-            self.lockouts.pass_time(up_s)
             if self.days.catch_up(up_s):
                 self.dirty = True
             if not self._booted:
@@ -179,7 +184,10 @@ class Hub:
                 self._owed = True
         commands = self.guard.closing(up_s)
         commands += self._saving(up_s)
-        commands += opening
+        return self._speak(up_s, commands + opening)
+
+    def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
+        """Return commands and what is to be reported; set when to wake."""
         commands += [(REPORT, event) for event in self._events]
         self._events = []
         self.guard.verify(up_s)
@@ -193,8 +201,6 @@ class Hub:
         due_up_s = min(self._look_up_s, self.guard.due_up_s(_FAR))
         if self._booted and self.days.trusted:
             due_up_s = min(due_up_s, self.days.due_up_s())
-        if self.lockouts.dry_up_s > up_s:
-            due_up_s = min(due_up_s, self.lockouts.dry_up_s)
         if self._save_up_s > up_s and (self.dirty or self._owed):
             due_up_s = min(due_up_s, self._save_up_s)
         self._due_up_s = due_up_s
@@ -225,8 +231,12 @@ class Hub:
 
     # How the last commands went.
 
-    def _take_outcome(self, up_s: int, seen: "Seen") -> None:
-        """Learn which of the last step's commands were carried out: the first `seen.done`."""
+    def _take_outcome(self, up_s: int, seen: "Seen") -> bool:
+        """Learn which of the last step's commands were carried out: the first `seen.done`.
+
+        Returns True if there is something to decide: all but an opening that succeeded, and after
+        which no other may follow.
+        """
         sent = self._sent
         self._sent = []
         for place, command in enumerate(sent):
@@ -244,10 +254,14 @@ class Hub:
                 self._opened(command[1], done, failed, up_s, seen)
             elif not done and not failed:
                 self._events.append(command[1])
+        if sent[0][0] != OPEN or seen.done < len(sent):
+            return True
+        if self.guard.count() >= self.plan.hub.open_max:
+            return False
+        return bool(self.record.waiting or self.test)
 
     def _closed(self, valve: int, up_s: int, seen: "Seen") -> None:
         """A valve is shut: book what its zone was given."""
-        opened_up_s = self.guard.opened_up_s[valve]
         if self.guard.closed(valve, up_s):
             self._alarm(False, self._named(valve), DRIVER, 0)
         run = self.runs[valve] if valve < len(self.runs) else None
@@ -261,7 +275,7 @@ class Hub:
         if not run.open:
             self._tell(SKIPPED, zone, DRIVER, 0)
             return
-        given_s = up_s - opened_up_s
+        given_s = up_s - self.guard.opened_up_s[zone]
         record.used_s[zone] = min(record.used_s[zone] + given_s, _USED_MAX_S)
         record.valve_wall_s[zone] = self.days.wall_s(up_s)
         self._shut_up_s[zone] = up_s
@@ -284,10 +298,7 @@ class Hub:
             if failed:
                 self._alarm(True, self._named(valve), DRIVER, 0)
             return
-        run = self.runs[valve]
         record = self.record
-        if run is None:
-            return
         if not done:
             if failed:
                 record.zone_faults[valve] |= DRIVER_FAULT
@@ -295,6 +306,8 @@ class Hub:
                 self._alarm(True, valve, DRIVER, 0)
             self.guard.shut(valve, up_s)
             return
+        run = self.runs[valve]
+        assert run is not None  # it is what its OPEN was emitted for
         run.open = True
         if record.zone_faults[valve] & DRIVER_FAULT:
             record.zone_faults[valve] &= ~DRIVER_FAULT
@@ -340,12 +353,13 @@ class Hub:
 
     def _end_runs(self, up_s: int, seen: "Seen") -> None:
         """Close what is over, and what must not go on."""
-        for run in self.runs:
-            if run is not None and run.open and not self.guard.to_shut[run.zone]:
+        for zone in self.guard.open_zones:
+            run = self.runs[zone]
+            if run is not None and run.open and zone not in self.guard.to_shut:
                 why = self._why_end(run, up_s, seen)
                 if why != OK:
                     run.ended = why
-                    self.guard.shut(run.zone, up_s)
+                    self.guard.shut(zone, up_s)
 
     def _why_end(self, run: Run, up_s: int, seen: "Seen") -> int:
         """Return why an open run must be closed now, or OK."""
@@ -369,7 +383,7 @@ class Hub:
         if run is not None:
             if not self._intent_saved:
                 return []
-            if self.why_not(run, up_s) != OK:
+            if up_s != self._judged_up_s and self.why_not(run, up_s) != OK:
                 self._cancel()
                 return []
             self.intent = None
@@ -387,11 +401,19 @@ class Hub:
         if self.test:
             self._choose_test(up_s)
         elif self.record.waiting:
-            if up_s != self._polled_up_s:
-                self._poll(up_s, seen)
+            if up_s - self._polled_up_s >= self.plan.hub.watch_s:
+                self._poll(up_s, seen)  # what is judged is never older than while a valve is open
             for zone in self.days.order:
-                if self.record.waiting >> zone & 1 and self._serve(zone, up_s):
-                    return
+                if self.record.waiting >> zone & 1:
+                    # While its supply is in use there is nothing to ask: its closing is a wake.
+                    if self.guard.open_zone(self.plan.zones[zone].supply) != _NONE:
+                        continue
+                    gap_end_up_s = self.guard.gap_end_up_s(zone)
+                    if up_s < gap_end_up_s:
+                        self._soon = True
+                        self._look_at(gap_end_up_s)
+                    elif self._serve(zone, up_s):
+                        return
 
     def _serve(self, zone: int, up_s: int) -> bool:
         """Intend a waiting run, or drop it, or leave it waiting. Returns True if intended."""
@@ -414,13 +436,10 @@ class Hub:
         if why == OK:
             self.intend(run, up_s)
             return True
-        if why == GAP:
-            self._soon = True
-            self._look_at(self.guard.gap_end_up_s(zone))
-        elif why == QUIET:
+        if why == QUIET:
             local_s = days.local_s(up_s) or 0
             self._look_at(up_s + quiet_edge_s(self.plan, local_s))
-        days.held[zone] = OK if why in (GAP, OPEN_LIMIT, BUSY) else why
+        days.held[zone] = OK if why in (OPEN_LIMIT, BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
 
@@ -442,11 +461,20 @@ class Hub:
 
     def why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
+        if up_s < self._save_up_s:
+            return STORE  # what cannot be written is not given
         local_s = self.days.local_s(up_s)
         why = self.lockouts.why_not_start(run.zone, local_s, run.anyway)
-        if why == OK and local_s is not None and quiet_within(self.plan, local_s, run.run_s):
-            why = QUIET
-        return why or self.guard.judge(run.zone, run.run_s, up_s)
+        if why != OK:
+            return why
+        # Up to their next edge the rules on hours and dates say what they say now.
+        if (
+            local_s is not None
+            and run.run_s > quiet_edge_s(self.plan, local_s)
+            and quiet_within(self.plan, local_s, run.run_s)
+        ):
+            return QUIET
+        return self.guard.judge(run.zone, run.run_s, up_s)
 
     def intend(self, run: Run, up_s: int) -> None:
         """Write down what is about to be given; the valve opens once that is known to be kept."""
@@ -459,6 +487,7 @@ class Hub:
         self.days.held[run.zone] = OK
         self.intent = run
         self._intent_saved = False
+        self._judged_up_s = self._up_s
         self.dirty = True
 
     def _cancel(self) -> None:
@@ -478,10 +507,12 @@ class Hub:
 
     def stop(self, why: int, up_s: int) -> None:
         """Close what is open, and drop what waits."""
-        for run in self.runs:
-            if run is not None and run.open:
+        self._cancel()
+        for zone in self.guard.open_zones:
+            run = self.runs[zone]
+            if run is not None and zone not in self.guard.to_shut:
                 run.ended = why
-                self.guard.shut(run.zone, up_s)
+                self.guard.shut(zone, up_s)
         self.test = 0
         self.days.drop_waiting(why)
 
@@ -496,8 +527,13 @@ class Hub:
             for zone, probe in enumerate(self.lockouts.probes):
                 if probe is not None and not probe.trusted:
                     self.trim.discard_auto(zone)
+            if self.lockouts.rain != self._rain_kept:
+                self._rain_kept = list(self.lockouts.rain)
+                self.dirty = True  # rain and power cuts come together: what locks is kept at once
         hub = self.plan.hub
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
+        if up_s < self.lockouts.dry_up_s:
+            next_up_s = min(next_up_s, self.lockouts.dry_up_s)
         for supply, meter in enumerate(self.meters):
             if meter is not None:
                 if self._watch(supply, meter, seen.meter_ml[supply], up_s):
@@ -505,7 +541,10 @@ class Hub:
                 settle_up_s = meter.settle_up_s(up_s)
                 if settle_up_s:
                     next_up_s = min(next_up_s, settle_up_s)
-                next_up_s = min(next_up_s, self._litres_up_s(supply, meter, seen, up_s))
+                litres_up_s = self._litres_up_s(supply, meter, seen, up_s)
+                if litres_up_s <= up_s:
+                    changed = True  # the run is to be ended
+                next_up_s = min(next_up_s, max(litres_up_s, up_s + 1))
         self._poll_up_s = next_up_s
         return changed
 
@@ -513,10 +552,12 @@ class Hub:
         """Return when a run that ends by litres should have had them."""
         zone = self.guard.open_zone(supply)
         run = self.runs[zone] if zone != _NONE else None
-        if run is None or not run.run_ml or run.flow_ml_min <= 0:
+        if run is None or not run.run_ml:
             return _FAR
         left_ml = run.run_ml - meter.given_ml(seen.meter_ml[supply])
-        return up_s + max(1, left_ml * 60 // run.flow_ml_min)
+        if left_ml <= 0:
+            return up_s
+        return up_s + max(1, left_ml * 60 // run.flow_ml_min) if run.flow_ml_min > 0 else _FAR
 
     def _watch(self, supply: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
         """See what a meter says. Returns True if something is wrong, or no longer so."""
