@@ -106,9 +106,13 @@ class Days:
             due_s = min(due_s, self._record.hold_s)
         return due_s - self._skew_s
 
-    def cycled_today(self) -> bool:
-        """Whether a cycle that belongs to today has begun; last night's belong to yesterday."""
-        return agenda.day_of_number(self._record.mark_no) >= self._record.day
+    def watered_today(self, zone: int) -> bool:
+        """Whether a zone had water since today's first cycle; last night's was yesterday's."""
+        record = self._record
+        if agenda.day_of_number(record.mark_no) != record.day:
+            return False
+        first_s = agenda.start_wall_s(self._plan, self.time, agenda.number(record.day, 0))
+        return record.valve_wall_s[zone] >= first_s
 
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
@@ -291,7 +295,10 @@ class Days:
         self._tell(SKIPPED, zone, why, 0)
 
     def _put_in_order(self) -> None:
-        first = self._record.first
-        zones = range(len(self._plan.zones))
-        self.order = [zone for zone in zones if first >> zone & 1]
-        self.order += [zone for zone in zones if not first >> zone & 1]
+        """Zones dropped last time go first, and of these the one whose water is longest ago."""
+        record = self._record
+        queue = []
+        for zone in range(len(self._plan.zones)):
+            first = record.first >> zone & 1
+            queue.append((1 - first, record.valve_wall_s[zone] if first else 0, zone))
+        self.order = [zone for _, _, zone in sorted(queue)]

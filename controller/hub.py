@@ -17,9 +17,11 @@ from controller.events import (
     CAP,
     CLEARED,
     CLOSED,
+    CLOSED_SEASON,
     CUT_SHORT,
     DONE,
     DRIVER,
+    DRY_AT_FULL,
     FAULT,
     GAP,
     LEAK,
@@ -54,6 +56,7 @@ from controller.journal import (
     NO_FLOW_FAULT,
 )
 from controller.limits import (
+    DRY_CHECKS,
     FAULT_RETRY_S,
     RUN_LEAST_S,
     SAVE_RETRY_S,
@@ -61,7 +64,7 @@ from controller.limits import (
     TEST_RUN_S,
     ZONES_MAX,
 )
-from controller.lockouts import Lockouts, quiet_edge_s, quiet_within
+from controller.lockouts import Lockouts, quiet_within
 from controller.meter import Meter, wrong
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
@@ -74,6 +77,8 @@ if TYPE_CHECKING:
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _NONE = const(-1)
 _USED_MAX_S = const(65535)  # what the record can hold
+_ZONE_FAULTS = ((BURST_FAULT, BURST), (NO_FLOW_FAULT, NO_FLOW), (DRIVER_FAULT, DRIVER))
+_FAULTS = (LEAK, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owner can clear
 
 
 class Hub:
@@ -123,7 +128,7 @@ class Hub:
         self._judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
         self._rain_kept: "list[bool]" = []  # what rain locked when the record was last due for it
-        self._alarms = _standing(record)
+        self._alarms = self._standing()
 
     # One step.
 
@@ -148,23 +153,19 @@ class Hub:
         if self.days.take_clock(up_s, wall_s):
             self._judged_up_s = _NONE
             news = True
-        if asked:
-            self._judged_up_s = _NONE
-            owner.answer(self, asked, up_s)
-            news = True
         if up_s >= self._poll_up_s and self._booted:
             self.polls += 1
             if self._poll(up_s, seen):
                 self._judged_up_s = _NONE
                 news = True
-        if news or up_s >= self._due_up_s:
-            return self._decide(up_s, seen)
+        if news or asked or up_s >= self._due_up_s:
+            return self._decide(up_s, seen, asked)
         if self._events:
             return self._speak(up_s, [])
         self.wake_s = min(self._poll_up_s, self._due_up_s)
         return []
 
-    def _decide(self, up_s: int, seen: "Seen") -> "list[Command]":
+    def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
         """Look at everything once, and collect the commands, most urgent first."""
         opening: "list[Command]" = []
         self._look_up_s = _FAR
@@ -178,22 +179,36 @@ class Hub:
                 self.dirty = True
             if not self._booted:
                 self._boot(up_s, seen)
+            self._answer(asked, up_s, seen)
             self._end_runs(up_s, seen)
             opening = self._begin_runs(up_s, seen)
             if waited and not self.record.waiting:
                 self._owed = True
+        else:
+            self._answer(asked, up_s, seen)
         commands = self.guard.closing(up_s)
         commands += self._saving(up_s)
         return self._speak(up_s, commands + opening)
+
+    def _answer(self, asked: "list[Asked] | tuple[()]", up_s: int, seen: "Seen") -> None:
+        """Answer the owner, by what the sensors say now."""
+        if asked:
+            self._judged_up_s = _NONE
+            if self._booted and up_s != self._polled_up_s:
+                self._poll(up_s, seen)
+            owner.answer(self, asked, up_s)
 
     def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
         """Return commands and what is to be reported; set when to wake."""
         commands += [(REPORT, event) for event in self._events]
         self._events = []
         self.guard.verify(up_s)
-        # What only reports needs no answer: an event that could not be shown is still in the log.
-        self._sent = commands if commands and commands[0][0] != REPORT else []
-        self._plan_wake(up_s)
+        if commands and commands[0][0] != REPORT:
+            self._sent = commands
+            self.wake_s = up_s  # how that went is to be told at once
+        else:
+            # What only reports needs no answer: an event that was not shown is still in the log.
+            self._plan_wake(up_s)
         return commands
 
     def _plan_wake(self, up_s: int) -> None:
@@ -201,6 +216,8 @@ class Hub:
         due_up_s = min(self._look_up_s, self.guard.due_up_s(_FAR))
         if self._booted and self.days.trusted:
             due_up_s = min(due_up_s, self.days.due_up_s())
+            if self.guard.open_zones:
+                due_up_s = min(due_up_s, up_s + self.lockouts.quiet_left_s(self.days.local_s(up_s)))
         if self._save_up_s > up_s and (self.dirty or self._owed):
             due_up_s = min(due_up_s, self._save_up_s)
         self._due_up_s = due_up_s
@@ -329,7 +346,7 @@ class Hub:
             if slot == PLAN:
                 self.new_plan = None
                 self._tell(REFUSED, _NONE, STORE, NEW_PLAN)
-        if done:
+        if done and self._alarms:
             self._alarm(False, _NONE, STORE, slot)
         if slot == PLAN:
             if done and self.new_plan is not None:
@@ -348,6 +365,7 @@ class Hub:
         self.new_plan = None
         self._adopt(plan, self.record)
         self.lockouts.follow(before)
+        self._alarms += self.lockouts.alarms()
 
     # Runs.
 
@@ -363,10 +381,12 @@ class Hub:
 
     def _why_end(self, run: Run, up_s: int, seen: "Seen") -> int:
         """Return why an open run must be closed now, or OK."""
-        if up_s >= self.guard.end_up_s[run.zone]:
-            return DONE
         supply = self.plan.zones[run.zone].supply
         meter = self.meters[supply]
+        if up_s >= self.guard.end_up_s[run.zone]:
+            if meter:
+                self._watch(supply, meter, seen.meter_ml[supply], up_s)  # once more, at the end
+            return FAULT if run.bad_flow else DONE
         if run.run_ml and meter and meter.given_ml(seen.meter_ml[supply]) >= run.run_ml:
             return LITRES
         if self.record.faults or run.bad_flow:
@@ -437,8 +457,7 @@ class Hub:
             self.intend(run, up_s)
             return True
         if why == QUIET:
-            local_s = days.local_s(up_s) or 0
-            self._look_at(up_s + quiet_edge_s(self.plan, local_s))
+            self._look_at(up_s + self.lockouts.quiet_left_s(days.local_s(up_s)))
         days.held[zone] = OK if why in (OPEN_LIMIT, BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
@@ -470,7 +489,7 @@ class Hub:
         # Up to their next edge the rules on hours and dates say what they say now.
         if (
             local_s is not None
-            and run.run_s > quiet_edge_s(self.plan, local_s)
+            and run.run_s > self.lockouts.quiet_left_s(local_s)
             and quiet_within(self.plan, local_s, run.run_s)
         ):
             return QUIET
@@ -480,6 +499,8 @@ class Hub:
         """Write down what is about to be given; the valve opens once that is known to be kept."""
         record = self.record
         bit = 1 << run.zone
+        if run.kind != PLANNED and record.waiting & bit:
+            self.days.drop(run.zone, run.kind)  # this one stands in for it
         record.waiting &= ~bit
         record.opening |= bit
         record.run_s[run.zone] = run.run_s
@@ -525,8 +546,9 @@ class Hub:
         changed = self.lockouts.poll(seen, up_s, record.opening)
         if changed:
             for zone, probe in enumerate(self.lockouts.probes):
-                if probe is not None and not probe.trusted:
-                    self.trim.discard_auto(zone)
+                if probe is not None and not probe.trusted and record.auto_pct[zone]:
+                    record.auto_pct[zone] = 0  # what an untrusted probe taught does not count
+                    self.dirty = True
             if self.lockouts.rain != self._rain_kept:
                 self._rain_kept = list(self.lockouts.rain)
                 self.dirty = True  # rain and power cuts come together: what locks is kept at once
@@ -563,10 +585,14 @@ class Hub:
         """See what a meter says. Returns True if something is wrong, or no longer so."""
         zone = self.guard.open_zone(supply)
         if zone == _NONE:
-            if self.record.faults & LEAK_FAULT or not meter.leaks(ml, up_s):
+            if not meter.leaks(ml, up_s) or self.record.faults & LEAK_FAULT:
                 return False
             self.record.faults |= LEAK_FAULT
             self._alarm(True, _NONE, LEAK, supply)
+            for other in self.guard.open_zones:
+                run = self.runs[other]
+                if run is not None:
+                    run.ended = FAULT
             self.guard.shut_all(up_s)
             self.dirty = True
             return True
@@ -593,10 +619,10 @@ class Hub:
         record.zone_faults[zone] |= NO_FLOW_FAULT
         self.guard.retry_zone_up_s[zone] = up_s + FAULT_RETRY_S
         self._alarm(True, zone, NO_FLOW, flow_ml_min)
-        zones = self._zones_beside(zone)
-        if all(record.zone_faults[other] & NO_FLOW_FAULT for other in zones):
-            self._alarm(True, ZONES_MAX + self.plan.zones[zone].supply, SUPPLY_NO_FLOW, 0)
-            for other in zones:
+        supply = self.plan.zones[zone].supply
+        if self._supply_no_flow(supply):
+            self._alarm(True, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
+            for other in self._zones_of(supply):
                 self.guard.retry_zone_up_s[other] = up_s + FAULT_RETRY_S
 
     def _flows(self, zone: int, flow_ml_min: int, up_s: int) -> bool:
@@ -605,16 +631,16 @@ class Hub:
             return False
         self.record.zone_faults[zone] &= ~NO_FLOW_FAULT
         self._alarm(False, zone, NO_FLOW, flow_ml_min)
-        self._alarm(False, ZONES_MAX + self.plan.zones[zone].supply, SUPPLY_NO_FLOW, 0)
-        for other in self._zones_beside(zone):
+        supply = self.plan.zones[zone].supply
+        self._alarm(False, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
+        for other in self._zones_of(supply):
             self.guard.retry_zone_up_s[other] = up_s
         self.dirty = True
         return True
 
-    def _zones_beside(self, zone: int) -> "list[int]":
-        """Return every zone of a zone's supply."""
-        supply = self.plan.zones[zone].supply
-        return [other for other, part in enumerate(self.plan.zones) if part.supply == supply]
+    def _zones_of(self, supply: int) -> "list[int]":
+        """Return the zones of a supply."""
+        return [zone for zone, part in enumerate(self.plan.zones) if part.supply == supply]
 
     def _trusted(self, zone: int) -> bool:
         """Whether nothing speaks against adding to the table: no probe, or a trusted one."""
@@ -652,9 +678,10 @@ class Hub:
             record.faults = 0
         for one in zones:
             record.zone_faults[one] = 0
-        for alarm_zone, why in _standing(self.record, everything=True):
-            if zone in (_NONE, alarm_zone):
-                self._alarm(False, alarm_zone, why, 0)
+        standing = self._standing()
+        for alarm in list(self._alarms):
+            if alarm[1] in _FAULTS and alarm not in standing:
+                self._alarm(False, alarm[0], alarm[1], 0)
         if zone == _NONE:
             self.days.drop_waiting(FAULT)
         elif record.waiting >> zone & 1:
@@ -672,6 +699,8 @@ class Hub:
             why = self.lockouts.why_not_start(zone, self.days.local_s(up_s), False)
             if record.faults or record.zone_faults[zone]:
                 why = FAULT
+            elif why == OK and self.lockouts.closed_season:
+                why = CLOSED_SEASON
             zones.append(
                 {
                     "name": part.name,
@@ -699,6 +728,30 @@ class Hub:
         """Tell the owner what became of a command."""
         self._tell(accepted, zone, why, asked)
 
+    def _standing(self) -> "list[tuple[int, int]]":
+        """Return the alarms that the record's faults stand for."""
+        record = self.record
+        alarms = []
+        for bit, why in ((LEAK_FAULT, LEAK), (BROKEN_FAULT, BROKEN)):
+            if record.faults & bit:
+                alarms.append((_NONE, why))
+        for zone, faults in enumerate(record.zone_faults):
+            for bit, why in _ZONE_FAULTS:
+                if faults & bit:
+                    alarms.append((zone, why))
+            if record.dry_full[zone] >= DRY_CHECKS:
+                alarms.append((zone, DRY_AT_FULL))
+        for supply in range(len(self.plan.supplies)):
+            if self._supply_no_flow(supply):
+                alarms.append((ZONES_MAX + supply, SUPPLY_NO_FLOW))
+        return alarms
+
+    def _supply_no_flow(self, supply: int) -> bool:
+        """Whether none of a supply's zones flows."""
+        zones = self._zones_of(supply)
+        faults = self.record.zone_faults
+        return bool(zones) and all(faults[zone] & NO_FLOW_FAULT for zone in zones)
+
     def _named(self, valve: int) -> int:
         """Return how events name a valve: its zone, or ZONES_MAX and its supply."""
         zones = len(self.plan.zones)
@@ -709,30 +762,16 @@ class Hub:
 
     def _alarm(self, on: bool, zone: int, why: int, value: int) -> None:
         """Raise an alarm, or clear it: each once."""
-        standing = (zone, why) in self._alarms
-        if on and not standing:
-            self._alarms.append((zone, why))
-            self._tell(ALARM, zone, why, value)
-        elif standing and not on:
-            self._alarms.remove((zone, why))
-            self._tell(CLEARED, zone, why, value)
+        if on != ((zone, why) in self._alarms):
+            self._tell(ALARM if on else CLEARED, zone, why, value)
 
     def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""
         wall_s = self.days.wall_s(self._up_s) or _NONE
+        if what == ALARM:
+            self._alarms.append((zone, why))
+        elif what == CLEARED and (zone, why) in self._alarms:
+            self._alarms.remove((zone, why))
         event = (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
         self.log.add(event)
         self._events.append(event)
-
-
-def _standing(record: "journal.Record", everything: bool = False) -> "list[tuple[int, int]]":
-    """Return the alarms that a record's faults stand for; `everything`: all there could be."""
-    alarms = []
-    for bit, why in ((LEAK_FAULT, LEAK), (BROKEN_FAULT, BROKEN)):
-        if everything or record.faults & bit:
-            alarms.append((_NONE, why))
-    for zone, faults in enumerate(record.zone_faults):
-        for bit, why in ((BURST_FAULT, BURST), (NO_FLOW_FAULT, NO_FLOW), (DRIVER_FAULT, DRIVER)):
-            if everything or faults & bit:
-                alarms.append((zone, why))
-    return alarms

@@ -66,6 +66,7 @@ class Record:
     def __init__(self, zones: int) -> None:
         self.seq = 0
         self._code = _format(zones)
+        self._size = struct.calcsize(self._code) + 4
         for name, _ in HUB_FIELDS:
             setattr(self, name, 0)
         for name, _ in ZONE_FIELDS:
@@ -107,8 +108,8 @@ class Record:
         values = [getattr(self, field[0]) for field in HUB_FIELDS]
         for field in ZONE_FIELDS:
             values.extend(getattr(self, field[0]))
-        size = struct.calcsize(self._code) + 4
-        body = struct.pack(self._code, _MAGIC, VERSION, len(self.tag), size, self.seq, *values)
+        zones = len(self.tag)
+        body = struct.pack(self._code, _MAGIC, VERSION, zones, self._size, self.seq, *values)
         return body + struct.pack("<I", crc32(body))
 
     def carry(self, plan: "Plan") -> "Record":

@@ -31,7 +31,7 @@ EVENTS_MAX = const(64)  # events kept for a console; older ones are overwritten
 PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported as a count
 CLOSE_RETRY_S = const(10)  # between tries to close a valve whose driver failed
 SAVE_RETRY_S = const(300)  # between tries to write a store that failed
-FAULT_RETRY_S = const(86400)  # a zone or supply without flow is tried once a day
+FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 
 # Sensors.
 STALE_S = const(10800)  # three hours without a reading: three missed polls at the slowest

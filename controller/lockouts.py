@@ -52,6 +52,9 @@ class Lockouts:
         self.hold = False
         self.closed_season = False
         self.rain = [False] * len(plan.zones)
+        self._quiet = False  # what local rules say between these two local times
+        self._quiet_from_s = 0
+        self._quiet_until_s = 0
         self._polled = False
         self._used_s = list(record.used_s)  # each zone's minutes when its probe was last read
         self._warm_up_s = _NEVER
@@ -80,7 +83,7 @@ class Lockouts:
                 return LOST_CLOCK
             if has_quiet(self._plan):
                 return QUIET
-        elif is_quiet(self._plan, local_s):
+        elif self.quiet(local_s):
             return QUIET
         if anyway:
             return OK
@@ -96,6 +99,29 @@ class Lockouts:
         if why == OK and not anyway and self.wet_soil(zone):
             return WET_SOIL
         return why
+
+    def quiet(self, local_s: int) -> bool:
+        """Whether local rules forbid watering; kept until they may next say something else."""
+        if not self._quiet_from_s <= local_s < self._quiet_until_s:
+            self._quiet_from_s = local_s
+            self._quiet_until_s = local_s + quiet_edge_s(self._plan, local_s)
+            self._quiet = is_quiet(self._plan, local_s)
+        return self._quiet
+
+    def quiet_left_s(self, local_s: "int | None") -> int:
+        """Seconds until local rules may next say something else; a day while there is no clock."""
+        if local_s is None:
+            return DAY_S
+        self.quiet(local_s)
+        return self._quiet_until_s - local_s
+
+    def alarms(self) -> "list[tuple[int, int]]":
+        """Return the alarms that the sensors stand for."""
+        alarms = [(_NEVER, STALE)] if self._temp_stale else []
+        for zone, probe in enumerate(self.probes):
+            if probe is not None and not probe.trusted:
+                alarms.append((zone, PROBE))
+        return alarms
 
     def wet_soil(self, zone: int) -> bool:
         """Whether a trusted probe holds `zone` back."""

@@ -42,10 +42,11 @@ class Meter:
         return max(0, ml - self._start_ml)
 
     def settle_up_s(self, up_s: int) -> int:
-        """Return when the meter wants to be read next while the pipe settles, or 0."""
-        if up_s - self._turned_up_s < 2 * SETTLE_S:
-            return up_s + _LEAST_S
-        return 0
+        """Return when the meter wants to be read next after a turn: twice, or 0 after that."""
+        settled_up_s = self._turned_up_s + SETTLE_S
+        if up_s < settled_up_s:
+            return settled_up_s
+        return settled_up_s + SETTLE_S if up_s < settled_up_s + SETTLE_S else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
         """Return the mean flow since the last call, ml/min, or -1 while it is not known."""

@@ -115,7 +115,7 @@ def _check(hub: "Hub", zone: int, value: "object", up_s: int) -> int:
         return LOST_CLOCK
     if hub.lockouts.after_rain(up_s):
         return AFTER_RAIN
-    if hub.days.cycled_today() or hub.record.opening >> zone & 1:
+    if hub.days.watered_today(zone) or hub.record.opening >> zone & 1:
         return AFTER_CYCLE
     hub.dirty = True
     return hub.trim.check(zone, value, hub.record.day)

@@ -130,10 +130,6 @@ class Trim:
         record.trim_day[zone] = day
         self._tell(TRIMMED, zone, AUTOMATIC, record.trim_pct[zone] + pct)
 
-    def discard_auto(self, zone: int) -> None:
-        """Forget what an untrusted probe taught."""
-        self._record.auto_pct[zone] = 0
-
     def new_day(self, zone: int, day: int, dry: bool, moist: bool) -> None:
         """Count re-wetting days, and see what a trusted probe says of the opening."""
         record = self._record

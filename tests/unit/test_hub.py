@@ -343,7 +343,8 @@ def test_zones_without_flow_are_faults_and_together_a_supply_fault() -> None:
     bench.run_until(FIRST + 2 * DAY - 1)
     pour(bench, FIRST + 2 * DAY, FIRST + 2 * DAY + 1300, 3000)
     cleared = [e[1:3] for e in bench.told(CLEARED)]
-    assert cleared == [(0, NO_FLOW), (ZONES_MAX, SUPPLY_NO_FLOW), (1, NO_FLOW)]
+    assert cleared[1] == (ZONES_MAX, SUPPLY_NO_FLOW)
+    assert sorted(cleared[::2]) == [(0, NO_FLOW), (1, NO_FLOW)]
     assert bench.runner.hub.record.zone_faults == [0, 0]
     assert bench.told(CLOSED)[0][4] > 29000, "the volume is counted"
 

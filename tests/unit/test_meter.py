@@ -43,7 +43,7 @@ from tests.core import row
 
 FIRST_S = 6 * HOUR_S
 NOON_S = 12 * HOUR_S
-FOUND_S = 45  # half a minute to settle, and a quarter to measure
+FOUND_S = 60  # settled after half a minute, measured over another
 
 
 def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1) -> Plan:
@@ -89,8 +89,7 @@ def test_a_blocked_zone_is_tried_once_a_day_and_the_others_go_on() -> None:
     bench.flow_ml_min[0] = 0
     bench.run_until(5 * DAY_S)
     tries = opened(bench, 0)
-    assert 3 <= len(tries) <= 5
-    assert all(b - a >= DAY_S for a, b in pairwise(tries))
+    assert [b - a for a, b in pairwise(tries)] == [DAY_S] * 4
     assert len(opened(bench, 1)) == 10
     assert edges(bench, NO_FLOW) == [(1, FIRST_S + FOUND_S)]
     assert edges(bench, SUPPLY_NO_FLOW) == []
@@ -110,8 +109,8 @@ def test_a_supply_without_flow_is_tried_once_a_day() -> None:
     assert [on for on, _ in supply_edges] == [1]
     found_s = supply_edges[0][1]
     tries = sorted(up_s for zone in (0, 1) for up_s in opened(bench, zone) if up_s > found_s)
-    assert 2 <= len(tries) <= 4
-    assert all(b - a >= DAY_S for a, b in pairwise([found_s, *tries]))
+    assert 3 <= len(tries) <= 4
+    assert all(b - a >= 23 * HOUR_S for a, b in pairwise([found_s, *tries]))
     assert len(opened(bench, 2)) == 10
     bench.flow_ml_min = [3000, 3000, 3000]
     bench.run_until(9 * DAY_S)
@@ -230,7 +229,13 @@ def test_flow_is_not_known_before_the_pipe_has_settled() -> None:
     assert meter.given_ml(None) == 0
     meter.turned(None, 300)
     assert meter.given_ml(1500) == 0
-    assert (meter.settle_up_s(359), meter.settle_up_s(360)) == (374, 0)
+    assert [meter.settle_up_s(up_s) for up_s in (300, 329, 330, 359, 360)] == [
+        330,
+        330,
+        360,
+        360,
+        0,
+    ]
 
 
 # Litres.
@@ -279,9 +284,12 @@ def test_the_guided_test_learns_each_zone_however_slow_its_driver(open_takes_s: 
     bench.open_takes_s = open_takes_s
     assert ask(bench, ASK_TEST) == (True, OK)
     bench.run_until(HOUR_S)
-    assert [(e[1], e[3]) for e in bench.told(LEARNED)] == [(0, 2000), (1, 3000), (2, 4000)]
+    learned = [(e[1], e[3]) for e in bench.told(LEARNED)]
+    assert [zone for zone, _ in learned] == [0, 1, 2]
+    for (_, found_ml_min), true_ml_min in zip(learned, bench.flow_ml_min, strict=True):
+        assert abs(found_ml_min - true_ml_min) <= 2  # a millilitre of the count, over half a minute
     assert [e[1:4] for e in bench.told(OPENED)] == [(zone, TEST, 60) for zone in range(3)]
-    assert bench.runner.hub.record.flow_ml_min == [2000, 3000, 4000]
+    assert bench.runner.hub.record.flow_ml_min == [flow for _, flow in learned]
 
 
 def test_the_guided_test_replaces_a_baseline_and_finds_a_blocked_zone() -> None:
