@@ -1,13 +1,14 @@
 """Run a hub on this machine until `quit`: `python -m boards.desktop.main FOLDER`.
 
 FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; the record comes to
-stand beside it. Under MicroPython, from the repository: `micropython -m boards.desktop.main FOLDER`.
+stand beside it. Under MicroPython: `micropython -m boards.desktop.main FOLDER`.
 """
 
 import select
 import sys
 
-from boards.desktop.ports import HELP, DesktopPorts
+from boards.console import HELP
+from boards.desktop.ports import DesktopPorts
 from controller.plan import PlanError, unpack
 from controller.runner import Runner
 
@@ -26,7 +27,7 @@ def main(folder: str) -> int:
     runner = Runner(ports)
     poller = select.poll()
     poller.register(sys.stdin, select.POLLIN)
-    print(HELP)
+    print(HELP + " | quit")
     while True:
         wake_s = runner.turn()
         wait_s = min(max(wake_s - ports.up_s(), 0), LONGEST_SLEEP_S)

@@ -1,0 +1,347 @@
+"""What every microcontroller does alike: boot, the ports of the hub, the main loop.
+
+A board's folder is a pin map, `pins.py`, and a `main.py` that hands it to `run`. Boot order:
+
+1. every valve pin is driven to its shut level, and every valve is told to close;
+2. the reason of the boot is found; plan, clock and sensors are set up;
+3. the hub starts, closes every valve once more, and from then on the watchdog must be fed.
+
+Whatever is raised after that closes every valve, is kept for the next boot, and restarts the board.
+"""
+
+import sys
+from time import sleep_ms
+
+import machine
+
+from boards.console import HELP, Console, shown
+from boards.drivers.clock import Clock
+from boards.drivers.deadline import Deadline
+from boards.drivers.sleep import Sleeper, Uptime
+from boards.drivers.store import FileStore
+from boards.drivers.valves import HeldValve, NoValve
+from controller._const import TYPE_CHECKING, const
+from controller.events import CRASH, POWER
+from controller.limits import SUPPLIES_MAX, ZONES_MAX
+from controller.plan import PlanError
+from controller.ports import Seen
+from controller.runner import Runner
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import IO, Protocol
+
+    from machine import WDT, Timer
+
+    from boards.drivers.battery import Battery
+    from boards.drivers.clock import Source
+    from boards.drivers.contact import Contact
+    from boards.drivers.counter import FlowMeter, RainGauge
+    from boards.drivers.soil import CapacitiveProbe, GranularMatrix
+    from boards.drivers.thermometer import Ds18b20
+    from boards.drivers.valves import LatchingValve
+    from controller.plan import Plan
+    from controller.ports import Asked
+
+    Valve = LatchingValve | HeldValve | NoValve
+    Probe = CapacitiveProbe | GranularMatrix
+
+    class Note(Protocol):
+        """A few bytes that outlive a restart."""
+
+        def read(self) -> bytes: ...
+
+        def write(self, data: bytes) -> None: ...
+
+    class Pins(Protocol):
+        """What a board's `pins.py` holds. Functions, so that nothing happens before its turn."""
+
+        @property
+        def FOLDER(self) -> str: ...  # where record and plan are kept
+
+        @property
+        def HARD(self) -> bool: ...  # the port has hard interrupts
+
+        @property
+        def LIGHT_SLEEP(self) -> bool: ...  # sleep lightly between chunks, where that is safe
+
+        @property
+        def DEEP_LEAST_S(self) -> int: ...  # sleep deeply for waits of so much; 0: never
+
+        def valves(self) -> "list[Valve]":
+            """Zone valves in plan order; each pin an output at its shut level."""
+
+        def masters(self) -> "list[Valve]":
+            """Master valves, one a supply; NoValve where there is none."""
+
+        def timer(self) -> "Timer": ...
+
+        def clock(self) -> "Source": ...
+
+        def sensors(self) -> "Sensors": ...
+
+        def note(self) -> Note: ...
+
+
+WATCHDOG_MS = const(8000)  # an RP2's reaches 8388
+_NOTE_MOST = const(200)
+_RESETS = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "DEEPSLEEP_RESET", "SOFT_RESET")
+USUAL_SOIL_MC = const(20000)  # where no thermometer is in the soil
+
+
+class Sensors:
+    """Whatever a board measures with; None or an empty list: it has none.
+
+    probes: a zone each, None where a zone has none
+    meters: a supply each
+    """
+
+    def __init__(
+        self,
+        rain: "RainGauge | None" = None,
+        contact: "Contact | None" = None,
+        probes: "list[Probe | None] | tuple[()]" = (),
+        meters: "list[FlowMeter] | tuple[()]" = (),
+        air: "Ds18b20 | None" = None,
+        soil: "Ds18b20 | None" = None,
+        battery: "Battery | None" = None,
+    ) -> None:
+        self.rain = rain
+        self.contact = contact
+        self.probes = probes
+        self.meters = meters
+        self.air = air
+        self.soil = soil
+        self.battery = battery
+
+
+class Board:
+    """The ports of `controller.ports`, put together from drivers."""
+
+    def __init__(
+        self,
+        zones: "list[Valve]",
+        masters: "list[Valve]",
+        deadline_timer: "Timer",
+        hard: bool,
+        clock: Clock,
+        sensors: Sensors,
+        store: FileStore,
+        console: Console,
+    ) -> None:
+        self._zones = zones
+        self._masters = masters
+        self._by_number: "list[Valve]" = zones + masters
+        self.valves = len(self._by_number)
+        self._places = list(range(self.valves))
+        self.deadline = Deadline(deadline_timer, self._by_number, hard)
+        self._clock = clock
+        self.sensors = sensors
+        self._store = store
+        self.console = console
+        self.watchdog: "WDT | None" = None
+        self.due_s = 0  # the hub's next wake: slow sensors are read then, and not before
+        self._uptime = Uptime()
+        self._seen = Seen(ZONES_MAX, SUPPLIES_MAX)
+
+    def use(self, plan: "Plan") -> None:
+        """Number the valves as `plan` does: its zones, then a master a supply.
+
+        Raises:
+            PlanError: the pin map does not have what the plan needs.
+        """
+        zones, supplies = len(plan.zones), len(plan.supplies)
+        if zones > len(self._zones):
+            raise PlanError("%d zones, and the pin map has %d valves" % (zones, len(self._zones)))
+        if supplies > len(self._masters):
+            raise PlanError("%d supplies, the pin map has %d" % (supplies, len(self._masters)))
+        for zone, part in enumerate(plan.zones):
+            if bool(part.held) != isinstance(self._zones[zone], HeldValve):
+                raise PlanError("zone %d: held or latching, plan and pin map differ" % zone)
+        for supply, spigot in enumerate(plan.supplies):
+            if spigot.master and isinstance(self._masters[supply], NoValve):
+                raise PlanError("supply %d has a master valve, the pin map has none" % supply)
+        first = len(self._zones)
+        self._places = list(range(zones)) + list(range(first, first + supplies))
+        self.valves = zones + supplies
+        self._seen = Seen(zones, supplies)
+
+    # The ports.
+
+    def up_s(self) -> int:
+        """Seconds since boot."""
+        return self._uptime.s()
+
+    def wall_s(self) -> "int | None":
+        """UTC seconds since 2000-01-01, or None."""
+        return self._clock.wall_s(self.up_s())
+
+    def set_wall_s(self, wall_s: int) -> None:
+        """Set the clock."""
+        self._clock.set(wall_s, self.up_s())
+
+    def look(self) -> Seen:
+        """Read the counters always, and the slow sensors when the hub is due or asked."""
+        seen = self._seen
+        sensors = self.sensors
+        if sensors.rain is not None:
+            seen.rain_um = sensors.rain.um()
+        for supply in range(min(len(sensors.meters), len(seen.meter_ml))):
+            seen.meter_ml[supply] = sensors.meters[supply].ml()
+        if self.up_s() >= self.due_s or self.console.waiting():
+            self._measure(seen)
+        return seen
+
+    def take_asked(self) -> "list[Asked]":
+        """What the owner typed."""
+        return self.console.take()
+
+    def close(self, valve: int) -> None:
+        """Shut a valve, and take its deadline away."""
+        place = self._places[valve]
+        self._by_number[place].close()
+        self.deadline.disarm(place)
+
+    def open(self, valve: int, deadline_s: int) -> None:
+        """Arm a valve's deadline, then open it."""
+        place = self._places[valve]
+        self.deadline.arm(place, deadline_s)
+        self._by_number[place].open()
+
+    def read(self, slot: int, copy: int) -> bytes:
+        """Bytes last written to a copy."""
+        return self._store.read(slot, copy)
+
+    def write(self, slot: int, copy: int, data: bytes) -> None:
+        """Write a copy."""
+        self._store.write(slot, copy, data)
+
+    def report(self, event: "tuple[int, ...]") -> None:
+        """Show an event."""
+        print(shown(event))
+
+    def feed(self) -> None:
+        """Feed the watchdog: the runner calls this after a good turn, and nothing else does."""
+        if self.watchdog is not None:
+            self.watchdog.feed()
+
+    def _measure(self, seen: Seen) -> None:
+        """Read every slow sensor; one that fails is None, and stops no other."""
+        sensors = self.sensors
+        soil_mc = USUAL_SOIL_MC
+        if sensors.soil is not None:
+            found_mc = _reading(sensors.soil.mc)
+            soil_mc = USUAL_SOIL_MC if found_mc is None else found_mc
+        for zone in range(min(len(sensors.probes), len(seen.soil_vwc_ppt))):
+            probe = sensors.probes[zone]
+            if probe is not None:
+                seen.soil_vwc_ppt[zone] = _reading(probe.vwc_ppt, soil_mc)
+        if sensors.contact is not None:
+            seen.rain_wet = sensors.contact.wet()
+        if sensors.air is not None:
+            seen.temp_mc = _reading(sensors.air.mc)
+        if sensors.battery is not None:
+            seen.battery_mv = _reading(sensors.battery.mv)
+
+
+def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
+    """Run the hub for ever. Returns only without a plan that fits, every valve closed."""
+    zones = pins.valves()
+    masters = pins.masters()
+    shut(zones + masters)
+    note = pins.note()
+    try:
+        board, runner = start(pins, zones, masters, note, stream)
+        sleeper = Sleeper(machine, pins.LIGHT_SLEEP and not _counts(board.sensors))
+        while True:
+            once(board, runner, sleeper, pins.DEEP_LEAST_S)
+    except PlanError as error:
+        shut(zones + masters)
+        print("no plan to run: %s" % error)
+    except Exception as error:
+        shut(zones + masters)
+        _keep(note, error)
+        machine.reset()
+    except KeyboardInterrupt:
+        shut(zones + masters)
+        raise
+
+
+def start(
+    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", note: "Note", stream: "IO[str]"
+) -> "tuple[Board, Runner]":
+    """Build board and hub; every valve is closed already. Raises PlanError without a good plan."""
+    why = _why(note)
+    board = Board(
+        zones,
+        masters,
+        pins.timer(),
+        pins.HARD,
+        Clock(pins.clock()),
+        pins.sensors(),
+        FileStore(pins.FOLDER),
+        Console(stream),
+    )
+    runner = Runner(board, why)
+    board.use(runner.hub.plan)
+    board.watchdog = machine.WDT(timeout=WATCHDOG_MS)
+    print(HELP)
+    return board, runner
+
+
+def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> None:
+    """One turn of the hub, and one chunk of waiting."""
+    board.due_s = runner.turn()
+    wait_s = board.due_s - board.up_s()
+    valve_open = board.deadline.armed()
+    if deep_least_s and wait_s >= deep_least_s and not valve_open:
+        sleeper.deep(wait_s, valve_open, False)
+    sleeper.chunk(wait_s, valve_open)
+    board.console.look(board.wall_s())
+    if board.console.status:
+        board.console.status = False
+        print(runner.hub.status())
+
+
+def shut(valves: "list[Valve]") -> None:
+    """Close every valve; one that fails stops no other."""
+    for valve in valves:
+        try:
+            valve.close()
+        except OSError:
+            valve.cut()
+            sleep_ms(1)
+
+
+def _why(note: "Note") -> int:
+    """Reason of this boot, for the hub's log; says more on the console."""
+    cause = machine.reset_cause()
+    names = [name for name in _RESETS if getattr(machine, name, None) == cause]
+    crash = note.read()
+    print("boot: %s" % (names[0] if names else cause))
+    if crash:
+        print("before it: %s" % crash.decode())
+        note.write(b"")
+        return CRASH
+    return CRASH if cause == machine.WDT_RESET else POWER
+
+
+def _keep(note: "Note", error: Exception) -> None:
+    """Keep what was raised for the next boot to tell."""
+    try:
+        note.write(("%s: %s" % (type(error).__name__, error)).encode()[:_NOTE_MOST])
+    except Exception:
+        pass  # the restart matters more
+
+
+def _counts(sensors: Sensors) -> bool:
+    """Whether a pulse would be lost in light sleep."""
+    return sensors.rain is not None or bool(sensors.meters)
+
+
+def _reading(read: "Callable[..., int | None]", *args: int) -> "int | None":
+    """What a sensor reads; None if it does not answer."""
+    try:
+        return read(*args)
+    except OSError:
+        return None

@@ -1,0 +1,123 @@
+"""What an owner types on a serial console, and how events are shown there."""
+
+import select
+
+from controller._const import TYPE_CHECKING, const
+from controller.civil import day_of, month_days
+from controller.events import WHAT, WHY
+from controller.limits import ASKED_MAX
+from controller.ports import (
+    ASK_CHECK,
+    ASK_CLEAR,
+    ASK_CLOCK,
+    ASK_HOLD,
+    ASK_RUN,
+    ASK_RUN_ANYWAY,
+    ASK_STOP,
+    ASK_TEST,
+    DRY,
+    FIRM,
+    WET,
+)
+
+if TYPE_CHECKING:
+    from typing import IO
+
+    from controller.ports import Asked
+
+READINGS = {"dry": DRY, "firm": FIRM, "wet": WET}
+HELP = """hold HOURS | check ZONE dry|firm|wet [...] | run ZONE MINUTES [anyway]
+stop | clear [ZONE] | test | clock YYYY-MM-DD HH:MM (UTC) | status"""
+
+_LINE_MOST = const(80)  # no command is longer; more is noise on the line
+
+
+def parse(line: str, wall_s: "int | None") -> "Asked":
+    """Return the owner command in a typed line. Raises ValueError, IndexError or KeyError."""
+    words = line.split()
+    what = words[0]
+    if what == "hold":
+        if wall_s is None:
+            raise ValueError("set the clock first")
+        return ASK_HOLD, -1, wall_s + int(words[1]) * 3600
+    if what == "check":
+        return ASK_CHECK, int(words[1]), tuple([READINGS[word] for word in words[2:]])
+    if what == "run":
+        anyway = words[3:] == ["anyway"]
+        return ASK_RUN_ANYWAY if anyway else ASK_RUN, int(words[1]), int(words[2]) * 60
+    if what == "clear":
+        return ASK_CLEAR, int(words[1]) if len(words) > 1 else -1, 0
+    if what == "clock":
+        return ASK_CLOCK, -1, _moment(words[1], words[2])
+    return {"stop": ASK_STOP, "test": ASK_TEST}[what], -1, 0
+
+
+def shown(event: "tuple[int, ...]") -> str:
+    """One line for an event."""
+    what, zone, why, value, ml, _, up_s, _ = event
+    return "%8d s  zone %2d  %-10s %-14s %d %d" % (up_s, zone, WHAT[what], WHY[why], value, ml)
+
+
+class Console:
+    """Lines typed on `stream`, taken a character at a time and never waited for."""
+
+    def __init__(self, stream: "IO[str]") -> None:
+        self._stream = stream
+        self._poll = select.poll()
+        self._poll.register(stream, select.POLLIN)
+        self._line = ""
+        self._asked: "list[Asked]" = []
+        self.status = False  # the owner wants to see the status
+
+    def look(self, wall_s: "int | None") -> None:
+        """Take what has been typed since the last look, at most a line."""
+        for _ in range(_LINE_MOST):
+            if not self._poll.poll(0):
+                return
+            char = self._stream.read(1)
+            if not char:
+                return
+            if char in "\r\n":
+                line, self._line = self._line, ""
+                self._take(line, wall_s)
+                return
+            self._line = (self._line + char)[-_LINE_MOST:]
+
+    def waiting(self) -> bool:
+        """Whether a command waits to be taken."""
+        return bool(self._asked)
+
+    def take(self) -> "list[Asked]":
+        """Commands since the last call."""
+        asked = self._asked
+        self._asked = []
+        return asked
+
+    def _take(self, line: str, wall_s: "int | None") -> None:
+        if not line.strip():
+            return
+        if line.strip() == "status":
+            self.status = True
+            return
+        try:
+            asked = parse(line, wall_s)
+        except (ValueError, IndexError, KeyError):
+            print("not understood: " + line + "\n" + HELP)
+            return
+        if len(self._asked) < ASKED_MAX:
+            self._asked.append(asked)
+
+
+def _moment(date: str, clock: str) -> int:
+    """UTC seconds since 2000-01-01. Raises ValueError where there is no such moment."""
+    year, month, day = [int(part) for part in date.split("-")]
+    hour, minute = [int(part) for part in clock.split(":")]
+    if not (
+        2025 <= year <= 2099
+        and 1 <= month <= 12
+        and 1 <= day <= month_days(year, month)
+        and 0 <= hour <= 23
+        and 0 <= minute <= 59
+    ):
+        raise ValueError("no such moment")
+    return day_of(year, month, day) * 86400 + hour * 3600 + minute * 60

@@ -1,0 +1,45 @@
+"""Battery voltage, through a divider on an ADC pin, at rest and under a coil's load.
+
+A coil is pulsed seldom and the battery looked at often, so between pulses the voltage under load is
+taken to be the voltage at rest less the sag of the last pulse. The check before each opening is
+measured, not reckoned.
+"""
+
+from boards.drivers.adc import millivolts
+from controller._const import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from machine import ADC
+
+
+class Battery:
+    """A battery behind a divider: `top_ohm` to the battery, `bottom_ohm` to ground.
+
+    full_mv: what the ADC reads as its highest count (unused where it measures volts by itself)
+    """
+
+    def __init__(self, adc: "ADC", top_ohm: int, bottom_ohm: int, full_mv: int = 3300) -> None:
+        self._adc = adc
+        self._top_ohm = top_ohm
+        self._bottom_ohm = bottom_ohm
+        self._full_mv = full_mv
+        self._rest_mv = 0
+        self._sag_mv = 0
+
+    def mv(self) -> int:
+        """Voltage as it would be under a coil's load, mV."""
+        return max(0, self._read_mv() - self._sag_mv)
+
+    def rest(self) -> None:
+        """Measure before a pulse."""
+        self._rest_mv = self._read_mv()
+
+    def load(self) -> int:
+        """Measure during a pulse. Returns the voltage under load, mV."""
+        loaded_mv = self._read_mv()
+        self._sag_mv = max(0, self._rest_mv - loaded_mv)
+        return loaded_mv
+
+    def _read_mv(self) -> int:
+        pin_mv = millivolts(self._adc, self._full_mv)
+        return pin_mv * (self._top_ohm + self._bottom_ohm) // self._bottom_ohm

@@ -1,0 +1,61 @@
+"""A few bytes that outlive a restart: in RTC memory, or in a file where there is none."""
+
+import struct
+from binascii import crc32
+
+from controller._const import TYPE_CHECKING, const
+
+if TYPE_CHECKING:
+    from machine import RTC
+
+_HEAD = "<2sH"
+_MAGIC = b"Ec"
+CACHE_MOST = const(512)  # an ESP32 has 2048 bytes of RTC memory, other chips less
+
+
+class Cache:
+    """A few bytes in RTC memory: they outlive a reset and a sleep, but not a power cut."""
+
+    def __init__(self, rtc: "RTC") -> None:
+        self._rtc = rtc
+
+    def read(self) -> bytes:
+        """What was kept; b"" if nothing, or if it is not as it was written."""
+        raw = bytes(self._rtc.memory())
+        if len(raw) < 8:
+            return b""
+        magic, size = struct.unpack_from(_HEAD, raw)
+        if magic != _MAGIC or len(raw) != size + 8:
+            return b""
+        if struct.unpack_from("<I", raw, len(raw) - 4)[0] != crc32(raw[:-4]):
+            return b""
+        return raw[4:-4]
+
+    def write(self, data: bytes) -> None:
+        """Keep `data`, at most 512 bytes. Raises ValueError if it is more."""
+        if len(data) > CACHE_MOST:
+            raise ValueError("cache: too much")
+        body = struct.pack(_HEAD, _MAGIC, len(data)) + data
+        self._rtc.memory(body + struct.pack("<I", crc32(body)))
+
+
+class FileNote:
+    """A few bytes in a file, for boards without memory that outlives a reset."""
+
+    def __init__(self, path: str) -> None:
+        self._path = path
+
+    def read(self) -> bytes:
+        """What was kept; b"" if nothing."""
+        try:
+            with open(self._path, "rb") as file:
+                data: bytes = file.read()
+                return data
+        except OSError:
+            return b""
+
+    def write(self, data: bytes) -> None:
+        """Keep `data`; what stands there already is not written again."""
+        if self.read() != data:
+            with open(self._path, "wb") as file:
+                file.write(data)

@@ -1,0 +1,124 @@
+"""Soil moisture: capacitive probes, and granular matrix sensors.
+
+Both give volumetric water content in ppt, by a table for this probe in this soil. Without one of
+its own a capacitive probe is not to be believed.
+Source: Adla et al. 2020 (Sensors 20:363), Nagahage et al. 2019 (Agriculture 9:141).
+"""
+
+from time import sleep_ms, sleep_us
+
+from boards.drivers.adc import FULL, at_rail, counts, interpolate
+from controller._const import TYPE_CHECKING, const
+
+if TYPE_CHECKING:
+    from machine import ADC, Pin
+
+    Table = tuple[tuple[int, int], ...]
+
+_WARM_MS = const(100)  # a probe's oscillator and its filter settle; common practice, no source
+
+# Limits of the granular matrix sensor, as public drivers set them.
+SHORT_OHM = const(90)
+OPEN_OHM = const(30000)
+SUCTION_MAX_PA = const(239000)
+_PHASE_US = const(500)  # each way round; long against the ADC, short against electrolysis
+_PHASES = const(8)
+_SUM_TOLERANCE = const(3300)  # 5 % of full: the two ways round must add up to the supply
+
+
+class CapacitiveProbe:
+    """A capacitive probe on an ADC pin.
+
+    table: (counts, vwc_ppt) pairs, counts ascending, from this probe in this soil
+    power: an output that feeds the probe while it is read, or None if it is always fed
+    """
+
+    def __init__(self, adc: "ADC", table: "Table", power: "Pin | None" = None) -> None:
+        self._adc = adc
+        self._table = table
+        self._power = power
+
+    def vwc_ppt(self, _temp_mc: int) -> "int | None":
+        """Volumetric water content, ppt; None with the input at a rail: open, short or not fed."""
+        power = self._power
+        if power is not None:
+            power.value(1)
+            sleep_ms(_WARM_MS)
+        try:
+            value = counts(self._adc)
+        finally:
+            if power is not None:
+                power.value(0)
+        if at_rail(value):
+            return None
+        return interpolate(self._table, value)
+
+
+class GranularMatrix:
+    """A granular matrix sensor between `far` and the ADC's node; `series_ohm` from there to `near`.
+
+    Both pins are outputs at 0 at rest. Current flows for equal times both ways, so none flows on
+    balance: direct current would wear the electrodes and shift the reading.
+
+    table: (suction_kpa, vwc_ppt) pairs for this soil, suction ascending
+    """
+
+    def __init__(
+        self, adc: "ADC", near: "Pin", far: "Pin", series_ohm: int, table: "Table"
+    ) -> None:
+        self._adc = adc
+        self._near = near
+        self._far = far
+        self._series_ohm = series_ohm
+        self._table = table
+
+    def ohm(self) -> "int | None":
+        """Resistance, ohm; None where the two ways round do not agree: open, or a broken wire.
+
+        The node stands at supply x R / (R + series) one way and at supply x series / (R + series)
+        the other way, so R = series x first / second, whatever the supply.
+        """
+        first = second = 0
+        for _ in range(_PHASES):
+            first += self._phase(self._near, self._far)
+            second += self._phase(self._far, self._near)
+        first //= _PHASES
+        second //= _PHASES
+        if not second or abs(first + second - FULL) > _SUM_TOLERANCE:
+            return None
+        return self._series_ohm * first // second
+
+    def suction_kpa(self, temp_mc: int) -> "int | None":
+        """Soil suction at soil temperature `temp_mc`, kPa; None if short, open or out of range."""
+        ohm = self.ohm()
+        pa = None if ohm is None else suction_pa(ohm, temp_mc)
+        return None if pa is None else (pa + 500) // 1000
+
+    def vwc_ppt(self, temp_mc: int) -> "int | None":
+        """Volumetric water content by this soil's table, ppt; None where there is no suction."""
+        kpa = self.suction_kpa(temp_mc)
+        return None if kpa is None else interpolate(self._table, kpa)
+
+    def _phase(self, high: "Pin", low: "Pin") -> int:
+        """Counts at the node with current from `high` to `low`."""
+        low.value(0)
+        high.value(1)
+        try:
+            sleep_us(_PHASE_US)
+            return self._adc.read_u16()
+        finally:
+            high.value(0)
+
+
+def suction_pa(ohm: int, temp_mc: int) -> "int | None":
+    """Soil suction of a granular matrix sensor, Pa, at most 239,000; None if short or open.
+
+    kPa = (4.093 + 3.213 R) / (1 - 0.009733 R - 0.01205 T), R in kohm, T in degrees Celsius.
+    Source: Shock, Barnum & Seddigh 1998, Irrigation Association proceedings, pp. 139-146.
+    """
+    if not SHORT_OHM <= ohm <= OPEN_OHM:
+        return None
+    below = 1000000 - 9733 * ohm // 1000 - 1205 * temp_mc // 100
+    if below <= 0:  # past what the equation was fitted to
+        return None
+    return min((4093000 + 3213 * ohm) * 1000 // below, SUCTION_MAX_PA)

@@ -1,0 +1,35 @@
+"""Where record and plan are kept: files on flash, two copies each."""
+
+import os
+
+from controller.ports import PLAN, RECORD
+
+_NAMES = {RECORD: "record", PLAN: "plan"}
+
+
+class FileStore:
+    """Files in `folder`, on a file system that keeps the old content until the new one is whole."""
+
+    def __init__(self, folder: str) -> None:
+        self._folder = folder
+
+    def read(self, slot: int, copy: int) -> bytes:
+        """Bytes last written to a copy; b"" if none."""
+        try:
+            with open(self._path(slot, copy), "rb") as file:
+                data: bytes = file.read()
+                return data
+        except OSError:
+            return b""
+
+    def write(self, slot: int, copy: int, data: bytes) -> None:
+        """Write a copy, whole, and return once it would survive a power cut."""
+        with open(self._path(slot, copy), "wb") as file:
+            if file.write(data) != len(data):
+                raise OSError("store: full")
+            file.flush()
+        if hasattr(os, "sync"):
+            os.sync()
+
+    def _path(self, slot: int, copy: int) -> str:
+        return "%s/%s.%d" % (self._folder, _NAMES[slot], copy)

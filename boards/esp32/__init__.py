@@ -1,0 +1,1 @@
+"""ESP32, ESP32-S3 and ESP32-C3 boards."""

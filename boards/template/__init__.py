@@ -1,0 +1,1 @@
+"""Copy this folder for hardware of your own."""

@@ -1,0 +1,207 @@
+"""Simulated time, pins and interrupts."""
+
+try:
+    from micropython import heap_lock, heap_unlock
+except ImportError:  # CPython: no heap to lock; what the stand-ins forbid is forbidden all the same
+
+    def heap_lock():
+        pass
+
+    def heap_unlock():
+        pass
+
+
+LOOK_US = 5  # a look at the ticks takes time, so a loop that waits comes to an end
+FALLING = 4
+RISING = 8
+
+
+class Fault(Exception):
+    """A driver did what hardware does not forgive."""
+
+
+class Restart(BaseException):
+    """The chip restarts: by a reset, a watchdog or the end of a deep sleep. `args[0]` says which."""
+
+
+class PowerCut(BaseException):
+    """Power went."""
+
+
+class Line:
+    """One pin, as the chip and as the outside see it."""
+
+    def __init__(self):
+        self.out = None  # level driven by the chip; None: it is an input
+        self.pull = None
+        self.outside = None  # level driven from outside; None: nothing drives it
+        self.handler = None
+        self.trigger = 0
+        self.hard = False
+        self.listeners = []  # functions called when the chip's level changes
+
+    def level(self):
+        """0 or 1; None: floating."""
+        if self.out is not None:
+            return self.out
+        return self.pull if self.outside is None else self.outside
+
+
+class World:
+    """A board and what hangs on it. `us`: simulated time, which may begin just before a wrap."""
+
+    def __init__(self, port, us=0):
+        self.port = port
+        self.us = us
+        self.faults = []
+        self.analog = {}  # pin number -> function that returns microvolts
+        self.i2c = {}  # address -> device
+        self.wires = {}  # pin number -> 1-wire device
+        self.coil = None  # the coil that is live
+        self.reset_cause = 1  # power on
+        self.memory = b""  # RTC memory
+        self.rtc_us = None  # when the chip's clock was set; None: not since power came
+        self.rtc_base_s = 0
+        self.rtc_ppm = 0
+        self._start()
+
+    def _start(self):
+        """What every restart does."""
+        self.lines = {}
+        self.in_irq = False
+        self.hard_irq = False
+        self.asleep = False
+        self.stuck_in_c = False  # soft handlers wait for the end of a call in C
+        self.watchdog_us = None
+        self.watchdog_ms = 0
+        self._later = []
+        self._order = 0
+
+    def restart(self, cause, power_cut=False):
+        """Restart the chip: every pin floats, every timer and handler is gone."""
+        held = self.lines
+        self._start()
+        for number, line in held.items():
+            kept = self.line(number)
+            kept.outside = line.outside
+            kept.listeners = line.listeners
+        for number in held:
+            for listener in self.lines[number].listeners:
+                listener()
+        self.reset_cause = cause
+        if power_cut:
+            self.memory = b""
+            self.rtc_us = None
+
+    def line(self, number):
+        """The line of a pin number."""
+        if number not in self.lines:
+            self.lines[number] = Line()
+        return self.lines[number]
+
+    def level(self, number):
+        """What a pin is at, as seen from outside; a floating pin counts as pulled down there."""
+        return self.line(number).level() or 0
+
+    def fault(self, text):
+        """Keep and raise a fault."""
+        self.faults.append(text)
+        raise Fault(text)
+
+    def forbid_in_irq(self, what):
+        """A fault if a hard handler is running: `what` allocates, waits or takes a lock."""
+        if self.in_irq and self.hard_irq:
+            self.enter()
+            try:
+                self.fault(what + " in a hard interrupt")
+            finally:
+                self.leave()
+
+    # The heap is locked while a hard handler runs, but not inside the stand-ins.
+
+    def enter(self):
+        if self.hard_irq:
+            heap_unlock()
+
+    def leave(self):
+        if self.hard_irq:
+            heap_lock()
+
+    # Time.
+
+    def at_us(self, us, function):
+        """Call `function` once it is `us`."""
+        self._order += 1
+        self._later.append((us, self._order, function))
+
+    def look(self):
+        """A look at the ticks."""
+        self.advance_us(LOOK_US)
+
+    def advance_ms(self, ms):
+        self.advance_us(ms * 1000)
+
+    def advance_us(self, us):
+        """Let time pass. Whatever is due happens on the way, but not inside a handler."""
+        end_us = self.us + us
+        while not self.in_irq:
+            due = self._next(end_us)
+            if due is None:
+                break
+            self._later.remove(due)
+            self.us = max(self.us, due[0])
+            due[2]()
+        self.us = max(self.us, end_us)
+        self._check_watchdog()
+
+    def _next(self, end_us):
+        found = None
+        for entry in self._later:
+            if entry[0] <= end_us and (found is None or entry[:2] < found[:2]):
+                found = entry
+        if self.watchdog_us is not None and self.watchdog_us <= end_us:
+            if found is None or self.watchdog_us < found[0]:
+                self.us = self.watchdog_us
+                self._check_watchdog()
+        return found
+
+    def _check_watchdog(self):
+        if self.watchdog_us is not None and self.us >= self.watchdog_us:
+            self.watchdog_us = None
+            raise Restart("watchdog")
+
+    # Interrupts.
+
+    def drive(self, number, level):
+        """Something outside sets a pin's level."""
+        line = self.line(number)
+        before = line.level()
+        line.outside = level
+        edge = RISING if line.level() else FALLING
+        if before != line.level() and line.handler and line.trigger & edge and not self.asleep:
+            self.interrupt(line.handler, line.pin, line.hard)
+
+    def interrupt(self, handler, argument, hard):
+        """Call a handler as the chip does."""
+        if self.in_irq:
+            self.at_us(self.us, lambda: self.interrupt(handler, argument, hard))
+            return
+        if self.stuck_in_c and not hard:
+            return
+        self.in_irq = True
+        self.hard_irq = hard
+        try:
+            if hard:
+                heap_lock()
+                try:
+                    handler(argument)
+                finally:
+                    heap_unlock()
+            else:
+                handler(argument)
+        except Exception as error:
+            self.faults.append("raised in an interrupt: %r" % (error,))
+            raise
+        finally:
+            self.in_irq = False
+            self.hard_irq = False

@@ -1,0 +1,116 @@
+"""Every driver, on a stand-in for the hardware, under MicroPython and under CPython.
+
+The scripts in `drivers/` are found, not listed; each runs in a process of its own, because it puts
+the stand-in's modules in the place of real ones.
+"""
+
+import ast
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+SCRIPTS = sorted((Path(__file__).parent / "drivers").glob("*.py"))
+LEAST_SCRIPTS = 8
+# What runs inside an interrupt, and what it may call: nothing here allocates on a board.
+HANDLERS = {
+    "counter.py": {"_count"},
+    "deadline.py": {"_tick", "_shut"},
+    "valves.py": {"shut_now", "cut"},
+}
+MAY_CALL = {"_shut", "cut", "len", "shut_now", "ticks_diff", "ticks_ms", "ticks_us", "value"}
+ALLOCATES = (
+    ast.Dict,
+    ast.DictComp,
+    ast.GeneratorExp,
+    ast.JoinedStr,
+    ast.Lambda,
+    ast.List,
+    ast.ListComp,
+    ast.Set,
+    ast.SetComp,
+    ast.Slice,
+    ast.Starred,
+    ast.Tuple,
+    ast.For,
+    ast.Raise,
+    ast.Div,
+)
+
+
+def run(command: list[str], path_variable: str, path: str) -> str:
+    done = subprocess.run(
+        command,
+        cwd=ROOT,
+        env={**os.environ, path_variable: path, "PYTHONDONTWRITEBYTECODE": "1"},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout.splitlines()[-1]
+
+
+def test_enough_scripts_are_found() -> None:
+    assert len(SCRIPTS) >= LEAST_SCRIPTS
+
+
+@pytest.mark.parametrize("script", [pytest.param(script, id=script.stem) for script in SCRIPTS])
+def test_driver_under_micropython(script: Path, micropython: Path) -> None:
+    last = run([str(micropython), str(script)], "MICROPYPATH", ".:.frozen:tests/device")
+    assert re.fullmatch(r"[1-9]\d* passed on micropython \d+\.\d+\.\d+", last)
+
+
+@pytest.mark.parametrize("script", [pytest.param(script, id=script.stem) for script in SCRIPTS])
+def test_driver_under_cpython(script: Path) -> None:
+    last = run([sys.executable, str(script)], "PYTHONPATH", ".:tests/device")
+    assert re.fullmatch(r"[1-9]\d* passed on cpython \d+\.\d+\.\d+", last)
+
+
+def allocations(function: ast.FunctionDef) -> list[str]:
+    """What in a handler allocates, or calls what may."""
+    faults = []
+    for node in ast.walk(function):
+        if isinstance(node, ALLOCATES):
+            faults.append(f"{node.__class__.__name__} at line {getattr(node, 'lineno', 0)}")
+        elif isinstance(node, ast.Call):
+            name = getattr(node.func, "id", None) or getattr(node.func, "attr", None)
+            if name not in MAY_CALL or node.keywords:
+                faults.append(f"{name}() at line {node.lineno}")
+    return faults
+
+
+@pytest.mark.parametrize("file", [pytest.param(file, id=file) for file in HANDLERS])
+def test_interrupt_handlers_allocate_nothing(file: str) -> None:
+    tree = ast.parse((ROOT / "boards" / "drivers" / file).read_text("utf-8"))
+    handlers = [
+        node
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef) and node.name in HANDLERS[file]
+    ]
+    assert {handler.name for handler in handlers} == HANDLERS[file]
+    for handler in handlers:
+        handler.body = handler.body[1:] if ast.get_docstring(handler) else handler.body
+        assert allocations(handler) == [], handler.name
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        "kept = [1]",
+        "x = (a, b)",
+        "print(1)",
+        "x = f'{a}'",
+        "for n in a: pass",
+        "pin.irq(h, hard=1)",
+    ],
+)
+def test_an_allocating_handler_is_caught(body: str) -> None:
+    function = ast.parse(f"def _tick(self):\n    {body}").body[0]
+    assert isinstance(function, ast.FunctionDef)
+    assert len(allocations(function)) == 1
