@@ -290,17 +290,20 @@ def start(
 
 
 def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> None:
-    """One turn of the hub, and one chunk of waiting."""
+    """One turn of the hub, a look at the console, and one chunk of waiting."""
     board.due_s = runner.turn()
+    console = board.console
+    console.look(_reading(board.wall_s))
+    if console.status:
+        console.status = False
+        print(runner.hub.status())
+    if console.waiting():
+        return
     wait_s = board.due_s - board.up_s()
     valve_open = board.deadline.armed()
     if deep_least_s and wait_s >= deep_least_s and not valve_open:
         sleeper.deep(wait_s, valve_open, False)
     sleeper.chunk(wait_s, valve_open)
-    board.console.look(board.wall_s())
-    if board.console.status:
-        board.console.status = False
-        print(runner.hub.status())
 
 
 def shut(valves: "list[Valve]") -> None:
@@ -340,7 +343,7 @@ def _counts(sensors: Sensors) -> bool:
 
 
 def _reading(read: "Callable[..., int | None]", *args: int) -> "int | None":
-    """What a sensor reads; None if it does not answer."""
+    """What a sensor or clock reads; None if it does not answer."""
     try:
         return read(*args)
     except OSError:

@@ -20,7 +20,7 @@ HARD = False  # True where the port takes `hard=True` for pins and timers
 LIGHT_SLEEP = False  # True only with neither gauge nor meter
 DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
 
-VALVES = (2, 3)
+VALVES = (16, 17)
 ON = 1  # the level that feeds a coil
 
 
@@ -36,7 +36,7 @@ def masters() -> "list[Valve]":
 
 def timer() -> Timer:
     """The deadline's own."""
-    return Timer(0)
+    return Timer(0)  # an RP2 takes only Timer(-1)
 
 
 def clock() -> ChipClock:

@@ -42,10 +42,13 @@ ALLOCATES = (
 )
 
 
-def run(command: list[str], path_variable: str, path: str) -> str:
+def run(command: list[str], path_variable: str, folder: Path) -> str:
+    """Run a script in `folder`. Returns the last line it printed."""
+    path = f"{ROOT}:.frozen:{ROOT / 'tests' / 'device'}"
     done = subprocess.run(
         command,
-        cwd=ROOT,
+        cwd=folder,
+        stdin=subprocess.DEVNULL,
         env={**os.environ, path_variable: path, "PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,
         text=True,
@@ -61,14 +64,14 @@ def test_enough_scripts_are_found() -> None:
 
 
 @pytest.mark.parametrize("script", [pytest.param(script, id=script.stem) for script in SCRIPTS])
-def test_driver_under_micropython(script: Path, micropython: Path) -> None:
-    last = run([str(micropython), str(script)], "MICROPYPATH", ".:.frozen:tests/device")
+def test_driver_under_micropython(script: Path, micropython: Path, tmp_path: Path) -> None:
+    last = run([str(micropython), str(script)], "MICROPYPATH", tmp_path)
     assert re.fullmatch(r"[1-9]\d* passed on micropython \d+\.\d+\.\d+", last)
 
 
 @pytest.mark.parametrize("script", [pytest.param(script, id=script.stem) for script in SCRIPTS])
-def test_driver_under_cpython(script: Path) -> None:
-    last = run([sys.executable, str(script)], "PYTHONPATH", ".:tests/device")
+def test_driver_under_cpython(script: Path, tmp_path: Path) -> None:
+    last = run([sys.executable, str(script)], "PYTHONPATH", tmp_path)
     assert re.fullmatch(r"[1-9]\d* passed on cpython \d+\.\d+\.\d+", last)
 
 

@@ -39,10 +39,12 @@ def test_a_new_chip_has_lost_the_time():
 
 def test_set_and_read_back():
     for wall_s in MOMENTS_S:
-        _, _part, driver, clock = bench()
+        _, part, driver, clock = bench()
         clock.set(wall_s, 0)
         assert driver.get() == wall_s, wall_s
         assert clock.wall_s(5) == wall_s + 5
+    clock.set(DAY_2026_S, 0)
+    assert part.read(3, 1) == b"\x04"  # a Thursday, Monday being 1
 
 
 def test_it_counts_over_midnight_and_new_year():

@@ -21,14 +21,14 @@ def test_temperatures():
     # Sensor counts are sixteenths of a degree; the data sheet's own examples among them.
     for temp_mc in (125000, 25062, 10125, 500, 0, -500, -10125, -25062, -55000):
         for port in ("rp2", "esp32"):
-            _, _part, driver = bench(temp_mc, port=port)
+            _, _, driver = bench(temp_mc, port=port)
             assert abs(driver.mc() - temp_mc) <= 63, temp_mc
 
 
 def test_the_right_one_of_several():
-    _, part, driver = bench(8000, rom=b"\x28\x01\x02\x03\x04\x05\x06\x07")
+    _, _, driver = bench(8000, rom=b"\x28\x01\x02\x03\x04\x05\x06\x07")
     assert driver.mc() == 8000
-    _, _part, driver = bench(8000, rom=b"\x28\xff\x02\x03\x04\x05\x06\x07")
+    _, _, driver = bench(8000, rom=b"\x28\xff\x02\x03\x04\x05\x06\x07")
     assert fake_machine.raises(OSError, driver.mc)
 
 

@@ -157,7 +157,7 @@ def test_held_valve_of_either_level():
         valve.close()
         assert not water.open
         valve.open()
-        world.interrupt(lambda _: valve.shut_now(), None, True)
+        world.interrupt(lambda _, valve=valve: valve.shut_now(), None, True)
         assert not water.open
         assert world.faults == []
 

@@ -16,8 +16,8 @@ Fault model. What a driver does wrong is kept in `world.faults` and raised as `F
 - light sleep stops timers and loses edges; deep sleep, reset and power cut lose everything but what
   the chip keeps
 
-Not modelled: the time that a call takes (a look at the ticks takes 5 us), electrical noise, and what
-a brown-out does to a chip that does not reset.
+Not modelled: the time that a call takes (a look at the ticks takes 5 us), electrical noise, and
+what a brown-out does to a chip that does not reset.
 
 Time is simulated: it moves when a driver sleeps or looks at the ticks, and by `world.advance_ms`.
 """

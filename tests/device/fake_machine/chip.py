@@ -229,6 +229,7 @@ def module(world):
             raise Restart("reset")
 
         def lightsleep(self, ms):
+            world.forbid_in_irq("light sleep")
             world.asleep = True
             try:
                 world.advance_us(ms * 1000)
@@ -236,6 +237,7 @@ def module(world):
                 world.asleep = False
 
         def deepsleep(self, ms):
+            world.forbid_in_irq("deep sleep")
             self.slept_ms = ms
             raise Restart("deep sleep")
 

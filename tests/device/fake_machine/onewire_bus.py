@@ -2,7 +2,7 @@
 
 
 def crc8(data):
-    """CRC-8 of the 1-wire bus, polynomial 0x31 reflected: bit by bit, unlike the drivers' tables."""
+    """CRC-8 of the 1-wire bus, polynomial 0x31 reflected: bit by bit."""
     crc = 0
     for byte in data:
         for _ in range(8):

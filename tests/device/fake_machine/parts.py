@@ -45,6 +45,7 @@ class Latch:
         self.open = True
         self.ohm = ohm
         self.pulses = []  # (+1 open or -1 close, us)
+        self.moves = []  # (us, whether it is open now)
         self._world = world
         self._opens = opens
         self._closes = closes
@@ -75,6 +76,7 @@ class Latch:
         if world.coil is not None:
             world.fault("two coils live at once")
         world.coil = self
+        world.note("coil")
         self._since_us = since_us = world.us
 
         def burn():
@@ -92,6 +94,8 @@ class Latch:
         if took_us > self._most_us:
             world.fault("coil of pins %d and %d burns" % (self._opens, self._closes))
         if strong and took_us >= self._least_us:
+            if self.open != (self._drive > 0):
+                self.moves.append((world.us, not self.open))
             self.open = self._drive > 0
 
 
@@ -292,7 +296,7 @@ class ClockChip:
 
 
 class Thermometer:
-    """A DS18B20 at `temp_mc`. `spoilt` readings come with a wrong bit; `shorted` reads all zeros."""
+    """A DS18B20 at `temp_mc`; `spoilt` readings have a wrong bit, `shorted` ones only zeros."""
 
     def __init__(self, world, pin, temp_mc, rom=b"\x28\x01\x02\x03\x04\x05\x06\x07"):
         self.temp_mc = temp_mc

@@ -11,6 +11,7 @@ except ImportError:  # CPython: no heap to lock; what the stand-ins forbid is fo
         pass
 
 
+TRACE_MOST = 400
 LOOK_US = 5  # a look at the ticks takes time, so a loop that waits comes to an end
 FALLING = 4
 RISING = 8
@@ -21,7 +22,7 @@ class Fault(Exception):
 
 
 class Restart(BaseException):
-    """The chip restarts: by a reset, a watchdog or the end of a deep sleep. `args[0]` says which."""
+    """The chip restarts: a reset, a watchdog or a deep sleep. `args[0]` says which."""
 
 
 class PowerCut(BaseException):
@@ -54,6 +55,7 @@ class World:
         self.port = port
         self.us = us
         self.faults = []
+        self.trace = []  # what the chip was asked for, in order: the first TRACE_MOST of it
         self.analog = {}  # pin number -> function that returns microvolts
         self.i2c = {}  # address -> device
         self.wires = {}  # pin number -> 1-wire device
@@ -103,6 +105,14 @@ class World:
         """What a pin is at, as seen from outside; a floating pin counts as pulled down there."""
         return self.line(number).level() or 0
 
+    def stop_at(self, us, error):
+        """Raise `error` once it is `us`, out of whatever lets time pass then."""
+
+        def stop():
+            raise error
+
+        self.at_us(us, stop)
+
     def fault(self, text):
         """Keep and raise a fault."""
         self.faults.append(text)
@@ -110,12 +120,18 @@ class World:
 
     def forbid_in_irq(self, what):
         """A fault if a hard handler is running: `what` allocates, waits or takes a lock."""
+        self.note(what)
         if self.in_irq and self.hard_irq:
             self.enter()
             try:
                 self.fault(what + " in a hard interrupt")
             finally:
                 self.leave()
+
+    def note(self, what):
+        """Keep what the chip was asked for."""
+        if not self.hard_irq and len(self.trace) < TRACE_MOST:
+            self.trace.append(what)
 
     # The heap is locked while a hard handler runs, but not inside the stand-ins.
 
@@ -159,10 +175,10 @@ class World:
         for entry in self._later:
             if entry[0] <= end_us and (found is None or entry[:2] < found[:2]):
                 found = entry
-        if self.watchdog_us is not None and self.watchdog_us <= end_us:
-            if found is None or self.watchdog_us < found[0]:
-                self.us = self.watchdog_us
-                self._check_watchdog()
+        bites_us = end_us if found is None else found[0]
+        if self.watchdog_us is not None and self.watchdog_us <= bites_us:
+            self.us = self.watchdog_us
+            self._check_watchdog()
         return found
 
     def _check_watchdog(self):

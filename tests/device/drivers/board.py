@@ -1,0 +1,458 @@
+"""Whole boards: the real pin maps, the real hub and the real main loop on the stand-in.
+
+What is asked here is what water does, not what was commanded.
+"""
+
+import os
+
+import fake_machine
+from fake_machine.parts import (
+    Battery,
+    Capacitive,
+    ClockChip,
+    Contact,
+    Granular,
+    Held,
+    Latch,
+    Thermometer,
+)
+
+from tests.core import plan, row, wall
+
+MINUTE_US = 60000000
+FOLDER = "board.tmp"
+TYPED = "typed.tmp"
+# A cycle begins at 05:00 local, 10:00 UTC; each zone is to have ten minutes.
+BEFORE_S = wall(2026, 7, 1, 9, 58)
+ROWS = [row(5, 1, 3, run_s=600)]
+RUN_US = 600000000
+BOARDS = (("rp2_pico_w", "rp2", 4), ("esp32", "esp32", 3))
+
+
+class House:
+    """A board, its pin map, and everything that is wired to it."""
+
+    def __init__(self, name, port, zones, change=None, held=0):
+        self.name = name
+        self.zones = zones
+        self.world = world = fake_machine.power_on(port)
+        clean()
+        os.mkdir(FOLDER)
+        hub = {"battery": 1}
+        hub.update(change or {})
+        made = plan(zones, ROWS, zone={"held": held}, **hub)
+        with open(FOLDER + "/plan.0", "wb") as file:
+            file.write(made.pack())
+        self.write("")
+        pins = self.load()
+        if name == "template":
+            self.valves = [Held(world, number) for number in pins.VALVES]
+            return
+        self.battery = Battery(world, pins.BATTERY, 9000, 1700, 300000, 100000)
+        self.valves = [Latch(world, a, b, self.battery) for a, b in pins.VALVES]
+        self.clock = ClockChip(world)
+        self.air = Thermometer(world, pins.AIR, 15000)
+        self.rain = Contact(world, pins.RAIN)
+        if name == "esp32":
+            self.soil = Granular(
+                world, pins.SOIL_NODE, pins.SOIL_NEAR, pins.SOIL_FAR, 10000, pins.SOIL_SERIES_OHM
+            )
+        else:
+            self.probes = [Capacitive(world, pin, 1510000, pins.PROBE_POWER) for pin in pins.PROBES]
+            self.meter = Contact(world, pins.METER)
+
+    def load(self):
+        """Import the pin map anew, as a boot does."""
+        fake_machine.install(self.world)
+        fake_machine.forget("boards")
+        package = __import__("boards.%s.pins" % self.name, None, None, ["pins"])
+        self.pins = package
+        self.pins.FOLDER = FOLDER
+        return package
+
+    def set_clock(self, wall_s=BEFORE_S):
+        """Set the clock chip as a hub did some time before."""
+        import machine
+
+        from boards.drivers.clock import Ds3231
+
+        Ds3231(machine.I2C(0)).set(wall_s)
+        self.world.trace.clear()
+
+    def write(self, text):
+        """Have an owner type."""
+        with open(TYPED, "w") as file:
+            file.write(text)
+
+    def type_at(self, us, text):
+        """Have an owner type something later."""
+
+        def typed():
+            with open(TYPED, "a") as file:
+                file.write(text)
+
+        self.world.at_us(us, typed)
+
+    def run_for(self, us):
+        """Boot and run for some time. Returns what ended it: "cut", or why the chip restarted."""
+        from boards.common import run
+
+        self.world.stop_at(self.world.us + us, fake_machine.PowerCut())
+        with open(TYPED) as stream:
+            try:
+                run(self.pins, stream)
+            except fake_machine.PowerCut:
+                return "cut"
+            except fake_machine.Restart as why:
+                return why.args[0]
+        return "returned"
+
+    def start(self):
+        """Boot up to the first turn. Returns board and runner."""
+        from boards.common import shut, start
+
+        zones, masters = self.pins.valves(), self.pins.masters()
+        shut(zones + masters)
+        with open(TYPED) as stream:
+            return start(self.pins, zones, masters, self.pins.note(), stream)
+
+    def restart(self, cause, power_cut=False):
+        self.world.restart(cause, power_cut)
+        self.load()
+
+    def open_now(self):
+        return [zone for zone, valve in enumerate(self.valves) if valve.open]
+
+    def runs(self):
+        """(zone, from us, for us) of every time that water ran, in order."""
+        found = []
+        for zone, valve in enumerate(self.valves):
+            since_us = None
+            for us, is_open in valve.moves:
+                if is_open:
+                    since_us = us
+                elif since_us is not None:
+                    found.append((since_us, zone, us - since_us))
+                    since_us = None
+        return [(zone, us, took_us) for us, zone, took_us in sorted(found)]
+
+
+def clean():
+    """Remove what a test left."""
+    try:
+        for name in os.listdir(FOLDER):
+            os.remove(FOLDER + "/" + name)
+        os.rmdir(FOLDER)
+    except OSError:
+        pass
+    try:
+        os.remove(TYPED)
+    except OSError:
+        pass
+
+
+def test_valves_are_shut_before_anything_else():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        house.set_clock()
+        assert len(house.open_now()) == zones  # as a power cut left them
+        house.run_for(MINUTE_US // 2)
+        trace = house.world.trace
+        touched = [what for what in trace if what not in ("a new pin", "coil", "sleep")]
+        first = trace.index(touched[0])
+        assert trace[:first].count("coil") >= 2 * zones, trace[: first + 1]
+        assert house.open_now() == []
+        assert house.world.faults == []
+
+
+def test_zones_are_watered_one_after_another():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        house.set_clock()
+        assert house.run_for((5 + 11 * zones) * MINUTE_US) == "cut"
+        runs = house.runs()
+        assert sorted([run[0] for run in runs]) == list(range(zones)), runs
+        for zone, _, took_us in runs:
+            assert abs(took_us - RUN_US) < 3000000, (zone, took_us)
+        for before, after in zip(runs, runs[1:]):
+            assert after[1] >= before[1] + before[2] + 29000000
+        assert house.world.faults == []
+        assert "record.0" in os.listdir(FOLDER) and "record.1" in os.listdir(FOLDER)
+
+
+def test_held_valves_and_the_chips_own_clock():
+    house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
+    house.write("clock 2026-07-01 09:58\n")
+    opened = []
+    for minute in range(1, 26):
+        house.world.at_us(minute * MINUTE_US, lambda: opened.append(house.open_now()))
+    assert house.run_for(26 * MINUTE_US) == "cut"
+    assert opened.count([0]) >= 9 and opened.count([1]) >= 9
+    assert [0, 1] not in opened
+    assert house.world.faults == []
+
+
+def test_without_a_clock_nothing_opens_until_it_is_set():
+    house = House("rp2_pico_w", "rp2", 4)
+    assert house.run_for(30 * MINUTE_US) == "cut"
+    assert house.runs() == [] and house.open_now() == []
+    house.restart(1, power_cut=True)
+    house.write("clock 2026-07-01 09:58\n")
+    house.run_for(10 * MINUTE_US)
+    assert len(house.open_now()) == 1
+
+
+def cut_in_a_run(house, error):
+    """Run into the first zone's watering, then let `error` come out of the main loop."""
+    house.set_clock()
+    house.world.stop_at(house.world.us + 6 * MINUTE_US, error)
+    ended = house.run_for(60 * MINUTE_US)
+    return ended
+
+
+def boots(house):
+    """Restart and run for a minute. Returns the reason of the boot that the hub logged."""
+    board, runner = house.start()
+    for _ in range(3):
+        board.due_s = runner.turn()
+    from controller.events import BOOT, WHY
+
+    found = [WHY[event[2]] for event in runner.hub.log.events() if event[0] == BOOT]
+    assert len(found) == 1
+    return found[0]
+
+
+def test_a_power_cut_in_a_run_comes_back_shut():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        assert cut_in_a_run(house, fake_machine.PowerCut()) == "cut"
+        assert len(house.open_now()) == 1  # it latches: no software can shut it now
+        house.restart(1, power_cut=True)
+        house.world.advance_us(20 * MINUTE_US)
+        assert len(house.open_now()) == 1
+        assert boots(house) == "power"
+        assert house.open_now() == []
+        assert house.world.faults == []
+
+
+def test_a_crash_shuts_and_is_told_of():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        assert cut_in_a_run(house, RuntimeError("a bug")) == "reset"
+        assert house.open_now() == []
+        assert b"a bug" in house.pins.note().read()
+        house.restart(2 if port == "esp32" else 3)
+        assert boots(house) == "crash"
+        assert house.pins.note().read() == b""
+        assert house.open_now() == []
+
+
+def test_a_stuck_loop_is_reset_by_the_watchdog_and_comes_back_shut():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        house.set_clock()
+
+        def stuck(house=house):
+            house.world.advance_ms(20000)
+
+        house.world.at_us(house.world.us + 6 * MINUTE_US, stuck)
+        assert house.run_for(60 * MINUTE_US) == "watchdog"
+        assert len(house.open_now()) == 1
+        house.restart(3)
+        assert boots(house) == "crash"
+        assert house.open_now() == []
+
+
+def test_ctrl_c_shuts():
+    house = House("rp2_pico_w", "rp2", 4)
+    try:
+        cut_in_a_run(house, KeyboardInterrupt())
+    except KeyboardInterrupt:
+        pass
+    assert house.runs() != [] and house.open_now() == []
+
+
+def test_the_deadline_stands_behind_a_hub_that_forgets():
+    house = House("rp2_pico_w", "rp2", 4, {})
+    house.set_clock()
+    board, runner = house.start()
+    board.due_s = runner.turn()
+    board.open(0, 900)
+    began_us = house.world.us
+    while house.valves[0].open:
+        house.world.advance_ms(500)
+        board.feed()  # the loop lives, and has lost its mind
+        assert house.world.us - began_us < 903000000
+    assert house.world.us - began_us >= 900000000
+    assert board.deadline.fired == 1
+
+
+def test_hard_interrupts_go_on_while_a_call_in_c_never_returns():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    board, runner = house.start()
+    board.due_s = runner.turn()
+    board.open(0, 3)
+    house.world.stuck_in_c = True
+    house.rain.pulse()
+    house.world.advance_ms(5000)
+    assert board.sensors.rain.um() == 279
+    assert not house.valves[0].open
+
+
+def test_no_plan_or_a_wrong_one_shuts_and_returns():
+    def none(house):
+        os.remove(FOLDER + "/plan.0")
+
+    def torn(house):
+        with open(FOLDER + "/plan.0", "wb") as file:
+            file.write(b"Ep\x01")
+
+    def five(house):
+        with open(FOLDER + "/plan.0", "wb") as file:
+            file.write(plan(5, ROWS).pack())
+
+    def held(house):
+        with open(FOLDER + "/plan.0", "wb") as file:
+            file.write(plan(4, ROWS, zone={"held": 1}).pack())
+
+    def master(house):
+        with open(FOLDER + "/plan.0", "wb") as file:
+            file.write(plan(4, ROWS, supplies=[{"master": 1}]).pack())
+
+    for spoil in (none, torn, five, held, master):
+        house = House("rp2_pico_w", "rp2", 4)
+        spoil(house)
+        assert house.run_for(MINUTE_US) == "returned", spoil
+        assert house.open_now() == []
+        assert house.world.watchdog_us is None
+
+
+def test_what_is_measured_reaches_the_hub():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    board, runner = house.start()
+    board.due_s = runner.turn()
+    house.world.advance_ms(1000)
+    for _ in range(5):
+        house.rain.pulse(bounces=2)
+        house.world.advance_ms(500)
+        board.feed()
+    for _ in range(9):
+        house.meter.pulse(ms=5)
+    board.due_s = 0
+    seen = board.look()
+    assert seen.rain_um == 5 * 279
+    assert seen.meter_ml == [20]
+    assert abs(seen.temp_mc - 15000) <= 63
+    assert abs(seen.soil_vwc_ppt[0] - 380) <= 3 and seen.soil_vwc_ppt[2:] == [None, None]
+    assert abs(seen.battery_mv - 9000) < 40
+
+    house = House("esp32", "esp32", 3)
+    board, runner = house.start()
+    seen = board.look()
+    assert abs(seen.soil_vwc_ppt[0] - 355) <= 8  # 57 kPa at 20 degrees, by the table
+
+
+def test_a_sensor_that_fails_stops_no_other():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    board, _ = house.start()
+    house.air.absent = True
+    house.probes[0].uv = 3300000
+    seen = board.look()
+    assert seen.temp_mc is None and seen.soil_vwc_ppt[0] is None
+    assert seen.soil_vwc_ppt[1] is not None and seen.battery_mv is not None
+    house.air.absent = False
+    assert board.look().temp_mc is not None
+
+
+def test_slow_sensors_are_read_only_when_the_hub_is_due():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    board, runner = house.start()
+    board.due_s = runner.turn()
+    house.air.temp_mc = 30000
+    house.world.watchdog_us = None  # nothing feeds it here
+    house.world.advance_us((board.due_s - board.up_s()) * 1000000 // 2)
+    assert abs(board.look().temp_mc - 15000) <= 63
+    house.world.advance_us((board.due_s + 1 - board.up_s()) * 1000000)
+    assert abs(board.look().temp_mc - 30000) <= 63
+
+
+def test_a_weak_battery_opens_nothing():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    house.battery.inner_mohm = 4000  # 9 V at rest, 6 V under a coil
+    assert house.run_for(30 * MINUTE_US) == "cut"
+    assert house.runs() == [] and house.open_now() == []
+
+
+def test_the_guided_test_opens_each_zone_for_a_minute():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        house.set_clock(wall(2026, 7, 1, 3))
+        house.write("test\n")
+        house.run_for((2 * zones + 1) * MINUTE_US)
+        runs = house.runs()
+        assert [run[0] for run in runs] == list(range(zones))
+        for _, _, took_us in runs:
+            assert abs(took_us - MINUTE_US) < 3000000
+
+
+def test_typed_lines():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock(wall(2026, 7, 1, 3))
+    house.write("nonsense\n\nrun 1\nrun x 5\nclock 2026-02-30 10:00\nstatus\n")
+    house.type_at(MINUTE_US, "run 1 5 anyway\n")
+    house.run_for(8 * MINUTE_US)
+    assert [(zone, took_us // MINUTE_US) for zone, _, took_us in house.runs()] == [(1, 5)]
+    assert house.world.faults == []
+
+
+def test_deep_sleep_only_with_every_valve_shut():
+    house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
+    house.pins.DEEP_LEAST_S = 300
+    house.write("clock 2026-07-01 03:00\n")
+    assert house.run_for(MINUTE_US) == "deep sleep"
+    assert house.open_now() == []
+    house.restart(4)
+    house.write("clock 2026-07-01 09:58\n")
+
+    def allow():
+        house.pins.DEEP_LEAST_S = 1
+
+    began_us = house.world.us
+    house.world.at_us(began_us + 4 * MINUTE_US, allow)  # in the first zone's ten minutes
+    house.world.at_us(began_us + 11 * MINUTE_US, lambda: opened.append(house.open_now()))
+    opened = []
+    assert house.run_for(30 * MINUTE_US) == "deep sleep"
+    assert opened == [[0]] and house.open_now() == []
+
+
+def test_a_board_with_a_gauge_never_sleeps_lightly():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock(wall(2026, 7, 1, 3))
+    house.pins.LIGHT_SLEEP = True
+    for second in range(1, 40):
+        house.world.at_us(second * 3 * 1000000, lambda: house.rain.pulse(ms=20))
+    house.run_for(MINUTE_US)
+    assert "light sleep" not in house.world.trace
+
+
+def test_light_sleep_where_nothing_counts():
+    house = House("template", "rp2", 2, {"battery": 0, "frost": 0}, held=1)
+    import machine
+
+    house.pins.timer = lambda: machine.Timer(-1)
+    house.pins.LIGHT_SLEEP = True
+    house.write("clock 2026-07-01 03:00\n")
+    house.run_for(MINUTE_US)
+    assert "light sleep" in house.world.trace
+    assert house.world.faults == []
+
+
+try:
+    fake_machine.run_tests(globals())
+finally:
+    clean()
