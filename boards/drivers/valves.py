@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 # Common practice, no source: 20-100 ms moves the plunger, and more only heats the coil.
 PULSE_MS = const(50)
 PULSE_MAX_MS = const(200)
-REST_MS = const(50)  # between two pulses: the supply's capacitor fills again
+REST_MS = const(50)  # between two pulses, the supply recovers
 CLOSE_PULSES = const(2)  # grit under the seat, or a weak first pulse: once more costs 13 uAh
 
 
