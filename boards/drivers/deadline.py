@@ -4,7 +4,7 @@ It knows no clock, plan or record. It counts its own seconds and works while the
 as far as the port lets timers interrupt Python.
 """
 
-from controller._const import TYPE_CHECKING
+from controller._const import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
             """Switch off a coil that was left live."""
 
 
+_ONCE_MORE = const(-1)  # shut a second ago, and again now: a closing pulse is given twice
+
+
 class Deadline:
     """Shuts `valves[n]` in the second after its time is over.
 
@@ -35,7 +38,7 @@ class Deadline:
         self._hard = hard
         self._left_s = [0] * len(valves)  # 0: not armed
         self._late = False
-        self.fired = 0  # how often it had to shut a valve
+        self.fired = 0  # closing pulses it had to give
         self._ticks = self._tick  # bound here, once: binding allocates
         self._runs = False
 
@@ -66,18 +69,17 @@ class Deadline:
         while valve < len(left_s):
             if left_s[valve] > 1:
                 left_s[valve] -= 1
-            elif left_s[valve]:
-                self._shut(valve)
+            elif left_s[valve] and self._shut(valve):
+                left_s[valve] = _ONCE_MORE if left_s[valve] == 1 else 0
             valve += 1
 
-    def _shut(self, valve: int) -> None:
+    def _shut(self, valve: int) -> bool:
         """Shut a valve; if a coil is live for a second tick, whoever pulsed it is stuck: cut it."""
         shut = self._valves[valve]
         if self._late:
             shut.cut()
-        if shut.shut_now():
-            self._left_s[valve] = 0
-            self._late = False
-            self.fired += 1
-        else:
-            self._late = True
+        self._late = not shut.shut_now()
+        if self._late:
+            return False
+        self.fired += 1
+        return True

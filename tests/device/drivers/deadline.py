@@ -40,7 +40,9 @@ def test_not_before_and_soon_after():
             world.advance_ms(100)
             assert world.us - began_us < 603000000
         assert world.us - began_us >= 600000000
-        assert deadline.fired == 1 and not deadline.armed()
+        world.advance_ms(5000)
+        assert deadline.fired == 2 and not deadline.armed()
+        assert [way for way, _ in latches[0].pulses[-2:]] == [-1, -1]
         assert world.faults == []
 
 
@@ -122,6 +124,8 @@ def test_a_coil_in_use_is_waited_for():
     world.advance_ms(1000)
     assert not latches[0].open
     assert [way for way, _ in latches[1].pulses] == [-1, -1, -1, -1]
+    world.advance_ms(5000)
+    assert not deadline.armed()
     assert world.faults == []
 
 
