@@ -32,10 +32,10 @@ BOARDS = (("rp2_pico_w", "rp2", 4), ("esp32", "esp32", 3))
 class House:
     """A board, its pin map, and everything that is wired to it."""
 
-    def __init__(self, name, port, zones, change=None, held=0):
+    def __init__(self, name, port, zones, change=None, held=0, us=0):
         self.name = name
         self.zones = zones
-        self.world = world = fake_machine.power_on(port)
+        self.world = world = fake_machine.power_on(port, us)
         clean()
         os.mkdir(FOLDER)
         hub = {"battery": 1}
@@ -166,8 +166,9 @@ def test_valves_are_shut_before_anything_else():
 
 
 def test_zones_are_watered_one_after_another():
+    wraps_us = (1 << 30) * 1000 - 8 * MINUTE_US  # the ticks wrap in the first zone's run
     for name, port, zones in BOARDS:
-        house = House(name, port, zones)
+        house = House(name, port, zones, us=wraps_us)
         house.set_clock()
         assert house.run_for((5 + 11 * zones) * MINUTE_US) == "cut"
         runs = house.runs()
@@ -178,6 +179,26 @@ def test_zones_are_watered_one_after_another():
             assert after[1] >= before[1] + before[2] + 29000000
         assert house.world.faults == []
         assert "record.0" in os.listdir(FOLDER) and "record.1" in os.listdir(FOLDER)
+
+
+def test_a_day_and_its_four_cycles():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    assert house.run_for(26 * 60 * MINUTE_US) == "cut"
+    assert sorted([zone for zone, _, _ in house.runs()]) == sorted(list(range(4)) * 4)
+    assert house.world.faults == []
+
+
+def test_rain_in_the_bucket_holds_back_the_cycles_after_it():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    began_us = house.world.us
+    for tip in range(110):  # 31 mm in two hours, after the first cycle
+        house.world.at_us(began_us + (60 + tip) * MINUTE_US, house.rain.pulse)
+    assert house.run_for(13 * 60 * MINUTE_US) == "cut"
+    assert len(house.runs()) == 4
+    assert max([us for _, us, _ in house.runs()]) < began_us + 60 * MINUTE_US
+    assert house.world.faults == []
 
 
 def test_held_valves_and_the_chips_own_clock():
