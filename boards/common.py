@@ -24,7 +24,7 @@ from controller._const import TYPE_CHECKING, const
 from controller.events import CRASH, POWER
 from controller.limits import SUPPLIES_MAX, ZONES_MAX
 from controller.plan import PlanError
-from controller.ports import Seen
+from controller.ports import PLAN, Seen
 from controller.runner import Runner
 
 if TYPE_CHECKING:
@@ -140,6 +140,7 @@ class Board:
         self._store = store
         self.console = console
         self.watchdog: "WDT | None" = None
+        self.replanned = False  # a plan was written: valves keep their old numbers until a restart
         self.due_s = 0  # the hub's next wake: slow sensors are read then, and not before
         self._uptime = Uptime()
         self._seen = Seen(ZONES_MAX, SUPPLIES_MAX)
@@ -204,6 +205,8 @@ class Board:
 
     def open(self, valve: int, deadline_s: int) -> None:
         """Arm a valve's deadline, then open it."""
+        if self.replanned:
+            raise OSError("a new plan: restart first")
         place = self._places[valve]
         self.deadline.arm(place, deadline_s)
         self._by_number[place].open()
@@ -214,6 +217,8 @@ class Board:
 
     def write(self, slot: int, copy: int, data: bytes) -> None:
         """Write a copy."""
+        if slot == PLAN:
+            self.replanned = True
         self._store.write(slot, copy, data)
 
     def report(self, event: "tuple[int, ...]") -> None:
@@ -292,6 +297,8 @@ def start(
 def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> None:
     """One turn of the hub, a look at the console, and one chunk of waiting."""
     board.due_s = runner.turn()
+    if board.replanned:
+        machine.reset()
     console = board.console
     console.look(_reading(board.wall_s))
     if console.status:

@@ -17,11 +17,6 @@ if TYPE_CHECKING:
 
     from controller.ports import Asked
 
-if TYPE_CHECKING:
-    from typing import Callable
-
-    from controller.ports import Asked
-
 # time.time() counts from 1970 or from 2000, whichever the port has chosen.
 EPOCH_S = 946684800 if time.gmtime(0)[0] == 1970 else 0
 
@@ -72,12 +67,12 @@ class DesktopPorts:
         self._say(shown(event))
 
     def feed(self) -> None:
-        pass
+        """A desktop has no watchdog."""
 
     def ask(self, line: str) -> "str | None":
         """Take one typed line. Returns None, or what is wrong with it."""
         try:
-            asked = parse(line, now_s())
+            asked = parse(line, self.wall_s())
         except (ValueError, IndexError, KeyError):
             return "not understood: " + line + "\n" + HELP
         self._asked.append(asked)

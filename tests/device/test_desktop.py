@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from boards.desktop.ports import DesktopPorts, parse
+from boards.console import parse
+from boards.desktop.ports import DesktopPorts
 from controller.ports import (
     ASK_CHECK,
     ASK_HOLD,

@@ -22,6 +22,18 @@ HANDLERS = {
     "deadline.py": {"_tick", "_shut"},
     "valves.py": {"shut_now", "cut"},
 }
+# Constants of a pin map that name no pin.
+NOT_PINS = {
+    "BATTERY_TOP_OHM",
+    "CLOSE_LEAST_MV",
+    "DEEP_LEAST_S",
+    "ON",
+    "PROBE_TABLES",
+    "PULSES_PER_L",
+    "SOIL_SERIES_OHM",
+    "SOIL_TABLE",
+    "TIP_UM",
+}
 MAY_CALL = {"_shut", "cut", "len", "shut_now", "ticks_diff", "ticks_ms", "ticks_us", "value"}
 ALLOCATES = (
     ast.Dict,
@@ -73,6 +85,32 @@ def test_driver_under_micropython(script: Path, micropython: Path, tmp_path: Pat
 def test_driver_under_cpython(script: Path, tmp_path: Path) -> None:
     last = run([sys.executable, str(script)], "PYTHONPATH", tmp_path)
     assert re.fullmatch(r"[1-9]\d* passed on cpython \d+\.\d+\.\d+", last)
+
+
+def pin_numbers(board: str) -> set[int]:
+    """Numbers that stand in the constants of a board's pin map that name pins."""
+    tree = ast.parse((ROOT / "boards" / board / "pins.py").read_text("utf-8"))
+    numbers = set()
+    for node in tree.body:
+        if isinstance(node, ast.Assign):
+            names = [name.id for name in ast.walk(node.targets[0]) if isinstance(name, ast.Name)]
+            if set(names) & NOT_PINS:
+                continue
+            numbers |= {
+                inner.value
+                for inner in ast.walk(node.value)
+                if isinstance(inner, ast.Constant) and type(inner.value) is int
+            }
+    return numbers
+
+
+@pytest.mark.parametrize("board", ["rp2_pico_w", "esp32", "template"])
+def test_wiring_table_names_the_pins_of_the_pin_map(board: str) -> None:
+    lines = (ROOT / "boards" / board / "README.md").read_text("utf-8").splitlines()
+    cells = [re.fullmatch(r"\| ([\d, ]+) \|.*", line) for line in lines]
+    told = [int(number) for cell in cells if cell for number in cell[1].split(",")]
+    assert len(told) == len(set(told))  # no pin is used twice
+    assert set(told) == pin_numbers(board)
 
 
 def allocations(function: ast.FunctionDef) -> list[str]:

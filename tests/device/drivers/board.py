@@ -418,6 +418,70 @@ def test_a_clock_that_does_not_answer_holds_the_water_back():
     assert house.world.faults == []
 
 
+def test_a_new_plan_restarts_the_board():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    from boards.common import once
+    from boards.drivers.sleep import Sleeper
+    from controller.ports import ASK_PLAN
+
+    board, runner = house.start()
+    board.due_s = runner.turn()
+    fresh = plan(2, ROWS).pack()
+    board.console._asked.append((ASK_PLAN, -1, fresh))
+    import machine
+
+    sleeper = Sleeper(machine, False)
+    assert fake_machine.raises(fake_machine.Restart, once, board, runner, sleeper, 0)
+    assert house.open_now() == []
+    house.restart(3)
+    board, runner = house.start()
+    assert len(runner.hub.plan.zones) == 2 and board.valves == 3
+    house.world.watchdog_us = None
+    assert house.run_for(24 * MINUTE_US) == "cut"
+    assert [zone for zone, _, _ in house.runs()] == [0, 1]
+
+
+def twelve(house):
+    """Eight zones and four masters, all latching, on a house made for four."""
+    import machine
+
+    from boards.drivers.valves import Coils, LatchingValve
+
+    coils = Coils()
+    house.valves = []
+    made = []
+    for opens in list(range(30, 54, 2)):  # more pins than the chip has: an expander's
+        house.valves.append(Latch(house.world, opens, opens + 1, house.battery))
+        pins = [machine.Pin(number, machine.Pin.OUT, value=0) for number in (opens, opens + 1)]
+        made.append(LatchingValve(pins[0], pins[1], coils))
+    house.pins.valves = lambda: made[:8]
+    house.pins.masters = lambda: made[8:]
+
+
+def test_twelve_latching_valves_boot_and_crash_within_the_watchdog():
+    zones = [{"supply": zone // 2} for zone in range(8)]
+    house = House("rp2_pico_w", "rp2", zones, {"supplies": [{"master": 1}] * 4})
+    house.set_clock()
+    twelve(house)
+    board, runner = house.start()
+    board.sensors.probes = [board.sensors.probes[0]] * 8
+    began_us = house.world.us
+    board.due_s = runner.turn()
+    assert house.world.us - began_us < 5000000
+    assert house.open_now() == []
+
+    def broken(*_):
+        raise RuntimeError("broken")
+
+    house.world.advance_ms(1000)
+    runner.hub.step = broken
+    board.due_s = runner.turn()
+    board.due_s = runner.turn()
+    assert house.open_now() == []
+    assert house.world.faults == []
+
+
 def test_a_sensor_that_fails_stops_no_other():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
