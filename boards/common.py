@@ -84,7 +84,9 @@ if TYPE_CHECKING:
 
 
 WATCHDOG_MS = const(8000)  # an RP2's reaches 8388
+CRASH_WAIT_MS = const(60000)
 _NOTE_MOST = const(200)
+_SERVICE = b"service"
 _RESETS = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "DEEPSLEEP_RESET", "SOFT_RESET")
 USUAL_SOIL_MC = const(20000)  # where no thermometer is in the soil
 
@@ -250,13 +252,21 @@ class Board:
 
 
 def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
-    """Run the hub for ever. Returns only without a plan that fits, every valve closed."""
+    """Run the hub for ever. Returns for service, or without a plan that fits; all valves closed.
+
+    Ctrl-C on the console asks for service: a watchdog cannot be stopped, so the board restarts, and
+    then leaves the hub out once.
+    """
     zones = pins.valves()
     masters = pins.masters()
     shut(zones + masters)
     note = pins.note()
+    told = _take(note)
+    if told == _SERVICE:
+        print("service: valves shut, no hub until the next restart")
+        return
     try:
-        board, runner = start(pins, zones, masters, note, stream)
+        board, runner = start(pins, zones, masters, told, stream)
         sleeper = Sleeper(machine, pins.LIGHT_SLEEP and not _counts(board.sensors))
         while True:
             once(board, runner, sleeper, pins.DEEP_LEAST_S)
@@ -265,18 +275,22 @@ def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
         print("no plan to run: %s" % error)
     except Exception as error:
         shut(zones + masters)
-        _keep(note, error)
+        _keep(note, ("%s: %s" % (type(error).__name__, error)).encode()[:_NOTE_MOST])
         machine.reset()
     except KeyboardInterrupt:
         shut(zones + masters)
-        raise
+        _keep(note, _SERVICE)
+        machine.reset()
 
 
 def start(
-    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", note: "Note", stream: "IO[str]"
+    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", told: bytes, stream: "IO[str]"
 ) -> "tuple[Board, Runner]":
-    """Build board and hub; every valve is closed already. Raises PlanError without a good plan."""
-    why = _why(note)
+    """Build board and hub; every valve is closed already. Raises PlanError without a good plan.
+
+    told: what the boot before left: an exception, or nothing
+    """
+    why = _why(told)
     board = Board(
         zones,
         masters,
@@ -323,24 +337,37 @@ def shut(valves: "list[Valve]") -> None:
             sleep_ms(1)
 
 
-def _why(note: "Note") -> int:
-    """Reason of this boot, for the hub's log; says more on the console."""
+def _why(crash: bytes) -> int:
+    """Reason of this boot, for the hub's log; says more on the console.
+
+    After an exception it waits: a fault that comes back at once must not pulse the valves for ever.
+    """
     cause = machine.reset_cause()
     names = [name for name in _RESETS if getattr(machine, name, None) == cause]
-    crash = note.read()
     print("boot: %s" % (names[0] if names else cause))
     if crash:
-        print("before it: %s" % crash.decode())
-        note.write(b"")
+        print("before it: %r; waiting for %d s" % (crash, CRASH_WAIT_MS // 1000))
+        sleep_ms(CRASH_WAIT_MS)
         return CRASH
     return CRASH if cause == machine.WDT_RESET else POWER
 
 
-def _keep(note: "Note", error: Exception) -> None:
-    """Keep what was raised for the next boot to tell."""
+def _take(note: "Note") -> bytes:
+    """What the boot before left, and forget it."""
     try:
-        note.write(("%s: %s" % (type(error).__name__, error)).encode()[:_NOTE_MOST])
-    except Exception:
+        told = note.read()
+        if told:
+            note.write(b"")
+        return told
+    except OSError:
+        return b""
+
+
+def _keep(note: "Note", told: bytes) -> None:
+    """Leave something for the next boot."""
+    try:
+        note.write(told)
+    except OSError:
         pass  # the restart matters more
 
 

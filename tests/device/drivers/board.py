@@ -114,7 +114,10 @@ class House:
         zones, masters = self.pins.valves(), self.pins.masters()
         shut(zones + masters)
         with open(TYPED) as stream:
-            return start(self.pins, zones, masters, self.pins.note(), stream)
+            note = self.pins.note()
+            told = note.read()
+            note.write(b"")
+            return start(self.pins, zones, masters, told, stream)
 
     def restart(self, cause, power_cut=False):
         self.world.restart(cause, power_cut)
@@ -284,13 +287,52 @@ def test_a_stuck_loop_is_reset_by_the_watchdog_and_comes_back_shut():
         assert house.open_now() == []
 
 
-def test_ctrl_c_shuts():
+def test_a_crash_that_comes_back_does_not_pulse_the_valves_for_ever():
     house = House("rp2_pico_w", "rp2", 4)
-    try:
-        cut_in_a_run(house, KeyboardInterrupt())
-    except KeyboardInterrupt:
-        pass
-    assert house.runs() != [] and house.open_now() == []
+
+    def broken():
+        raise ValueError("no such bus \u00e9" * 40)
+
+    pulses = []
+    for _ in range(4):
+        house.pins.sensors = broken
+        assert house.run_for(5 * MINUTE_US) == "reset"
+        pulses.append((house.world.us, len(house.valves[0].pulses)))
+        house.restart(3)
+    for before, after in zip(pulses[1:], pulses[2:]):
+        assert after[0] - before[0] >= MINUTE_US
+        assert after[1] - before[1] <= 4
+    assert house.open_now() == []
+
+
+def test_a_note_that_cannot_be_kept_stops_nothing():
+    class Full:
+        def read(self):
+            return b"old"
+
+        def write(self, data):
+            raise OSError(28)
+
+    house = House("rp2_pico_w", "rp2", 4)
+    house.pins.note = Full
+    assert cut_in_a_run(house, RuntimeError("a bug")) == "reset"
+    house.restart(3)
+    house.pins.note = Full
+    assert house.run_for(MINUTE_US // 3) == "cut"
+    assert house.open_now() == []
+
+
+def test_ctrl_c_shuts_and_restarts_for_service():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        assert cut_in_a_run(house, KeyboardInterrupt()) == "reset"
+        assert house.runs() != [] and house.open_now() == []
+        house.restart(3)
+        assert house.run_for(MINUTE_US) == "returned"
+        assert house.open_now() == []
+        assert house.world.watchdog_us is None  # files may be copied at leisure
+        house.restart(3)
+        assert house.run_for(MINUTE_US) == "cut"  # and then the hub runs again
 
 
 def test_the_deadline_stands_behind_a_hub_that_forgets():
