@@ -434,14 +434,15 @@ def test_a_dry_contact_reaches_the_hub():
 
 
 def test_a_master_valve_opens_and_shuts_with_its_zones():
-    house = House("rp2_pico_w", "rp2", 3, {"supplies": [{"master": 1}]})
+    # The pin map has three zones and a master; the plan uses two of the zones.
+    house = House("rp2_pico_w", "rp2", 2, {"supplies": [{"master": 1}]})
     house.set_clock()
     all_valves = house.pins.valves
     house.pins.valves = lambda: made[:3]
     house.pins.masters = lambda: made[3:]
     made = all_valves()
     assert house.run_for(5 * MINUTE_US) == "cut"
-    assert len(house.open_now()) == 2 and 3 in house.open_now()
+    assert house.open_now() in ([0, 3], [1, 3])
     house.restart(1, power_cut=True)
     made = house.pins.valves()
     house.pins.valves = lambda: made[:3]
