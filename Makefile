@@ -25,7 +25,7 @@ BOARD_COMMON := boards/__init__.py boards/common.py boards/console.py boards/dri
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help replay test bench lint types-rp2 types-esp32 format lock clean
+.PHONY: golden campaign help replay test bench lint types-rp2 types-esp32 format lock clean
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
@@ -63,6 +63,12 @@ format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
 
 # The runtime lock is cut from the dev lock's versions, so the two never disagree.
 # Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
+golden: $(VENV)/.stamp-dev  ## re-make the golden trace of the scripted year
+	@$(BIN)/python -m tests.device.scripted_year --write
+
+campaign: $(VENV)/.stamp-dev  ## the fault campaigns in full: many minutes
+	@$(BIN)/python -m pytest -n 2 -m slow --timeout 3600 tests/faults
+
 lock: $(VENV)/.stamp-venv  ## re-make requirements.lock and requirements-dev.lock
 	@$(WHEELS) --target $(VENV)/uv --upgrade uv==$(UV_VERSION)
 	@$(BIN)/python -c 'import tomllib; \

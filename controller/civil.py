@@ -98,6 +98,11 @@ class LocalTime:
             if wall_s < change_s:
                 self._until_s = min(self._until_s, change_s)
 
+    def steady_s(self, wall_s: int) -> int:
+        """Seconds for which the offset at `wall_s` surely holds; a day at most."""
+        self.offset_s(wall_s)
+        return self._until_s - wall_s
+
     def local_s(self, wall_s: int) -> int:
         """Local seconds of a UTC instant."""
         return wall_s + self.offset_s(wall_s)

@@ -97,13 +97,19 @@ class Days:
         """Local seconds, or None while the clock is not trusted."""
         return self.time.local_s(up_s + self._skew_s) if self.trusted else None
 
+    def steady_s(self, up_s: int) -> int:
+        """Seconds until local rules, or local time itself, may next say something else."""
+        wall_s = up_s + self._skew_s
+        local_s = self.time.local_s(wall_s)
+        return min(self._lockouts.quiet_left_s(local_s), self.time.steady_s(wall_s))
+
     # What has come due.
 
     def due_up_s(self) -> int:
         """Uptime of the next midnight, cycle or end of a hold; only while the clock is trusted."""
-        due_s = min(self._midnight_s, self._next_s)
-        if self._lockouts.hold:
-            due_s = min(due_s, self._record.hold_s)
+        due_s = self._midnight_s if self._midnight_s < self._next_s else self._next_s
+        if self._lockouts.hold and self._record.hold_s < due_s:
+            due_s = self._record.hold_s
         return due_s - self._skew_s
 
     def watered_today(self, zone: int) -> bool:
@@ -133,7 +139,7 @@ class Days:
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
             self._find_next(wall_s)
             changed = True
-        if self._see_hold(wall_s):
+        if (self._record.hold_s or self._lockouts.hold) and self._see_hold(wall_s):
             changed = True
         while wall_s >= self._next_s:
             self._begin_cycle(self._next_no, up_s, wall_s)

@@ -147,9 +147,8 @@ class Hub:
             Broken: an invariant does not hold; the caller closes every valve and starts anew.
         """
         self._up_s = up_s
-        news = False
-        if self._sent:
-            news = self._take_outcome(up_s, seen)
+        heard = len(self._sent) > 0
+        news = heard and self._take_outcome(up_s, seen)
         if self.days.take_clock(up_s, wall_s):
             self._judged_up_s = _NONE
             news = True
@@ -158,10 +157,10 @@ class Hub:
             if self._poll(up_s, seen):
                 self._judged_up_s = _NONE
                 news = True
-        if news or asked or up_s >= self._due_up_s:
+        if news or asked or (up_s >= self._due_up_s and not heard):
             return self._decide(up_s, seen, asked)
-        if self._events:
-            return self._speak(up_s, [])
+        if heard:  # what was due was decided in the step before
+            return self._speak(up_s, self._open_intent(up_s) if self._intent_saved else [])
         self.wake_s = min(self._poll_up_s, self._due_up_s)
         return []
 
@@ -179,12 +178,14 @@ class Hub:
                 self.dirty = True
             if not self._booted:
                 self._boot(up_s, seen)
-            self._answer(asked, up_s, seen)
-            self._end_runs(up_s, seen)
+            if asked:
+                self._answer(asked, up_s, seen)
+            if self.guard.open_zones:
+                self._end_runs(up_s, seen)
             opening = self._begin_runs(up_s, seen)
             if waited and not self.record.waiting:
                 self._owed = True
-        else:
+        elif asked:
             self._answer(asked, up_s, seen)
         commands = self.guard.closing(up_s)
         commands += self._saving(up_s)
@@ -192,36 +193,43 @@ class Hub:
 
     def _answer(self, asked: "list[Asked] | tuple[()]", up_s: int, seen: "Seen") -> None:
         """Answer the owner, by what the sensors say now."""
-        if asked:
-            self._judged_up_s = _NONE
-            if self._booted and up_s != self._polled_up_s:
-                self._poll(up_s, seen)
-            owner.answer(self, asked, up_s)
+        self._judged_up_s = _NONE
+        if self._booted and up_s != self._polled_up_s:
+            self._poll(up_s, seen)
+        owner.answer(self, asked, up_s)
 
     def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
         """Return commands and what is to be reported; set when to wake."""
-        commands += [(REPORT, event) for event in self._events]
-        self._events = []
-        self.guard.verify(up_s)
-        if commands and commands[0][0] != REPORT:
+        if self.guard.open_zones:
+            self.guard.verify(up_s)
+        if commands:
             self._sent = commands
             self.wake_s = up_s  # how that went is to be told at once
         else:
             # What only reports needs no answer: an event that was not shown is still in the log.
+            for event in self._events:
+                self.log.add(event)
             self._plan_wake(up_s)
+        if self._events:
+            commands += [(REPORT, event) for event in self._events]
+            self._events = []
         return commands
 
     def _plan_wake(self, up_s: int) -> None:
-        """Set when `step` next has something to do."""
-        due_up_s = min(self._look_up_s, self.guard.due_up_s(_FAR))
+        """Set when `step` next has something to do: the soonest of all that may come due."""
+        due_up_s = self.guard.due_up_s(self._look_up_s)
         if self._booted and self.days.trusted:
-            due_up_s = min(due_up_s, self.days.due_up_s())
-            if self.guard.open_zones:
-                due_up_s = min(due_up_s, up_s + self.lockouts.quiet_left_s(self.days.local_s(up_s)))
-        if self._save_up_s > up_s and (self.dirty or self._owed):
-            due_up_s = min(due_up_s, self._save_up_s)
+            other_up_s = self.days.due_up_s()
+            if other_up_s < due_up_s:
+                due_up_s = other_up_s
+            if self.lockouts.has_quiet and self.guard.open_zones:
+                other_up_s = up_s + self.days.steady_s(up_s)
+                if other_up_s < due_up_s:
+                    due_up_s = other_up_s
+        if up_s < self._save_up_s < due_up_s and (self.dirty or self._owed):
+            due_up_s = self._save_up_s
         self._due_up_s = due_up_s
-        self.wake_s = min(self._poll_up_s, due_up_s)
+        self.wake_s = self._poll_up_s if self._poll_up_s < due_up_s else due_up_s
 
     def _boot(self, up_s: int, seen: "Seen") -> None:
         """Every valve has been shut: account for whatever was open when the power went."""
@@ -251,8 +259,8 @@ class Hub:
     def _take_outcome(self, up_s: int, seen: "Seen") -> bool:
         """Learn which of the last step's commands were carried out: the first `seen.done`.
 
-        Returns True if there is something to decide: all but an opening that succeeded, and after
-        which no other may follow.
+        Returns True if there is something to decide. There is not when an intent judged just now has
+        been written down, nor when a valve has opened and no other may follow.
         """
         sent = self._sent
         self._sent = []
@@ -269,9 +277,16 @@ class Hub:
                 self._saved(command[1], done, failed, up_s)
             elif what == OPEN:
                 self._opened(command[1], done, failed, up_s, seen)
-            elif not done and not failed:
+            elif done or failed:
+                self.log.add(command[1])
+            elif command[1][0] != OPENED:  # never shown: again; but what did not open, did not
                 self._events.append(command[1])
-        if sent[0][0] != OPEN or seen.done < len(sent):
+        what = sent[0][0]
+        if seen.done < len(sent):
+            return True
+        if what == SAVE and self._intent_saved and up_s == self._judged_up_s:
+            return False
+        if what != OPEN:
             return True
         if self.guard.count() >= self.plan.hub.open_max:
             return False
@@ -336,7 +351,6 @@ class Hub:
             meter.turned(seen.meter_ml[supply], up_s)
             wait_s = min(wait_s, SETTLE_S)
         self._poll_up_s = min(self._poll_up_s, up_s + wait_s)
-        self._tell(OPENED, valve, run.kind, run.run_s)
 
     def _saved(self, slot: int, done: bool, failed: bool, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
@@ -406,13 +420,20 @@ class Hub:
             if up_s != self._judged_up_s and self.why_not(run, up_s) != OK:
                 self._cancel()
                 return []
-            self.intent = None
-            self._intent_saved = False
-            self.runs[run.zone] = run
-            return self.guard.open(run.zone, run.run_s, up_s)
+            return self._open_intent(up_s)
         if self.new_plan is None and up_s >= self._save_up_s:
             self._choose(up_s, seen)
         return []
+
+    def _open_intent(self, up_s: int) -> "list[Command]":
+        """Open the run that is written down, and was judged in this moment."""
+        run = self.intent
+        assert run is not None  # it is what was written down
+        self.intent = None
+        self._intent_saved = False
+        self.runs[run.zone] = run
+        self._tell(OPENED, run.zone, run.kind, run.run_s)  # shown only if it does open
+        return self.guard.open(run.zone, run.run_s, up_s)
 
     def _choose(self, up_s: int, seen: "Seen") -> None:
         """Intend the first run that may start; note when to look again."""
@@ -421,19 +442,25 @@ class Hub:
         if self.test:
             self._choose_test(up_s)
         elif self.record.waiting:
-            if up_s - self._polled_up_s >= self.plan.hub.watch_s:
-                self._poll(up_s, seen)  # what is judged is never older than while a valve is open
+            if up_s - self._polled_up_s >= 2 * self.plan.hub.watch_s:
+                self._poll(up_s, seen)  # what is judged is hardly older than while a valve is open
+            self._choose_waiting(up_s)
+
+    def _choose_waiting(self, up_s: int) -> None:
+        """Intend the first waiting run that may start, of those whose supply is free."""
+        # A supply in use is a wake when it closes; one that settles is looked at after its gap.
+        waiting = self.record.waiting & ~self.guard.busy_zones()
+        settling = waiting & self.guard.settling_zones(up_s)
+        if settling:
+            self._soon = True
             for zone in self.days.order:
-                if self.record.waiting >> zone & 1:
-                    # While its supply is in use there is nothing to ask: its closing is a wake.
-                    if self.guard.open_zone(self.plan.zones[zone].supply) != _NONE:
-                        continue
-                    gap_end_up_s = self.guard.gap_end_up_s(zone)
-                    if up_s < gap_end_up_s:
-                        self._soon = True
-                        self._look_at(gap_end_up_s)
-                    elif self._serve(zone, up_s):
-                        return
+                if settling >> zone & 1:
+                    self._look_at(self.guard.gap_end_up_s(zone))
+            waiting &= ~settling
+        if waiting:
+            for zone in self.days.order:
+                if waiting >> zone & 1 and self._serve(zone, up_s):
+                    return
 
     def _serve(self, zone: int, up_s: int) -> bool:
         """Intend a waiting run, or drop it, or leave it waiting. Returns True if intended."""
@@ -457,7 +484,7 @@ class Hub:
             self.intend(run, up_s)
             return True
         if why == QUIET:
-            self._look_at(up_s + self.lockouts.quiet_left_s(days.local_s(up_s)))
+            self._look_at(up_s + days.steady_s(up_s))
         days.held[zone] = OK if why in (OPEN_LIMIT, BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
@@ -489,6 +516,7 @@ class Hub:
         # Up to their next edge the rules on hours and dates say what they say now.
         if (
             local_s is not None
+            and self.lockouts.has_quiet
             and run.run_s > self.lockouts.quiet_left_s(local_s)
             and quiet_within(self.plan, local_s, run.run_s)
         ):
@@ -766,12 +794,10 @@ class Hub:
             self._tell(ALARM if on else CLEARED, zone, why, value)
 
     def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
-        """Log an event, and report it with the next commands."""
+        """Report an event with the next commands; it is logged once they were tried."""
         wall_s = self.days.wall_s(self._up_s) or _NONE
         if what == ALARM:
             self._alarms.append((zone, why))
         elif what == CLEARED and (zone, why) in self._alarms:
             self._alarms.remove((zone, why))
-        event = (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
-        self.log.add(event)
-        self._events.append(event)
+        self._events.append((what, zone, why, value, ml, self.record.boots, self._up_s, wall_s))

@@ -58,6 +58,8 @@ ZONE_FIELDS = (
     ("dry_full", "B"),  # dry checks at full trim, one after the other
     ("dry_day", "H"),  # local day of the last dry check; 0: never, or no longer dry
 )
+_HUB_NAMES = [field[0] for field in HUB_FIELDS]
+_ZONE_NAMES = [field[0] for field in ZONE_FIELDS]
 
 
 class Record:
@@ -105,11 +107,12 @@ class Record:
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        values = [getattr(self, field[0]) for field in HUB_FIELDS]
-        for field in ZONE_FIELDS:
-            values.extend(getattr(self, field[0]))
-        zones = len(self.tag)
-        body = struct.pack(self._code, _MAGIC, VERSION, zones, self._size, self.seq, *values)
+        values = [_MAGIC, VERSION, len(self.tag), self._size, self.seq]
+        for name in _HUB_NAMES:
+            values.append(getattr(self, name))
+        for name in _ZONE_NAMES:
+            values += getattr(self, name)
+        body = struct.pack(self._code, *values)
         return body + struct.pack("<I", crc32(body))
 
     def carry(self, plan: "Plan") -> "Record":

@@ -45,6 +45,7 @@ class Lockouts:
         self._record = record
         self._tell = tell
         self.probes = [Probe(zone) if zone.probe else None for zone in plan.zones]
+        self._probed = _probed(self.probes)
         self.frost = False
         self.low_battery = False
         self.spent_battery = False  # below the reserve: an open valve must be shut now
@@ -52,6 +53,7 @@ class Lockouts:
         self.hold = False
         self.closed_season = False
         self.rain = [False] * len(plan.zones)
+        self.has_quiet = has_quiet(plan)
         self._quiet = False  # what local rules say between these two local times
         self._quiet_from_s = 0
         self._quiet_until_s = 0
@@ -81,9 +83,9 @@ class Lockouts:
         if local_s is None:
             if not anyway:
                 return LOST_CLOCK
-            if has_quiet(self._plan):
+            if self.has_quiet:
                 return QUIET
-        elif self.quiet(local_s):
+        elif self.has_quiet and self.quiet(local_s):
             return QUIET
         if anyway:
             return OK
@@ -108,10 +110,8 @@ class Lockouts:
             self._quiet = is_quiet(self._plan, local_s)
         return self._quiet
 
-    def quiet_left_s(self, local_s: "int | None") -> int:
-        """Seconds until local rules may next say something else; a day while there is no clock."""
-        if local_s is None:
-            return DAY_S
+    def quiet_left_s(self, local_s: int) -> int:
+        """Seconds until local rules may next say something else; a day at most."""
         self.quiet(local_s)
         return self._quiet_until_s - local_s
 
@@ -154,21 +154,25 @@ class Lockouts:
             changed = self._take_temperature(hub, seen.temp_mc, up_s) or changed
         if hub.battery:
             changed = self._take_battery(hub, seen.battery_mv, up_s) or changed
-        for zone, probe in enumerate(self.probes):
-            if probe is not None and not opening >> zone & 1:
-                wet = probe.wet
-                trusted = probe.trusted
-                watered = record.used_s[zone] > self._used_s[zone]
-                self._used_s[zone] = record.used_s[zone]
+        for zone, probe in self._probed:
+            if not opening >> zone & 1:
+                used_s = record.used_s[zone]
+                watered = used_s > self._used_s[zone]
+                self._used_s[zone] = used_s
                 full = record.bank_um[zone] >= hub.rain_cap_um
-                ppt = seen.soil_vwc_ppt[zone]
-                if probe.read(ppt, up_s, self._fallen_um, watered, full):
+                if probe.read(seen.soil_vwc_ppt[zone], up_s, self._fallen_um, watered, full):
+                    self._tell_probe(zone, probe)
                     changed = True
-                    if probe.wet != wet:
-                        self._edge(probe.wet, zone, WET_SOIL, probe.ppt)
-                    if probe.trusted != trusted:
-                        self._tell(CLEARED if probe.trusted else ALARM, zone, PROBE, probe.ppt)
         return changed
+
+    def _tell_probe(self, zone: int, probe: Probe) -> None:
+        """Report what changed in what a probe says, and whether it is believed."""
+        if probe.wet != probe.told_wet:
+            probe.told_wet = probe.wet
+            self._edge(probe.wet, zone, WET_SOIL, probe.ppt)
+        if probe.trusted != probe.told_trusted:
+            probe.told_trusted = probe.trusted
+            self._tell(CLEARED if probe.trusted else ALARM, zone, PROBE, probe.ppt)
 
     def new_day(self, row: "RowPart", drain_days: int) -> None:
         """Begin a local day under `row`: drain the banks, and take the row's demand."""
@@ -229,6 +233,7 @@ class Lockouts:
                     self.rain[zone] = before.rain[old]
                     self._used_s[zone] = before._used_s[old]
                     self._keep_probe(zone, before.probes[old])
+        self._probed = _probed(self.probes)
         hub = self._plan.hub
         if hub.rain_kind == CONTACT:  # one for all zones, those without a past too
             self.rain = before.rain[:1] * len(self.rain)
@@ -385,6 +390,11 @@ class Lockouts:
 
     def _edge(self, locked: bool, zone: int, why: int, value: int) -> None:
         self._tell(LOCKED if locked else RELEASED, zone, why, value)
+
+
+def _probed(probes: "list[Probe | None]") -> "list[tuple[int, Probe]]":
+    """Return the zones that have a probe, with it."""
+    return [(zone, probe) for zone, probe in enumerate(probes) if probe is not None]
 
 
 def has_quiet(plan: "Plan") -> bool:

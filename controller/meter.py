@@ -42,7 +42,7 @@ class Meter:
         return max(0, ml - self._start_ml)
 
     def settle_up_s(self, up_s: int) -> int:
-        """Return when the meter wants to be read next after a turn: twice, or 0 after that."""
+        """Return when the meter wants to be read next after a turn: twice, then 0."""
         settled_up_s = self._turned_up_s + SETTLE_S
         if up_s < settled_up_s:
             return settled_up_s

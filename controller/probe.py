@@ -25,6 +25,8 @@ class Probe:
         self._zone = zone
         self.trusted = True
         self.wet = False
+        self.told_trusted = True  # what was last reported of the two
+        self.told_wet = False
         self.ppt = _NEVER  # the last reading, trusted or not
         self._read_up_s = _NEVER  # the last reading, or the first time there was none
         self._bad_up_s = _NEVER  # the last time it was not believed
@@ -34,10 +36,12 @@ class Probe:
         self._mark_ppt = _NEVER
         self._mark_up_s = _NEVER
         self._rained_up_s = _NEVER
+        self._calm = False
 
     def belong(self, zone: "ZonePart") -> None:
         """Take the zone's thresholds, from its plan."""
         self._zone = zone
+        self._calm = False
 
     def read(
         self,
@@ -58,6 +62,16 @@ class Probe:
 
         Returns True if `wet` or `trusted` changed.
         """
+        if (
+            ppt is not None
+            and not bank_full
+            and self._calm
+            and self._mark_ppt - STUCK_PPT < ppt < self._mark_ppt + STUCK_PPT
+        ):
+            self.ppt = ppt
+            self._read_up_s = up_s
+            self._rain_um = rain_um
+            return False
         wet = self.wet
         trusted = self.trusted
         if ppt is None:
@@ -78,6 +92,14 @@ class Probe:
             self.wet = False
         elif self.ppt >= self._zone.wet_ppt:
             self.wet = True
+        # While nothing is in doubt, a reading near the mark that is neither wet nor near the end of
+        # the range has nothing to tell.
+        mark_ppt = self._mark_ppt
+        self._calm = (
+            self.trusted
+            and self._rained_up_s == _NEVER
+            and VWC_LEAST_PPT + STUCK_PPT <= mark_ppt < self._zone.wet_off_ppt - STUCK_PPT
+        )
         return self.wet != wet or self.trusted != trusted
 
     def dry(self) -> bool:

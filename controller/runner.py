@@ -42,8 +42,9 @@ class Runner:
             asked = self._take_asked()
             for _ in range(STEPS_MAX):
                 commands = self.hub.step(ports.up_s(), self._wall_s(), seen, asked)
-                asked = []
-                seen.done = self._carry_out(commands)
+                if commands:
+                    asked = []
+                    seen.done = self._carry_out(commands)
                 if not commands or commands[0][0] == REPORT:
                     ports.feed()
                     return self.hub.wake_s
@@ -92,6 +93,8 @@ class Runner:
             asked = self._ports.take_asked()
         except Exception:
             return []
+        if not asked:
+            return asked
         for place, (what, zone, value) in enumerate(asked[:ASKED_MAX]):
             if what == ASK_CLOCK and isinstance(value, int) and 0 < value < WALL_MAX:
                 try:

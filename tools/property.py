@@ -348,7 +348,7 @@ class Hub(_Table):
 
     open_at_once: Annotated[int, rules.whole(1, 4)] = 1  # valves, over all supplies
     poll: Annotated[float, q("min", 1, 60, "1 h", bare=False)] = 60  # sensors, all valves shut
-    watch: Annotated[float, q("min", 0.2, 10, "5 min", bare=False)] = 5  # with a valve open
+    watch: Annotated[float, q("min", 0.2, 10, "10 min", bare=False)] = 10  # with a valve open
 
 
 class Trim(_Table):

@@ -6,10 +6,9 @@ A cut leaves nothing but the moment, the store, the valves, and which commands w
 reported. Two cuts that leave the same of these boot the same life, so where a campaign says
 "distinct", one of them is tried for all. The campaigns marked `slow` try more:
 
-    SLOW=1 .venv/bin/python -m pytest tests/faults
+    make campaign
 """
 
-import os
 from dataclasses import replace
 from functools import cache
 
@@ -18,7 +17,7 @@ import pytest
 from controller.events import WHAT, WHY
 from tests.faults.world import Fault, World, accepted, house
 
-slow = pytest.mark.skipif(not os.environ.get("SLOW"), reason="thorough variant: SLOW=1 runs it")
+slow = pytest.mark.slow
 
 
 @cache

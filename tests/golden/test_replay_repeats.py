@@ -80,7 +80,7 @@ def test_outputs_hold_together(tmp_path: Path) -> None:
     rows = (tmp_path / "daily.csv").read_text("utf-8").splitlines()
     head = rows[0].split(",")
     assert rows[0] == (
-        "date,zone,rain_mm,et0_mm,minutes,litres,pf,pf_unwatered,state,season,frost_h,quiet_h,"
+        "date,zone,rain_mm,et0_mm,minutes,litres,pf,pf_end,pf_unwatered,state,season,frost_h,quiet_h,"
         "rain_h,wet_soil_h,hold_h,closed_season_h,lost_clock_h,low_battery_h,fault_h"
     )
     table = [dict(zip(head, row.split(","), strict=True)) for row in rows[1:]]

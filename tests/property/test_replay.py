@@ -237,8 +237,7 @@ def test_power_that_goes_at_any_call_opens_no_two_valves(
     case: Case, call: int, quarter: int, outage_s: int
 ) -> None:
     def arm(devices: Devices) -> None:
-        devices.cut_at_call = devices.calls + call
-        devices.torn_pct = 25 * quarter
+        devices.cut_after(call, 25 * quarter)
 
     start = [(case.sky.start_s + DAY_S, arm)]
     script = replace(case.script, actions=[*case.script.actions, *start], outage_s=outage_s)
