@@ -17,6 +17,7 @@ from rich.console import Console
 from rich.table import Table
 from typer.core import TyperGroup
 
+from tools.bundle import DeviceError, board_names
 from tools.property import PropertyError, load
 from tools.rules import printable
 
@@ -70,6 +71,8 @@ def _status(error: Exception) -> int:
         lines = [name + (error.strerror or str(error))]
     elif isinstance(error, PropertyError):
         lines = error.lines
+    elif isinstance(error, DeviceError):
+        lines = [printable(str(error))]
     elif isinstance(error, typer.TyperException):
         lines = [f"{printable(_message(error)).rstrip('.')}; see evenclay --help"]
     elif _is_weather_error(error):
@@ -180,6 +183,69 @@ def compile_plan(
     part.write_bytes(data)
     part.replace(out)
     print(f"{out}: {len(data)} bytes, {len(house.plan.zones)} zones, crc {house.plan.crc:08x}")
+
+
+@app.command()
+def bundle(
+    property_file: PropertyPath,
+    board: Annotated[str, typer.Option(help=f"One of {', '.join(board_names())}.")],
+    out: Annotated[Path, typer.Option(help="Folder for the bundle; made if need be.")],
+    weather: Annotated[
+        Path | None,
+        typer.Option(help="Daily weather (CSV): its mean ET0 becomes the seasons' demand."),
+    ] = None,
+    column: Columns = None,
+) -> None:
+    """Compile everything that a board needs into one folder.
+
+    The core, the drivers, the board's pin map and the plan of a property; and what else it takes to
+    copy it, install it by mip, or freeze it into firmware. next.txt in it says what to type next.
+
+    \b
+    Example:
+        evenclay bundle --board rp2_pico_w house.toml --out out/bundle
+    """
+    from tools import bundle as bundles
+    from tools.compile import compile_house
+
+    prop = load(property_file)
+    plan = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude)).plan
+    made = bundles.make(board, plan)
+    out.mkdir(parents=True, exist_ok=True)
+    bundles.write(made, plan, out)
+    size = sum(len(data) for data in made.files.values())
+    print(f"{out}: {len(made.files)} files, {size} bytes, plan crc {plan.crc:08x}\n")
+    print((out / "next.txt").read_text("utf-8"), end="")
+
+
+@app.command()
+def flash(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A bundle.")],
+    port: Annotated[
+        str | None, typer.Option(help="Serial port of the board; else the only one on USB.")
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Show each step for an empty board, and touch none.")
+    ] = False,
+) -> None:
+    """Copy a bundle to a board, check it there, and restart the board.
+
+    A hub that runs there is stopped: its board restarts with every valve shut, and waits. Files of
+    an older hub that the bundle does not have are removed; record and settings stay.
+
+    \b
+    Example:
+        evenclay flash out/bundle --dry-run
+        evenclay flash out/bundle
+    """
+    from tools import bundle as bundles
+    from tools import flash as flashing
+
+    made = bundles.read(folder)
+    target: flashing.Target = flashing.Pretended()
+    if not dry_run:
+        target = flashing.Serial(port or flashing.find_port())
+    flashing.flash(target, made, print)
 
 
 @app.command()
