@@ -25,7 +25,7 @@ BOARD_COMMON := boards/__init__.py boards/common.py boards/console.py boards/dri
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test bench lint types-rp2 types-esp32 format lock clean
+.PHONY: golden campaign help replay test bench size lint types-rp2 types-esp32 format lock clean
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
@@ -39,6 +39,9 @@ test: lint  ## all checks: lint, types, imports, tests, full branch coverage of 
 
 bench: $(VENV)/.stamp-dev  ## print the benchmark table
 	@$(BIN)/python -m tools.bench
+
+size: $(VENV)/.stamp-dev  ## print the size of each compiled module beside its budget
+	@$(BIN)/python -m tools.size
 
 lint: $(VENV)/.stamp-dev types-rp2 types-esp32  ## ruff, mypy --strict, import-linter
 	@$(BIN)/ruff check --quiet .
