@@ -191,8 +191,10 @@ def _pin_map(path: Path) -> tuple[int, str]:
     except (SyntaxError, ValueError) as error:
         raise DeviceError(f"{path.relative_to(ROOT)}: {error}") from None
     valves, folder = found.get("VALVES"), found.get("FOLDER")
-    if not isinstance(valves, tuple | list) or not isinstance(folder, str):
-        raise DeviceError(f"{path.relative_to(ROOT)}: found no VALVES or FOLDER, allowed literals")
+    if not isinstance(valves, tuple | list):
+        raise DeviceError(f"{path.relative_to(ROOT)}: found no VALVES, allowed a literal tuple")
+    if not isinstance(folder, str) or not folder.strip("/"):
+        raise DeviceError(f'{path.relative_to(ROOT)}: FOLDER: allowed a literal such as "/hub"')
     return len(valves), folder
 
 

@@ -140,6 +140,12 @@ def test_frozen_modules_are_found_by_the_name_in_the_file(tmp_path: Path) -> Non
             assert path.replace(".mpy", ".py").encode() in data
 
 
+@pytest.mark.parametrize("command", ["bundle", "flash"])
+def test_help_shows_an_example(command: str) -> None:
+    status, said, _ = evenclay(command, "--help")
+    assert status == 0 and f"evenclay {command} " in said.partition("Example")[2]
+
+
 def test_the_command_writes_a_bundle_over_an_older_one(tmp_path: Path) -> None:
     out = tmp_path / "new" / "bundle"
     arguments = ("bundle", "--board", "desktop", str(DEMO), "--out", str(out))
@@ -182,6 +188,11 @@ def test_what_does_not_compile_is_one_line(tmp_path: Path, monkeypatch: pytest.M
         bundles.compile_all([broken])
     with pytest.raises(bundles.DeviceError, match=r"^pins.py: [^\n]*$"):
         bundles._pin_map(broken)
-    broken.write_text("VALVES = range(4)\n")
-    with pytest.raises(bundles.DeviceError, match=r"pins.py: "):
-        bundles._pin_map(broken)
+    for text, told in (
+        ("VALVES = range(4)", "malformed"),
+        ("FOLDER = '/hub'", "no VALVES"),
+        ("VALVES = (1,)\nFOLDER = '/'", "FOLDER: allowed"),
+    ):
+        broken.write_text(text)
+        with pytest.raises(bundles.DeviceError, match=f"pins.py: .*{told}"):
+            bundles._pin_map(broken)
