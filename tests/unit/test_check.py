@@ -252,6 +252,6 @@ def test_json() -> None:
     found = json.loads(result.stdout)
     assert found["schema"] == 1
     assert found["demand_from"].startswith("the mean ET0 of ")
-    assert len(found["lines"]) == 35
+    assert len(found["lines"]) == 28
     assert len(found["months"]) == 12
     assert set(found["hours_a_day"]["07-01"]) == {"back", "front"}
