@@ -254,7 +254,17 @@ def result_sentences(year: Year) -> list[str]:
     )
     if none["days_in_band"] is not None:
         said += f"; unwatered it would have been there on {none['days_in_band']:,}"
-    return [f"{said}.", _verdict(hub, calendar)]
+    return [f"{said}.", _verdict(hub, calendar), *_too_little(calendar)]
+
+
+def _too_little(calendar: dict[str, Any]) -> list[str]:
+    """Where the table itself gives too little, say what holding back can and cannot do."""
+    if calendar["days_dry"] <= calendar["days_wet"]:
+        return []
+    return [
+        "The table alone leaves the clay too dry more often than too wet: there, holding water back "
+        "can only cost days in band, and only a trim or a probe can add any."
+    ]
 
 
 def _verdict(hub: dict[str, Any], calendar: dict[str, Any]) -> str:

@@ -321,6 +321,20 @@ def test_verdict_is_honest(tmp_path: Path, litres: float, days: int, words: str)
     assert words in result_sentences(read(tmp_path, house()))[1]
 
 
+@pytest.mark.parametrize(("dry", "wet", "said"), [(41, 40, True), (40, 40, False)])
+def test_a_table_that_gives_too_little_is_named_as_such(
+    tmp_path: Path, dry: int, wet: int, said: bool
+) -> None:
+    write_year(tmp_path)
+
+    def change(summary: dict[str, Any]) -> None:
+        summary["policies"]["calendar"] |= {"days_dry": dry, "days_wet": wet}
+
+    change_summary(tmp_path, change)
+    sentences = " ".join(result_sentences(read(tmp_path, house())))
+    assert ("only a trim or a probe can add" in sentences) is said
+
+
 def test_zones_are_named_in_every_picture_and_escaped(built: tuple[Path, str]) -> None:
     _, page = built
     for picture in ("moisture-figure_1", "openings-figure_1"):
