@@ -262,7 +262,7 @@ def _too_little(calendar: dict[str, Any]) -> list[str]:
     if calendar["days_dry"] <= calendar["days_wet"]:
         return []
     return [
-        "The table alone leaves the clay too dry more often than too wet: there, holding water back "
+        "The table alone leaves the clay too dry more often than too wet: there, holding back "
         "can only cost days in band, and only a trim or a probe can add any."
     ]
 
