@@ -80,7 +80,8 @@ class Life:
         turns = 0
         while True:
             action_s = self._actions[self._next][0] if self._next < len(self._actions) else end_s
-            at_s = min(self._wake_s, action_s, end_s)
+            at_s = self._wake_s if self._wake_s < action_s else action_s
+            at_s = at_s if at_s < end_s else end_s
             if at_s > devices.now_s:
                 turns = 0
                 devices.advance(at_s)
@@ -90,7 +91,8 @@ class Life:
             if turns > TURNS_MAX:
                 raise RuntimeError(f"the hub wakes {TURNS_MAX} times in second {at_s}")
             try:
-                self._act(at_s)
+                if at_s >= action_s:
+                    self._act(at_s)
                 self._turn(at_s)
             except PowerCut:
                 devices.power_off()
@@ -115,7 +117,8 @@ class Life:
             self._runner = Runner(self.devices)
         self.wakes += 1
         up_s = self._runner.turn()
-        self._wake_s = max(self.devices.at_up_s(up_s), at_s)
+        wake_s = self.devices.at_up_s(up_s)
+        self._wake_s = wake_s if wake_s > at_s else at_s
         for from_s, until_s in self._script.stepped:
             if from_s <= at_s < until_s:
                 self._wake_s = min(self._wake_s, at_s + 1)
@@ -205,8 +208,8 @@ def _nothing(devices: Devices) -> None:
 def _check(devices: Devices) -> None:
     """The owner pushes a blade into every strip and tells the hub."""
     devices.ground.catch_up(devices.now_s)
-    for zone in range(len(devices.given)):
-        devices.ask((ASK_CHECK, zone, (policies.blade(*devices.ground.top_pf(zone)),)))
+    for zone, found_pf in enumerate(devices.ground.top_pf()):
+        devices.ask((ASK_CHECK, zone, (policies.blade(*found_pf),)))
 
 
 @dataclass(frozen=True)
