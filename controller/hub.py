@@ -493,6 +493,8 @@ class Hub:
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
+        if self.guard.open_zones:
+            return  # one at a time, so that it is plain which strip gets wet
         for zone in range(len(self.plan.zones)):
             if self.test >> zone & 1:
                 run = Run(zone, TEST_RUN_S, 0, TEST, True)
