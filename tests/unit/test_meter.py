@@ -46,8 +46,8 @@ NOON_S = 12 * HOUR_S
 FOUND_S = 60  # settled after half a minute, measured over another
 
 
-def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1, **hub: int) -> Plan:
-    return utc_plan(zones, supplies=[{"meter": 1}] * supplies, **hub)
+def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1, open_max: int = 1) -> Plan:
+    return utc_plan(zones, supplies=[{"meter": 1}] * supplies, open_max=open_max)
 
 
 def learned(bench: Piped, flow_ml_min: int) -> None:
