@@ -122,6 +122,7 @@ class Hub:
         self.days = Days(plan, record, self.lockouts, self.trim, replanned, self._tell)
         self.guard = Guard(plan, record, self._up_s)
         self.meters = [Meter(self._up_s) if supply.meter else None for supply in plan.supplies]
+        self._metered = [(s, meter) for s, meter in enumerate(self.meters) if meter is not None]
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self.intent: "Run | None" = None
         self._intent_saved = False
@@ -149,14 +150,13 @@ class Hub:
         self._up_s = up_s
         heard = len(self._sent) > 0
         news = heard and self._take_outcome(up_s, seen)
-        if self.days.take_clock(up_s, wall_s):
-            self._judged_up_s = _NONE
-            news = True
-        if up_s >= self._poll_up_s and self._booted:
-            self.polls += 1
-            if self._poll(up_s, seen):
-                self._judged_up_s = _NONE
+        if not heard:  # else it is still the moment of the step before
+            if self.days.take_clock(up_s, wall_s):
                 news = True
+            if up_s >= self._poll_up_s and self._booted:
+                self.polls += 1
+                if self._poll(up_s, seen):
+                    news = True
         if news or asked or (up_s >= self._due_up_s and not heard):
             return self._decide(up_s, seen, asked)
         if heard:  # what was due was decided in the step before
@@ -200,15 +200,12 @@ class Hub:
 
     def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
         """Return commands and what is to be reported; set when to wake."""
-        if self.guard.open_zones:
-            self.guard.verify(up_s)
         if commands:
             self._sent = commands
             self.wake_s = up_s  # how that went is to be told at once
         else:
             # What only reports needs no answer: an event that was not shown is still in the log.
-            for event in self._events:
-                self.log.add(event)
+            self.guard.verify(up_s)
             self._plan_wake(up_s)
         if self._events:
             commands += [(REPORT, event) for event in self._events]
@@ -259,8 +256,8 @@ class Hub:
     def _take_outcome(self, up_s: int, seen: "Seen") -> bool:
         """Learn which of the last step's commands were carried out: the first `seen.done`.
 
-        Returns True if there is something to decide. There is not when an intent judged just now has
-        been written down, nor when a valve has opened and no other may follow.
+        Returns True if there is something to decide. There is not when an intent judged just now
+        has been written, nor when a valve has opened and no other may follow.
         """
         sent = self._sent
         self._sent = []
@@ -277,10 +274,8 @@ class Hub:
                 self._saved(command[1], done, failed, up_s)
             elif what == OPEN:
                 self._opened(command[1], done, failed, up_s, seen)
-            elif done or failed:
-                self.log.add(command[1])
-            elif command[1][0] != OPENED:  # never shown: again; but what did not open, did not
-                self._events.append(command[1])
+            else:
+                self._shown(command[1], done or failed)
         what = sent[0][0]
         if seen.done < len(sent):
             return True
@@ -291,6 +286,11 @@ class Hub:
         if self.guard.count() >= self.plan.hub.open_max:
             return False
         return bool(self.record.waiting or self.test)
+
+    def _shown(self, event: "tuple[int, ...]", tried: bool) -> None:
+        """A report that was not tried is tried again; of an opening, only if there was one."""
+        if not tried and (event[0] != OPENED or event[1] not in self.guard.to_shut):
+            self._events.append(event)
 
     def _closed(self, valve: int, up_s: int, seen: "Seen") -> None:
         """A valve is shut: book what its zone was given."""
@@ -317,7 +317,7 @@ class Hub:
         if meter is not None:
             given_ml = meter.given_ml(seen.meter_ml[supply])
             meter.turned(seen.meter_ml[supply], up_s)
-            self._poll_up_s = min(self._poll_up_s, up_s + SETTLE_S)
+            self._poll_up_s = min(self._poll_up_s, up_s + 2 * SETTLE_S)
         whole = run.ended in (DONE, LITRES)
         self._tell(CLOSED if whole else CUT_SHORT, zone, run.ended, given_s, given_ml)
         if run.kind == TEST and run.flow_ml_min > 0 and not run.bad_flow:
@@ -341,6 +341,7 @@ class Hub:
         run = self.runs[valve]
         assert run is not None  # it is what its OPEN was emitted for
         run.open = True
+        self.log.add(run.opening)
         if record.zone_faults[valve] & DRIVER_FAULT:
             record.zone_faults[valve] &= ~DRIVER_FAULT
             self._alarm(False, valve, DRIVER, 0)
@@ -432,7 +433,8 @@ class Hub:
         self.intent = None
         self._intent_saved = False
         self.runs[run.zone] = run
-        self._tell(OPENED, run.zone, run.kind, run.run_s)  # shown only if it does open
+        run.opening = self._event(OPENED, run.zone, run.kind, run.run_s)
+        self._events.append(run.opening)  # shown, and logged, only if it does open
         return self.guard.open(run.zone, run.run_s, up_s)
 
     def _choose(self, up_s: int, seen: "Seen") -> None:
@@ -491,6 +493,8 @@ class Hub:
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
+        if self.guard.open_zones:
+            return  # one at a time, so that it is plain which strip gets wet
         for zone in range(len(self.plan.zones)):
             if self.test >> zone & 1:
                 run = Run(zone, TEST_RUN_S, 0, TEST, True)
@@ -584,27 +588,25 @@ class Hub:
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
         if up_s < self.lockouts.dry_up_s:
             next_up_s = min(next_up_s, self.lockouts.dry_up_s)
-        for supply, meter in enumerate(self.meters):
-            if meter is not None:
-                if self._watch(supply, meter, seen.meter_ml[supply], up_s):
-                    changed = True
-                settle_up_s = meter.settle_up_s(up_s)
-                if settle_up_s:
-                    next_up_s = min(next_up_s, settle_up_s)
-                litres_up_s = self._litres_up_s(supply, meter, seen, up_s)
+        for supply, meter in self._metered:
+            if self._watch(supply, meter, seen.meter_ml[supply], up_s):
+                changed = True
+            zone = self.guard.open_zone(supply)
+            settle_up_s = meter.settle_up_s(up_s, zone != _NONE)
+            if settle_up_s:
+                next_up_s = min(next_up_s, settle_up_s)
+            run = self.runs[zone] if zone != _NONE else None
+            if run is not None and run.run_ml:
+                litres_up_s = self._litres_up_s(run, meter, seen.meter_ml[supply], up_s)
                 if litres_up_s <= up_s:
                     changed = True  # the run is to be ended
                 next_up_s = min(next_up_s, max(litres_up_s, up_s + 1))
         self._poll_up_s = next_up_s
         return changed
 
-    def _litres_up_s(self, supply: int, meter: Meter, seen: "Seen", up_s: int) -> int:
+    def _litres_up_s(self, run: Run, meter: Meter, ml: "int | None", up_s: int) -> int:
         """Return when a run that ends by litres should have had them."""
-        zone = self.guard.open_zone(supply)
-        run = self.runs[zone] if zone != _NONE else None
-        if run is None or not run.run_ml:
-            return _FAR
-        left_ml = run.run_ml - meter.given_ml(seen.meter_ml[supply])
+        left_ml = run.run_ml - meter.given_ml(ml)
         if left_ml <= 0:
             return up_s
         return up_s + max(1, left_ml * 60 // run.flow_ml_min) if run.flow_ml_min > 0 else _FAR
@@ -619,7 +621,7 @@ class Hub:
             self._alarm(True, _NONE, LEAK, supply)
             for other in self.guard.open_zones:
                 run = self.runs[other]
-                if run is not None:
+                if run is not None and other not in self.guard.to_shut:
                     run.ended = FAULT
             self.guard.shut_all(up_s)
             self.dirty = True
@@ -793,11 +795,17 @@ class Hub:
         if on != ((zone, why) in self._alarms):
             self._tell(ALARM if on else CLEARED, zone, why, value)
 
-    def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
-        """Report an event with the next commands; it is logged once they were tried."""
+    def _event(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> "tuple[int, ...]":
+        """Return an event of this moment."""
         wall_s = self.days.wall_s(self._up_s) or _NONE
+        return (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
+
+    def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
+        """Log an event, and report it with the next commands."""
         if what == ALARM:
             self._alarms.append((zone, why))
         elif what == CLEARED and (zone, why) in self._alarms:
             self._alarms.remove((zone, why))
-        self._events.append((what, zone, why, value, ml, self.record.boots, self._up_s, wall_s))
+        event = self._event(what, zone, why, value, ml)
+        self._events.append(event)
+        self.log.add(event)

@@ -22,6 +22,7 @@ IDLE_WAKE_S = const(3600)  # the longest sleep when nothing else is due and noth
 RUN_LEAST_S = const(60)  # a shorter run only fills and drains the hose
 RUN_MAX_S = const(14400)  # the longest run any plan may allow
 CAP_MAX_S = const(43200)  # half a day: more is a broken plan, not a dry garden
+START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
 TEST_RUN_S = const(60)  # the guided test: long enough to see which strip is wet
 
 # Work a step may do.
@@ -34,7 +35,7 @@ SAVE_RETRY_S = const(300)  # between tries to write a store that failed
 FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 
 # Sensors.
-STALE_S = const(10800)  # three hours without a reading: three missed polls at the slowest
+STALE_S = const(10800)  # three hours without a reading, or three polls where those are slower
 VWC_LEAST_PPT = const(20)  # below: air, an open wire or a shrunk-away probe
 VWC_MOST_PPT = const(550)  # above: more water than clay has pores
 STUCK_PPT = const(3)  # less than this is noise, not change
@@ -48,7 +49,7 @@ BATTERY_MARGIN_MV = const(200)  # a resting battery recovers about so much
 SETTLE_S = const(30)  # a hose fills, or drains, before its flow means anything
 NO_FLOW_PCT = const(10)  # of the learned flow
 BURST_PCT = const(150)  # of the learned flow
-LEAK_ML = const(500)  # through a meter while every valve of its supply is shut
+LEAK_ML = const(1000)  # with every valve of the supply shut: more than one passes as it shuts
 FLOW_LEAST_ML_MIN = const(50)  # less is no flow when none was learned
 
 # Trim and re-wetting.

@@ -64,16 +64,19 @@ class Trim:
         """
         part = self._plan.zones[zone]
         pct = part.share_pct * self.pct(zone, trusted)
-        run_s = row.run_s if row.run_ml else row.run_s * pct // 10000
-        run_ml = max(row.run_ml * pct // 10000, 1) if row.run_ml else 0
+        most_s = min(part.longest_s, self.room_s(zone))
+        if not row.run_ml:
+            return min(row.run_s * pct // 10000, most_s), 0
+        run_s = min(row.run_s, most_s)
+        run_ml = max(row.run_ml * pct // 10000, 1)
         flow_ml_min = self._record.flow_ml_min[zone] or part.flow_ml_min
-        if run_ml and flow_ml_min:
+        if flow_ml_min:
             if self._plan.supplies[part.supply].meter:
                 # The meter ends it; time is only the bound: a quarter more, and the hose to fill.
                 run_s = min(run_s, run_ml * 75 // flow_ml_min + SETTLE_S)
             else:
                 run_s = min(run_s, run_ml * 60 // flow_ml_min)
-        return min(run_s, part.longest_s, self.room_s(zone)), run_ml
+        return run_s, run_ml
 
     # What moves it.
 
@@ -112,12 +115,15 @@ class Trim:
             if before + 1 == DRY_CHECKS:
                 self._tell(ALARM, zone, DRY_AT_FULL, record.trim_pct[zone])
 
-    def check_by_probe(self, zone: int, wet: bool, dry: bool, day: int) -> None:
-        """Do the weekly check by a trusted probe: down always, up only as far as allowed."""
+    def check_by_probe(self, zone: int, wet: bool, dry: bool, day: int) -> bool:
+        """Do the weekly check by a trusted probe: down always, up only as far as allowed.
+
+        Returns True if the trim moved.
+        """
         record = self._record
         hub = self._plan.hub
         if wet == dry or self._moved_lately(zone, day):
-            return
+            return False
         before_pct = record.auto_pct[zone]
         if dry:
             most_pct = hub.trim_most_pct if hub.auto_trim == AUTO_BOTH else 100
@@ -125,10 +131,11 @@ class Trim:
         else:
             pct = max(before_pct - hub.trim_step_pct, hub.trim_least_pct - record.trim_pct[zone])
         if pct == before_pct or dry != (pct > before_pct):
-            return  # already as far as it may go
+            return False  # already as far as it may go
         record.auto_pct[zone] = pct
         record.trim_day[zone] = day
         self._tell(TRIMMED, zone, AUTOMATIC, record.trim_pct[zone] + pct)
+        return True
 
     def new_day(self, zone: int, day: int, dry: bool, moist: bool) -> None:
         """Count re-wetting days, and see what a trusted probe says of the opening."""

@@ -35,6 +35,7 @@ CONTACT_DRIES_S = HOUR_S  # a wet/dry contact shows rain so long after it fell
 BURST_TIMES = 3  # what a burst hose lets through, of its own flow
 PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
 MILLION = 1_000_000
+NEVER_S = 1 << 60
 
 # A pack that suits the hub's thresholds: common practice, no source.
 SLEEP_UA = 30
@@ -137,6 +138,7 @@ class Devices:
         self.open_valves = [False] * self.valves
         self._any_open = False
         self._deadline_s: list[int | None] = [None] * self.valves
+        self._soonest_s = NEVER_S  # the first of these
         self._flows = [0] * zones  # ml/h, now
         self.given = [0] * zones  # ml/h times seconds since the start
         self._told = [0] * zones  # of these, before the last closing line
@@ -170,14 +172,15 @@ class Devices:
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._any_open and self.now_s < to_s:
-            ends = [end for end in self._deadline_s if end is not None]
-            until_s = max(min([to_s, *ends]), self.now_s)
+            until_s = max(min(to_s, self._soonest_s), self.now_s)
             self._flow(until_s)
             self.now_s = until_s
-            for valve, end in enumerate(self._deadline_s):
-                if end is not None and end <= until_s:
-                    self._turn(valve, False)
-        self.now_s = max(self.now_s, to_s)
+            if self._soonest_s <= until_s:
+                for valve, end in enumerate(self._deadline_s):
+                    if end is not None and end <= until_s:
+                        self._turn(valve, False)
+        if self.now_s < to_s:
+            self.now_s = to_s
 
     def ask(self, asked: "Asked") -> None:
         """Give the hub an owner's command."""
@@ -202,7 +205,7 @@ class Devices:
     def power_off(self) -> None:
         """Power is away: held valves shut, timers and RAM are gone."""
         for valve in range(self.valves):
-            self._deadline_s[valve] = None
+            self._set_deadline(valve, None)
             if valve < len(self.plan.zones) and self.plan.zones[valve].held:
                 self._turn(valve, False)
 
@@ -298,7 +301,7 @@ class Devices:
         """Open a valve and arm its deadline."""
         self._drive(valve)
         self._turn(valve, True)
-        self._deadline_s[valve] = self.now_s + deadline_s
+        self._set_deadline(valve, self.now_s + deadline_s)
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes of one copy of record or plan."""
@@ -352,11 +355,15 @@ class Devices:
     def _turn(self, valve: int, to_open: bool) -> None:
         """Move a valve in fact."""
         if not to_open:
-            self._deadline_s[valve] = None
+            self._set_deadline(valve, None)
             to_open = self.open_valves[valve] and self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
             self._set_flows()
+
+    def _set_deadline(self, valve: int, at_s: int | None) -> None:
+        self._deadline_s[valve] = at_s
+        self._soonest_s = min([end for end in self._deadline_s if end is not None], default=NEVER_S)
 
     def _set_flows(self) -> None:
         """Share each supply's water among the zones that have a way for it."""
@@ -373,7 +380,7 @@ class Devices:
         self.most_open_at_once = max(self.most_open_at_once, open_in_all)
 
     def _share(self, zones: list[int], most: int) -> None:
-        """Give open zones of one supply their own flow, or what there is of it (ml/h; 0: enough)."""
+        """Give open zones of a supply their own flow, or what there is of it (ml/h; 0: enough)."""
         for zone in zones:
             if not self._is(Trouble.BLOCKED, zone):
                 times = BURST_TIMES if self._is(Trouble.BURST, zone) else 1

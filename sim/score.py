@@ -35,9 +35,9 @@ IN_BAND, DRY, WET, RAIN_WET, REWETTING = range(5)
 class Days:
     """What one policy left behind, day by day and zone by zone.
 
-    pf, pf_unwatered: daily mean of the band's pF. pf_end: its pF in the day's last hour. seconds, litres: water given. runoff_mm,
-    runoff_rain_mm: irrigation and rain that ran off. top_wet: whether 0-0.3 m stayed wetter than
-    pF 2.0 for more than 48 h after rain had ended.
+    pf, pf_unwatered: daily mean of the band's pF. pf_end: its pF in the day's last hour. seconds,
+    litres: water given. runoff_mm, runoff_rain_mm: irrigation and rain that ran off. top_wet:
+    whether 0-0.3 m stayed wetter than pF 2.0 for more than 48 h after rain had ended.
     """
 
     pf: Floats
@@ -205,8 +205,8 @@ def judge(
 ) -> Score:
     """Judge a ground that was stepped to its end.
 
-    rain_mm: hourly, on open ground. rewetting: days x zones, spin-up included. season: as the climate
-    has it, or the first scored day, to find it from the scored days alone.
+    rain_mm: hourly, on open ground. rewetting: days x zones, spin-up included. season: as the
+    climate has it, or the first scored day, to find it from the scored days alone.
     """
     whole = days_of(ground, rain_mm)
     state = states(whole, rewetting)[spin_up_days:]

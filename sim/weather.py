@@ -41,6 +41,9 @@ NAMES = {
     "et0": {"et0", "eto", "etref", "refet", "referenceet", "referenceevapotranspiration"},
 }
 UNIT_SUFFIX = re.compile(r"[_ ](mm|mm_?d|mm_?day|mm/d(ay)?|c|degc|deg_c|celsius)$")
+FOREIGN_UNIT = re.compile(
+    r"[(\[ _](in|inch|inches|f|degf|deg f|deg_f|fahrenheit|°f)[)\]]?$", re.IGNORECASE
+)
 DATE_FORMATS = (
     (re.compile(r"\d{4}-\d{1,2}-\d{1,2}([T ].*)?$"), "%Y-%m-%d"),
     (re.compile(r"\d{4}/\d{1,2}/\d{1,2}([T ].*)?$"), "%Y/%m/%d"),
@@ -265,6 +268,16 @@ def _plain_name(column: str) -> str:
     return re.sub(r"[^a-z0-9]", "", text)
 
 
+def _check_units(name: str, line: int, found: dict[str, str]) -> None:
+    """Refuse a column whose heading names inches or Fahrenheit: everything is mm and deg C here."""
+    for key, column in found.items():
+        if FOREIGN_UNIT.search(column):
+            raise WeatherError(
+                f"{name}, line {line}: the {key} column is headed {column!r}; allowed are mm a day "
+                "and degrees C: convert the file first"
+            )
+
+
 def _find_columns(
     name: str, line: int, header: list[str], columns: dict[str, str]
 ) -> dict[str, str]:
@@ -294,6 +307,7 @@ def _find_columns(
             f"{name}, line {line}: no column for {', '.join(missing)}; found "
             f"{', '.join(header)}; name it by the column option"
         )
+    _check_units(name, line, found)
     return found
 
 
@@ -365,7 +379,7 @@ def _check_ranges(name: str, table: pd.DataFrame) -> None:
             row = table[wrong].iloc[0]
             raise WeatherError(
                 f"{name}, line {int(row['line'])}: {key} {row[key]:g} {unit} on "
-                f"{table.index[wrong.to_numpy()][0].date()}; allowed are {low:g} to {high:g}"
+                f"{table.index[wrong.to_numpy()][0].date()}; allowed are {low:g} to {high:g} {unit}"
             )
 
 
