@@ -156,7 +156,7 @@ def test_the_command_writes_a_bundle_over_an_older_one(tmp_path: Path) -> None:
     (out / "device" / "controller" / "stale.mpy").write_bytes(b"")
     assert evenclay(*arguments)[0] == 0
     assert files(out) == before
-    assert len(unpack(before["device/hub/plan.0"]).zones) == 5
+    assert len(unpack(before["device/hub/plan.0"]).zones) == 4
 
 
 def test_next_steps_name_the_folder_of_the_plan(tmp_path: Path) -> None:
@@ -173,7 +173,7 @@ def test_what_a_user_gets_wrong_is_one_line(tmp_path: Path) -> None:
 
     out = str(tmp_path / "out")
     assert "allowed desktop, esp32" in wrong("--board", "drivers", str(DEMO), "--out", out)
-    assert "found 4 VALVES" in wrong("--board", "rp2_pico_w", str(DEMO), "--out", out)
+    assert "found 3 VALVES" in wrong("--board", "esp32", str(DEMO), "--out", out)
     assert not Path(out).exists()
     (tmp_path / "mine.txt").write_text("mine")
     assert "other files" in wrong("--board", "desktop", str(DEMO), "--out", str(tmp_path))
