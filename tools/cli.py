@@ -113,7 +113,8 @@ Columns = Annotated[
         "--column",
         metavar="WHAT=NAME",
         help="A column of the weather file under another name, such as rain=P_mm; repeatable. "
-        "WHAT is one of date, year, month, day, rain, tmin, tmax, et0.",
+        "WHAT is one of date, year, month, day, rain, tmin, tmax, et0, rh, rh_min, rh_max, dew, "
+        "wind_2m, wind_10m, solar.",
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
