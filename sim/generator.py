@@ -6,12 +6,13 @@ what remains of Tmax and Tmin follows a first-order process of both together.
 Sources: Richardson 1981, Water Resour. Res. 17(1):182-190; Richardson & Wright 1984, WGEN,
 USDA-ARS ARS-8; the gamma law's fit: Thom 1958, Mon. Weather Rev. 86:117-122.
 Beyond WGEN: the waves have HARMONICS terms instead of one, because one misses some months' mean by
-more than a degree; the correlations are the record's own where it is long enough.
+more than a degree; the correlations are the record's own where it is long enough; and an old dry
+spell ends less often than a young one, as records have it (in Tunis by a sixth, in Seattle by a
+third): without that the longest dry spells come out shorter still.
 
-What generators of this kind understate: the spread of monthly and yearly totals (real years differ
-by more than chance from day to day), so droughts of many months and wet years; the longest
-dry spell of a few years (by a tenth for Tunis, by half for Seattle's four); the heaviest storms
-(the gamma law's tail is light); and hot spells that last.
+What generators of this kind understate: how far years differ in rain (Tunis's by a third), so wet
+years and droughts of many months; the longest dry spell of a few years (hardly for Tunis, by half
+for Seattle's four); the heaviest storms (the gamma law's tail is light); hot spells that last.
 """
 
 import datetime
@@ -31,6 +32,7 @@ Ints = NDArray[np.int64]
 
 WET_MM = 0.254  # a day with more is wet: 0.01 in, as WGEN has it (from memory)
 LEAST_WET_MM = 0.3  # the first tenth above it, for gamma draws that would fall below
+FRESH_DAYS = 3  # of a dry spell, in which rain comes back oftener than later
 MONTHS = 12
 HARMONICS = 3
 YEAR_DAYS = 365.2425
@@ -57,8 +59,9 @@ class Climate:
     """All that the generator keeps of a record.
 
     By month (12 values): wet_after_wet, wet_after_dry [0..1]; rain_shape, rain_scale_mm of the
-    gamma law; et0_factor, the record's ET0 over Hargreaves'. As waves (1 + 2 HARMONICS terms:
-    constant, then cosine and sine of each harmonic): tmax_dry_c, tmax_wet_c, tmin_c, and their
+    gamma law; et0_factor, the record's ET0 over Hargreaves'. dry_spell_factor: wet_after_dry is
+    multiplied by the first in a dry spell's first FRESH_DAYS days, by the second later. As waves
+    (1 + 2 HARMONICS terms: constant, cosine and sine of each harmonic): tmax_dry_c, tmax_wet_c, tmin_c, and their
     variances, same names with _var. a, b: 2 x 2, row by row, of (Tmax, Tmin).
     """
 
@@ -66,6 +69,7 @@ class Climate:
     days: float  # of the record it was fitted to
     wet_after_wet: Row
     wet_after_dry: Row
+    dry_spell_factor: Row
     rain_shape: Row
     rain_scale_mm: Row
     et0_factor: Row
@@ -141,6 +145,7 @@ def fit(weather: Weather) -> Climate:
         days=weather.days,
         wet_after_wet=after_wet,
         wet_after_dry=after_dry,
+        dry_spell_factor=_dry_spell_factor(wet, np.array(after_dry)[month]),
         rain_shape=tuple(shape for shape, _ in laws),
         rain_scale_mm=tuple(scale for _, scale in laws),
         et0_factor=_et0_factor(weather, weather.latitude_deg, month, day_of_year),
@@ -206,6 +211,24 @@ def _transitions(wet: NDArray[np.bool_], month: Ints) -> tuple[Row, Row]:
         counted = [now[(of == m) & (before == state)] for m in range(MONTHS)]
         rows.append(tuple(float(days.mean()) if len(days) else 0.0 for days in counted))
     return rows[0], rows[1]
+
+
+def _dry_spell_factor(wet: NDArray[np.bool_], chance: Floats) -> Row:
+    """How much oftener, than by the month alone, a young and an old dry spell ends in a wet day.
+
+    chance: of a wet day after a dry one, by month, for each day.
+    """
+    age = 0
+    ages = []
+    for before in wet[:-1].tolist():
+        age = 0 if before else age + 1
+        ages.append(age)
+    after = np.array(ages)
+    factors = []
+    for chosen in ((after > 0) & (after <= FRESH_DAYS), after > FRESH_DAYS):
+        expected = float(chance[1:][chosen].sum())
+        factors.append(float(wet[1:][chosen].sum()) / expected if expected > 0.0 else 1.0)
+    return tuple(factors)
 
 
 def _terms(day_of_year: Ints) -> Floats:
@@ -284,13 +307,18 @@ def _et0_factor(weather: Weather, latitude_deg: float, month: Ints, day_of_year:
 
 def _chain(climate: Climate, month: Ints, draws: Floats) -> NDArray[np.bool_]:
     """Wet days; the day before the first is wet as often as January's are in the long run."""
-    after = (climate.wet_after_dry, climate.wet_after_wet)
-    wet_share = after[0][0] / max(1.0 + after[0][0] - after[1][0], 1e-12)
-    state = int(draws[0] < wet_share)
+    to_wet, stays_wet = climate.wet_after_dry[0], climate.wet_after_wet[0]
+    wet_share = to_wet / max(1.0 + to_wet - stays_wet, 1e-12)
+    fresh, old = climate.dry_spell_factor
+    dry_days = int(draws[0] >= wet_share)
     days = []
     for m, draw in zip(month.tolist(), draws[1:].tolist(), strict=True):
-        state = int(draw < after[state][m])
-        days.append(state)
+        chance = climate.wet_after_wet[m]
+        if dry_days:
+            chance = climate.wet_after_dry[m] * (fresh if dry_days <= FRESH_DAYS else old)
+        wet = draw < chance
+        dry_days = 0 if wet else dry_days + 1
+        days.append(wet)
     return np.array(days, dtype=np.bool_)
 
 

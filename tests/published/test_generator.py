@@ -205,11 +205,13 @@ def longest_in_blocks(rain_mm: Floats, days: int) -> list[int]:
 
 
 def test_longest_dry_spells_of_tunis(tunis: Place) -> None:
-    # 128 days below 1 mm in 23 years; as many generated years have 97 to 138.
+    # 128 days below 1 mm in 23 years; as many generated years have 102 to 138.
     assert generator.longest_dry_days(tunis.record.rain_mm) == 128
     blocks = longest_in_blocks(tunis.made.rain_mm, tunis.record.days)
     assert min(blocks) < 128 < max(blocks)
     assert float(np.median(blocks)) == pytest.approx(128, rel=0.2)
+    yearly = [longest_in_blocks(rain, 365) for rain in (tunis.record.rain_mm, tunis.made.rain_mm)]
+    assert np.mean(yearly[1]) == pytest.approx(float(np.mean(yearly[0])), rel=0.12)
 
 
 def test_longest_dry_spells_of_seattle_are_understated(seattle: Place) -> None:
@@ -218,6 +220,13 @@ def test_longest_dry_spells_of_seattle_are_understated(seattle: Place) -> None:
     assert generator.longest_dry_days(seattle.made.rain_mm) == pytest.approx(81, rel=0.2)
     blocks = longest_in_blocks(seattle.made.rain_mm, seattle.record.days)
     assert 0.4 * 81 < float(np.median(blocks)) < 0.7 * 81
+
+
+def test_old_dry_spells_end_less_often(tunis: Place, seattle: Place) -> None:
+    for found in (tunis, seattle):
+        fresh, old = found.climate.dry_spell_factor
+        assert 1.05 < fresh < 1.2
+        assert 0.75 < old < 0.95
 
 
 def test_years_differ_less_than_real_ones(tunis: Place) -> None:
