@@ -60,9 +60,10 @@ class Climate:
 
     By month (12 values): wet_after_wet, wet_after_dry [0..1]; rain_shape, rain_scale_mm of the
     gamma law; et0_factor, the record's ET0 over Hargreaves'. dry_spell_factor: wet_after_dry is
-    multiplied by the first in a dry spell's first FRESH_DAYS days, by the second later. As waves
-    (1 + 2 HARMONICS terms: constant, cosine and sine of each harmonic): tmax_dry_c, tmax_wet_c, tmin_c, and their
-    variances, same names with _var. a, b: 2 x 2, row by row, of (Tmax, Tmin).
+    multiplied by the first in a dry spell's first FRESH_DAYS days, by the second later.
+    As waves (1 + 2 HARMONICS terms: constant, cosine and sine of each harmonic): tmax_dry_c,
+    tmax_wet_c, tmin_c, and their variances, same names with _var. a, b: 2 x 2, row by row, of
+    (Tmax, Tmin).
     """
 
     latitude_deg: float
