@@ -125,7 +125,7 @@ def check(
     property_file: PropertyPath,
     weather: Annotated[
         Path | None,
-        typer.Option(help="Daily weather (CSV): its mean ET0 becomes the seasons' demand."),
+        typer.Option(help="Weather, as replay takes it: its mean ET0 becomes the seasons' demand."),
     ] = None,
     column: Columns = None,
     as_json: AsJson = False,
@@ -186,7 +186,12 @@ def compile_plan(
 @app.command()
 def replay(
     property_file: PropertyPath,
-    weather: Annotated[Path, typer.Option(help="Daily weather: a CSV, or GHCN-Daily by station.")],
+    weather: Annotated[
+        Path,
+        typer.Option(
+            help="Weather: a daily CSV, GHCN-Daily (.dly or by station), NASA POWER daily, or EPW."
+        ),
+    ],
     out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
     first: Annotated[

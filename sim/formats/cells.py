@@ -40,6 +40,7 @@ DATE_FORMATS = (
     (re.compile(r"\d{8}$"), "%Y%m%d"),
 )
 DATES_ALLOWED = "dates as 2012-01-31, 2012/01/31, 31.01.2012 or 20120131"
+FIRST_YEAR, LAST_YEAR = 1700, 2299
 GZIP_MAGIC = b"\x1f\x8b"  # archives hand their station files out compressed
 
 Lines = list[tuple[int, str]]
@@ -106,7 +107,7 @@ def dates_of(name: str, text: pd.Series, line_numbers: pd.Series) -> pd.Series:
         if pattern.match(first):
             day_only = text.str.split(r"[T ]", n=1, regex=True).str[0]
             dates = pd.to_datetime(day_only, format=layout, errors="coerce")
-            bad = dates.isna()
+            bad = dates.isna() | out_of_years(dates)
             break
     else:
         dates, bad = text, pd.Series(True, index=text.index)
@@ -116,6 +117,11 @@ def dates_of(name: str, text: pd.Series, line_numbers: pd.Series) -> pd.Series:
             f"allowed are {DATES_ALLOWED}, one layout in a file"
         )
     return dates
+
+
+def out_of_years(dates: pd.Series) -> pd.Series:
+    """Days outside the years that a weather record can have: a slip of the pen."""
+    return ~dates.dt.year.between(FIRST_YEAR, LAST_YEAR)
 
 
 def numbers_of(name: str, column: str, cells: pd.Series, line_numbers: pd.Series) -> pd.Series:

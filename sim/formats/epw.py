@@ -12,7 +12,9 @@ import pandas as pd
 
 from sim import et0
 from sim.formats.cells import (
+    FIRST_YEAR,
     HIGHEST_M,
+    LAST_YEAR,
     LOWEST_M,
     Lines,
     Table,
@@ -133,6 +135,8 @@ def _calendar(name: str, hours: pd.DataFrame, notes: list[str]) -> pd.DatetimeIn
 
 
 def _same_days(year: int, wanted: list[tuple[int, int]]) -> pd.DatetimeIndex | None:
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        return None
     try:
         first = datetime.date(year, *wanted[0])
     except ValueError:

@@ -3,7 +3,6 @@
 Source: NOAA NCEI, GHCN-Daily readme and readme-by_station. Both hold tenths of mm, deg C and m/s.
 """
 
-import io
 import re
 
 import numpy as np
@@ -16,24 +15,25 @@ DLY_LINE = re.compile(r"[A-Za-z0-9_-]{11}\d{6}[A-Z][A-Z0-9]{3}[ \d-]")
 NEEDED = {"PRCP": "rain", "TMIN": "tmin", "TMAX": "tmax"}
 ELEMENTS = {**NEEDED, "AWND": "wind_10m"}
 SEVERAL_DAYS = "MDPR"  # one reading for the rain of several days
+COLUMNS = ["id", "date", "element", "value", "qflag", "line"]
+CSV_FIELDS, CSV_LEAST = 8, 6  # what follows the quality flag is of no use here
 DLY_CHARACTERS = 269
 DLY_LEAST = DLY_CHARACTERS - 3  # the last day's flags may be blanks that an editor cut off
 
 
 def read_csv(name: str, lines: Lines) -> Table:
     """Read the by-station CSV: an element of a day a line, in any order."""
-    fields = ["id", "date", "element", "value", "mflag", "qflag", "sflag", "time"]
-    rows = pd.read_csv(
-        io.StringIO("\n".join(line for _, line in lines)),
-        header=None,
-        names=fields,
-        dtype=str,
-        keep_default_na=False,
-        on_bad_lines=lambda cells: cells[: len(fields)],
-        engine="python",
-    )
-    rows["line"] = [number for number, _ in lines]
-    return _table(name, rows)
+    rows: list[tuple[str, str, str, str, str, int]] = []
+    for number, line in lines:
+        cells = [cell.strip() for cell in line.split(",")]
+        if len(cells) < CSV_LEAST:
+            raise WeatherError(
+                f"{name}, line {number}: {len(cells)} fields; allowed are {CSV_FIELDS}: station, "
+                "date, element, value, three flags, time"
+            )
+        station, date, element, value, _, qflag = cells[:CSV_LEAST]
+        rows.append((station, date, element, value, qflag, number))
+    return _table(name, pd.DataFrame(rows, columns=COLUMNS))
 
 
 def read_dly(name: str, lines: Lines) -> Table:
@@ -51,13 +51,12 @@ def read_dly(name: str, lines: Lines) -> Table:
         line = line.ljust(DLY_CHARACTERS)
         for day in range(1, 32):
             at = 21 + 8 * (day - 1)
-            value, qflag = line[at : at + 5].strip(), line[at + 6]
+            value, qflag = line[at : at + 5].strip(), line[at + 6].strip()
             if value != "-9999":  # which also stands for days past the month's end
                 rows.append((station, f"{month}{day:02}", element, value, qflag, number))
     if not rows:
         raise WeatherError(f"{name}: no usable PRCP values; rain, Tmin, Tmax are needed")
-    columns = ["id", "date", "element", "value", "qflag", "line"]
-    return _table(name, pd.DataFrame(rows, columns=columns))
+    return _table(name, pd.DataFrame(rows, columns=COLUMNS))
 
 
 def _table(name: str, rows: pd.DataFrame) -> Table:
@@ -70,7 +69,7 @@ def _table(name: str, rows: pd.DataFrame) -> Table:
     stations = sorted(set(rows["id"]))
     if len(stations) != 1:
         raise WeatherError(f"{name}: stations found: {len(stations)}; allowed is one")
-    flagged = rows["qflag"].fillna("").str.strip() != ""
+    flagged = rows["qflag"] != ""
     if flagged.any():
         notes.append(f"{int(flagged.sum())} values failed the archive's quality checks: dropped")
     rows = rows[~flagged]

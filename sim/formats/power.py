@@ -16,6 +16,7 @@ from sim.formats.cells import (
     check_order,
     check_ranges,
     numbers_of,
+    out_of_years,
 )
 
 BEGIN, END = "-BEGIN HEADER-", "-END HEADER-"
@@ -83,7 +84,7 @@ def _days(name: str, rows: pd.DataFrame, numbers: pd.Series) -> pd.DatetimeIndex
         if set(parts) <= set(rows.columns):
             text = rows[list(parts)].agg("-".join, axis=1)
             days = pd.to_datetime(text, format=layout, errors="coerce")
-            bad = days.isna()
+            bad = days.isna() | out_of_years(days)
             if bad.any():
                 line, found = numbers[bad].iloc[0], text[bad].iloc[0]
                 raise WeatherError(
