@@ -232,6 +232,45 @@ def replay(
         _show(summary, out)
 
 
+@app.command()
+def invent(
+    weather: Annotated[Path, typer.Option(help="The record to learn from, as replay takes it.")],
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The daily CSV to write.")],
+    years: Annotated[int, typer.Option(min=1, max=90, help="How many years.")] = 30,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
+    latitude: Annotated[
+        float | None, typer.Option(help="Degrees, where the record does not say.")
+    ] = None,
+    column: Columns = None,
+    as_json: AsJson = False,
+) -> None:
+    """Invent years of weather with a record's habits, to replay more years than were measured.
+
+    Rain and temperatures follow the record's months by Richardson's generator; their statistics
+    are shown beside the record's. Wet years, long droughts and great storms come out too rare.
+
+    Example:
+
+    \b
+        evenclay invent --weather town.csv --latitude 32.4 --years 40 --out invented.csv
+    """
+    from sim.generator import compare_statistics, fit, generate
+    from tools import invent as tool
+
+    record = _weather(weather, column, latitude)
+    made = generate(fit(record), years, seed)
+    tool.write_csv(made, out)
+    compared = compare_statistics(record, made)
+    if as_json:
+        print(json.dumps(tool.as_json(compared), indent=2))
+        return
+    console = _console()
+    console.print(tool.table_of(compared))
+    most = max(abs(row.errors) for row in compared)
+    console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
+    console.print(f"{years} years written to {out}")
+
+
 def _replay(
     house: "House",
     weather: "Weather",
@@ -273,7 +312,7 @@ def _show(summary: dict[str, Any], out: Path) -> None:
     print(f"The report: {out / 'report.html'}")
 
 
-def _weather(path: Path, column: list[str] | None, latitude_deg: float) -> "Weather":
+def _weather(path: Path, column: list[str] | None, latitude_deg: float | None) -> "Weather":
     """Read a weather file with the columns named on the command line."""
     from sim.weather import NAMES, read
 

@@ -121,7 +121,7 @@ def dates_of(name: str, text: pd.Series, line_numbers: pd.Series) -> pd.Series:
 
 def out_of_years(dates: pd.Series) -> pd.Series:
     """Days outside the years that a weather record can have: a slip of the pen."""
-    return ~dates.dt.year.between(FIRST_YEAR, LAST_YEAR)
+    return pd.Series(~dates.dt.year.between(FIRST_YEAR, LAST_YEAR), index=dates.index)
 
 
 def numbers_of(name: str, column: str, cells: pd.Series, line_numbers: pd.Series) -> pd.Series:
