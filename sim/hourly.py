@@ -43,16 +43,31 @@ def hourly(weather: Weather, seed: int) -> Hourly:
 
     A day's rain pattern depends on seed and date alone, so it stays the same however the years
     are cut. Daily totals of rain and ET0 are kept; each day reaches its Tmin and Tmax.
-    Where the latitude is unknown every day has 12 hours of sun.
+    Where the latitude is unknown every day has 12 hours of sun. A source that is hourly gives its
+    own temperature, its rain's hours on days when it has rain, and ET0 by its radiation.
     """
     ordinals = weather.first_day.toordinal() + np.arange(weather.days)
     latitude = 0.0 if weather.latitude_deg is None else weather.latitude_deg
     day_of_year = _day_of_year(ordinals)
+    rain, sun = rain_shares(ordinals, seed), sun_shares(latitude, day_of_year)
+    own = weather.hours
+    if own is None:
+        temp_c = _temperature(weather, et0.daylight_hours(latitude, day_of_year))
+    else:
+        rain, sun = _own_shares(own.rain_mm, rain), _own_shares(own.solar_mj_m2, sun)
+        temp_c = own.temp_c.reshape(-1)
     return Hourly(
-        rain_mm=_keep_totals(rain_shares(ordinals, seed), weather.rain_mm),
-        temp_c=_temperature(weather, et0.daylight_hours(latitude, day_of_year)),
-        et0_mm=_keep_totals(sun_shares(latitude, day_of_year), weather.et0_mm),
+        rain_mm=_keep_totals(rain, weather.rain_mm),
+        temp_c=temp_c,
+        et0_mm=_keep_totals(sun, weather.et0_mm),
     )
+
+
+def _own_shares(values: Floats, otherwise: Floats) -> Floats:
+    """Each hour's share of its day (days x 24); of a day without any, or with gaps, otherwise's."""
+    totals = values.sum(axis=1, keepdims=True)
+    known = np.isfinite(totals) & (totals > 0.0)
+    return np.asarray(np.where(known, values / np.where(known, totals, 1.0), otherwise))
 
 
 def _day_of_year(ordinals: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -12,8 +12,6 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 
-import numpy as np
-
 from controller import events
 from controller.civil import LocalTime, day_of
 from controller.limits import DAY_S
@@ -268,14 +266,8 @@ def span_of(weather: Weather, first: date | None = None, last: date | None = Non
 
 def _doubled(weather: Weather, days: int) -> Weather:
     """The first days of a record once more before it."""
-    return replace(
-        weather,
-        first_day=weather.first_day - timedelta(days=days),
-        rain_mm=np.concatenate((weather.rain_mm[:days], weather.rain_mm)),
-        tmin_c=np.concatenate((weather.tmin_c[:days], weather.tmin_c)),
-        tmax_c=np.concatenate((weather.tmax_c[:days], weather.tmax_c)),
-        et0_mm=np.concatenate((weather.et0_mm[:days], weather.et0_mm)),
-    )
+    twice = [*range(days), *range(weather.days)]
+    return weather.picked(weather.first_day - timedelta(days=days), twice)
 
 
 def _anniversary(day: date, years: int) -> date:

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from controller.limits import RUN_LEAST_S
-from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan
+from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
+from sim import hoses
 from sim.soil import POND_MM, TEXTURES
 from tools.compile import cycle_min, run_s, season_days, slots_min
 from tools.property import SIDES, Property
@@ -16,6 +17,9 @@ DOWNSPOUT_LEAST_M = 1.52
 SLAB_LEAST_M = 0.30  # common practice, no source: 0.30 to 0.45 m
 POROUS_MOST_KPA = 90.0  # rated 70 to 80; above, the wall gives too much or bursts
 PRESSURE_OFF = 0.25  # a supply that differs so much from a hose's rating gives another flow
+FLOW_LEAST = 0.8  # of a hose's rated flow: less, and its minutes mean something else
+SUPPLY_MOST = 0.8  # of a supply's flow that one hose may take: common practice, no source
+FILL_MOST = 0.25  # of a run in which the hose only fills: common practice, no source
 DEMAND_LEAST, DEMAND_MOST = 0.5, 1.5  # of what the strip loses: outside, minutes or hose are off
 SEASONS_LEAST = 4  # common practice, no source
 
@@ -23,7 +27,7 @@ SEASONS_LEAST = 4  # common practice, no source
 def cautions(prop: Property, plan: Plan) -> list[str]:
     """Return one line a caution, the most serious first. None of them stops a plan."""
     found: list[str] = []
-    for part in (_sides, _unanswered, _ground, _hoses, _devices, _table, _unmeasured):
+    for part in (_sides, _unanswered, _ground, _hoses, _along, _devices, _table, _unmeasured):
         found.extend(part(prop, plan))
     return found
 
@@ -93,6 +97,59 @@ def _hoses(prop: Property, plan: Plan) -> Iterator[str]:
             )
 
 
+def _along(prop: Property, plan: Plan) -> Iterator[str]:
+    """What comes out along each hose, and whether its supply can keep up."""
+    for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
+        supply = prop.supplies[zone.supply]
+        hose = hoses.Hose(
+            length_m=zone.length,
+            flow_l_h_m=zone.hose.flow,
+            rated_kpa=zone.hose.pressure,
+            exponent=hoses.EXPONENTS[zone.hose.kind],
+            diameter_mm=zone.hose.diameter,
+            rise_m=zone.rise,
+        )
+        start_kpa = supply.pressure or hose.rated_kpa
+        found = hoses.run(hose, start_kpa)
+        where = f"{hose.diameter_mm:.4g} mm inside, fed at {start_kpa:.0f} kPa"
+        if hose.rise_m:
+            where += f", its end {abs(hose.rise_m):.4g} m {'up' if hose.rise_m > 0 else 'down'}"
+        if found.evenness < hoses.EVEN_ENOUGH:
+            longest_m = hoses.longest_run_m(hose, start_kpa)
+            yield (
+                f"zone {name}: {hose.length_m:.4g} m of hose water unevenly ({where}): least "
+                f"{100 * found.evenness:.0f} % of the most, at the end "
+                f"{100 * found.end_to_start:.0f} % of the start; up to {longest_m:.0f} m laid "
+                "alike keep 90 %"
+            )
+        if found.flow_l_h < FLOW_LEAST * zone.flow_l_h:
+            yield (
+                f"zone {name}: the hose gives {found.flow_l_h:.0f} L/h ({where}) where its rating "
+                f"means {zone.flow_l_h:.0f}: measure it with a bucket and enter that flow"
+            )
+        if supply.flow is not None and zone.flow_l_h / 60 > SUPPLY_MOST * supply.flow:
+            yield (
+                f"zone {name} wants {zone.flow_l_h / 60:.1f} of the {supply.flow:.1f} L/min that "
+                f"supply {zone.supply} gives: so near its limit the pressure falls; use less hose"
+            )
+        yield from _filling(plan, part, hose, supply.flow)
+
+
+def _filling(
+    plan: Plan, part: ZonePart, hose: hoses.Hose, supply_l_min: float | None
+) -> Iterator[str]:
+    """Runs so short that the hose only fills: its end gets too little."""
+    runs = [run_s(plan, index, part) for index, row in enumerate(plan.rows) if row.cycles]
+    if supply_l_min is None or not runs:
+        return
+    fill_s = hose.volume_l / supply_l_min * 60
+    if fill_s > FILL_MOST * min(runs):
+        yield (
+            f"zone {part.name}: the hose takes {fill_s:.0f} s to fill ({hose.volume_l:.1f} L) of "
+            f"runs of {min(runs):.0f} s: its end gets less; use fewer, longer cycles"
+        )
+
+
 def _devices(prop: Property, plan: Plan) -> Iterator[str]:
     for name, supply in prop.supplies.items():
         if name not in [zone.supply for zone in prop.zones.values()]:
@@ -160,7 +217,10 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         cycle_mm = zone.rate_um_h / 1000 * run_h
         takes_mm = takes_mm_h * run_h + POND_MM
         if cycle_mm > takes_mm:
-            over.append(f"{zone.name} {cycle_mm:.1f} where {takes_mm:.1f} go in")
+            most_min = 60 * POND_MM / (zone.rate_um_h / 1000 - takes_mm_h)
+            over.append(
+                f"{zone.name} {cycle_mm:.1f} where {takes_mm:.1f} go in, at most {most_min:.0f} min"
+            )
         demand_mm = row.demand_um / 1000 * zone.demand_pct / 100
         day_mm = cycle_mm * row.cycles
         if demand_mm > 0 and not DEMAND_LEAST <= day_mm / demand_mm <= DEMAND_MOST:

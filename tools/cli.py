@@ -116,7 +116,8 @@ Columns = Annotated[
         "--column",
         metavar="WHAT=NAME",
         help="A column of the weather file under another name, such as rain=P_mm; repeatable. "
-        "WHAT is one of date, year, month, day, rain, tmin, tmax, et0.",
+        "WHAT is one of date, year, month, day, rain, tmin, tmax, et0, rh, rh_min, rh_max, dew, "
+        "wind_2m, wind_10m, solar.",
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
@@ -127,7 +128,7 @@ def check(
     property_file: PropertyPath,
     weather: Annotated[
         Path | None,
-        typer.Option(help="Daily weather (CSV): its mean ET0 becomes the seasons' demand."),
+        typer.Option(help="Weather, as replay takes it: its mean ET0 becomes the seasons' demand."),
     ] = None,
     column: Columns = None,
     as_json: AsJson = False,
@@ -252,7 +253,11 @@ def flash(
 def replay(
     property_file: PropertyPath,
     weather: Annotated[
-        Path, typer.Option(help="Daily weather, mm and degrees C: a CSV, or GHCN-Daily.")
+        Path,
+        typer.Option(
+            help="Weather: a daily CSV (mm, degrees C), GHCN-Daily (.dly or by station), NASA "
+            "POWER daily, or EPW."
+        ),
     ],
     out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
@@ -292,6 +297,45 @@ def replay(
         print(json.dumps(summary, indent=2))
     else:
         _show(summary, house.units, out)
+
+
+@app.command()
+def invent(
+    weather: Annotated[Path, typer.Option(help="The record to learn from, as replay takes it.")],
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The daily CSV to write.")],
+    years: Annotated[int, typer.Option(min=1, max=90, help="How many years.")] = 30,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
+    latitude: Annotated[
+        float | None, typer.Option(help="Degrees, where the record does not say.")
+    ] = None,
+    column: Columns = None,
+    as_json: AsJson = False,
+) -> None:
+    """Invent years of weather with a record's habits, to replay more years than were measured.
+
+    Rain and temperatures follow the record's months by Richardson's generator; their statistics
+    are shown beside the record's. Wet years, long droughts and great storms come out too rare.
+
+    Example:
+
+    \b
+        evenclay invent --weather town.csv --latitude 32.4 --years 40 --out invented.csv
+    """
+    from sim.generator import compare_statistics, fit, generate
+    from tools import invent as tool
+
+    record = _weather(weather, column, latitude)
+    made = generate(fit(record), years, seed)
+    tool.write_csv(made, out)
+    compared = compare_statistics(record, made)
+    if as_json:
+        print(json.dumps(tool.as_json(compared), indent=2))
+        return
+    console = _console()
+    console.print(tool.table_of(compared))
+    most = max(abs(row.errors) for row in compared)
+    console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
+    console.print(f"{years} years written to {out}")
 
 
 def _replay(
@@ -343,7 +387,7 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     print(f"The report: {out / 'report.html'}")
 
 
-def _weather(path: Path, column: list[str] | None, latitude_deg: float) -> "Weather":
+def _weather(path: Path, column: list[str] | None, latitude_deg: float | None) -> "Weather":
     """Read a weather file with the columns named on the command line."""
     from sim.weather import NAMES, read
 

@@ -164,6 +164,7 @@ class Hose(_Table):
     kind: Annotated[str, rules.choice("porous", "emitter")]
     flow: Annotated[float, q("L/h/m", 0.2, 60, "0.6 gal/h/ft")]
     pressure: Annotated[float, q("kPa", 20, 500, "11 psi")]
+    diameter: Annotated[float, q("mm", 4, 40, "0.5 in")] = 12.7  # inside; a common soaker hose
 
 
 class Zone(_Table):
@@ -174,6 +175,7 @@ class Zone(_Table):
     length: Annotated[float, q("m", 1, 300, "75 ft")]
     width: Annotated[float, q("m", 0.2, 3, "2 ft")] = 0.6  # wetted; common practice
     hose: Hose = Field(description="a table, such as { kind, flow, pressure }")
+    rise: Annotated[float, q("m", -10, 10, "2 ft")] = 0  # of the hose's end above its start
     slab_distance: Annotated[float, q("m", 0, 5, "16 in")] = 0.4  # common practice: 0.30 to 0.45 m
     share: Annotated[float, q("%", 10, 300, "120 %")] = 100  # of the season's minutes
     # The clay takes a cycle in before the next: common practice, no source.

@@ -84,3 +84,174 @@ def test_never_negative_nor_missing() -> None:
     assert frost.tolist() == [0.0, 0.0]
     assert et0.extraterrestrial_radiation_mj_m2(80.0, [355, 172])[0] == 0.0
     assert et0.daylight_hours(80.0, [355, 172]).tolist() == [0.0, 24.0]
+
+
+# Example 18: Uccle (Brussels), 50 deg 48 min N, 100 m, 6 July. Wind 10 km/h at 10 m, 9.25 h of sun.
+UCCLE_TMIN, UCCLE_TMAX, UCCLE_LATITUDE, UCCLE_DAY, UCCLE_M = 12.3, 21.5, 50.80, 187, 100.0
+
+
+def uccle() -> tuple[float, float, float]:
+    """Vapour pressure, wind at 2 m, solar radiation."""
+    vapour = float(et0.vapour_from_humidity_kpa(UCCLE_TMIN, UCCLE_TMAX, 63.0, 84.0))
+    wind = float(et0.wind_at_2m_m_s(10.0 / 3.6, 10.0))
+    ra = et0.extraterrestrial_radiation_mj_m2(UCCLE_LATITUDE, UCCLE_DAY)
+    daylight = et0.daylight_hours(UCCLE_LATITUDE, UCCLE_DAY)
+    return vapour, wind, float(et0.solar_from_sunshine_mj_m2(9.25, daylight, ra))
+
+
+def test_penman_monteith_example_18_prints_3_9_mm_and_every_step() -> None:
+    vapour, wind, solar = uccle()
+    ra = et0.extraterrestrial_radiation_mj_m2(UCCLE_LATITUDE, UCCLE_DAY)
+    clear = et0.clear_sky_mj_m2(ra, UCCLE_M)
+    net = et0.net_radiation_mj_m2(UCCLE_TMIN, UCCLE_TMAX, vapour, solar, clear)
+    assert round(et0.pressure_kpa(UCCLE_M), 1) == 100.1
+    assert round(et0.psychrometric_kpa_c(UCCLE_M), 4) == 0.0666
+    assert round(float(et0.vapour_slope_kpa_c(16.9)), 3) == 0.122
+    assert round(wind, 3) == 2.078
+    assert round(vapour, 3) == 1.409
+    assert round(solar, 2) == 22.07
+    assert round(float(clear), 2) == 30.90
+    assert round(float(net), 2) == 13.28
+    ours = et0.penman_monteith_mm(
+        UCCLE_TMIN,
+        UCCLE_TMAX,
+        UCCLE_LATITUDE,
+        UCCLE_DAY,
+        elevation_m=UCCLE_M,
+        vapour_kpa=vapour,
+        wind_2m_m_s=wind,
+        solar_mj_m2=solar,
+    )
+    assert round(float(ours), 1) == 3.9
+    assert float(ours) == pytest.approx(3.88026, abs=2e-5)  # computed from the same equations
+
+
+def test_penman_monteith_example_17_from_its_rounded_steps() -> None:
+    # Bangkok in April: Rn 14.33, G 0.14, T 30.2, u2 2, es 4.42, ea 2.85; it prints 5.72 mm.
+    ours = float(et0.combination_mm(14.33 - 0.14, 30.2, 2.0, 4.42 - 2.85, 0.246, 0.0674))
+    assert ours == pytest.approx(5.72, abs=0.01)
+
+
+def test_penman_monteith_example_20_with_missing_data_prints_4_6_mm() -> None:
+    # Lyon in July, from temperature alone: dew point at Tmin, 2 m/s, radiation by the range.
+    lyon = 45.0 + 43.0 / 60.0
+    ra = et0.extraterrestrial_radiation_mj_m2(lyon, 196)
+    assert round(float(et0.solar_from_range_mj_m2(14.8, 26.6, ra)), 1) == 22.3
+    ours = float(et0.penman_monteith_mm(14.8, 26.6, lyon, 196, elevation_m=200.0))
+    assert round(ours, 1) == 4.6
+    assert ours == pytest.approx(4.56044, abs=2e-5)
+
+
+def test_penman_monteith_equals_two_libraries_at_uccle() -> None:
+    vapour, wind, solar = uccle()
+    date = pd.DatetimeIndex([pd.Timestamp("2015-07-06")])
+
+    def series(value: float) -> pd.Series:
+        return pd.Series([value], index=date)
+
+    by_pyet = pyet.pm_fao56(
+        series((UCCLE_TMIN + UCCLE_TMAX) / 2.0),
+        series(wind),
+        rs=series(solar),
+        elevation=UCCLE_M,
+        lat=math.radians(UCCLE_LATITUDE),
+        tmax=series(UCCLE_TMAX),
+        tmin=series(UCCLE_TMIN),
+        rhmax=series(84.0),
+        rhmin=series(63.0),
+    )
+    by_refet = refet.Daily(
+        tmin=UCCLE_TMIN,
+        tmax=UCCLE_TMAX,
+        ea=vapour,
+        rs=solar,
+        uz=10.0 / 3.6,
+        zw=10.0,
+        elev=UCCLE_M,
+        lat=UCCLE_LATITUDE,
+        doy=UCCLE_DAY,
+        method="asce",
+    ).eto()
+    ours = 3.880259447
+    assert float(by_pyet.iloc[0]) == pytest.approx(ours, rel=1e-6)
+    assert float(np.asarray(by_refet).reshape(-1)[0]) == pytest.approx(ours, rel=2e-4)
+
+
+def test_penman_monteith_at_fallon_equals_refet() -> None:
+    # Fallon, Nevada, 2015-07-01, the daily record that refet's own tests use: 66.65 to 102.80 F,
+    # dew point 49.84 F, 674.07 langleys, 4.80 mph at 3 m, 1208.5 m, 39.4575 N. refet 0.5.0 gives
+    # 7.998 mm by its method 'asce' (7.942 by its method 'refet', whose sun stands elsewhere).
+    low, high, dew = ((f - 32.0) / 1.8 for f in (66.65, 102.80, 49.84))
+    solar, wind = 674.07 * 0.041868, 4.80 * 0.44704
+    vapour = float(et0.saturation_vapour_kpa(dew))
+    ours = et0.penman_monteith_mm(
+        low,
+        high,
+        39.4575,
+        182,
+        elevation_m=1208.5,
+        vapour_kpa=vapour,
+        wind_2m_m_s=et0.wind_at_2m_m_s(wind, 3.0),
+        solar_mj_m2=solar,
+    )
+    by_refet = refet.Daily(
+        tmin=low,
+        tmax=high,
+        ea=vapour,
+        rs=solar,
+        uz=wind,
+        zw=3.0,
+        elev=1208.5,
+        lat=39.4575,
+        doy=182,
+        method="asce",
+    ).eto()
+    assert float(ours) == pytest.approx(7.99797, rel=3e-4)
+    assert float(ours) == pytest.approx(float(np.asarray(by_refet).reshape(-1)[0]), rel=3e-4)
+
+
+@pytest.mark.parametrize("latitude", [-34.9, 13.73, 36.8, 50.8, 60.0])
+def test_penman_monteith_equals_refet_all_year(latitude: float) -> None:
+    random = np.random.default_rng(11)
+    days = np.arange(1, 366)
+    low = random.normal(10.0, 8.0, 365)
+    high = low + random.uniform(2.0, 20.0, 365)
+    vapour = et0.saturation_vapour_kpa(low) * random.uniform(0.4, 1.0, 365)
+    wind = random.uniform(0.3, 6.0, 365)
+    ra = et0.extraterrestrial_radiation_mj_m2(latitude, days)
+    solar = ra * random.uniform(0.2, 0.75, 365)
+    ours = et0.penman_monteith_mm(
+        low,
+        high,
+        latitude,
+        days,
+        elevation_m=350.0,
+        vapour_kpa=vapour,
+        wind_2m_m_s=wind,
+        solar_mj_m2=solar,
+    )
+    theirs = refet.Daily(
+        tmin=low,
+        tmax=high,
+        ea=vapour,
+        rs=solar,
+        uz=wind,
+        zw=2.0,
+        elev=350.0,
+        lat=latitude,
+        doy=days,
+        method="asce",
+    ).eto()
+    # refet holds the clear-sky ratio to 0.3, has rounder constants, and may go below 0.
+    clear = solar / et0.clear_sky_mj_m2(ra, 350.0) > 0.3
+    assert clear.sum() > 250
+    np.testing.assert_allclose(ours[clear], np.maximum(theirs, 0.0)[clear], rtol=5e-3, atol=5e-3)
+
+
+def test_a_missing_value_is_replaced_on_its_own_day_only() -> None:
+    low, high, days = np.full(3, 12.0), np.full(3, 28.0), np.full(3, 190)
+    vapour = np.array([1.0, np.nan, 1.0])
+    ours = et0.penman_monteith_mm(low, high, 40.0, days, vapour_kpa=vapour)
+    assert np.all(np.isfinite(ours))
+    assert ours[0] == ours[2] > ours[1]  # at its dew point of 12 deg C the air is the moister
+    assert 0.0 <= float(et0.penman_monteith_mm(-50.0, -40.0, 80.0, 355)) < 0.1  # the polar night

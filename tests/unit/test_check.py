@@ -137,6 +137,40 @@ def test_calm_house_has_no_cautions() -> None:
             '"emitter", flow = 6, pressure = 170',
             "zone north: supply tap gives 75 kPa, but the hose's flow is for 170 kPa",
         ),
+        (
+            "length = 20",
+            "length = 60",
+            "zone north: 60 m of hose water unevenly (12.7 mm inside, fed at 75 kPa): least 85 % "
+            "of the most, at the end 85 % of the start; up to 50 m laid alike keep 90 %",
+        ),
+        (
+            "length = 20",
+            "length = 20\nrise = 1.5",
+            "zone north: 20 m of hose water unevenly (12.7 mm inside, fed at 75 kPa, its end 1.5 m "
+            "up): least 80 % of the most, at the end 80 % of the start; up to 10 m laid alike",
+        ),
+        (
+            "length = 20",
+            "length = 20\nrise = -2",
+            "its end 2 m down): least 80 % of the most, at the end 125 % of the start",
+        ),
+        (
+            "pressure = 75 }",
+            "pressure = 75, diameter = 6 }",
+            "zone north: 20 m of hose water unevenly (6 mm inside, fed at 75 kPa)",
+        ),
+        (
+            "pressure = 75\nmeter",
+            "pressure = 58\nmeter",
+            "zone north: the hose gives 92 L/h (12.7 mm inside, fed at 58 kPa) where its rating "
+            "means 120: measure it with a bucket and enter that flow",
+        ),
+        (
+            "flow = 20",
+            "flow = 2.2",
+            "zone north wants 2.0 of the 2.2 L/min that supply tap gives: so near its limit",
+        ),
+        ("minutes = 12", "minutes = 36", "go in, at most 22 min"),
         ("meter = true\n", "", "supply tap has neither meter nor master valve"),
         ("[zones.north]", "[supplies.well]\nflow = 9\npressure = 75\n[zones.north]", "feeds no"),
         ('sensor = "gauge"', 'sensor = "none"', "no rain sensor"),
@@ -164,6 +198,13 @@ def test_calm_house_has_no_cautions() -> None:
 )
 def test_caution(old: str, new: str, said: str) -> None:
     assert any(said in caution for caution in changed(old, new)), changed(old, new)
+
+
+def test_a_run_in_which_the_hose_only_fills() -> None:
+    text = CALM.replace("flow = 20", "flow = 4").replace("minutes = 12", "minutes = 2")
+    said = "zone north: the hose takes 38 s to fill (2.5 L) of runs of 120 s: its end gets less"
+    assert any(said in caution for caution in checked(text).cautions)
+    assert not any("to fill" in c for c in checked(text.replace("flow = 4", "flow = 10")).cautions)
 
 
 def test_few_seasons() -> None:

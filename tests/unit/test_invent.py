@@ -1,0 +1,67 @@
+"""`evenclay invent`: a file that can be replayed, and the statistics beside the record's."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from sim import generator, weather
+from tools import cli, invent
+
+WEATHER = Path(__file__).parents[2] / "sim" / "demo" / "weather.csv"
+
+
+def run(*args: str) -> tuple[int, str, str]:
+    result = CliRunner().invoke(cli.app, ["invent", *args])
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    return result.exit_code, result.stdout, result.stderr
+
+
+def test_a_file_to_replay_and_a_table(tmp_path: Path) -> None:
+    out = tmp_path / "invented.csv"
+    args = ("--weather", str(WEATHER), "--latitude", "32.4", "--years", "6", "--out", str(out))
+    status, shown, errors = run(*args)
+    assert (status, errors) == (0, "")
+    assert "Jul" in shown
+    assert "standard errors" in shown
+    record = weather.read(out)
+    made = generator.generate(generator.fit(weather.read(WEATHER, latitude_deg=32.4)), 6, 1)
+    assert record.days == made.days == 2191
+    np.testing.assert_allclose(record.rain_mm, made.rain_mm, atol=0.005)
+    np.testing.assert_allclose(record.et0_mm, made.et0_mm, atol=0.005)
+    assert out.read_text(encoding="utf-8").startswith("# invented weather: 6 years, seed 1")
+    first = out.read_bytes()
+    assert run(*args, "--seed", "1")[0] == 0
+    assert out.read_bytes() == first
+    assert run(*args, "--seed", "2")[0] == 0
+    assert out.read_bytes() != first
+
+
+def test_json(tmp_path: Path) -> None:
+    out = tmp_path / "invented.csv"
+    args = ("--weather", str(WEATHER), "--latitude", "32.4", "--out", str(out), "--json")
+    status, shown, _ = run(*args)
+    rows = json.loads(shown)
+    assert status == 0
+    assert len(rows) == 12 * len(generator.MEASURES)
+    assert set(rows[0]) == {"month", "measure", "record", "generated", "standard_error"}
+    assert set(invent.HEADINGS) == set(generator.MEASURES)
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (("--weather", "absent.csv", "--out", "x.csv"), "absent.csv: cannot be read"),
+        (("--weather", str(WEATHER), "--out", "x.csv"), "needs the latitude: give it"),
+        (("--weather", str(WEATHER), "--out", "x.csv", "--latitude", "99"), "allowed are -90 to"),
+        (("--weather", str(WEATHER), "--out", "x.csv", "--years", "0"), "--years"),
+        (("--weather", str(WEATHER), "--latitude", "30", "--out", "/none/x.csv"), "/none/x.csv:"),
+    ],
+)
+def test_bad_input_is_one_line(args: tuple[str, ...], said: str) -> None:
+    status, shown, errors = run(*args)
+    assert (status, shown) == (2, "")
+    assert said in errors
+    assert len(errors.splitlines()) == 1

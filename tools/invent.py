@@ -1,0 +1,66 @@
+"""`evenclay invent`: weather that never was, as a file to replay, and its statistics beside the
+record's."""
+
+import csv
+import datetime
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from rich.table import Table
+
+from sim.generator import MEASURES, Compared
+from sim.weather import Weather
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+HEADINGS = {
+    "rain_mm": "rain, mm",
+    "wet_days": "wet days",
+    "tmax_c": "Tmax, C",
+    "tmax_sd_c": "its deviation",
+    "tmin_c": "Tmin, C",
+    "tmin_sd_c": "its deviation",
+}
+
+
+def write_csv(weather: Weather, path: Path) -> None:
+    """Write a record as a plain daily table, as the reader takes it. Raises: OSError."""
+    columns = (weather.rain_mm, weather.tmin_c, weather.tmax_c, weather.et0_mm)
+    with open(path, "w", newline="", encoding="utf-8") as file:
+        for note in weather.notes:
+            file.write(f"# {note}\n")
+        rows = csv.writer(file, lineterminator="\n")
+        rows.writerow(("date", "rain_mm", "tmin_c", "tmax_c", "et0_mm"))
+        for day, values in enumerate(zip(*columns, strict=True)):
+            date = weather.first_day + datetime.timedelta(days=day)
+            rows.writerow((date, *(f"{value:.2f}" for value in values)))
+
+
+def as_json(compared: Sequence[Compared]) -> list[dict[str, Any]]:
+    """Return the comparison as plain data."""
+    return [
+        {
+            "month": row.month,
+            "measure": row.measure,
+            "record": row.record,
+            "generated": row.generated,
+            "standard_error": row.standard_error,
+        }
+        for row in compared
+    ]
+
+
+def table_of(compared: Sequence[Compared]) -> Table:
+    """Return months by measures; each cell the record's value, then the invented years'."""
+    table = Table(title="The record, then the invented years", title_justify="left")
+    table.add_column("month")
+    for measure in MEASURES:
+        table.add_column(HEADINGS[measure], justify="right")
+    found = {(row.month, row.measure): row for row in compared}
+    for month, name in enumerate(MONTHS, 1):
+        rows = [found.get((month, measure)) for measure in MEASURES]
+        table.add_row(
+            name,
+            *("" if row is None else f"{row.record:.1f}  {row.generated:.1f}" for row in rows),
+        )
+    return table
