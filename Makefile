@@ -63,8 +63,9 @@ format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
 
 # The runtime lock is cut from the dev lock's versions, so the two never disagree.
 # Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
-golden: $(VENV)/.stamp-dev  ## re-make the golden trace of the scripted year
+golden: $(VENV)/.stamp-dev  ## re-make the golden traces of the scripted year and the random weeks
 	@$(BIN)/python -m tests.device.scripted_year --write
+	@$(BIN)/python -m tests.device.random_weeks --write
 
 campaign: $(VENV)/.stamp-dev  ## the fault campaigns in full: many minutes
 	@$(BIN)/python -m pytest -n 2 -m slow --timeout 3600 tests/faults
