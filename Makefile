@@ -13,7 +13,7 @@ WHEELS := $(INSTALL) --only-binary :all:
 # The project itself is built by the setuptools of the lock, so this repeats too.
 PROJECT := $(INSTALL) --no-build-isolation --editable .
 
-TYPED := controller sim tools boards/desktop tests
+TYPED := controller sim tools boards/conformance.py boards/desktop tests
 
 # Board code is typed against the stubs of its own port, which clash in one environment.
 STUBS := $(VENV)/stubs
@@ -21,7 +21,7 @@ STUBS_rp2 := micropython-rp2-rpi_pico_w-stubs
 STUBS_esp32 := micropython-esp32-stubs
 BOARD_rp2 := rp2_pico_w
 BOARD_esp32 := esp32
-BOARD_COMMON := boards/__init__.py boards/common.py boards/console.py boards/drivers boards/template
+BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards/console.py boards/drivers boards/template
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:

