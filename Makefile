@@ -25,7 +25,7 @@ BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test bench lint types-rp2 types-esp32 format lock clean
+.PHONY: golden figures campaign help replay test bench lint types-rp2 types-esp32 format lock clean
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
@@ -66,6 +66,9 @@ format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
 golden: $(VENV)/.stamp-dev  ## re-make the golden traces of the scripted year and the random weeks
 	@$(BIN)/python -m tests.device.scripted_year --write
 	@$(BIN)/python -m tests.device.random_weeks --write
+
+figures: $(VENV)/.stamp-dev  ## print what a hub costs on a 32-bit board, for controller/README.md
+	@$(BIN)/python -m tests.device.footprint
 
 campaign: $(VENV)/.stamp-dev  ## the fault campaigns in full: many minutes
 	@$(BIN)/python -m pytest -n 2 -m slow --timeout 3600 tests/faults
