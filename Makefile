@@ -13,7 +13,7 @@ WHEELS := $(INSTALL) --only-binary :all:
 # The project itself is built by the setuptools of the lock, so this repeats too.
 PROJECT := $(INSTALL) --no-build-isolation --editable .
 
-TYPED := controller sim tools boards/desktop tests
+TYPED := controller sim tools boards/conformance.py boards/desktop tests
 
 # Board code is typed against the stubs of its own port, which clash in one environment.
 STUBS := $(VENV)/stubs
@@ -21,11 +21,11 @@ STUBS_rp2 := micropython-rp2-rpi_pico_w-stubs
 STUBS_esp32 := micropython-esp32-stubs
 BOARD_rp2 := rp2_pico_w
 BOARD_esp32 := esp32
-BOARD_COMMON := boards/__init__.py boards/common.py boards/console.py boards/drivers boards/template
+BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards/console.py boards/drivers boards/template
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test bench size lint types-rp2 types-esp32 format lock clean
+.PHONY: golden campaign help replay test bench size lint types-rp2 types-esp32 format lock clean figures
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
@@ -66,8 +66,12 @@ format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
 
 # The runtime lock is cut from the dev lock's versions, so the two never disagree.
 # Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
-golden: $(VENV)/.stamp-dev  ## re-make the golden trace of the scripted year
+golden: $(VENV)/.stamp-dev  ## re-make the golden traces of the scripted year and the random weeks
 	@$(BIN)/python -m tests.device.scripted_year --write
+	@$(BIN)/python -m tests.device.random_weeks --write
+
+figures: $(VENV)/.stamp-dev  ## print what a hub costs on a 32-bit board, for controller/README.md
+	@$(BIN)/python -m tests.device.footprint
 
 campaign: $(VENV)/.stamp-dev  ## the fault campaigns in full: many minutes
 	@$(BIN)/python -m pytest -n 2 -m slow --timeout 3600 tests/faults

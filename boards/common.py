@@ -283,15 +283,11 @@ def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
         machine.reset()
 
 
-def start(
-    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", told: bytes, stream: "IO[str]"
-) -> "tuple[Board, Runner]":
-    """Build board and hub; every valve is closed already. Raises PlanError without a good plan.
-
-    told: what the boot before left: an exception, or nothing
-    """
-    why = _why(told)
-    board = Board(
+def assemble(
+    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", stream: "IO[str]"
+) -> Board:
+    """Build the board from its pin map; every valve is closed already."""
+    return Board(
         zones,
         masters,
         pins.timer(),
@@ -301,6 +297,17 @@ def start(
         FileStore(pins.FOLDER),
         Console(stream),
     )
+
+
+def start(
+    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", told: bytes, stream: "IO[str]"
+) -> "tuple[Board, Runner]":
+    """Build board and hub; every valve is closed already. Raises PlanError without a good plan.
+
+    told: what the boot before left: an exception, or nothing
+    """
+    why = _why(told)
+    board = assemble(pins, zones, masters, stream)
     runner = Runner(board, why)
     board.use(runner.hub.plan)
     board.watchdog = machine.WDT(timeout=WATCHDOG_MS)

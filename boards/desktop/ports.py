@@ -21,6 +21,13 @@ if TYPE_CHECKING:
 EPOCH_S = 946684800 if time.gmtime(0)[0] == 1970 else 0
 
 
+def now_ms() -> int:
+    """Milliseconds of a clock that nobody sets."""
+    if hasattr(time, "ticks_ms"):  # MicroPython
+        return int(time.ticks_ms())
+    return time.monotonic_ns() // 1000000
+
+
 class DesktopPorts:
     """Files in `folder`, and lines for people through `say`."""
 
@@ -30,12 +37,12 @@ class DesktopPorts:
         self.valves = zones + supplies
         self._store = FileStore(folder)
         self._say = say
-        self._start = time.time()
+        self._start_ms = now_ms()
         self._seen = Seen(zones, supplies)
         self._asked: "list[Asked]" = []
 
     def up_s(self) -> int:
-        return int(time.time() - self._start)
+        return (now_ms() - self._start_ms) // 1000
 
     def wall_s(self) -> int:
         return int(time.time()) - EPOCH_S

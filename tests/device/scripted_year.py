@@ -84,15 +84,24 @@ class Lcg:
 class Traced(Bench):
     """A bench that prints what passes and keeps none of it."""
 
-    def __init__(self, made: "plans.Plan", put: "Callable[[str], None]") -> None:
-        super().__init__(made, FIRST_S)
+    def __init__(
+        self, made: "plans.Plan", put: "Callable[[str], None]", first_s: int = FIRST_S
+    ) -> None:
+        super().__init__(made, first_s)
         self.put = put
-        self.true_s = 0  # since FIRST_S; uptime begins anew at each boot
+        self.true_s = 0  # since `first_s`; uptime begins anew at each boot
         self.boot_s = 0
         self.soil_um = [0] * len(made.zones)
         self.tap_ml_s = 50
+        self.leak_ml_s = 0
         self.seen.battery_mv = 8000
-        self.seen.meter_ml[1] = 0
+        self.start_meters()
+
+    def start_meters(self) -> None:
+        """Meters count from boot."""
+        for supply, part in enumerate(self.plan.supplies):
+            if part.meter:
+                self.seen.meter_ml[supply] = 0
 
     def close(self, valve: int) -> None:
         self.put("close %d %d" % (self.true_s, valve))
@@ -110,17 +119,27 @@ class Traced(Bench):
         self.put("event " + " ".join([str(number) for number in event]))
 
     def flow(self, for_s: int) -> None:
-        """Water through the meter, and into the soil."""
+        """Water through the meters, and into the soil."""
+        meter_ml = self.seen.meter_ml
         for zone in self.open_since:
             if zone < len(self.plan.zones):
                 self.soil_um[zone] += for_s * 2
-                if self.plan.zones[zone].supply == 1 and self.seen.meter_ml[1] is not None:
-                    self.seen.meter_ml[1] += for_s * self.tap_ml_s
+                ml = meter_ml[self.plan.zones[zone].supply]
+                if ml is not None:
+                    meter_ml[self.plan.zones[zone].supply] = ml + for_s * self.tap_ml_s
+        for supply, ml in enumerate(meter_ml):
+            if ml is not None:
+                meter_ml[supply] = ml + for_s * self.leak_ml_s
+
+    def turn(self) -> int:
+        """Take one turn. Returns the uptime of the next."""
+        wake_s: int = self.runner.turn()
+        return wake_s
 
     def live(self, until_s: int) -> None:
         """Take turns to a true second, reading the meter as it flows."""
         while self.true_s < until_s:
-            wake_s = self.runner.turn()
+            wake_s = self.turn()
             self.calls.clear()  # what is kept among what is not would leave no room on a small heap
             self.events.clear()
             next_s = min(max(wake_s, self.now_s + 1), until_s - self.boot_s)
@@ -136,13 +155,12 @@ class Traced(Bench):
             self.open_since.pop(zone, None)
         self.flow(away_s)
         self.true_s += away_s
-        wall_s = self.wall_s()
+        wall_s = None if self.offset_s is None else self.offset_s + self.now_s
         self.now_s = 0
         self.offset_s = wall_s + away_s if clock and wall_s is not None else None
         self.boot_s = self.true_s
         self.seen.rain_um = 0
-        if self.seen.meter_ml[1] is not None:
-            self.seen.meter_ml[1] = 0
+        self.start_meters()
         self.boot()
 
 

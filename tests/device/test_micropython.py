@@ -1,13 +1,17 @@
-"""The core on MicroPython: every module imports, and a scripted year is the same to the byte."""
+"""The core on MicroPython: every module imports, and a scripted year and many random weeks are the
+same to the byte on CPython, on the unix build (64-bit) and on a 32-bit build.
+"""
 
+import re
 import subprocess
-import sys
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from controller.events import WHAT, WHY
-from tests.device import scripted_year
+from tests.device import random_weeks, scripted_year
+from tests.device.wasm import Wasm
 
 ROOT = Path(__file__).parents[2]
 MODULES = sorted(
@@ -15,6 +19,7 @@ MODULES = sorted(
     for path in (ROOT / "controller").glob("*.py")
 )
 GOLDEN = ROOT / "tests" / "golden" / "year.txt"
+GOLDEN_WEEKS = ROOT / "tests" / "golden" / "weeks.txt"
 # What must have happened in the year, or the traces agree on too little.
 HAPPENED = {
     ("alarm", "burst"),
@@ -50,6 +55,22 @@ HAPPENED = {
     ("trimmed", "automatic"),
     ("trimmed", "check"),
 }
+# In the weeks, each at least once: most of the year's, and what random owners and faults add.
+HAPPENED_IN_WEEKS = HAPPENED - {("alarm", "burst"), ("cleared", "burst")} | {
+    ("alarm", "leak"),
+    ("alarm", "probe"),
+    ("alarm", "stale"),
+    ("boot", "crash"),
+    ("closed", "litres"),
+    ("cut_short", "lost_clock"),
+    ("cut_short", "plan"),
+    ("cut_short", "rain"),
+    ("refused", "quiet"),
+    ("refused", "unknown"),
+    ("rewetting", "season"),
+    ("skipped", "low_battery"),
+    ("skipped", "rest"),
+}
 
 
 def run(micropython: Path, *arguments: str) -> str:
@@ -64,12 +85,6 @@ def run(micropython: Path, *arguments: str) -> str:
     )
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
     return done.stdout
-
-
-@pytest.fixture(scope="session")
-def version(micropython: Path) -> str:
-    """The interpreter, for the record."""
-    return run(micropython, "-c", "import sys; print(sys.version, sys.implementation._machine)")
 
 
 @pytest.fixture(scope="module")
@@ -89,15 +104,71 @@ def test_there_are_as_many_modules_as_the_core_has() -> None:
     assert {"controller", "controller.hub", "controller.runner"} <= set(MODULES)
 
 
-def test_the_year_is_the_same_on_both(micropython: Path, version: str, cpython_year: str) -> None:
-    print(f"CPython {sys.version}; MicroPython {version}")
-    trace = run(micropython, "-m", "tests.device.scripted_year")
-    assert trace.isascii()
-    for number, (here, there) in enumerate(
-        zip(cpython_year.splitlines(), trace.splitlines(), strict=False), 1
-    ):
-        assert here == there, f"line {number}"
-    assert trace == cpython_year
+def same(trace: str, expected: str) -> None:
+    """Two traces are the same to the byte; says where they part."""
+    here, there = expected.splitlines(), trace.splitlines()
+    for number, (ours, theirs) in enumerate(zip(here, there, strict=False)):
+        assert ours == theirs, "\n".join(["they part after:", *here[max(0, number - 5) : number]])
+    assert trace == expected
+
+
+def test_the_year_is_the_same_on_the_unix_build(micropython: Path, cpython_year: str) -> None:
+    same(run(micropython, "-m", "tests.device.scripted_year"), cpython_year)
+
+
+def test_the_year_is_the_same_on_32_bits(wasm: Wasm, cpython_year: str) -> None:
+    code = "from tests.device import scripted_year\nscripted_year.year(print)\n"
+    same(wasm.run(code, {"repository": ROOT}).text, cpython_year)
+
+
+@pytest.fixture(scope="module")
+def cpython_weeks() -> str:
+    return "".join([random_weeks.traced(seed) for seed in range(random_weeks.WEEKS)])
+
+
+def test_random_weeks_are_the_same_on_the_unix_build(micropython: Path, cpython_weeks: str) -> None:
+    trace = run(micropython, "-m", "tests.device.random_weeks", "0", str(random_weeks.WEEKS))
+    same(trace, cpython_weeks)
+
+
+def test_random_weeks_are_the_same_on_32_bits(wasm: Wasm, cpython_weeks: str) -> None:
+    code = (
+        "from tests.device import random_weeks\n"
+        f"for seed in range({random_weeks.WEEKS}):\n"
+        "    sys.stdout.write(random_weeks.traced(seed))\n"
+        "    gc.collect()\n"
+    )
+    same(wasm.run(code, {"repository": ROOT}).text, cpython_weeks)
+
+
+def test_random_weeks_are_the_golden_ones(cpython_weeks: str) -> None:
+    """Changed on purpose? `make golden`, and say why in the commit."""
+    begins = [match.start() for match in re.finditer("^week ", cpython_weeks, re.MULTILINE)]
+    texts = [cpython_weeks[a:b] for a, b in pairwise([*begins, len(cpython_weeks)])]
+    found = [random_weeks.golden(seed, text) for seed, text in enumerate(texts)]
+    assert "".join(found) == GOLDEN_WEEKS.read_text(encoding="ascii")
+
+
+def test_random_weeks_have_enough_in_them(cpython_weeks: str) -> None:
+    assert random_weeks.WEEKS >= 300
+    lines = [line.split() for line in cpython_weeks.splitlines()]
+    assert {line[2] for line in lines if line[0] == "fault"} == set(random_weeks.FAULTS)
+    events = [line for line in lines if line[0] == "event"]
+    happened = {(WHAT[int(event[1])], WHY[int(event[3])]) for event in events}
+    assert happened >= HAPPENED_IN_WEEKS, HAPPENED_IN_WEEKS - happened
+    over = [seed for seed, (least, most) in enumerate(walls(lines)) if least < 2**30 < most]
+    assert len(over) >= 20  # weeks that pass the end of a board's small integers
+
+
+def walls(lines: list[list[str]]) -> list[tuple[int, int]]:
+    """Of each week, the least and the greatest wall time that an event bears."""
+    found: list[list[int]] = []
+    for line in lines:
+        if line[0] == "week":
+            found.append([2**30])
+        elif line[0] == "event" and line[8] != "-1":
+            found[-1].append(int(line[8]))
+    return [(min(week), max(week)) for week in found]
 
 
 def test_the_year_is_the_golden_one(cpython_year: str) -> None:

@@ -1,0 +1,38 @@
+"""The desktop's rig for `boards.conformance`: files in a folder below the current one.
+
+A desktop has no valve, no watchdog and no clock of its own; what hangs on those is not shown.
+"""
+
+import os
+import time
+
+from boards.conformance import Rig as Base
+from boards.desktop.ports import DesktopPorts
+from controller._const import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from controller.ports import Ports
+
+FOLDER = "conformance.tmp"
+
+
+class Rig(Base):
+    """Ports as `boards.desktop.main` makes them."""
+
+    def __init__(self) -> None:
+        self._said: "list[str]" = []
+        try:
+            os.mkdir(FOLDER)
+        except OSError:
+            pass  # from the last time
+
+    def boot(self, power_cut: bool) -> "Ports":
+        self._said = []
+        return DesktopPorts(FOLDER, self.zones, self.supplies, self._said.append)
+
+    def wait(self, seconds: int) -> None:
+        time.sleep(seconds)
+
+    def order(self) -> "list[str]":
+        said = [line.split() for line in self._said]
+        return ["%s %s" % (words[2], words[1][:-1]) for words in said if words[0] == "valve"]

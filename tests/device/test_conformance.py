@@ -1,0 +1,187 @@
+"""The conformance kit's pytest face, on the desktop's ports in simulated time.
+
+To prove ports of your own: copy `desktop_rig` and the first test, and make your own rig. The same
+kit runs on the template board, and on boards with planted defects, in `drivers/conformance.py`.
+"""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+from typing import TYPE_CHECKING
+
+import pytest
+
+from boards import conformance
+from boards.conformance import NotShown
+from boards.desktop import ports as desktop
+from boards.desktop import rig as desktop_module
+from controller.ports import PLAN
+
+if TYPE_CHECKING:
+    from controller.ports import Ports
+
+ROOT = Path(__file__).parents[2]
+CHECKS = conformance.checks()
+# A desktop turns no valve, has no sensor and no watchdog, and its clock is not the hub's.
+NOT_SHOWN = {
+    "clock",
+    "closed_at_boot",
+    "deadline",
+    "failing_clock",
+    "failing_driver_is_reported",
+    "failing_sensors",
+    "valves",
+    "watchdog",
+}
+
+
+class Torn(BaseException):
+    """Power went in a write."""
+
+
+class Rig(desktop_module.Rig):
+    """The desktop's rig, with a machine clock and a file system that can be tampered with."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.now_s = 1000
+        self.clock_s = 0
+        self.made: desktop.DesktopPorts | None = None
+        self.time = SimpleNamespace(
+            time=lambda: 1782907200.0 + self.now_s + self.clock_s,
+            monotonic_ns=lambda: self.now_s * 1000000000,
+        )
+
+    def boot(self, power_cut: bool) -> "Ports":
+        made = super().boot(power_cut)
+        assert isinstance(made, desktop.DesktopPorts)
+        self.made = made
+        return made
+
+    def wait(self, seconds: int) -> None:
+        self.now_s += seconds
+
+    def step_clock(self, seconds: int) -> None:
+        self.clock_s += seconds
+
+    def fail(self, what: str, valve: int) -> None:
+        if what != "write":
+            raise NotShown("fail " + what)
+
+        def full(*_: object) -> None:
+            raise OSError("no space left")
+
+        self._store_writes(full)
+
+    def cut_in_write(self, size: int) -> None:
+        def torn(slot: int, copy: int, data: bytes) -> None:
+            name = "plan" if slot == PLAN else "record"
+            Path(f"{desktop_module.FOLDER}/{name}.{copy}").write_bytes(data[:size])
+            raise Torn
+
+        self._store_writes(torn)
+
+    def _store_writes(self, write: object) -> None:
+        assert self.made is not None
+        self.made._store.write = write  # type: ignore[method-assign, assignment]
+
+
+@pytest.fixture
+def desktop_rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Rig:
+    monkeypatch.chdir(tmp_path)
+    rig = Rig()
+    monkeypatch.setattr(desktop, "time", rig.time)
+    return rig
+
+
+@pytest.mark.parametrize(("name", "check"), CHECKS, ids=[name for name, _ in CHECKS])
+def test_desktop_conforms(name: str, check: "conformance.Check", desktop_rig: Rig) -> None:
+    passed, told = conformance.judge(check, desktop_rig)
+    if name in NOT_SHOWN:
+        assert passed is None and told
+    else:
+        assert passed is True, told
+
+
+def test_uptime_taken_from_the_machine_clock_is_caught(
+    desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(desktop, "now_ms", lambda: int(desktop_rig.time.time() * 1000))
+    check = dict(CHECKS)["uptime_and_a_stepped_clock"]
+    passed, told = conformance.judge(check, desktop_rig)
+    assert passed is False and "uptime moved by -86400 s" in told
+
+
+def test_a_store_that_forgets_the_other_copy_is_caught(
+    desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = desktop_rig.cut_in_write
+
+    def both(size: int) -> None:
+        real(size)
+        for copy in (0, 1):
+            Path(f"{desktop_module.FOLDER}/record.{copy}").write_bytes(b"")
+
+    monkeypatch.setattr(desktop_rig, "cut_in_write", both)
+    passed, told = conformance.judge(dict(CHECKS)["torn_write"], desktop_rig)
+    assert passed is False and "lost after a torn write" in told
+
+
+RIG = """
+from boards.conformance import Rig as Base
+from boards.desktop.ports import DesktopPorts
+
+class Rig(Base):
+    def boot(self, power_cut):
+        ports = DesktopPorts(".", self.zones, self.supplies, lambda line: None)
+        {defect}
+        return ports
+"""
+
+
+@pytest.mark.parametrize(
+    ("defect", "status", "last"),
+    [
+        ("pass", 0, r"\d+ ok, 0 failed, 1\d not shown, on {}"),
+        (
+            "ports.take_asked = lambda: [(4, -1, 0)]",
+            1,
+            r"\d+ ok, [1-9] failed, \d+ not shown, on {}",
+        ),
+    ],
+    ids=["sound", "defect"],
+)
+@pytest.mark.parametrize("interpreter", ["cpython", "micropython"])
+def test_the_command(
+    defect: str, status: int, last: str, interpreter: str, micropython: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "my_rig.py").write_text(RIG.format(defect=defect), encoding="ascii")
+    command = sys.executable if interpreter == "cpython" else str(micropython)
+    path = f"{tmp_path}:{ROOT}:.frozen"
+    done = subprocess.run(
+        [command, "-m", "boards.conformance", "my_rig"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": path, "MICROPYPATH": path},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == status, done.stdout + done.stderr
+    assert re.match(last.format(interpreter), done.stdout.splitlines()[-1])
+
+
+def test_no_rig_is_one_clear_line(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "boards.conformance", "nothing_here"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert done.stdout.count("\n") == 1 and "no rig" in done.stdout
