@@ -74,6 +74,7 @@ from controller.trim import Trim
 if TYPE_CHECKING:
     from controller.ports import Asked, Command, Seen
 
+_NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _NONE = const(-1)
 _USED_MAX_S = const(65535)  # what the record can hold
@@ -161,8 +162,8 @@ class Hub:
             return self._decide(up_s, seen, asked)
         if heard:  # what was due was decided in the step before
             return self._speak(up_s, self._open_intent(up_s) if self._intent_saved else [])
-        self.wake_s = min(self._poll_up_s, self._due_up_s)
-        return []
+        self.wake_s = self._poll_up_s if self._poll_up_s < self._due_up_s else self._due_up_s
+        return _NOTHING
 
     def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
         """Look at everything once, and collect the commands, most urgent first."""

@@ -40,7 +40,6 @@ def test_core_and_hub_have_not_grown(eight: dict[int, Footprint], wasm: Wasm) ->
         assert found.boot <= found.full <= HUB_FULL_MOST
 
 
-@pytest.mark.xfail(reason="an empty list, an enumerate, and two integers over 2^30")
 @pytest.mark.parametrize("wall_s", list(IDLE_FOUND), ids=["before 2034", "after 2034"])
 def test_an_idle_wake_allocates_little(
     eight: dict[int, Footprint], wasm: Wasm, wall_s: int
