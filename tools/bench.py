@@ -64,16 +64,16 @@ def demo() -> tuple[House, Weather]:
 
 
 def widened(plan: Plan) -> Plan:
-    """The demo's zones again and again until there are eight, each with a probe."""
+    """The demo's zones again and again until there are eight, each with a probe, on one spigot."""
     zones = []
     for number in range(ZONES):
         part = plan.zones[number % len(plan.zones)]
         names = [name for name, *_ in part.FIELDS]
         values = dict(zip(names, part.values(), strict=True))
         values |= {"tag": number + 1, "probe": 1, "wet_ppt": 365, "wet_off_ppt": 363}
-        values |= {"dry_ppt": 310}
+        values |= {"dry_ppt": 310, "supply": 0}
         zones.append(ZonePart(values, f"zone {number}"))
-    return Plan(plan.hub, plan.supplies, zones, plan.rows, plan.bans)
+    return Plan(plan.hub, plan.supplies[:1], zones, plan.rows, plan.bans)
 
 
 class Still:
