@@ -17,13 +17,13 @@ TYPED := controller sim tools boards tests
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help replay test bench lint format lock clean
+.PHONY: golden campaign help replay test bench lint format lock clean
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
 
 replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the report goes to out/demo
-	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out/demo
+	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --from 2022-01-01 --out out/demo
 
 test: lint  ## all checks: lint, types, imports, tests, full branch coverage of controller/
 	@$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term-missing:skip-covered \
@@ -45,6 +45,12 @@ format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
 
 # The runtime lock is cut from the dev lock's versions, so the two never disagree.
 # Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
+golden: $(VENV)/.stamp-dev  ## re-make the golden trace of the scripted year
+	@$(BIN)/python -m tests.device.scripted_year --write
+
+campaign: $(VENV)/.stamp-dev  ## the fault campaigns in full: many minutes
+	@$(BIN)/python -m pytest -n 2 -m slow --timeout 3600 tests/faults
+
 lock: $(VENV)/.stamp-venv  ## re-make requirements.lock and requirements-dev.lock
 	@$(WHEELS) --target $(VENV)/uv --upgrade uv==$(UV_VERSION)
 	@$(BIN)/python -c 'import tomllib; \

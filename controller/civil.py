@@ -56,6 +56,9 @@ class LocalTime:
         self._year = -1
         self._on_s = 0
         self._off_s = 0
+        self._offset_s = 0  # holds between these two UTC instants
+        self._from_s = 0
+        self._until_s = 0
 
     def _transitions(self, year: int) -> None:
         """Set the UTC seconds at which the rule's summer offset begins and ends in `year`."""
@@ -70,15 +73,35 @@ class LocalTime:
 
     def offset_s(self, wall_s: int) -> int:
         """Seconds to add to UTC at `wall_s`."""
+        if not self._from_s <= wall_s < self._until_s:
+            self._find_offset(wall_s)
+        return self._offset_s
+
+    def _find_offset(self, wall_s: int) -> None:
+        """Set the offset at `wall_s`, and for how long around it this one holds."""
         hub = self._hub
+        self._from_s = wall_s
+        self._until_s = wall_s + DAY_S
+        self._offset_s = hub.std_s
         if not hub.dst:
-            return hub.std_s
-        self._transitions(date_of((wall_s + hub.std_s) // DAY_S)[0])
+            return
+        year = date_of((wall_s + hub.std_s) // DAY_S)[0]
+        self._transitions(year)
         if self._on_s < self._off_s:
             summer = self._on_s <= wall_s < self._off_s
         else:
             summer = not self._off_s <= wall_s < self._on_s
-        return hub.dst_s if summer else hub.std_s
+        if summer:
+            self._offset_s = hub.dst_s
+        year_end_s = day_of(year + 1, 1, 1) * DAY_S - hub.std_s
+        for change_s in (self._on_s, self._off_s, year_end_s):
+            if wall_s < change_s:
+                self._until_s = min(self._until_s, change_s)
+
+    def steady_s(self, wall_s: int) -> int:
+        """Seconds for which the offset at `wall_s` surely holds; a day at most."""
+        self.offset_s(wall_s)
+        return self._until_s - wall_s
 
     def local_s(self, wall_s: int) -> int:
         """Local seconds of a UTC instant."""
@@ -93,7 +116,7 @@ class LocalTime:
             if self.offset_s(local_s - offset) == offset:
                 return local_s - offset
         # Neither offset fits: the clock jumps over this time, where the larger offset begins.
-        self.offset_s(local_s - high)
+        self._find_offset(local_s - high)
         return self._on_s if hub.dst_s > hub.std_s else self._off_s
 
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 _NONE = const(-1)
 _ANY = const(0)  # `_sync`: the clock is as expected
+_FIRST_DAY = const(2)  # the calendar looks a day back, and counts none below 0
 
 
 class Days:
@@ -50,6 +51,7 @@ class Days:
         self._tell = tell
         self.time = LocalTime(plan.hub)
         self.trusted = False
+        self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
         self._skew_s = 0  # wall less uptime
         self._sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
         self._replanned = replanned
@@ -68,7 +70,7 @@ class Days:
 
     def take_clock(self, up_s: int, wall_s: "int | None") -> bool:
         """Note the wall clock. Returns True if it was lost, found or stepped."""
-        if wall_s is None or not 0 <= wall_s <= WALL_MAX:
+        if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
             if self._lockouts.lost_clock:
                 return False
             self.trusted = False
@@ -95,14 +97,28 @@ class Days:
         """Local seconds, or None while the clock is not trusted."""
         return self.time.local_s(up_s + self._skew_s) if self.trusted else None
 
+    def steady_s(self, up_s: int) -> int:
+        """Seconds until local rules, or local time itself, may next say something else."""
+        wall_s = up_s + self._skew_s
+        local_s = self.time.local_s(wall_s)
+        return min(self._lockouts.quiet_left_s(local_s), self.time.steady_s(wall_s))
+
     # What has come due.
 
     def due_up_s(self) -> int:
         """Uptime of the next midnight, cycle or end of a hold; only while the clock is trusted."""
-        due_s = min(self._midnight_s, self._next_s)
-        if self._lockouts.hold:
-            due_s = min(due_s, self._record.hold_s)
+        due_s = self._midnight_s if self._midnight_s < self._next_s else self._next_s
+        if self._lockouts.hold and self._record.hold_s < due_s:
+            due_s = self._record.hold_s
         return due_s - self._skew_s
+
+    def watered_today(self, zone: int) -> bool:
+        """Whether a zone had water since today's first cycle; last night's was yesterday's."""
+        record = self._record
+        if agenda.day_of_number(record.mark_no) != record.day:
+            return False
+        first_s = agenda.start_wall_s(self._plan, self.time, agenda.number(record.day, 0))
+        return record.valve_wall_s[zone] >= first_s
 
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
@@ -121,8 +137,9 @@ class Days:
         elif wall_s >= self._midnight_s:
             refill = up_s - self._refill_up_s >= REFILL_LEAST_S
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
+            self._find_next(wall_s)
             changed = True
-        if self._see_hold(wall_s):
+        if (self._record.hold_s or self._lockouts.hold) and self._see_hold(wall_s):
             changed = True
         while wall_s >= self._next_s:
             self._begin_cycle(self._next_no, up_s, wall_s)
@@ -133,12 +150,13 @@ class Days:
         record = self._record
         local_s = self.time.local_s(wall_s)
         day = local_s // DAY_S
-        if why == POWER or not self._midnight_s:
-            self._refill_up_s = up_s - local_s % DAY_S
+        booted = not self._midnight_s
         gone = day - record.day
         if why != POWER:
             gone = min(gone, 1)  # a step drains one day at most
         self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
+        if booted:  # the day began at its midnight, not now
+            self._refill_up_s = up_s - local_s % DAY_S
         if self._replanned:
             self._replanned = False
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
@@ -147,10 +165,10 @@ class Days:
             self._tell(ALARM, _NONE, CLOCK, record.mark_wall_s - wall_s)
             self.drop_waiting(CLOCK)
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
-        self._resume(up_s, wall_s, why)
+        self._resume(up_s, wall_s, why, booted)
         self._skip_passed(wall_s, why)
 
-    def _resume(self, up_s: int, wall_s: int, why: int) -> None:
+    def _resume(self, up_s: int, wall_s: int, why: int, booted: bool) -> None:
         """Runs still waiting stay so while their cycle lasts."""
         if not self._record.waiting:
             return
@@ -159,7 +177,7 @@ class Days:
         if wall_s >= end_s:
             self.drop_waiting(why)
             return
-        if why == POWER:
+        if booted:
             self._end_up_s = up_s + end_s - wall_s
             self.row = agenda.row_of(self._plan, agenda.day_of_number(mark_no))
             self._put_in_order()
@@ -179,6 +197,8 @@ class Days:
                 self._mark(passed_no, self._next_s)
             else:
                 last_no = agenda.last_started(self._plan, self.time, wall_s)
+                if why == POWER and wall_s < agenda.end_wall_s(self._plan, self.time, last_no):
+                    last_no -= 1  # that one is begun late
                 days = agenda.day_of_number(last_no) - agenda.day_of_number(passed_no)
                 self._tell(SKIPPED, _NONE, why, days)
                 self._mark(last_no, wall_s)
@@ -192,7 +212,7 @@ class Days:
         if refill:
             record.used_s = [0] * len(record.used_s)
             self._refill_up_s = up_s
-        if self._lockouts.hold and record.rain_today_um <= self._plan.hub.rain_skip_um:
+        if record.hold_s and record.rain_today_um <= self._plan.hub.rain_skip_um:
             record.hold_dry_days = min(record.hold_dry_days + drain_days, 255)
         if drain_days:
             record.rain_today_um = 0
@@ -204,16 +224,14 @@ class Days:
             for zone, probe in enumerate(self._lockouts.probes):
                 dry = probe is not None and probe.dry()
                 self._trim.new_day(zone, day, dry, probe is not None and probe.moist())
-        wall_s = up_s + self._skew_s
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
-        self._find_next(wall_s)
 
     def _see_hold(self, wall_s: int) -> bool:
         """Begin or end the owner's pause. Returns True if it was either."""
         record = self._record
         hold = record.hold_s > wall_s
-        if hold == self._lockouts.hold:
-            return False
+        if hold == self._lockouts.hold and (hold or not record.hold_s):
+            return False  # a hold that ended while power was away still has its end to come
         if not hold:
             if record.hold_dry_days > self._plan.hub.rewet_hold_days:
                 self._trim.opened(record.day)
@@ -283,7 +301,10 @@ class Days:
         self._tell(SKIPPED, zone, why, 0)
 
     def _put_in_order(self) -> None:
-        first = self._record.first
-        zones = range(len(self._plan.zones))
-        self.order = [zone for zone in zones if first >> zone & 1]
-        self.order += [zone for zone in zones if not first >> zone & 1]
+        """Zones dropped last time go first, and of these the one whose water is longest ago."""
+        record = self._record
+        queue = []
+        for zone in range(len(self._plan.zones)):
+            first = record.first >> zone & 1
+            queue.append((1 - first, record.valve_wall_s[zone] if first else 0, zone))
+        self.order = [zone for _, _, zone in sorted(queue)]

@@ -17,9 +17,11 @@ from controller.events import (
     CAP,
     CLEARED,
     CLOSED,
+    CLOSED_SEASON,
     CUT_SHORT,
     DONE,
     DRIVER,
+    DRY_AT_FULL,
     FAULT,
     GAP,
     LEAK,
@@ -54,6 +56,7 @@ from controller.journal import (
     NO_FLOW_FAULT,
 )
 from controller.limits import (
+    DRY_CHECKS,
     FAULT_RETRY_S,
     RUN_LEAST_S,
     SAVE_RETRY_S,
@@ -61,7 +64,7 @@ from controller.limits import (
     TEST_RUN_S,
     ZONES_MAX,
 )
-from controller.lockouts import Lockouts, quiet_edge_s, quiet_within
+from controller.lockouts import Lockouts, quiet_within
 from controller.meter import Meter, wrong
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
@@ -74,6 +77,8 @@ if TYPE_CHECKING:
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _NONE = const(-1)
 _USED_MAX_S = const(65535)  # what the record can hold
+_ZONE_FAULTS = ((BURST_FAULT, BURST), (NO_FLOW_FAULT, NO_FLOW), (DRIVER_FAULT, DRIVER))
+_FAULTS = (LEAK, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owner can clear
 
 
 class Hub:
@@ -120,8 +125,10 @@ class Hub:
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self.intent: "Run | None" = None
         self._intent_saved = False
+        self._judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
-        self._alarms = _standing(record)
+        self._rain_kept: "list[bool]" = []  # what rain locked when the record was last due for it
+        self._alarms = self._standing()
 
     # One step.
 
@@ -140,25 +147,24 @@ class Hub:
             Broken: an invariant does not hold; the caller closes every valve and starts anew.
         """
         self._up_s = up_s
-        news = False
-        if self._sent:
-            self._take_outcome(up_s, seen)
-            news = True
+        heard = len(self._sent) > 0
+        news = heard and self._take_outcome(up_s, seen)
         if self.days.take_clock(up_s, wall_s):
-            news = True
-        if asked:
-            owner.answer(self, asked, up_s)
+            self._judged_up_s = _NONE
             news = True
         if up_s >= self._poll_up_s and self._booted:
             self.polls += 1
             if self._poll(up_s, seen):
+                self._judged_up_s = _NONE
                 news = True
-        if news or up_s >= self._due_up_s:
-            return self._decide(up_s, seen)
+        if news or asked or (up_s >= self._due_up_s and not heard):
+            return self._decide(up_s, seen, asked)
+        if heard:  # what was due was decided in the step before
+            return self._speak(up_s, self._open_intent(up_s) if self._intent_saved else [])
         self.wake_s = min(self._poll_up_s, self._due_up_s)
         return []
 
-    def _decide(self, up_s: int, seen: "Seen") -> "list[Command]":
+    def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
         """Look at everything once, and collect the commands, most urgent first."""
         opening: "list[Command]" = []
         self._look_up_s = _FAR
@@ -168,37 +174,62 @@ class Hub:
                 self.record.boots = (self.record.boots + 1) & 0xFFFF
                 self._tell(BOOT, _NONE, self._why, self.record.boots)
             waited = self.record.waiting
-            self.lockouts.pass_time(up_s)
             if self.days.catch_up(up_s):
                 self.dirty = True
             if not self._booted:
                 self._boot(up_s, seen)
-            self._end_runs(up_s, seen)
+            if asked:
+                self._answer(asked, up_s, seen)
+            if self.guard.open_zones:
+                self._end_runs(up_s, seen)
             opening = self._begin_runs(up_s, seen)
             if waited and not self.record.waiting:
                 self._owed = True
+        elif asked:
+            self._answer(asked, up_s, seen)
         commands = self.guard.closing(up_s)
         commands += self._saving(up_s)
-        commands += opening
-        commands += [(REPORT, event) for event in self._events]
-        self._events = []
-        self.guard.verify(up_s)
-        # What only reports needs no answer: an event that could not be shown is still in the log.
-        self._sent = commands if commands and commands[0][0] != REPORT else []
-        self._plan_wake(up_s)
+        return self._speak(up_s, commands + opening)
+
+    def _answer(self, asked: "list[Asked] | tuple[()]", up_s: int, seen: "Seen") -> None:
+        """Answer the owner, by what the sensors say now."""
+        self._judged_up_s = _NONE
+        if self._booted and up_s != self._polled_up_s:
+            self._poll(up_s, seen)
+        owner.answer(self, asked, up_s)
+
+    def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
+        """Return commands and what is to be reported; set when to wake."""
+        if self.guard.open_zones:
+            self.guard.verify(up_s)
+        if commands:
+            self._sent = commands
+            self.wake_s = up_s  # how that went is to be told at once
+        else:
+            # What only reports needs no answer: an event that was not shown is still in the log.
+            for event in self._events:
+                self.log.add(event)
+            self._plan_wake(up_s)
+        if self._events:
+            commands += [(REPORT, event) for event in self._events]
+            self._events = []
         return commands
 
     def _plan_wake(self, up_s: int) -> None:
-        """Set when `step` next has something to do."""
-        due_up_s = min(self._look_up_s, self.guard.due_up_s(_FAR))
+        """Set when `step` next has something to do: the soonest of all that may come due."""
+        due_up_s = self.guard.due_up_s(self._look_up_s)
         if self._booted and self.days.trusted:
-            due_up_s = min(due_up_s, self.days.due_up_s())
-        if self.lockouts.dry_up_s > up_s:
-            due_up_s = min(due_up_s, self.lockouts.dry_up_s)
-        if self._save_up_s > up_s and (self.dirty or self._owed):
-            due_up_s = min(due_up_s, self._save_up_s)
+            other_up_s = self.days.due_up_s()
+            if other_up_s < due_up_s:
+                due_up_s = other_up_s
+            if self.lockouts.has_quiet and self.guard.open_zones:
+                other_up_s = up_s + self.days.steady_s(up_s)
+                if other_up_s < due_up_s:
+                    due_up_s = other_up_s
+        if up_s < self._save_up_s < due_up_s and (self.dirty or self._owed):
+            due_up_s = self._save_up_s
         self._due_up_s = due_up_s
-        self.wake_s = min(self._poll_up_s, due_up_s)
+        self.wake_s = self._poll_up_s if self._poll_up_s < due_up_s else due_up_s
 
     def _boot(self, up_s: int, seen: "Seen") -> None:
         """Every valve has been shut: account for whatever was open when the power went."""
@@ -225,8 +256,12 @@ class Hub:
 
     # How the last commands went.
 
-    def _take_outcome(self, up_s: int, seen: "Seen") -> None:
-        """Learn which of the last step's commands were carried out: the first `seen.done`."""
+    def _take_outcome(self, up_s: int, seen: "Seen") -> bool:
+        """Learn which of the last step's commands were carried out: the first `seen.done`.
+
+        Returns True if there is something to decide. There is not when an intent judged just now has
+        been written down, nor when a valve has opened and no other may follow.
+        """
         sent = self._sent
         self._sent = []
         for place, command in enumerate(sent):
@@ -242,12 +277,23 @@ class Hub:
                 self._saved(command[1], done, failed, up_s)
             elif what == OPEN:
                 self._opened(command[1], done, failed, up_s, seen)
-            elif not done and not failed:
+            elif done or failed:
+                self.log.add(command[1])
+            elif command[1][0] != OPENED:  # never shown: again; but what did not open, did not
                 self._events.append(command[1])
+        what = sent[0][0]
+        if seen.done < len(sent):
+            return True
+        if what == SAVE and self._intent_saved and up_s == self._judged_up_s:
+            return False
+        if what != OPEN:
+            return True
+        if self.guard.count() >= self.plan.hub.open_max:
+            return False
+        return bool(self.record.waiting or self.test)
 
     def _closed(self, valve: int, up_s: int, seen: "Seen") -> None:
         """A valve is shut: book what its zone was given."""
-        opened_up_s = self.guard.opened_up_s[valve]
         if self.guard.closed(valve, up_s):
             self._alarm(False, self._named(valve), DRIVER, 0)
         run = self.runs[valve] if valve < len(self.runs) else None
@@ -261,7 +307,7 @@ class Hub:
         if not run.open:
             self._tell(SKIPPED, zone, DRIVER, 0)
             return
-        given_s = up_s - opened_up_s
+        given_s = up_s - self.guard.opened_up_s[zone]
         record.used_s[zone] = min(record.used_s[zone] + given_s, _USED_MAX_S)
         record.valve_wall_s[zone] = self.days.wall_s(up_s)
         self._shut_up_s[zone] = up_s
@@ -284,10 +330,7 @@ class Hub:
             if failed:
                 self._alarm(True, self._named(valve), DRIVER, 0)
             return
-        run = self.runs[valve]
         record = self.record
-        if run is None:
-            return
         if not done:
             if failed:
                 record.zone_faults[valve] |= DRIVER_FAULT
@@ -295,6 +338,8 @@ class Hub:
                 self._alarm(True, valve, DRIVER, 0)
             self.guard.shut(valve, up_s)
             return
+        run = self.runs[valve]
+        assert run is not None  # it is what its OPEN was emitted for
         run.open = True
         if record.zone_faults[valve] & DRIVER_FAULT:
             record.zone_faults[valve] &= ~DRIVER_FAULT
@@ -306,7 +351,6 @@ class Hub:
             meter.turned(seen.meter_ml[supply], up_s)
             wait_s = min(wait_s, SETTLE_S)
         self._poll_up_s = min(self._poll_up_s, up_s + wait_s)
-        self._tell(OPENED, valve, run.kind, run.run_s)
 
     def _saved(self, slot: int, done: bool, failed: bool, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
@@ -316,7 +360,7 @@ class Hub:
             if slot == PLAN:
                 self.new_plan = None
                 self._tell(REFUSED, _NONE, STORE, NEW_PLAN)
-        if done:
+        if done and self._alarms:
             self._alarm(False, _NONE, STORE, slot)
         if slot == PLAN:
             if done and self.new_plan is not None:
@@ -335,24 +379,28 @@ class Hub:
         self.new_plan = None
         self._adopt(plan, self.record)
         self.lockouts.follow(before)
+        self._alarms += self.lockouts.alarms()
 
     # Runs.
 
     def _end_runs(self, up_s: int, seen: "Seen") -> None:
         """Close what is over, and what must not go on."""
-        for run in self.runs:
-            if run is not None and run.open and not self.guard.to_shut[run.zone]:
+        for zone in self.guard.open_zones:
+            run = self.runs[zone]
+            if run is not None and run.open and zone not in self.guard.to_shut:
                 why = self._why_end(run, up_s, seen)
                 if why != OK:
                     run.ended = why
-                    self.guard.shut(run.zone, up_s)
+                    self.guard.shut(zone, up_s)
 
     def _why_end(self, run: Run, up_s: int, seen: "Seen") -> int:
         """Return why an open run must be closed now, or OK."""
-        if up_s >= self.guard.end_up_s[run.zone]:
-            return DONE
         supply = self.plan.zones[run.zone].supply
         meter = self.meters[supply]
+        if up_s >= self.guard.end_up_s[run.zone]:
+            if meter:
+                self._watch(supply, meter, seen.meter_ml[supply], up_s)  # once more, at the end
+            return FAULT if run.bad_flow else DONE
         if run.run_ml and meter and meter.given_ml(seen.meter_ml[supply]) >= run.run_ml:
             return LITRES
         if self.record.faults or run.bad_flow:
@@ -369,16 +417,23 @@ class Hub:
         if run is not None:
             if not self._intent_saved:
                 return []
-            if self.why_not(run, up_s) != OK:
+            if up_s != self._judged_up_s and self.why_not(run, up_s) != OK:
                 self._cancel()
                 return []
-            self.intent = None
-            self._intent_saved = False
-            self.runs[run.zone] = run
-            return self.guard.open(run.zone, run.run_s, up_s)
+            return self._open_intent(up_s)
         if self.new_plan is None and up_s >= self._save_up_s:
             self._choose(up_s, seen)
         return []
+
+    def _open_intent(self, up_s: int) -> "list[Command]":
+        """Open the run that is written down, and was judged in this moment."""
+        run = self.intent
+        assert run is not None  # it is what was written down
+        self.intent = None
+        self._intent_saved = False
+        self.runs[run.zone] = run
+        self._tell(OPENED, run.zone, run.kind, run.run_s)  # shown only if it does open
+        return self.guard.open(run.zone, run.run_s, up_s)
 
     def _choose(self, up_s: int, seen: "Seen") -> None:
         """Intend the first run that may start; note when to look again."""
@@ -387,10 +442,24 @@ class Hub:
         if self.test:
             self._choose_test(up_s)
         elif self.record.waiting:
-            if up_s != self._polled_up_s:
-                self._poll(up_s, seen)
+            if up_s - self._polled_up_s >= 2 * self.plan.hub.watch_s:
+                self._poll(up_s, seen)  # what is judged is hardly older than while a valve is open
+            self._choose_waiting(up_s)
+
+    def _choose_waiting(self, up_s: int) -> None:
+        """Intend the first waiting run that may start, of those whose supply is free."""
+        # A supply in use is a wake when it closes; one that settles is looked at after its gap.
+        waiting = self.record.waiting & ~self.guard.busy_zones()
+        settling = waiting & self.guard.settling_zones(up_s)
+        if settling:
+            self._soon = True
             for zone in self.days.order:
-                if self.record.waiting >> zone & 1 and self._serve(zone, up_s):
+                if settling >> zone & 1:
+                    self._look_at(self.guard.gap_end_up_s(zone))
+            waiting &= ~settling
+        if waiting:
+            for zone in self.days.order:
+                if waiting >> zone & 1 and self._serve(zone, up_s):
                     return
 
     def _serve(self, zone: int, up_s: int) -> bool:
@@ -414,13 +483,9 @@ class Hub:
         if why == OK:
             self.intend(run, up_s)
             return True
-        if why == GAP:
-            self._soon = True
-            self._look_at(self.guard.gap_end_up_s(zone))
-        elif why == QUIET:
-            local_s = days.local_s(up_s) or 0
-            self._look_at(up_s + quiet_edge_s(self.plan, local_s))
-        days.held[zone] = OK if why in (GAP, OPEN_LIMIT, BUSY) else why
+        if why == QUIET:
+            self._look_at(up_s + days.steady_s(up_s))
+        days.held[zone] = OK if why in (OPEN_LIMIT, BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
 
@@ -442,16 +507,28 @@ class Hub:
 
     def why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
+        if up_s < self._save_up_s:
+            return STORE  # what cannot be written is not given
         local_s = self.days.local_s(up_s)
         why = self.lockouts.why_not_start(run.zone, local_s, run.anyway)
-        if why == OK and local_s is not None and quiet_within(self.plan, local_s, run.run_s):
-            why = QUIET
-        return why or self.guard.judge(run.zone, run.run_s, up_s)
+        if why != OK:
+            return why
+        # Up to their next edge the rules on hours and dates say what they say now.
+        if (
+            local_s is not None
+            and self.lockouts.has_quiet
+            and run.run_s > self.lockouts.quiet_left_s(local_s)
+            and quiet_within(self.plan, local_s, run.run_s)
+        ):
+            return QUIET
+        return self.guard.judge(run.zone, run.run_s, up_s)
 
     def intend(self, run: Run, up_s: int) -> None:
         """Write down what is about to be given; the valve opens once that is known to be kept."""
         record = self.record
         bit = 1 << run.zone
+        if run.kind != PLANNED and record.waiting & bit:
+            self.days.drop(run.zone, run.kind)  # this one stands in for it
         record.waiting &= ~bit
         record.opening |= bit
         record.run_s[run.zone] = run.run_s
@@ -459,6 +536,7 @@ class Hub:
         self.days.held[run.zone] = OK
         self.intent = run
         self._intent_saved = False
+        self._judged_up_s = self._up_s
         self.dirty = True
 
     def _cancel(self) -> None:
@@ -478,10 +556,12 @@ class Hub:
 
     def stop(self, why: int, up_s: int) -> None:
         """Close what is open, and drop what waits."""
-        for run in self.runs:
-            if run is not None and run.open:
+        self._cancel()
+        for zone in self.guard.open_zones:
+            run = self.runs[zone]
+            if run is not None and zone not in self.guard.to_shut:
                 run.ended = why
-                self.guard.shut(run.zone, up_s)
+                self.guard.shut(zone, up_s)
         self.test = 0
         self.days.drop_waiting(why)
 
@@ -494,10 +574,16 @@ class Hub:
         changed = self.lockouts.poll(seen, up_s, record.opening)
         if changed:
             for zone, probe in enumerate(self.lockouts.probes):
-                if probe is not None and not probe.trusted:
-                    self.trim.discard_auto(zone)
+                if probe is not None and not probe.trusted and record.auto_pct[zone]:
+                    record.auto_pct[zone] = 0  # what an untrusted probe taught does not count
+                    self.dirty = True
+            if self.lockouts.rain != self._rain_kept:
+                self._rain_kept = list(self.lockouts.rain)
+                self.dirty = True  # rain and power cuts come together: what locks is kept at once
         hub = self.plan.hub
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
+        if up_s < self.lockouts.dry_up_s:
+            next_up_s = min(next_up_s, self.lockouts.dry_up_s)
         for supply, meter in enumerate(self.meters):
             if meter is not None:
                 if self._watch(supply, meter, seen.meter_ml[supply], up_s):
@@ -505,7 +591,10 @@ class Hub:
                 settle_up_s = meter.settle_up_s(up_s)
                 if settle_up_s:
                     next_up_s = min(next_up_s, settle_up_s)
-                next_up_s = min(next_up_s, self._litres_up_s(supply, meter, seen, up_s))
+                litres_up_s = self._litres_up_s(supply, meter, seen, up_s)
+                if litres_up_s <= up_s:
+                    changed = True  # the run is to be ended
+                next_up_s = min(next_up_s, max(litres_up_s, up_s + 1))
         self._poll_up_s = next_up_s
         return changed
 
@@ -513,19 +602,25 @@ class Hub:
         """Return when a run that ends by litres should have had them."""
         zone = self.guard.open_zone(supply)
         run = self.runs[zone] if zone != _NONE else None
-        if run is None or not run.run_ml or run.flow_ml_min <= 0:
+        if run is None or not run.run_ml:
             return _FAR
         left_ml = run.run_ml - meter.given_ml(seen.meter_ml[supply])
-        return up_s + max(1, left_ml * 60 // run.flow_ml_min)
+        if left_ml <= 0:
+            return up_s
+        return up_s + max(1, left_ml * 60 // run.flow_ml_min) if run.flow_ml_min > 0 else _FAR
 
     def _watch(self, supply: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
         """See what a meter says. Returns True if something is wrong, or no longer so."""
         zone = self.guard.open_zone(supply)
         if zone == _NONE:
-            if self.record.faults & LEAK_FAULT or not meter.leaks(ml, up_s):
+            if not meter.leaks(ml, up_s) or self.record.faults & LEAK_FAULT:
                 return False
             self.record.faults |= LEAK_FAULT
             self._alarm(True, _NONE, LEAK, supply)
+            for other in self.guard.open_zones:
+                run = self.runs[other]
+                if run is not None:
+                    run.ended = FAULT
             self.guard.shut_all(up_s)
             self.dirty = True
             return True
@@ -552,10 +647,10 @@ class Hub:
         record.zone_faults[zone] |= NO_FLOW_FAULT
         self.guard.retry_zone_up_s[zone] = up_s + FAULT_RETRY_S
         self._alarm(True, zone, NO_FLOW, flow_ml_min)
-        zones = self._zones_beside(zone)
-        if all(record.zone_faults[other] & NO_FLOW_FAULT for other in zones):
-            self._alarm(True, ZONES_MAX + self.plan.zones[zone].supply, SUPPLY_NO_FLOW, 0)
-            for other in zones:
+        supply = self.plan.zones[zone].supply
+        if self._supply_no_flow(supply):
+            self._alarm(True, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
+            for other in self._zones_of(supply):
                 self.guard.retry_zone_up_s[other] = up_s + FAULT_RETRY_S
 
     def _flows(self, zone: int, flow_ml_min: int, up_s: int) -> bool:
@@ -564,16 +659,16 @@ class Hub:
             return False
         self.record.zone_faults[zone] &= ~NO_FLOW_FAULT
         self._alarm(False, zone, NO_FLOW, flow_ml_min)
-        self._alarm(False, ZONES_MAX + self.plan.zones[zone].supply, SUPPLY_NO_FLOW, 0)
-        for other in self._zones_beside(zone):
+        supply = self.plan.zones[zone].supply
+        self._alarm(False, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
+        for other in self._zones_of(supply):
             self.guard.retry_zone_up_s[other] = up_s
         self.dirty = True
         return True
 
-    def _zones_beside(self, zone: int) -> "list[int]":
-        """Return every zone of a zone's supply."""
-        supply = self.plan.zones[zone].supply
-        return [other for other, part in enumerate(self.plan.zones) if part.supply == supply]
+    def _zones_of(self, supply: int) -> "list[int]":
+        """Return the zones of a supply."""
+        return [zone for zone, part in enumerate(self.plan.zones) if part.supply == supply]
 
     def _trusted(self, zone: int) -> bool:
         """Whether nothing speaks against adding to the table: no probe, or a trusted one."""
@@ -611,9 +706,10 @@ class Hub:
             record.faults = 0
         for one in zones:
             record.zone_faults[one] = 0
-        for alarm_zone, why in _standing(self.record, everything=True):
-            if zone in (_NONE, alarm_zone):
-                self._alarm(False, alarm_zone, why, 0)
+        standing = self._standing()
+        for alarm in list(self._alarms):
+            if alarm[1] in _FAULTS and alarm not in standing:
+                self._alarm(False, alarm[0], alarm[1], 0)
         if zone == _NONE:
             self.days.drop_waiting(FAULT)
         elif record.waiting >> zone & 1:
@@ -631,6 +727,8 @@ class Hub:
             why = self.lockouts.why_not_start(zone, self.days.local_s(up_s), False)
             if record.faults or record.zone_faults[zone]:
                 why = FAULT
+            elif why == OK and self.lockouts.closed_season:
+                why = CLOSED_SEASON
             zones.append(
                 {
                     "name": part.name,
@@ -658,6 +756,30 @@ class Hub:
         """Tell the owner what became of a command."""
         self._tell(accepted, zone, why, asked)
 
+    def _standing(self) -> "list[tuple[int, int]]":
+        """Return the alarms that the record's faults stand for."""
+        record = self.record
+        alarms = []
+        for bit, why in ((LEAK_FAULT, LEAK), (BROKEN_FAULT, BROKEN)):
+            if record.faults & bit:
+                alarms.append((_NONE, why))
+        for zone, faults in enumerate(record.zone_faults):
+            for bit, why in _ZONE_FAULTS:
+                if faults & bit:
+                    alarms.append((zone, why))
+            if record.dry_full[zone] >= DRY_CHECKS:
+                alarms.append((zone, DRY_AT_FULL))
+        for supply in range(len(self.plan.supplies)):
+            if self._supply_no_flow(supply):
+                alarms.append((ZONES_MAX + supply, SUPPLY_NO_FLOW))
+        return alarms
+
+    def _supply_no_flow(self, supply: int) -> bool:
+        """Whether none of a supply's zones flows."""
+        zones = self._zones_of(supply)
+        faults = self.record.zone_faults
+        return bool(zones) and all(faults[zone] & NO_FLOW_FAULT for zone in zones)
+
     def _named(self, valve: int) -> int:
         """Return how events name a valve: its zone, or ZONES_MAX and its supply."""
         zones = len(self.plan.zones)
@@ -668,30 +790,14 @@ class Hub:
 
     def _alarm(self, on: bool, zone: int, why: int, value: int) -> None:
         """Raise an alarm, or clear it: each once."""
-        standing = (zone, why) in self._alarms
-        if on and not standing:
-            self._alarms.append((zone, why))
-            self._tell(ALARM, zone, why, value)
-        elif standing and not on:
-            self._alarms.remove((zone, why))
-            self._tell(CLEARED, zone, why, value)
+        if on != ((zone, why) in self._alarms):
+            self._tell(ALARM if on else CLEARED, zone, why, value)
 
     def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
-        """Log an event, and report it with the next commands."""
+        """Report an event with the next commands; it is logged once they were tried."""
         wall_s = self.days.wall_s(self._up_s) or _NONE
-        event = (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
-        self.log.add(event)
-        self._events.append(event)
-
-
-def _standing(record: "journal.Record", everything: bool = False) -> "list[tuple[int, int]]":
-    """Return the alarms that a record's faults stand for; `everything`: all there could be."""
-    alarms = []
-    for bit, why in ((LEAK_FAULT, LEAK), (BROKEN_FAULT, BROKEN)):
-        if everything or record.faults & bit:
-            alarms.append((_NONE, why))
-    for zone, faults in enumerate(record.zone_faults):
-        for bit, why in ((BURST_FAULT, BURST), (NO_FLOW_FAULT, NO_FLOW), (DRIVER_FAULT, DRIVER)):
-            if everything or faults & bit:
-                alarms.append((zone, why))
-    return alarms
+        if what == ALARM:
+            self._alarms.append((zone, why))
+        elif what == CLEARED and (zone, why) in self._alarms:
+            self._alarms.remove((zone, why))
+        self._events.append((what, zone, why, value, ml, self.record.boots, self._up_s, wall_s))

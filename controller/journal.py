@@ -2,7 +2,7 @@
 
 Layout, little-endian: magic, version, zone count, length, sequence, then the fields of HUB_FIELDS
 once and of ZONE_FIELDS for every zone (each field's values together), CRC-32 of all before. A
-write goes to the copy its sequence number names, so a torn write can spoil only the older one.
+write goes over the copy that is not the newest good one, so a torn write spoils nothing needed.
 """
 
 import struct
@@ -48,7 +48,7 @@ ZONE_FIELDS = (
     ("used_s", "H"),  # given today
     ("bank_um", "H"),  # rain not yet used up
     ("trim_pct", "B"),
-    ("auto_pct", "b"),  # the hub's own trim, added to the owner's
+    ("auto_pct", "h"),  # the hub's own trim, added to the owner's
     ("trim_day", "H"),  # local day either last moved
     ("zone_faults", "B"),
     ("flow_ml_min", "H"),  # learned; 0: not yet
@@ -58,6 +58,8 @@ ZONE_FIELDS = (
     ("dry_full", "B"),  # dry checks at full trim, one after the other
     ("dry_day", "H"),  # local day of the last dry check; 0: never, or no longer dry
 )
+_HUB_NAMES = [field[0] for field in HUB_FIELDS]
+_ZONE_NAMES = [field[0] for field in ZONE_FIELDS]
 
 
 class Record:
@@ -66,6 +68,7 @@ class Record:
     def __init__(self, zones: int) -> None:
         self.seq = 0
         self._code = _format(zones)
+        self._size = struct.calcsize(self._code) + 4
         for name, _ in HUB_FIELDS:
             setattr(self, name, 0)
         for name, _ in ZONE_FIELDS:
@@ -104,11 +107,12 @@ class Record:
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        values = [getattr(self, field[0]) for field in HUB_FIELDS]
-        for field in ZONE_FIELDS:
-            values.extend(getattr(self, field[0]))
-        size = struct.calcsize(self._code) + 4
-        body = struct.pack(self._code, _MAGIC, VERSION, len(self.tag), size, self.seq, *values)
+        values = [_MAGIC, VERSION, len(self.tag), self._size, self.seq]
+        for name in _HUB_NAMES:
+            values.append(getattr(self, name))
+        for name in _ZONE_NAMES:
+            values += getattr(self, name)
+        body = struct.pack(self._code, *values)
         return body + struct.pack("<I", crc32(body))
 
     def carry(self, plan: "Plan") -> "Record":
@@ -151,20 +155,12 @@ def unpack(data: bytes) -> "Record | None":
 
 
 def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
-    """Return the newer of two copies that is whole, or None."""
-    best = None
-    best_seq = -1
-    for data in copies:
-        record = unpack(data)
-        if record is not None and record.seq > best_seq:
-            best = data
-            best_seq = record.seq
-    return best
-
-
-def copy_of(data: bytes) -> int:
-    """Which copy, 0 or 1, packed record bytes belong in."""
-    return data[6] & 1
+    """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
+    first, second = unpack(copies[0]), unpack(copies[1])
+    if first is None or second is None:
+        return copies[0] if first else copies[1] if second else None
+    ahead = (second.seq - first.seq) & 0xFFFFFFFF
+    return copies[1] if 0 < ahead < 0x80000000 else copies[0]
 
 
 def latched(data: "bytes | None", zones: int) -> bytes:

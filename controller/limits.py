@@ -31,14 +31,14 @@ EVENTS_MAX = const(64)  # events kept for a console; older ones are overwritten
 PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported as a count
 CLOSE_RETRY_S = const(10)  # between tries to close a valve whose driver failed
 SAVE_RETRY_S = const(300)  # between tries to write a store that failed
-FAULT_RETRY_S = const(86400)  # a zone or supply without flow is tried once a day
+FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 
 # Sensors.
 STALE_S = const(10800)  # three hours without a reading: three missed polls at the slowest
 VWC_LEAST_PPT = const(20)  # below: air, an open wire or a shrunk-away probe
 VWC_MOST_PPT = const(550)  # above: more water than clay has pores
 STUCK_PPT = const(3)  # less than this is noise, not change
-STUCK_RAIN_UM = const(10000)  # rain that must show on a working probe
+STUCK_RAIN_S = const(259200)  # three days for much rain to reach a probe 0.3 m deep in clay
 STUCK_WET_S = const(864000)  # ten days wet with no rain and no water: not believed
 JUMP_PPT = const(150)  # between two polls, without rain: a loose wire
 TRUST_AGAIN_S = const(86400)  # a day of good readings makes a probe trusted again

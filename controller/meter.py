@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from controller.journal import Record
 
 _UNKNOWN = const(-1)
+_LEAST_S = const(
+    15
+)  # to measure over: the guided test's minute is over half a minute after SETTLE_S
 
 
 class Meter:
@@ -39,10 +42,11 @@ class Meter:
         return max(0, ml - self._start_ml)
 
     def settle_up_s(self, up_s: int) -> int:
-        """Return when the meter wants to be read next while the pipe settles, or 0."""
-        if up_s - self._turned_up_s < 2 * SETTLE_S:
-            return up_s + SETTLE_S
-        return 0
+        """Return when the meter wants to be read next after a turn: twice, then 0."""
+        settled_up_s = self._turned_up_s + SETTLE_S
+        if up_s < settled_up_s:
+            return settled_up_s
+        return settled_up_s + SETTLE_S if up_s < settled_up_s + SETTLE_S else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
         """Return the mean flow since the last call, ml/min, or -1 while it is not known."""
@@ -50,7 +54,7 @@ class Meter:
         mark_ml = self._mark_ml
         if ml is None or up_s - self._turned_up_s < SETTLE_S:
             return _UNKNOWN
-        if mark_ml != _UNKNOWN and took_s < SETTLE_S:
+        if mark_ml != _UNKNOWN and took_s < _LEAST_S:
             return _UNKNOWN
         self._mark_ml = ml
         self._mark_up_s = up_s
@@ -66,7 +70,10 @@ class Meter:
             self._mark_ml = ml
             self._mark_up_s = up_s
             return False
-        return ml - self._mark_ml >= LEAK_ML
+        if ml - self._mark_ml < LEAK_ML:
+            return False
+        self._mark_ml = ml  # what is told once is not told again when the owner has cleared it
+        return True
 
 
 def wrong(record: "Record", zone: int, flow_ml_min: int) -> int:

@@ -40,20 +40,33 @@ from controller.ports import (
 from controller.run import Run
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from controller.hub import Hub
     from controller.ports import Asked
 
 
 def answer(hub: "Hub", asked: "list[Asked] | tuple[()]", up_s: int) -> None:
     """Answer each command in turn; those past the bound are refused unread."""
-    for place, (what, zone, value) in enumerate(asked):
+    for place, one in enumerate(asked):
+        what, zone, value = one if isinstance(one, tuple) and len(one) == 3 else (None, None, None)
         if place >= ASKED_MAX:
             why = TOO_MANY
-        elif zone != -1 and not 0 <= zone < len(hub.plan.zones):
+        elif not _is_int(what) or not _is_int(zone) or not -1 <= zone < len(hub.plan.zones):
             why = UNKNOWN
         else:
             why = _obey(hub, what, zone, value, up_s)
-        hub.answer(ACCEPTED if why == OK else REFUSED, zone, why, what)
+        hub.answer(ACCEPTED if why == OK else REFUSED, _shown(zone), why, _shown(what))
+
+
+def _is_int(value: "object") -> bool:
+    """Whether a value is an integer; True and False are not, on any Python."""
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _shown(value: "Any") -> int:
+    """Return how an answer shows a number it was asked with: -1 for what is none, or far out."""
+    return value if _is_int(value) and 0 <= value <= 255 else -1
 
 
 def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
@@ -71,13 +84,13 @@ def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
         return _check(hub, zone, value, up_s)
     if what == ASK_PLAN and isinstance(value, bytes):
         return _new_plan(hub, value)
-    if not isinstance(value, int):
+    if not isinstance(value, int) or not _is_int(value):
         return UNKNOWN
     if what == ASK_HOLD and 0 <= value <= WALL_MAX:
         hub.record.hold_s = value
         hub.dirty = True
         return OK
-    if what == ASK_CLOCK and 0 < value <= WALL_MAX:
+    if what == ASK_CLOCK and 0 < value < WALL_MAX:
         return OK
     if what in (ASK_RUN, ASK_RUN_ANYWAY) and zone != -1 and value > 0:
         return _run(hub, zone, value, what == ASK_RUN_ANYWAY, up_s)
@@ -85,7 +98,7 @@ def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
 
 
 def _test(hub: "Hub") -> int:
-    if hub.intent is not None or hub.guard.count():
+    if hub.intent is not None or hub.guard.count() or hub.test or hub.new_plan is not None:
         return BUSY
     hub.test = (1 << len(hub.plan.zones)) - 1
     return OK
@@ -96,13 +109,13 @@ def _check(hub: "Hub", zone: int, value: "object", up_s: int) -> int:
     if not isinstance(value, tuple) or not value:
         return UNKNOWN
     for reading in value:
-        if reading not in (DRY, FIRM, WET):
+        if not _is_int(reading) or reading not in (DRY, FIRM, WET):
             return UNKNOWN
     if not hub.days.trusted:
         return LOST_CLOCK
     if hub.lockouts.after_rain(up_s):
         return AFTER_RAIN
-    if hub.record.used_s[zone] or hub.record.opening >> zone & 1:
+    if hub.days.watered_today(zone) or hub.record.opening >> zone & 1:
         return AFTER_CYCLE
     hub.dirty = True
     return hub.trim.check(zone, value, hub.record.day)
@@ -116,6 +129,7 @@ def _new_plan(hub: "Hub", data: bytes) -> int:
         hub.new_plan = (unpack(data), data)
     except PlanError:
         return BAD_PLAN
+    hub.test = 0  # its bits are the old plan's zones
     return OK
 
 

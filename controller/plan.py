@@ -263,6 +263,8 @@ class Plan:
             if zone.tag in tags:
                 raise PlanError(where + ".tag stands twice")
             tags.append(zone.tag)
+            if not _is_plain(zone.name):
+                raise PlanError("%s.name is not plain ASCII of %d letters" % (where, NAME_BYTES))
             flow_ml_min = self.supplies[zone.supply].flow_ml_min
             if flow_ml_min and zone.flow_ml_min > flow_ml_min:
                 raise PlanError(where + ".flow_ml_min is more than its supply gives")
@@ -365,11 +367,8 @@ class _Reader:
         return {field[0]: value for field, value in zip(kind.FIELDS, values)}
 
     def name(self) -> str:
-        raw = bytes(self.take("<%dB" % NAME_BYTES)).rstrip(b"\0")
-        for code in raw:
-            if not 32 <= code < 127:
-                raise PlanError("a zone's name is not plain ASCII")
-        return raw.decode()
+        codes = bytes(self.take("<%dB" % NAME_BYTES)).rstrip(b"\0")
+        return "".join([chr(code) for code in codes])
 
     def starts(self) -> "tuple[int, ...]":
         (count,) = self.take("<B")
@@ -378,6 +377,10 @@ class _Reader:
 
 def _pack(part: Part) -> bytes:
     return struct.pack(part.code(), *part.values())
+
+
+def _is_plain(name: str) -> bool:
+    return len(name) <= NAME_BYTES and all(32 <= ord(letter) < 127 for letter in name)
 
 
 def _check_count(what: str, count: int, least: int, most: int) -> None:

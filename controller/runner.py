@@ -6,7 +6,7 @@ from controller import journal
 from controller._const import TYPE_CHECKING
 from controller.events import CRASH, POWER
 from controller.hub import Hub
-from controller.limits import STEPS_MAX, SUPPLIES_MAX, ZONES_MAX
+from controller.limits import ASKED_MAX, STEPS_MAX, SUPPLIES_MAX, WALL_MAX, ZONES_MAX
 from controller.plan import PlanError, unpack
 from controller.ports import (
     ASK_CLOCK,
@@ -36,13 +36,15 @@ class Runner:
     def turn(self) -> int:
         """Step the hub until nothing is left to do. Returns the uptime of its next wake."""
         ports = self._ports
-        seen, asked = self._look()
-        seen.done = 0
         try:
+            seen = self._look()
+            seen.done = 0
+            asked = self._take_asked()
             for _ in range(STEPS_MAX):
                 commands = self.hub.step(ports.up_s(), self._wall_s(), seen, asked)
-                asked = []
-                seen.done = self._carry_out(commands)
+                if commands:
+                    asked = []
+                    seen.done = self._carry_out(commands)
                 if not commands or commands[0][0] == REPORT:
                     ports.feed()
                     return self.hub.wake_s
@@ -52,8 +54,13 @@ class Runner:
         return 0
 
     def _boot(self, why: int) -> Hub:
-        self._close_all()
-        saved = journal.newest((self._read(RECORD, 0), self._read(RECORD, 1)))
+        self.close_all()
+        copies = (self._read(RECORD, 0), self._read(RECORD, 1))
+        saved = journal.newest(copies)
+        self._record_copy = 1 if saved is copies[1] else 0
+        return self._start(saved, why)
+
+    def _start(self, saved: "bytes | None", why: int) -> Hub:
         record = journal.unpack(saved) if saved else None
         plan, self._plan_copy = self._find_plan(record.plan_crc if record else 0)
         self._saved = saved
@@ -67,23 +74,34 @@ class Runner:
                 plan = unpack(self._read(PLAN, copy))
             except PlanError:
                 continue
-            if found is None or plan.crc == crc or (copy == 0 and found[0].crc != crc):
+            if found is None or found[0].crc != crc:
                 found = (plan, copy)
         if found is None:
             raise PlanError("no good plan stored")
         return found
 
-    def _look(self) -> "tuple[Seen, list[Asked]]":
-        """Read the sensors and what is asked; set the clock if that is asked."""
+    def _look(self) -> Seen:
+        """Read the sensors; see nothing if they cannot be read."""
         try:
-            seen = self._ports.look()
+            return self._ports.look()
         except Exception:
-            seen = self._blind
-        asked = self._ports.take_asked()
-        for what, _, value in asked:
-            if what == ASK_CLOCK and isinstance(value, int):
-                self._ports.set_wall_s(value)
-        return seen, asked
+            return self._blind
+
+    def _take_asked(self) -> "list[Asked]":
+        """Take what is asked; set the clock if that is asked."""
+        try:
+            asked = self._ports.take_asked()
+        except Exception:
+            return []
+        if not asked:
+            return asked
+        for place, (what, zone, value) in enumerate(asked[:ASKED_MAX]):
+            if what == ASK_CLOCK and isinstance(value, int) and 0 < value < WALL_MAX:
+                try:
+                    self._ports.set_wall_s(value)
+                except Exception:
+                    asked[place] = (what, zone, None)  # the hub refuses what was not done
+        return asked
 
     def _wall_s(self) -> "int | None":
         try:
@@ -114,12 +132,16 @@ class Runner:
             self._ports.report(command[1])
 
     def _save(self, slot: int, data: bytes) -> None:
-        """Write over the older copy, and read it back."""
-        copy = journal.copy_of(data) if slot == RECORD else 1 - self._plan_copy
+        """Write over the copy that is not the newest good one, and read it back.
+
+        A write that failed is tried on the same copy again: the other one is all there is.
+        """
+        copy = 1 - (self._record_copy if slot == RECORD else self._plan_copy)
         self._ports.write(slot, copy, data)
         if self._ports.read(slot, copy) != data:
             raise OSError("not as written")
         if slot == RECORD:
+            self._record_copy = copy
             self._saved = data
         else:
             self._plan_copy = copy
@@ -130,7 +152,8 @@ class Runner:
         except Exception:
             return b""
 
-    def _close_all(self) -> None:
+    def close_all(self) -> None:
+        """Close every valve, whatever the hub thinks of it: at boot, after a crash, at the end."""
         for valve in range(self._ports.valves):
             try:
                 self._ports.close(valve)
@@ -139,10 +162,10 @@ class Runner:
 
     def _crash(self) -> None:
         """Something that must not happen did: all valves shut, the fault kept, a new start."""
-        self._close_all()
+        self.close_all()
         latched = journal.latched(self._saved, len(self.hub.plan.zones))
         try:
             self._save(RECORD, latched)
         except Exception:
-            pass  # nothing more can be done; the hub that boots now still holds the fault
-        self.hub = self._boot(CRASH)
+            pass  # the hub that starts now holds the fault, and saves it as soon as it can
+        self.hub = self._start(latched, CRASH)

@@ -65,7 +65,7 @@ class Trim:
         part = self._plan.zones[zone]
         pct = part.share_pct * self.pct(zone, trusted)
         run_s = row.run_s if row.run_ml else row.run_s * pct // 10000
-        run_ml = row.run_ml * pct // 10000
+        run_ml = max(row.run_ml * pct // 10000, 1) if row.run_ml else 0
         flow_ml_min = self._record.flow_ml_min[zone] or part.flow_ml_min
         if run_ml and flow_ml_min:
             if self._plan.supplies[part.supply].meter:
@@ -85,25 +85,32 @@ class Trim:
             self._known_dry(zone, day)
         else:
             self._known_moist(zone)
-        if reading == DRY and record.trim_pct[zone] >= self._plan.hub.trim_most_pct:
-            record.dry_full[zone] = min(record.dry_full[zone] + 1, DRY_CHECKS)
-            if record.dry_full[zone] == DRY_CHECKS:
-                self._tell(ALARM, zone, DRY_AT_FULL, record.trim_pct[zone])
-        elif record.dry_full[zone]:
-            if record.dry_full[zone] == DRY_CHECKS:
-                self._tell(CLEARED, zone, DRY_AT_FULL, record.trim_pct[zone])
-            record.dry_full[zone] = 0
+        self._count_dry(zone, reading == DRY)
         if reading == FIRM:
             return OK
         if self._moved_lately(zone, day):
             return TOO_SOON
         hub = self._plan.hub
         step_pct = hub.trim_step_pct if reading == DRY else -hub.trim_step_pct
-        pct = record.trim_pct[zone] + step_pct
-        record.trim_pct[zone] = min(max(pct, hub.trim_least_pct), hub.trim_most_pct)
-        record.trim_day[zone] = day
-        self._tell(TRIMMED, zone, CHECK, record.trim_pct[zone])
+        pct = min(max(record.trim_pct[zone] + step_pct, hub.trim_least_pct), hub.trim_most_pct)
+        if pct != record.trim_pct[zone]:
+            record.trim_pct[zone] = pct
+            record.trim_day[zone] = day
+            self._tell(TRIMMED, zone, CHECK, pct)
         return OK
+
+    def _count_dry(self, zone: int, dry: bool) -> None:
+        """Count the dry checks at full trim: the owner is told of the second, once."""
+        record = self._record
+        before = record.dry_full[zone]
+        if not dry or record.trim_pct[zone] < self._plan.hub.trim_most_pct:
+            record.dry_full[zone] = 0
+            if before == DRY_CHECKS:
+                self._tell(CLEARED, zone, DRY_AT_FULL, record.trim_pct[zone])
+        elif before < DRY_CHECKS:
+            record.dry_full[zone] = before + 1
+            if before + 1 == DRY_CHECKS:
+                self._tell(ALARM, zone, DRY_AT_FULL, record.trim_pct[zone])
 
     def check_by_probe(self, zone: int, wet: bool, dry: bool, day: int) -> None:
         """Do the weekly check by a trusted probe: down always, up only as far as allowed."""
@@ -111,25 +118,25 @@ class Trim:
         hub = self._plan.hub
         if wet == dry or self._moved_lately(zone, day):
             return
-        pct = record.auto_pct[zone] + (hub.trim_step_pct if dry else -hub.trim_step_pct)
-        most_pct = hub.trim_most_pct if hub.auto_trim == AUTO_BOTH else 100
-        pct = min(pct, most_pct - record.trim_pct[zone])
-        pct = max(pct, hub.trim_least_pct - record.trim_pct[zone])
-        if pct == record.auto_pct[zone] or (dry and pct < record.auto_pct[zone]):
+        before_pct = record.auto_pct[zone]
+        if dry:
+            most_pct = hub.trim_most_pct if hub.auto_trim == AUTO_BOTH else 100
+            pct = min(before_pct + hub.trim_step_pct, most_pct - record.trim_pct[zone])
+        else:
+            pct = max(before_pct - hub.trim_step_pct, hub.trim_least_pct - record.trim_pct[zone])
+        if pct == before_pct or dry != (pct > before_pct):
             return  # already as far as it may go
         record.auto_pct[zone] = pct
         record.trim_day[zone] = day
         self._tell(TRIMMED, zone, AUTOMATIC, record.trim_pct[zone] + pct)
 
-    def discard_auto(self, zone: int) -> None:
-        """Forget what an untrusted probe taught."""
-        self._record.auto_pct[zone] = 0
-
     def new_day(self, zone: int, day: int, dry: bool, moist: bool) -> None:
         """Count re-wetting days, and see what a trusted probe says of the opening."""
         record = self._record
         if record.rewet_days[zone]:
-            record.rewet_days[zone] -= 1
+            record.rewet_days[zone] = self._rewet_left(day)
+            if not record.rewet_days[zone]:
+                self._tell(REWETTING, zone, SEASON, 0)
         if dry:
             self._known_dry(zone, day)
         elif moist:
@@ -140,15 +147,30 @@ class Trim:
         self._record.opened_day = day
         for zone, dry_day in enumerate(self._record.dry_day):
             if dry_day and day - dry_day <= OPENING_DAYS:
-                self._known_dry(zone, dry_day)
+                self._rewet(zone, day)
 
     def _known_dry(self, zone: int, day: int) -> None:
         record = self._record
         record.dry_day[zone] = day
-        opened = record.opened_day
-        if opened and -OPENING_DAYS <= day - opened <= OPENING_DAYS and not record.rewet_days[zone]:
-            record.rewet_days[zone] = self._plan.hub.rewet_days
-            self._tell(REWETTING, zone, SEASON, record.rewet_days[zone])
+        if record.opened_day and day - record.opened_day <= OPENING_DAYS:
+            self._rewet(zone, day)
+
+    def _rewet(self, zone: int, day: int) -> None:
+        record = self._record
+        left = self._rewet_left(day)
+        if left and not record.rewet_days[zone]:
+            record.rewet_days[zone] = left
+            self._tell(REWETTING, zone, SEASON, left)
+
+    def _rewet_left(self, day: int) -> int:
+        """Days that re-wetting may still last; they count from the opening, whenever it began.
+
+        So a strip that is dry, moist and dry again is not given all of them twice.
+        """
+        gone = day - self._record.opened_day
+        if gone < -OPENING_DAYS:  # the clock was set back: that opening is no longer known
+            return 0
+        return max(0, self._plan.hub.rewet_days - max(0, gone))
 
     def _known_moist(self, zone: int) -> None:
         record = self._record

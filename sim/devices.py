@@ -15,10 +15,10 @@ Fault model
 Port calls take no time.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -74,8 +74,7 @@ class Fault:
     which: int = 0
 
 
-@dataclass(frozen=True)
-class Heard:
+class Heard(NamedTuple):
     """An event as it reached the outside world, and the water its zone truly got before it."""
 
     at_s: int
@@ -85,6 +84,21 @@ class Heard:
 
 class DriverError(OSError):
     """A driver that failed, as a board's would."""
+
+
+PORT_CALLS = (
+    "up_s",
+    "wall_s",
+    "set_wall_s",
+    "look",
+    "take_asked",
+    "close",
+    "open",
+    "read",
+    "write",
+    "report",
+    "feed",
+)
 
 
 class Devices:
@@ -110,6 +124,15 @@ class Devices:
         zones = len(plan.zones)
         self.valves = zones + len(plan.supplies)
         self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
+        # Of each supply: its zones, its master's valve if it has one, and the most it gives, ml/h.
+        self._pipes = [
+            (
+                [zone for zone, part in enumerate(plan.zones) if part.supply == supply],
+                zones + supply if pipe.master else None,
+                60 * pipe.flow_ml_min,
+            )
+            for supply, pipe in enumerate(plan.supplies)
+        ]
         # Valves and water.
         self.open_valves = [False] * self.valves
         self._any_open = False
@@ -131,6 +154,7 @@ class Devices:
         self._noise = [(noise_ppt * row).tolist() for row in noise]
         self._probe_hour = -1
         self._tips = 0  # of the gauge before boot
+        self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
         self._meter_start = [0] * len(plan.supplies)
         self._pack_s = self.now_s
         self._new_pack_s: int | None = None
@@ -140,10 +164,6 @@ class Devices:
         self.saves = 0
         self.heard: list[Heard] = []
         self._asked: list[Asked] = []
-        # Port calls.
-        self.calls = 0
-        self.cut_at_call: int | None = None
-        self.torn_pct = 0  # how much of a write gets through when power goes in it
 
     # The world outside.
 
@@ -186,6 +206,30 @@ class Devices:
             if valve < len(self.plan.zones) and self.plan.zones[valve].held:
                 self._turn(valve, False)
 
+    def cut_after(self, calls: int, torn_pct: int = 0) -> None:
+        """Let power go in the `calls`-th port call from now, before it does anything.
+
+        torn_pct: how much of a write gets through all the same.
+        """
+
+        def counted(name: str, plain: Callable[..., Any]) -> Callable[..., Any]:
+            def call(*arguments: Any) -> Any:
+                nonlocal calls
+                calls -= 1
+                if calls:
+                    return plain(*arguments)
+                if name == "write":
+                    slot, copy, data = arguments
+                    old = self.copies.get((slot, copy), b"")
+                    length = len(data) * torn_pct // 100
+                    self.copies[slot, copy] = data[:length] + old[length:]
+                raise PowerCut
+
+            return call
+
+        for name in PORT_CALLS:
+            setattr(self, name, counted(name, getattr(self, name)))
+
     def power_on(self) -> None:
         """Power is back: everything counted since boot begins anew."""
         wall_s = self._clock_s()
@@ -208,22 +252,18 @@ class Devices:
 
     def up_s(self) -> int:
         """Seconds since boot by the board's crystal."""
-        self._call()
         return (self.now_s - self.boot_s) * self._rate // MILLION
 
     def wall_s(self) -> int | None:
         """The clock, or None while it is lost."""
-        self._call()
         return self._clock_s()
 
     def set_wall_s(self, wall_s: int) -> None:
         """Set the clock."""
-        self._call()
         self._boot_wall_s = wall_s - (self.now_s - self.boot_s) * self._rate // MILLION
 
     def look(self) -> Seen:
         """Read what the plan says there is to read."""
-        self._call()
         seen = self._seen
         hub = self.plan.hub
         if hub.rain_kind == GAUGE:
@@ -237,45 +277,35 @@ class Devices:
             seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
         if hub.battery:
             seen.battery_mv = self._battery_mv()
-        for supply, part in enumerate(self.plan.supplies):
-            if part.meter:
-                metered = self._metered[supply] - self._meter_start[supply]
-                seen.meter_ml[supply] = metered // HOUR_S
+        for supply in self._meters:
+            metered = self._metered[supply] - self._meter_start[supply]
+            seen.meter_ml[supply] = metered // HOUR_S
         if self._probes:
             self._read_probes(seen)
         return seen
 
     def take_asked(self) -> "list[Asked]":
         """Owner commands since the last call."""
-        self._call()
         asked, self._asked = self._asked, []
         return asked
 
     def close(self, valve: int) -> None:
         """Shut a valve, if its driver and its seat are sound."""
-        self._call()
         self._drive(valve)
         self._turn(valve, False)
 
     def open(self, valve: int, deadline_s: int) -> None:
         """Open a valve and arm its deadline."""
-        self._call()
         self._drive(valve)
         self._turn(valve, True)
         self._deadline_s[valve] = self.now_s + deadline_s
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes of one copy of record or plan."""
-        self._call()
         return self.copies.get((slot, copy), b"")
 
     def write(self, slot: int, copy: int, data: bytes) -> None:
         """Write one copy; power may go in the middle."""
-        if self.calls + 1 == self.cut_at_call:
-            old = self.copies.get((slot, copy), b"")
-            length = len(data) * self.torn_pct // 100
-            self.copies[slot, copy] = data[:length] + old[length:]
-        self._call()
         if self._is(Trouble.SAVE_RAISES):
             raise DriverError("save")
         if slot == RECORD:
@@ -285,7 +315,6 @@ class Devices:
 
     def report(self, event: tuple[int, ...]) -> None:
         """Keep an event, with the water its zone truly got."""
-        self._call()
         what, zone, why = event[0], event[1], event[2]
         water = 0
         if what in (events.CLOSED, events.CUT_SHORT) and 0 <= zone < len(self.given):
@@ -296,19 +325,14 @@ class Devices:
             self._new_pack_s = self.now_s + NEW_PACK_S
 
     def feed(self) -> None:
-        """Feed the watchdog."""
-        self._call()
+        """Feed the watchdog: there is none."""
 
     # Inside.
 
-    def _call(self) -> None:
-        """Every port call passes here, before it does anything."""
-        self.calls += 1
-        if self.calls == self.cut_at_call:
-            raise PowerCut
-
     def _is(self, what: Trouble, which: int = 0) -> bool:
         """Whether a trouble stands now."""
+        if not self.faults:
+            return False
         for fault in self.faults:
             concerned = fault.what is what and fault.which == which
             if concerned and fault.start_s <= self.now_s < fault.end_s:
@@ -338,27 +362,26 @@ class Devices:
         """Share each supply's water among the zones that have a way for it."""
         self._any_open = any(self.open_valves)
         self._flows = [0] * len(self._rates)
-        ways = [zone for zone in range(len(self._rates)) if self._has_way(zone)]
-        for zone in ways:
+        open_in_all = 0
+        for zones, master, most in self._pipes:
+            ways = [zone for zone in zones if self.open_valves[zone]]
+            if not ways or (master is not None and not self.open_valves[master]):
+                continue
+            open_in_all += len(ways)
+            self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
+            self._share(ways, most)
+        self.most_open_at_once = max(self.most_open_at_once, open_in_all)
+
+    def _share(self, zones: list[int], most: int) -> None:
+        """Give open zones of one supply their own flow, or what there is of it (ml/h; 0: enough)."""
+        for zone in zones:
             if not self._is(Trouble.BLOCKED, zone):
                 times = BURST_TIMES if self._is(Trouble.BURST, zone) else 1
                 self._flows[zone] = times * self._rates[zone]
-        self.most_open_at_once = max(self.most_open_at_once, len(ways))
-        for supply in {self.plan.zones[zone].supply for zone in ways}:
-            shared = [zone for zone in ways if self.plan.zones[zone].supply == supply]
-            wanted = sum([self._flows[zone] for zone in shared])
-            most = 60 * self.plan.supplies[supply].flow_ml_min
-            if 0 < most < wanted:
-                for zone in shared:
-                    self._flows[zone] = self._flows[zone] * most // wanted
-            self.most_open_on_supply = max(self.most_open_on_supply, len(shared))
-
-    def _has_way(self, zone: int) -> bool:
-        """Whether water can get to a zone's hose: its valve is open, and the master if any."""
-        if not self.open_valves[zone]:
-            return False
-        supply = self.plan.zones[zone].supply
-        return not self.plan.supplies[supply].master or self.open_valves[len(self._rates) + supply]
+        wanted = sum([self._flows[zone] for zone in zones])
+        if 0 < most < wanted:
+            for zone in zones:
+                self._flows[zone] = self._flows[zone] * most // wanted
 
     def _flow(self, until_s: int) -> None:
         """Water runs at the present flows from now on."""

@@ -62,6 +62,18 @@ def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
     return array
 
 
+def unwatered_pf(strips: Sequence[Strip], dry_forcing: Floats, start_pf: float) -> Floats:
+    """Daily mean pF of the band in every strip's unwatered column, days x strips."""
+    count = len(strips)
+    columns = soil.Columns(
+        [strip.texture for strip in strips],
+        ks_mm_h=[strip.ks_mm_h for strip in strips],
+        start_pf=start_pf,
+    )
+    results = columns.run(np.ascontiguousarray(dry_forcing[:, :count]))
+    return np.asarray(results[:, :, soil.BAND_PF].reshape(-1, 24, count).mean(axis=1))
+
+
 class Ground:
     """Every strip's column and the same column unwatered, stepped when someone looks."""
 
@@ -86,7 +98,9 @@ class Ground:
         middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
         thick_mm = 1000.0 * np.diff(soil.EDGES_M)
         at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
-        self._probe_weight = 1000.0 * np.array(at_probe) / thick_mm
+        weights = 1000.0 * np.array(at_probe) / thick_mm
+        self._probe_layers = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
+        self._water_mm = self.columns.water_mm  # a view: it follows the columns
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int) -> None:
         """Water a strip at a steady flow; hours not yet stepped only."""
@@ -119,10 +133,11 @@ class Ground:
 
     def vwc_ppt(self, zone: int) -> float:
         """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
-        water = self.columns.water_mm[len(self.strips) + zone]
-        return float(water @ self._probe_weight)
+        column = len(self.strips) + zone
+        return sum([float(self._water_mm[column, i]) * weight for i, weight in self._probe_layers])
 
-    def top_pf(self, zone: int) -> float:
-        """Depth-mean pF of 0-0.3 m under a watered strip at the last whole hour."""
-        hour = max(self._hours - 1, 0)
-        return float(self.results[hour, len(self.strips) + zone, soil.TOP_PF])
+    def top_pf(self, zone: int) -> tuple[float, float]:
+        """The driest layer's pF and the depth-mean pF of 0-0.3 m under a watered strip now."""
+        column = len(self.strips) + zone
+        driest, mean = soil.driest_top_pf(self.columns), soil.top_pf(self.columns)
+        return float(driest[column]), float(mean[column])

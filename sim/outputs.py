@@ -96,7 +96,7 @@ def _line(house: House, calendar: Calendar, item: Heard) -> Line:
     run = what in RUN_EDGES
     line: Line = {
         "at": calendar.iso(item.at_s),
-        "zone": house.strips[zone].name if _is_zone(zone) else None,
+        "zone": house.strips[zone].name if 0 <= zone < len(house.strips) else None,
         "what": events.WHAT[what],
         "why": events.WHY[why],
         "seconds": value if run else None,
@@ -104,7 +104,7 @@ def _line(house: House, calendar: Calendar, item: Heard) -> Line:
     }
     if not run and value:
         line["value"] = value
-    if zone >= ZONES_MAX:
+    if ZONES_MAX <= zone < ZONES_MAX + len(house.supplies):
         line["supply"] = house.supplies[zone - ZONES_MAX]
     return line
 
@@ -121,12 +121,14 @@ def daily_rows(
 ) -> Iterator[str]:
     """The lines of daily.csv. rain_mm, et0_mm: a value a day; the rest days x zones."""
     reasons = [f"{events.WHY[reason]}_h" for reason in held.REASONS]
-    head = "date,zone,rain_mm,et0_mm,minutes,litres,pf,pf_unwatered,state,season"
+    head = "date,zone,rain_mm,et0_mm,minutes,litres,pf,pf_end,pf_unwatered,state,season"
     yield ",".join([head, *reasons])
     names = [strip.name for strip in house.strips]
     minutes = (days.seconds / 60.0).round(2).tolist()
     litres = days.litres.round(2).tolist()
-    pf, pf_unwatered = days.pf.round(3).tolist(), days.pf_unwatered.round(3).tolist()
+    pf, pf_end, pf_unwatered = (
+        array.round(3).tolist() for array in (days.pf, days.pf_end, days.pf_unwatered)
+    )
     hours = held_h.round(2).tolist()
     codes, counts = state.tolist(), season.astype(int).tolist()
     sky = np.stack((rain_mm, et0_mm), axis=1).round(2).tolist()
@@ -138,9 +140,10 @@ def daily_rows(
                 minutes[d][z],
                 litres[d][z],
                 pf[d][z],
+                pf_end[d][z],
                 pf_unwatered[d][z],
                 STATES[codes[d][z]],
-                counts[d],
+                counts[d][z],
                 *hours[d][z],
             ]
             yield f"{day},{_cell(name)}," + ",".join(map(str, cells))

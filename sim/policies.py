@@ -16,9 +16,9 @@ from controller.ports import DRY, FIRM, WET
 from sim.ground import Sky
 from sim.house import House, Owner
 
-# What a blade in the top 0.3 m finds, by their mean pF: common practice, no source.
-BLADE_DRY_PF = 3.3
-BLADE_WET_PF = 1.7  # it comes out sloppy: near saturation, not merely at field capacity
+# What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours.
+BLADE_DRY_PF = 2.7  # it sticks in the driest layer that it meets: about 50 kPa
+BLADE_WET_PF = 1.5  # it comes out sloppy over its whole length: about 3 kPa in the mean
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
 
@@ -88,8 +88,8 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
     return times
 
 
-def blade(top_pf: float) -> int:
-    """What the owner feels at a mean pF of 0-0.3 m."""
-    if top_pf > BLADE_DRY_PF:
+def blade(driest_pf: float, mean_pf: float) -> int:
+    """What the owner feels: by the driest layer of 0-0.3 m, and by their mean."""
+    if driest_pf > BLADE_DRY_PF:
         return DRY
-    return WET if top_pf < BLADE_WET_PF else FIRM
+    return WET if mean_pf < BLADE_WET_PF else FIRM

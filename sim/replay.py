@@ -20,19 +20,18 @@ from controller.ports import ASK_CHECK
 from controller.runner import Runner
 from sim import held, outputs, policies
 from sim.devices import Devices, Fault, Heard, PowerCut
-from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing
+from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing, unwatered_pf
 from sim.hourly import Hourly, hourly
 from sim.house import House
 from sim.outputs import Line
 from sim.report import write_report
-from sim.score import HOURS, Score, Season, judge, swing_pf, unevenness_pf
+from sim.score import HOURS, Score, Season, judge, season_of, swing_pf, unevenness_pf
 from sim.weather import Weather
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
 OUTAGE_S = 30  # how long power is away after a cut that says nothing else
 YEAR_DAYS = 365
-CYCLE_YEARS = 28  # after so long, weekdays and leap years come again in the same order
-CYCLE_DAYS = 10227
+CYCLE_DAYS = 10227  # 28 years: weekdays and leap days come again in the same order
 
 Action = Callable[[Devices], None]
 
@@ -96,6 +95,11 @@ class Life:
                 self._runner = None
                 self._wake_s = at_s + self._script.outage_s
 
+    def counts(self) -> tuple[int, int, int]:
+        """Wakes, saves and polls so far; polls only of the hub that was booted last."""
+        polls = self._runner.hub.polls if self._runner else 0
+        return self.wakes, self.devices.saves, polls
+
     def _act(self, at_s: int) -> None:
         while self._next < len(self._actions) and self._actions[self._next][0] <= at_s:
             self._next += 1
@@ -119,8 +123,8 @@ class Life:
 class Lived:
     """What a policy left behind.
 
-    devices: None where nobody waters. scored_s: where the scored days begin. wakes, saves: the
-    hub's, in the scored days.
+    devices: None where nobody waters. scored_s: where the scored days begin. wakes, saves, polls:
+    the hub's, in the scored days; polls are the wakes that it asked for to read sensors.
     """
 
     ground: Ground
@@ -128,6 +132,7 @@ class Lived:
     scored_s: int
     wakes: int = 0
     saves: int = 0
+    polls: int = 0
 
     @property
     def heard(self) -> Sequence[Heard]:
@@ -151,6 +156,7 @@ class Lived:
         return {
             "wakes": self.wakes,
             "saves": self.saves,
+            "polls": self.polls,
             "most_open_at_once": devices.most_open_at_once if devices else 0,
             "boots": sum(h.event[0] == events.BOOT for h in self.heard),
         }
@@ -183,10 +189,11 @@ def live(
         script = replace(script, actions=[*script.actions, *checks])
     life = Life(policy.plan, ground, sky, script, seed)
     life.run(scored_s)
-    wakes, saves = life.wakes, life.devices.saves
+    before = life.counts()
     life.run(end_s)
     ground.catch_up(end_s)
-    return Lived(ground, life.devices, scored_s, life.wakes - wakes, life.devices.saves - saves)
+    counts = (after - start for start, after in zip(before, life.counts(), strict=True))
+    return Lived(ground, life.devices, scored_s, *counts)
 
 
 def _nothing(devices: Devices) -> None:
@@ -197,7 +204,7 @@ def _check(devices: Devices) -> None:
     """The owner pushes a blade into every strip and tells the hub."""
     devices.ground.catch_up(devices.now_s)
     for zone in range(len(devices.given)):
-        devices.ask((ASK_CHECK, zone, (policies.blade(devices.ground.top_pf(zone)),)))
+        devices.ask((ASK_CHECK, zone, (policies.blade(*devices.ground.top_pf(zone)),)))
 
 
 @dataclass(frozen=True)
@@ -272,6 +279,18 @@ def _ymd(day: date) -> tuple[int, int, int]:
     return day.year, day.month, day.day
 
 
+def climate(house: House, weather: Weather, span: Span, seed: int) -> Season:
+    """Which of a span's scored days are season days, by the whole record's unwatered ground.
+
+    The record's first year is spin-up; where that leaves less than a year, nothing is.
+    """
+    sky = forcing(house.strips, hourly(weather, seed))
+    pf = unwatered_pf(house.strips, sky, START_PF)
+    spin_up_days = YEAR_DAYS if weather.days >= 2 * YEAR_DAYS else 0
+    first_day = weather.first_day + timedelta(days=spin_up_days)
+    return season_of(first_day, pf[spin_up_days:], span.first_day, span.scored_days)
+
+
 def sky_of(house: House, span: Span, seed: int) -> tuple[Sky, Hourly]:
     """The hourly weather of a span, on the hub's time."""
     by_hour = hourly(span.weather, seed)
@@ -301,13 +320,12 @@ def replay_house(
     chosen = policies.policies(house)
     measured: dict[str, Line] = {}
     errors_mm = []
-    season: Season | date = span.first_day
+    season = climate(house, weather, span, seed)
     for number, policy in enumerate(chosen):
         if progress:
             progress(policy.name, number, len(chosen))
         lived = live(house, policy, sky, dry_forcing, seed=seed, scored_days=span.scored_days)
         judged = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
-        season = judged.season
         measured[policy.name] = _policy_summary(judged)
         errors_mm.append(lived.ground.columns.mass_balance_error_mm)
     summary = {
@@ -317,7 +335,6 @@ def replay_house(
         "zones": _zones_summary(house, lived, judged),
         "policies": measured,
         "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
-        "season_days": int(judged.season.days.sum()),
         "notes": [*span.notes, judged.season.note],
     }
     _write(house, span, lived, judged, summary, out_dir)
@@ -367,6 +384,7 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
                 float(days.runoff_rain_mm[:, zone].sum()) * strip.area_m2, 1
             ),
             **judged.counts("year_", zone),
+            "season_days": int(judged.season.days[:, zone].sum()),
         }
     return zones
 

@@ -35,13 +35,14 @@ IN_BAND, DRY, WET, RAIN_WET, REWETTING = range(5)
 class Days:
     """What one policy left behind, day by day and zone by zone.
 
-    pf, pf_unwatered: daily mean of the band's pF. seconds, litres: water given. runoff_mm,
+    pf, pf_unwatered: daily mean of the band's pF. pf_end: its pF in the day's last hour. seconds, litres: water given. runoff_mm,
     runoff_rain_mm: irrigation and rain that ran off. top_wet: whether 0-0.3 m stayed wetter than
     pF 2.0 for more than 48 h after rain had ended.
     """
 
     pf: Floats
     pf_unwatered: Floats
+    pf_end: Floats
     seconds: Floats
     litres: Floats
     runoff_mm: Floats
@@ -63,6 +64,7 @@ def days_of(ground: Ground, rain_mm: Floats) -> Days:
     return Days(
         pf=_by_day(watered[:, :, soil.BAND_PF]).mean(axis=1),
         pf_unwatered=_by_day(unwatered_pf).mean(axis=1),
+        pf_end=_by_day(watered[:, :, soil.BAND_PF])[:, -1],
         seconds=_by_day(given[:, :, soil.IRRIGATION_S]).sum(axis=1),
         litres=_by_day(given[:, :, soil.IRRIGATION]).sum(axis=1) * area_m2,
         runoff_mm=_by_day(watered[:, :, soil.RUNOFF_IRRIGATION]).sum(axis=1),
@@ -113,39 +115,41 @@ def states(days: Days, rewetting: Bools) -> Codes:
 
 @dataclass(frozen=True)
 class Season:
-    """Which days count, by the climate alone, and how that was found."""
+    """Which days count for each zone (days x zones), by the climate alone, and how it was found."""
 
     days: Bools
     note: str
 
 
-def season_of(first_day: date, pf_unwatered: Floats) -> Season:
+def season_of(first_day: date, pf_unwatered: Floats, scored_first: date, scored: int) -> Season:
     """The half-months in which unwatered ground goes dry in a year of four, and 15 days around.
 
-    Any zone's unwatered column counts. With fewer than four years one dry year is enough, and for
-    less than a year every day counts.
+    first_day, pf_unwatered: the climate, as the unwatered column of each zone tells it, days x
+    zones. scored_first, scored: the days to be marked. With fewer than four years one dry year is
+    enough, and for less than a year every day counts.
     """
     dates = [first_day + timedelta(days=i) for i in range(len(pf_unwatered))]
+    scored_dates = [scored_first + timedelta(days=i) for i in range(scored)]
     if len(dates) < YEAR_DAYS:
-        note = f"season days: all {len(dates)}, since the climate is not known from so few"
-        return Season(np.ones(len(dates), dtype=np.bool_), note)
-    dry_day = np.any(pf_unwatered > BAND_PF[1], axis=1).tolist()
-    halves: dict[tuple[int, int], dict[int, bool]] = {}
-    for day, dry in zip(dates, dry_day, strict=True):
-        years = halves.setdefault(_half_month(day), {})
-        years[day.year] = years.get(day.year, False) or bool(dry)
-    shares = {half: sum(years.values()) / len(years) for half, years in halves.items()}
-    of_year = np.zeros(YEAR_DAYS + 1, dtype=np.bool_)  # places of a leap year
-    for place in range(YEAR_DAYS + 1):
-        half = _half_month(date(2000, 1, 1) + timedelta(days=place))
-        of_year[place] = shares[half] >= SEASON_LEAST_SHARE
+        note = f"season days: all, since the climate is not known from {len(dates)} days"
+        return Season(np.ones((scored, pf_unwatered.shape[1]), dtype=np.bool_), note)
+    seen: dict[tuple[int, int], dict[int, Bools]] = {}
+    for day, dry in zip(dates, pf_unwatered > BAND_PF[1], strict=True):
+        years = seen.setdefault(_half_month(day), {})
+        years[day.year] = years.get(day.year, False) | dry
+    dry_halves = {
+        half: np.mean(list(years.values()), axis=0) >= SEASON_LEAST_SHARE
+        for half, years in seen.items()
+    }
+    leap_year = [date(2000, 1, 1) + timedelta(days=i) for i in range(YEAR_DAYS + 1)]
+    of_year = np.array([dry_halves[_half_month(day)] for day in leap_year])
     margin = range(-SEASON_MARGIN_DAYS, SEASON_MARGIN_DAYS + 1)
-    wide = np.any([np.roll(of_year, shift) for shift in margin], axis=0)
+    wide = np.any([np.roll(of_year, shift, axis=0) for shift in margin], axis=0)
     years_seen = len(dates) / 365.25
-    note = f"season days: from {years_seen:.1f} years of unwatered ground"
+    note = f"season days: from {years_seen:.1f} years of each zone's unwatered ground"
     if years_seen < 3.99:
         note += ", so one dry year makes a half-month count"
-    return Season(wide[[_place(day) for day in dates]], note)
+    return Season(wide[[_place(day) for day in scored_dates]], note)
 
 
 def _half_month(day: date) -> tuple[int, int]:
@@ -158,10 +162,14 @@ def _place(day: date) -> int:
 
 
 def unevenness_pf(pf: Floats, season: Bools) -> float | None:
-    """95th percentile over season days of wettest minus driest zone; None without such days."""
-    if not season.any():
+    """95th percentile of wettest minus driest zone, over days that are of any zone's season.
+
+    None without such days.
+    """
+    counting = np.any(season, axis=1)
+    if not np.any(counting):
         return None
-    return float(np.percentile((pf.max(axis=1) - pf.min(axis=1))[season], 95))
+    return float(np.percentile((pf.max(axis=1) - pf.min(axis=1))[counting], 95))
 
 
 def swing_pf(pf: Floats) -> Floats:
@@ -185,9 +193,10 @@ class Score:
 
     def counts(self, prefix: str = "", zone: int | None = None) -> dict[str, int]:
         """Days in each state, season days or with the prefix "year_" all; of a zone or of all."""
-        state = self.state if zone is None else self.state[:, zone : zone + 1]
+        zones = slice(None) if zone is None else slice(zone, zone + 1)
+        state = self.state[:, zones]
         if not prefix:
-            state = state[self.season.days]
+            state = state[self.season.days[:, zones]]
         return {f"{prefix}days_{name}": int((state == i).sum()) for i, name in enumerate(STATES)}
 
 
@@ -196,12 +205,12 @@ def judge(
 ) -> Score:
     """Judge a ground that was stepped to its end.
 
-    rain_mm: hourly, on open ground. rewetting: days x zones, spin-up included. season: as another
-    policy found it, or the first scored day, to find it.
+    rain_mm: hourly, on open ground. rewetting: days x zones, spin-up included. season: as the climate
+    has it, or the first scored day, to find it from the scored days alone.
     """
     whole = days_of(ground, rain_mm)
     state = states(whole, rewetting)[spin_up_days:]
     days = whole.since(spin_up_days)
     if isinstance(season, date):
-        season = season_of(season, days.pf_unwatered)
+        season = season_of(season, days.pf_unwatered, season, len(state))
     return Score(days, state, season)

@@ -3,10 +3,19 @@
 Runs on CPython and on MicroPython alike; imports nothing but the core.
 """
 
+# MicroPython does not evaluate annotations: they stay quoted.
+# ruff: noqa: UP031, UP037
+
 from controller import plan as plans
+from controller._const import TYPE_CHECKING
 from controller.civil import day_of
 from controller.ports import PLAN, Seen
 from controller.runner import Runner
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from controller.ports import Asked
 
 # US Central time: invented only in that the house stands nowhere.
 HUB = {
@@ -76,7 +85,7 @@ ROW = {
 }
 
 
-def merged(defaults, changes):
+def merged(defaults: "dict[str, int]", changes: "dict[str, int]") -> "dict[str, int]":
     """Return a copy of a table of fields with some changed; refuses a name it does not know."""
     both = dict(defaults)
     for name in changes:
@@ -85,7 +94,9 @@ def merged(defaults, changes):
     return both
 
 
-def row(month, day, cycles=0, starts_min=(), **changes):
+def row(
+    month: int, day: int, cycles: int = 0, starts_min: "tuple[int, ...]" = (), **changes: int
+) -> "plans.RowPart":
     """Return a season row."""
     values = merged(ROW, changes)
     values["month"] = month
@@ -94,7 +105,7 @@ def row(month, day, cycles=0, starts_min=(), **changes):
     return plans.RowPart(values, tuple(starts_min))
 
 
-def usual_rows():
+def usual_rows() -> "list[plans.RowPart]":
     """Rows of one usual calendar for a hot summer (common practice, no source)."""
     return [
         row(5, 1, 3, run_s=600),
@@ -104,13 +115,22 @@ def usual_rows():
     ]
 
 
-def plan(zones=3, rows=None, supplies=None, bans=(), zone=None, **hub):
+def plan(
+    zones: "int | list[dict[str, int]]" = 3,
+    rows: "list[plans.RowPart] | None" = None,
+    supplies: "list[dict[str, int]] | None" = None,
+    bans: "tuple[tuple[int, int, int], ...] | list[tuple[int, int, int]]" = (),
+    zone: "dict[str, int] | None" = None,
+    **hub: int,
+) -> "plans.Plan":
     """Return a packed-and-checked plan.
 
     zones: a count, or a list of dicts of changes, one a zone; zone: changes for every zone;
     supplies: a list of dicts of changes; bans: tuples (kind, first, last); hub: changes of the hub.
     """
-    changes = [{} for _ in range(zones)] if isinstance(zones, int) else zones
+    changes: "list[dict[str, int]]" = (
+        [{} for _ in range(zones)] if isinstance(zones, int) else zones
+    )
     parts = []
     for index, change in enumerate(changes):
         both = dict(zone or {})
@@ -122,16 +142,13 @@ def plan(zones=3, rows=None, supplies=None, bans=(), zone=None, **hub):
         [plans.SupplyPart(merged(SUPPLY, change)) for change in supplies or [{}]],
         parts,
         usual_rows() if rows is None else rows,
-        [
-            plans.BanPart({"kind": kind, "first": first, "last": last})
-            for kind, first, last in bans
-        ],
+        [plans.BanPart({"kind": kind, "first": first, "last": last}) for kind, first, last in bans],
     )
     made.pack()
     return made
 
 
-def wall(year, month, day, hour=0, minute=0, second=0):
+def wall(year: int, month: int, day: int, hour: int = 0, minute: int = 0, second: int = 0) -> int:
     """Return UTC seconds since 2000-01-01."""
     return day_of(year, month, day) * 86400 + hour * 3600 + minute * 60 + second
 
@@ -143,7 +160,12 @@ class Bench:
     (valve, "open" or "close") into `broken` to have a driver raise.
     """
 
-    def __init__(self, plan, start_wall_s, store=None):
+    def __init__(
+        self,
+        plan: "plans.Plan",
+        start_wall_s: "int | None",
+        store: "dict[tuple[int, int], bytes] | None" = None,
+    ) -> None:
         self.plan = plan
         self.valves = len(plan.zones) + len(plan.supplies)
         self.now_s = 0
@@ -151,25 +173,26 @@ class Bench:
         self.seen = Seen(len(plan.zones), len(plan.supplies))
         self.seen.rain_um = 0
         self.seen.temp_mc = 15000
-        self.asked = []
-        self.calls = []
-        self.events = []
-        self.broken = set()
+        self.asked: "list[Asked]" = []
+        self.calls: "list[tuple[str, int, int]]" = []
+        self.events: "list[tuple[int, ...]]" = []
+        self.broken: "set[tuple[int, str]]" = set()
         self.store_broken = False
         self.writes = 0
-        self.open_since = {}
+        self.open_since: "dict[int, int]" = {}
         self.store = {(PLAN, 0): plan.pack()} if store is None else store
-        self.runner = None
+        self.runner: "Any" = None
 
-    def boot(self):
+    def boot(self) -> "Runner":
         """Start a runner on these ports; uptime begins at 0."""
         if self.offset_s is not None:
             self.offset_s += self.now_s
         self.now_s = 0
-        self.runner = Runner(self)
-        return self.runner
+        runner = Runner(self)
+        self.runner = runner
+        return runner
 
-    def run_until(self, up_s, every_s=0):
+    def run_until(self, up_s: int, every_s: int = 0) -> None:
         """Take turns up to an uptime: at each wake, or every `every_s` seconds."""
         while self.now_s <= up_s:
             wake_s = self.runner.turn()
@@ -179,53 +202,53 @@ class Bench:
 
     # The ports.
 
-    def up_s(self):
+    def up_s(self) -> int:
         return self.now_s
 
-    def wall_s(self):
+    def wall_s(self) -> "int | None":
         return None if self.offset_s is None else self.now_s + self.offset_s
 
-    def set_wall_s(self, wall_s):
+    def set_wall_s(self, wall_s: int) -> None:
         self.offset_s = wall_s - self.now_s
 
-    def look(self):
+    def look(self) -> Seen:
         return self.seen
 
-    def take_asked(self):
+    def take_asked(self) -> "list[Asked]":
         asked = self.asked
         self.asked = []
         return asked
 
-    def close(self, valve):
+    def close(self, valve: int) -> None:
         self.calls.append(("close", valve, self.now_s))
         if (valve, "close") in self.broken:
             raise OSError("valve %d does not close" % valve)
         self.open_since.pop(valve, None)
 
-    def open(self, valve, deadline_s):
+    def open(self, valve: int, deadline_s: int) -> None:
         self.calls.append(("open", valve, self.now_s))
         if (valve, "open") in self.broken:
             raise OSError("valve %d does not open" % valve)
         self.open_since[valve] = self.now_s
 
-    def read(self, slot, copy):
+    def read(self, slot: int, copy: int) -> bytes:
         return self.store.get((slot, copy), b"")
 
-    def write(self, slot, copy, data):
+    def write(self, slot: int, copy: int, data: bytes) -> None:
         if self.store_broken:
             raise OSError("store is full")
         self.writes += 1
         self.calls.append(("save", slot, self.now_s))
         self.store[(slot, copy)] = data
 
-    def report(self, event):
+    def report(self, event: "tuple[int, ...]") -> None:
         self.events.append(event)
 
-    def feed(self):
+    def feed(self) -> None:
         pass
 
     # What tests ask.
 
-    def told(self, what, why=None):
+    def told(self, what: int, why: "int | None" = None) -> "list[tuple[int, ...]]":
         """Return the events of a kind."""
         return [e for e in self.events if e[0] == what and (why is None or e[2] == why)]

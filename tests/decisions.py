@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 Line = dict[str, Any]
@@ -44,7 +45,7 @@ def runs_of(lines: Iterable[Line]) -> list[Run]:
 
 
 def verify(plan: Line, lines: list[Line], caps: bool = True) -> list[Run]:
-    """Assert that the lines are in order, no supply's runs overlap, gaps and day's caps are kept."""
+    """Assert that lines are in order, no supply's runs overlap, gaps and day's caps are kept."""
     times = [datetime.fromisoformat(line["at"]) for line in lines]
     assert times == sorted(times)
     runs = runs_of(lines)
@@ -53,7 +54,7 @@ def verify(plan: Line, lines: list[Line], caps: bool = True) -> list[Run]:
         by_supply[plan[run.zone]["supply"]].append(run)
         assert run.line["seconds"] == (run.closed - run.opened).total_seconds()
     for supplied in by_supply.values():
-        for before, after in zip(supplied, supplied[1:], strict=False):
+        for before, after in pairwise(supplied):
             gap_s = (after.opened - before.closed).total_seconds()
             assert gap_s >= plan[after.zone]["gap_s"], (before, after)
     if caps:

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from controller.plan import GAUGE, BanPart, HubPart, Part, Plan, RowPart, SupplyPart, ZonePart
+from controller.plan import GAUGE, BanPart, HubPart, Plan, RowPart, SupplyPart, ZonePart
 from sim.hourly import Hourly
 from sim.house import House, Owner, Strip
 
@@ -112,31 +112,21 @@ def make_house(
         rows or [row()],
         bans or [],
     )
+    common: dict[str, Any] = {
+        "length_m": 20.0,
+        "width_m": 0.6,
+        "flow_l_h": 80.0,
+        "coefficient": 0.6,
+        "exposure": 1.0,
+    }
+    common |= strip or {}
     strips = [
-        Strip(
-            **{
-                "name": f"z{index}",
-                "supply": part.supply,
-                "length_m": 20.0,
-                "width_m": 0.6,
-                "flow_l_h": 80.0,
-                "coefficient": 0.6,
-                "exposure": 1.0,
-                "probe": bool(part.probe),
-            }
-            | (strip or {})
-        )
+        Strip(name=f"z{index}", supply=part.supply, probe=bool(part.probe), **common)
         for index, part in enumerate(parts)
     ]
     names = tuple(f"s{index}" for index in range(len(given)))
     owner = owner or Owner(checks=False)
     return House("test", timezone, 40.0, "metric", plan, tuple(strips), names, owner=owner)
-
-
-def changed(part: Part, **values: int) -> dict[str, int]:
-    """The fields of a plan's part, some of them changed."""
-    names = [field[0] for field in part.FIELDS]
-    return dict(zip(names, part.values(), strict=True)) | values
 
 
 def still_weather(days: int, *, rain_mm: float = 0.0, temp_c: float = 20.0) -> Hourly:

@@ -349,8 +349,8 @@ class Hub(_Table):
     """How the hub itself behaves."""
 
     open_at_once: Annotated[int, rules.whole(1, 4)] = 1  # valves, over all supplies
-    poll: Annotated[float, q("min", 1, 60, "15 min", bare=False)] = 15  # sensors, all valves shut
-    watch: Annotated[float, q("min", 0.2, 10, "30 s", bare=False)] = 1  # with a valve open
+    poll: Annotated[float, q("min", 1, 60, "1 h", bare=False)] = 60  # sensors, all valves shut
+    watch: Annotated[float, q("min", 0.2, 10, "10 min", bare=False)] = 10  # with a valve open
 
 
 class Trim(_Table):

@@ -14,7 +14,7 @@ from controller.runner import Runner
 LONGEST_SLEEP_S = 60  # a typed line is looked for at least so often; a clock that steps, too
 
 
-def main(folder):
+def main(folder: str) -> int:
     """Take turns until the owner quits. Returns the exit status."""
     try:
         with open(folder + "/plan.0", "rb") as file:

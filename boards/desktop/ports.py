@@ -8,6 +8,7 @@ bringing the core to other hardware.
 import os
 import time
 
+from controller._const import TYPE_CHECKING
 from controller.events import WHAT, WHY
 from controller.ports import (
     ASK_CHECK,
@@ -25,6 +26,11 @@ from controller.ports import (
     Seen,
 )
 
+if TYPE_CHECKING:
+    from typing import Callable
+
+    from controller.ports import Asked
+
 # time.time() counts from 1970 or from 2000, whichever the port has chosen.
 EPOCH_S = 946684800 if time.gmtime(0)[0] == 1970 else 0
 READINGS = {"dry": DRY, "firm": FIRM, "wet": WET}
@@ -35,73 +41,82 @@ stop | clear | test | status | quit"""
 class DesktopPorts:
     """Files in `folder`, names of `zones`, and lines for people through `say`."""
 
-    def __init__(self, folder, zones, supplies, say=print):
+    def __init__(
+        self, folder: str, zones: int, supplies: int, say: "Callable[[str], None]" = print
+    ) -> None:
         self.valves = zones + supplies
         self._folder = folder
         self._say = say
         self._start = time.time()
         self._seen = Seen(zones, supplies)
-        self._asked = []
+        self._asked: "list[Asked]" = []
 
-    def up_s(self):
+    def up_s(self) -> int:
         return int(time.time() - self._start)
 
-    def wall_s(self):
-        return int(time.time()) - EPOCH_S
+    def wall_s(self) -> "int | None":
+        return now_s()
 
-    def set_wall_s(self, wall_s):
+    def set_wall_s(self, wall_s: int) -> None:
         raise OSError("a desktop's clock is not the hub's to set")
 
-    def look(self):
+    def look(self) -> Seen:
         return self._seen  # no sensor: every reading stays None
 
-    def take_asked(self):
+    def take_asked(self) -> "list[Asked]":
         asked = self._asked
         self._asked = []
         return asked
 
-    def close(self, valve):
+    def close(self, valve: int) -> None:
         self._say("valve %d: close" % valve)
 
-    def open(self, valve, deadline_s):
+    def open(self, valve: int, deadline_s: int) -> None:
         self._say("valve %d: open, and close by itself after %d s" % (valve, deadline_s))
 
-    def read(self, slot, copy):
+    def read(self, slot: int, copy: int) -> bytes:
         try:
             with open(self._path(slot, copy), "rb") as file:
                 return file.read()
         except OSError:
             return b""
 
-    def write(self, slot, copy, data):
+    def write(self, slot: int, copy: int, data: bytes) -> None:
         with open(self._path(slot, copy), "wb") as file:
             file.write(data)
             file.flush()
         if hasattr(os, "sync"):
             os.sync()
 
-    def report(self, event):
+    def report(self, event: "tuple[int, ...]") -> None:
         what, zone, why, value, ml, _, up_s, _ = event
-        self._say("%8d s  zone %2d  %-10s %-14s %d %d" % (up_s, zone, WHAT[what], WHY[why], value, ml))
+        self._say(
+            "%8d s  zone %2d  %-10s %-14s %d %d" % (up_s, zone, WHAT[what], WHY[why], value, ml)
+        )
 
-    def feed(self):
-        pass
+    def feed(self) -> None:
+        """A desktop has no watchdog."""
 
-    def ask(self, line):
+    def ask(self, line: str) -> "str | None":
         """Take one typed line. Returns None, or what is wrong with it."""
         try:
-            asked = parse(line, self.wall_s())
+            asked = parse(line, now_s())
         except (ValueError, IndexError, KeyError):
             return "not understood: " + line + "\n" + HELP
         self._asked.append(asked)
         return None
 
-    def _path(self, slot, copy):
+    def _path(self, slot: int, copy: int) -> str:
         name = {RECORD: "record", PLAN: "plan"}[slot]
         return "%s/%s.%d" % (self._folder, name, copy)
 
 
-def parse(line, wall_s):
+def now_s() -> int:
+    """UTC seconds since 2000-01-01."""
+    return int(time.time()) - EPOCH_S
+
+
+def parse(line: str, wall_s: int) -> "Asked":
     """Return the owner command in a typed line. Raises ValueError, IndexError or KeyError."""
     words = line.split()
     what = words[0]

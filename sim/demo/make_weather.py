@@ -12,8 +12,8 @@ import random
 from pathlib import Path
 
 SEED = 20
-FIRST_DAY = datetime.date(2020, 1, 1)
-LAST_DAY = datetime.date(2022, 12, 31)  # a year to settle, then two to look at
+FIRST_DAY = datetime.date(2017, 1, 1)
+LAST_DAY = datetime.date(2022, 12, 31)  # a climate to know, a year to settle, one to look at
 
 # By month, January first: chance of rain after a dry and after a wet day, mean rain of a wet day.
 RAIN_AFTER_DRY = (0.22, 0.22, 0.20, 0.17, 0.12, 0.05, 0.03, 0.04, 0.07, 0.13, 0.19, 0.23)

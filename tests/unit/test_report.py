@@ -106,11 +106,23 @@ def write_year(
                 wet_soil_h=12.0 * (z == 3 and d % 9 == 0),
                 closed_season_h=0.0 if summer else 24.0,
             )
-            row = (day, name, rain_mm, et0_mm, minutes, litres, pf, unwatered, state, int(season))
+            row = (
+                day,
+                name,
+                rain_mm,
+                et0_mm,
+                minutes,
+                litres,
+                pf,
+                pf,
+                unwatered,
+                state,
+                int(season),
+            )
             rows.append([*row, *held.values()])
     lines += _alarms(names)
     header = ["date", "zone", "rain_mm", "et0_mm", "minutes", "litres"]
-    header += ["pf", "pf_unwatered", "state", "season"]
+    header += ["pf", "pf_end", "pf_unwatered", "state", "season"]
     with (out / "daily.csv").open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows([header + [f"{reason}_h" for reason in REASONS], *rows])
     lines[1:] = sorted(lines[1:], key=lambda line: datetime.fromisoformat(str(line["at"])))

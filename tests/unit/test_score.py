@@ -14,7 +14,7 @@ def days_like(pf: list[float], **values: list[float]) -> Days:
     zeros = np.zeros((len(pf), 1))
     columns = {name: np.array(value, dtype=np.float64)[:, None] for name, value in values.items()}
     top_wet = columns.pop("top_wet", zeros).astype(np.bool_)
-    names = ("pf_unwatered", "seconds", "litres", "runoff_mm", "runoff_rain_mm")
+    names = ("pf_unwatered", "pf_end", "seconds", "litres", "runoff_mm", "runoff_rain_mm")
     arrays = {name: columns.get(name, zeros) for name in names}
     return Days(pf=np.array(pf)[:, None], top_wet=top_wet, **arrays)
 
@@ -71,13 +71,15 @@ def unwatered(first: date, last: date, dry: list[tuple[date, date]]) -> np.ndarr
 
 
 def season_dates(first: date, season: score.Season) -> list[date]:
-    return [first + timedelta(days=int(i)) for i in np.flatnonzero(season.days)]
+    """The second zone's season; the first, never dry, has none."""
+    assert not season.days[:, 0].any()
+    return [first + timedelta(days=int(i)) for i in np.flatnonzero(season.days[:, 1])]
 
 
 def test_season_is_the_dry_half_months_and_15_days_either_way() -> None:
     first, last = date(2013, 1, 1), date(2016, 12, 31)
     pf = unwatered(first, last, [(date(2014, 7, 10), date(2014, 7, 12))])
-    found = season_dates(first, score.season_of(first, pf))
+    found = season_dates(first, score.season_of(first, pf, first, len(pf)))
     for year in range(2013, 2017):
         of_year = [day for day in found if day.year == year]
         assert (of_year[0], of_year[-1]) == (date(year, 6, 16), date(year, 7, 30))
@@ -87,20 +89,28 @@ def test_season_is_the_dry_half_months_and_15_days_either_way() -> None:
 def test_one_dry_year_in_five_is_no_season() -> None:
     first, last = date(2012, 1, 1), date(2016, 12, 31)
     pf = unwatered(first, last, [(date(2014, 7, 10), date(2014, 7, 12))])
-    assert season_dates(first, score.season_of(first, pf)) == []
+    assert season_dates(first, score.season_of(first, pf, first, len(pf))) == []
 
 
 def test_season_wraps_over_the_new_year() -> None:
     first, last = date(2013, 7, 1), date(2014, 6, 30)
     pf = unwatered(first, last, [(date(2014, 1, 1), date(2014, 1, 2))])
-    season = score.season_of(first, pf)
+    season = score.season_of(first, pf, first, len(pf))
     found = season_dates(first, season)
     assert (found[0], found[-1]) == (date(2013, 12, 17), date(2014, 1, 30))
     assert "one dry year" in season.note
 
 
+def test_a_long_climate_marks_the_days_of_one_later_year() -> None:
+    first, last = date(2009, 1, 1), date(2012, 12, 31)
+    pf = unwatered(first, last, [(date(2010, 7, 10), date(2010, 7, 12))])
+    season = score.season_of(first, pf, date(2013, 1, 1), 365)
+    found = season_dates(date(2013, 1, 1), season)
+    assert (found[0], found[-1]) == (date(2013, 6, 16), date(2013, 7, 30))
+
+
 def test_every_day_of_a_short_record_counts() -> None:
-    season = score.season_of(date(2013, 7, 1), np.full((100, 2), 2.0))
+    season = score.season_of(date(2013, 7, 1), np.full((100, 2), 2.0), date(2013, 7, 1), 100)
     assert season.days.all() and "not known" in season.note
 
 
@@ -108,10 +118,12 @@ def test_unevenness_is_the_95th_percentile_of_the_span_between_zones() -> None:
     pf = np.zeros((101, 3))
     pf[:, 1] = np.arange(101) / 100.0
     pf[:, 2] = -0.5
-    everyday = np.ones(101, dtype=np.bool_)
+    everyday = np.ones((101, 3), dtype=np.bool_)
+    one_zone = np.zeros((101, 3), dtype=np.bool_)
+    one_zone[:21, 1] = True
     assert score.unevenness_pf(pf, everyday) == pytest.approx(1.45)
-    assert score.unevenness_pf(pf, np.arange(101) <= 20) == pytest.approx(0.69)
-    assert score.unevenness_pf(pf, np.zeros(101, dtype=np.bool_)) is None
+    assert score.unevenness_pf(pf, one_zone) == pytest.approx(0.69)
+    assert score.unevenness_pf(pf, ~everyday) is None
 
 
 def test_swing_is_a_yearly_figure() -> None:
@@ -123,11 +135,11 @@ def test_swing_is_a_yearly_figure() -> None:
 
 def test_counts_are_of_season_days_or_of_the_year() -> None:
     state = np.array([[IN_BAND, DRY], [WET, DRY], [RAIN_WET, REWETTING]], dtype=np.int8)
-    season = score.Season(np.array([True, False, True]), "")
+    season = score.Season(np.array([[True, False], [False, False], [True, True]]), "")
     judged = score.Score(days_like([3.0] * 3), state, season)
     assert judged.counts() == {
         "days_in_band": 1,
-        "days_dry": 1,
+        "days_dry": 0,
         "days_wet": 0,
         "days_rain_wet": 1,
         "days_rewetting": 1,

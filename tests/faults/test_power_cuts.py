@@ -1,0 +1,175 @@
+"""A cut at every write and between every two port calls, and a port that fails at every call.
+
+`world` says what the faults are, what the two days hold, and what must be true after each.
+
+A cut leaves nothing but the moment, the store, the valves, and which commands were taken and events
+reported. Two cuts that leave the same of these boot the same life, so where a campaign says
+"distinct", one of them is tried for all. The campaigns marked `slow` try more:
+
+    make campaign
+"""
+
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from controller.events import WHAT, WHY
+from tests.faults.world import Fault, World, accepted, house
+
+slow = pytest.mark.slow
+
+
+@cache
+def usual() -> World:
+    """The two days with nothing wrong."""
+    return World(house(), keep_names=True).live()
+
+
+def all_calls() -> list[int]:
+    return list(range(1, usual().calls + 1))
+
+
+def distinct_calls() -> list[int]:
+    """Calls before which a cut leaves something else than before the call before."""
+    states = usual().states
+    return [n for n in all_calls() if n == 1 or states[n - 1] != states[n - 2]]
+
+
+def torn_lengths(whole: int) -> list[int]:
+    return [0, 1, whole // 2, whole - 1, whole]
+
+
+def live(fault: Fault) -> World:
+    """Live and judge one life; a failure is one line that repeats it."""
+    world = World(house(), replace(fault))
+    try:
+        world.live().judge(usual())
+    except AssertionError as wrong:
+        raise AssertionError(f"{wrong}; again: live({fault!r})") from None
+    assert world.fired, f"nothing went wrong; again: live({fault!r})"
+    return world
+
+
+def run(faults: list[Fault]) -> int:
+    """Live every fault; all that fail are shown. Returns how many there were."""
+    failed = []
+    for fault in faults:
+        try:
+            live(fault)
+        except AssertionError as wrong:
+            failed.append(str(wrong))
+    assert not failed, f"{len(failed)} of {len(faults)} failed:\n" + "\n".join(failed[:20])
+    return len(faults)
+
+
+def test_the_two_days_are_busy() -> None:
+    """What the campaign claims to cut really happens in it."""
+    world = usual()
+    world.judge()
+    told = {(WHAT[event[0]], WHY[event[2]]) for event in world.events}
+    assert {("opened", "planned"), ("opened", "manual"), ("closed", "done")} <= told
+    assert {("cut_short", "rain"), ("cut_short", "hold"), ("skipped", "rain")} <= told
+    assert {("skipped", "cap"), ("trimmed", "check"), ("refused", "rain")} <= told
+    assert accepted(world) == 4
+    opened = world.openings
+    assert len(opened) >= 20
+    assert {world.plan.zones[o.zone].held for o in opened} == {0, 1}
+    assert any(o.at_s // 86400 != o.end_s // 86400 for o in opened), "no run over midnight"
+    assert any(o.at_s < p.at_s < o.end_s for o in opened for p in opened), (
+        "never two valves open at once"
+    )
+    assert len(world.writes) >= 40
+    assert set(world.names) == {
+        "up_s", "wall_s", "look", "take_asked", "close", "open", "read", "write", "report", "feed",
+    }  # fmt: skip
+
+
+def test_a_cut_before_every_call() -> None:
+    """Every call, the clock kept."""
+    assert run([Fault("cut", n) for n in all_calls()]) >= 1000
+
+
+def test_a_cut_during_every_write() -> None:
+    """Every write, five torn lengths, the rest of the copy gone or as it stood; the clock kept."""
+    faults = [
+        Fault("cut", n, torn=torn, over=over)
+        for n, whole in usual().writes.items()
+        for torn in torn_lengths(whole)
+        for over in (False, True)
+    ]
+    assert run(faults) >= 400
+
+
+def test_a_cut_that_loses_the_clock() -> None:
+    """Distinct calls, and every write at five torn lengths."""
+    faults = [Fault("cut", n, lost_clock=True) for n in distinct_calls()]
+    faults += [
+        Fault("cut", n, torn=torn, lost_clock=True)
+        for n, whole in usual().writes.items()
+        for torn in torn_lengths(whole)
+    ]
+    assert run(faults) >= 500
+
+
+def second_cuts(step: int) -> list[Fault]:
+    """A second cut at each of the 40 calls after the first: the boot and its first turns."""
+    calls = distinct_calls()
+    return [
+        Fault("cut", n, second=second, lost_clock=lost)
+        for place, n in enumerate(calls)
+        for second in range(1, 41)
+        for lost in (False, True)
+        if (place * 80 + 2 * second + lost) % step == 0
+    ]
+
+
+def test_a_second_cut_during_the_boot() -> None:
+    """One in 97 of the distinct first cuts x 40 second ones x clock kept or lost."""
+    assert run(second_cuts(97)) >= 300
+
+
+@slow
+def test_a_second_cut_during_the_boot_more() -> None:
+    """One in 3 of the same."""
+    assert run(second_cuts(3)) >= 5000
+
+
+@slow
+def test_a_cut_before_every_call_that_loses_the_clock() -> None:
+    """Every call, none taken for another."""
+    assert run([Fault("cut", n, lost_clock=True) for n in all_calls()]) >= 1000
+
+
+def test_a_call_fails_once() -> None:
+    """Every call of the two days, until a life in which nothing is left to fail."""
+    n = 0
+    failed = []
+    while True:
+        n += 1
+        fault = Fault("once", n)
+        world = World(house(), replace(fault))
+        try:
+            world.live().judge()
+        except AssertionError as wrong:
+            failed.append(f"{wrong}; again: live({fault!r})")
+        if not world.fired:
+            break
+    assert not failed, f"{len(failed)} of {n} failed:\n" + "\n".join(failed[:20])
+    assert n > 1000
+
+
+def failing_for_ever(step: int) -> list[Fault]:
+    """A port that fails from a call on, or all of them; one call in `step`."""
+    return [Fault(kind, n) for kind in ("port", "all") for n in all_calls()[::step]]
+
+
+def test_a_port_fails_for_ever() -> None:
+    """One call in 13."""
+    assert run(failing_for_ever(13)) >= 200
+
+
+@slow
+def test_a_port_fails_for_ever_from_every_call() -> None:
+    """Every call."""
+    assert run(failing_for_ever(1)) >= 2000

@@ -1,0 +1,227 @@
+"""A replay repeats byte for byte, wakes only when it must, and decides as one stepped all day."""
+
+import json
+import os
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from controller import events
+from controller.civil import LocalTime, day_of
+from sim import outputs
+from sim.devices import Devices
+from sim.ground import forcing
+from sim.hourly import hourly
+from sim.house import House
+from sim.policies import Policy, policies
+from sim.replay import Lived, Script, Span, live, replay_house, sky_of
+from sim.weather import Weather, read
+from tests.decisions import parse, runs_of, verify
+from tools.compile import compile_house, mean_et0_mm
+from tools.property import load
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo"
+FILES = ("summary.json", "decisions.jsonl", "daily.csv", "report.html")
+DAY_S = 86400
+CLOCK_DAY = date(2022, 7, 20)
+
+
+def demo() -> tuple[House, Weather]:
+    prop = load(DEMO / "property.toml")
+    weather = read(DEMO / "weather.csv", latitude_deg=prop.site.latitude)
+    return compile_house(prop, mean_et0_mm(weather, prop.site.latitude)), weather
+
+
+def short_demo(out_dir: Path, seed: int) -> None:
+    house, weather = demo()
+    days = weather.span(date(2022, 4, 20), date(2022, 6, 30))
+    out_dir.mkdir(exist_ok=True)
+    replay_house(house, days, out_dir, seed=seed)
+
+
+def test_the_same_replay_twice_gives_the_same_bytes(tmp_path: Path) -> None:
+    short_demo(tmp_path / "one", 3)
+    program = (
+        "import importlib.util, pathlib, sys\n"
+        f"spec = importlib.util.spec_from_file_location('repeats', {__file__!r})\n"
+        "module = importlib.util.module_from_spec(spec)\n"
+        "spec.loader.exec_module(module)\n"
+        f"module.short_demo(pathlib.Path({str(tmp_path / 'two')!r}), 3)\n"
+    )
+    environment = os.environ | {"PYTHONHASHSEED": "77", "TZ": "Pacific/Auckland"}
+    folder = Path(__file__).parents[2]
+    subprocess.run([sys.executable, "-c", program], check=True, env=environment, cwd=folder)
+    for name in FILES:
+        one, two = (tmp_path / "one" / name), (tmp_path / "two" / name)
+        assert one.stat().st_size > 1000
+        assert one.read_bytes() == two.read_bytes(), name
+    assert sorted(path.name for path in (tmp_path / "one").iterdir()) == sorted(FILES)
+    short_demo(tmp_path / "three", 4)
+    assert (tmp_path / "three" / "daily.csv").read_bytes() != one.with_name(
+        "daily.csv"
+    ).read_bytes()
+
+
+def test_outputs_hold_together(tmp_path: Path) -> None:
+    """Files against each other: decisions, daily rows and summary tell the same runs and water."""
+    short_demo(tmp_path, 1)
+    summary = json.loads((tmp_path / "summary.json").read_text("utf-8"))
+    plan, lines = parse((tmp_path / "decisions.jsonl").read_text("utf-8").splitlines())
+    runs = verify(plan, lines)
+    assert len(runs) > 100
+    rows = (tmp_path / "daily.csv").read_text("utf-8").splitlines()
+    head = rows[0].split(",")
+    assert rows[0] == (
+        "date,zone,rain_mm,et0_mm,minutes,litres,pf,pf_end,pf_unwatered,state,season,frost_h,quiet_h,"
+        "rain_h,wet_soil_h,hold_h,closed_season_h,lost_clock_h,low_battery_h,fault_h"
+    )
+    table = [dict(zip(head, row.split(","), strict=True)) for row in rows[1:]]
+    assert len(table) == 72 * len(plan)
+    assert summary["schema"] == 1
+    for zone in plan:
+        told = summary["zones"][zone]
+        ran = [run for run in runs if run.zone == zone]
+        assert told["runs"] == len(ran)
+        litres = sum(run.line["litres"] for run in ran)
+        assert told["litres"] == pytest.approx(litres, abs=0.1)
+        assert told["minutes"] == pytest.approx(
+            sum(run.line["seconds"] for run in ran) / 60, abs=0.1
+        )
+        mine = [row for row in table if row["zone"] == zone]
+        assert sum(float(row["litres"]) for row in mine) == pytest.approx(litres, abs=1.0)
+        states = Counter(row["state"] for row in mine if row["season"] == "1")
+        for state in ("in_band", "dry", "wet", "rain_wet", "rewetting"):
+            assert told[f"days_{state}"] == states[state]
+        skipped = Counter(
+            line["why"] for line in lines if line["what"] == "skipped" and line["zone"] == zone
+        )
+        assert told["skipped"] == dict(skipped)
+    hub = summary["policies"]["hub"]
+    assert hub["litres"] == pytest.approx(
+        sum(zone["litres"] for zone in summary["zones"].values()), abs=0.5
+    )
+    assert set(summary["policies"]) == {"none", "calendar", "calendar_checked", "hub"}
+    assert summary["policies"]["none"]["litres"] == 0.0
+    assert summary["mass_balance_error_mm"] <= 1e-9
+
+
+def a_year() -> tuple[House, Span]:
+    house, weather = demo()
+    year = weather.span(date(2022, 1, 1), date(2022, 12, 31))
+    return house, Span(year, 0, 0, ())
+
+
+def utc_s(house: House, day: date) -> int:
+    return LocalTime(house.plan.hub).wall_s(DAY_S * day_of(day.year, day.month, day.day))
+
+
+def lived(house: House, span: Span, policy: Policy, script: Script) -> Lived:
+    sky, by_hour = sky_of(house, span, 1)
+    return live(house, policy, sky, forcing(house.strips, by_hour), seed=1, script=script)
+
+
+def lines_of(house: House, outcome: Lived) -> list[str]:
+    calendar = outputs.Calendar(LocalTime(house.plan.hub), 0)
+    assert outcome.devices is not None
+    found = outputs.decisions(house, calendar, outcome.devices, outcome.scored_s)
+    return [outputs.json_line(line) for line in found]
+
+
+def clock_script(house: House) -> Script:
+    """The clock jumps an hour back in a night of watering, and three hours ahead that evening."""
+    night_s = utc_s(house, CLOCK_DAY) + 2 * 3600
+    return Script(
+        [
+            (night_s, lambda devices: devices.step_clock(-3600)),
+            (night_s + 19 * 3600, lambda devices: devices.step_clock(3 * 3600)),
+            (night_s + 22 * 3600, lambda devices: devices.step_clock(-2 * 3600)),
+        ]
+    )
+
+
+def rainiest(span: Span, first: date, last: date) -> date:
+    rain_mm = span.weather.span(first, last).rain_mm
+    return first + timedelta(days=int(np.argmax(rain_mm)))
+
+
+def test_seven_days_stepped_every_second_decide_the_same() -> None:
+    house, span = a_year()
+    policy = policies(house)[-1]
+    assert policy.name == "hub"
+    rainy = rainiest(span, date(2022, 6, 1), date(2022, 8, 31))
+    days = [
+        date(2022, 3, 13),  # the clocks go forward
+        date(2022, 11, 6),  # and back
+        rainy,
+        CLOCK_DAY,
+        rainy + timedelta(days=1),
+        date(2022, 5, 1),  # a season opens
+        date(2022, 7, 4),
+    ]
+    assert len(set(days)) == 7
+    script = clock_script(house)
+    stepped = [(utc_s(house, day), utc_s(house, day + timedelta(days=1))) for day in days]
+    by_event = lived(house, span, policy, script)
+    by_second = lived(house, span, policy, replace(script, stepped=stepped))
+    assert by_second.wakes - by_event.wakes > 6 * DAY_S
+    assert lines_of(house, by_second) == lines_of(house, by_event)
+    told = [json.loads(line) for line in lines_of(house, by_event)[1:]]
+    assert any(line["what"] == "locked" and line["why"] == "rain" for line in on(rainy, told))
+    assert any(line["what"] == "opened" for line in on(CLOCK_DAY, told))
+    assert np.array_equal(by_second.ground.results, by_event.ground.results)
+
+
+def on(day: date, told: Iterable[dict[str, str]]) -> list[dict[str, str]]:
+    return [line for line in told if line["at"].startswith(day.isoformat())]
+
+
+@pytest.mark.parametrize("number", [1, 3], ids=["calendar", "hub"])
+def test_the_hub_wakes_no_more_than_it_must(number: int) -> None:
+    house, span = a_year()
+    outcome = lived(house, span, policies(house)[number], Script())
+    what = Counter(heard.event[0] for heard in outcome.heard)
+    edges = what[events.LOCKED] + what[events.RELEASED]
+    days = span.weather.days
+    must = 2 * what[events.OPENED] + what[events.SKIPPED] + edges + days + outcome.polls
+    assert what[events.OPENED] > 1000
+    assert outcome.wakes <= 1.05 * must
+
+
+def test_polls_are_no_more_than_the_plan_declares() -> None:
+    """Else the bound on wakes above could be met by calling every wake a poll."""
+    house, span = a_year()
+    outcome = lived(house, span, policies(house)[3], Script())
+    hub = house.plan.hub
+    runs = runs_of(parse(lines_of(house, outcome))[1])
+    open_s = sum(run.line["seconds"] for run in runs)
+    idle_s = span.weather.days * DAY_S - open_s
+    settled = 2 * len(runs)  # once after a valve opens, once after it shuts
+    assert outcome.polls <= idle_s / hub.poll_s + open_s / hub.watch_s + settled
+
+
+def test_devices_see_one_clock() -> None:
+    """True time, the hub's uptime and its clock agree while nothing moves the clock."""
+    house, span = a_year()
+    week = replace(span, weather=span.weather.span(date(2022, 5, 1), date(2022, 5, 7)))
+    outcome = lived(house, week, policies(house)[3], Script())
+    stamps = [(heard.at_s, heard.event[7]) for heard in outcome.heard]
+    assert len(stamps) > 50
+    assert all(at_s == wall_s for at_s, wall_s in stamps if wall_s >= 0)
+    assert all(a <= b for (a, _), (b, _) in pairwise(stamps))
+    assert isinstance(outcome.devices, Devices)
+
+
+def test_hours_of_rain_do_not_depend_on_how_the_years_are_cut() -> None:
+    _, weather = demo()
+    whole = hourly(weather, 1).rain_mm
+    year = hourly(weather.span(date(2022, 1, 1), date(2022, 12, 31)), 1).rain_mm
+    first = (date(2022, 1, 1) - weather.first_day).days * 24
+    assert np.array_equal(whole[first : first + len(year)], year)

@@ -1,0 +1,167 @@
+"""The record: whole or refused, newest first, and what a new plan keeps of it."""
+
+import struct
+from binascii import crc32
+
+import pytest
+
+from controller import journal
+from controller.journal import BROKEN_FAULT, HUB_FIELDS, RECORD_BYTES_MAX, ZONE_FIELDS, Record
+from controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
+from controller.plan import HubPart
+from tests.core import plan
+
+LEAST = {"b": -(2**7), "h": -(2**15), "B": 0, "H": 0, "I": 0}
+MOST = {"b": 2**7 - 1, "h": 2**15 - 1, "B": 2**8 - 1, "H": 2**16 - 1, "I": 2**32 - 1}
+
+
+def extreme(zones: int, bounds: dict[str, int]) -> Record:
+    """A record with every field at one end of its range."""
+    record = Record(zones)
+    for name, code in HUB_FIELDS:
+        setattr(record, name, bounds[code])
+    for name, code in ZONE_FIELDS:
+        setattr(record, name, [bounds[code] - (bounds[code] > 0) * z for z in range(zones)])
+    return record
+
+
+def fields(record: Record) -> dict[str, object]:
+    return {name: getattr(record, name) for name, _ in HUB_FIELDS + ZONE_FIELDS}
+
+
+@pytest.mark.parametrize("bounds", [LEAST, MOST])
+@pytest.mark.parametrize("zones", range(ZONES_MAX + 1))
+def test_round_trip(zones: int, bounds: dict[str, int]) -> None:
+    record = extreme(zones, bounds)
+    data = record.pack()
+    read = journal.unpack(data)
+    assert read is not None
+    assert fields(read) == fields(record)
+    assert read.seq == record.seq == 1
+    assert len(data) <= RECORD_BYTES_MAX
+
+
+def test_the_fields_hold_what_the_hub_may_put_there() -> None:
+    """MicroPython's struct truncates in silence."""
+    codes = dict(HUB_FIELDS + ZONE_FIELDS)
+    ranges = {name: (least, most) for name, _, least, most in HubPart.FIELDS}
+    day_most = WALL_MAX // 86400 + 1
+    for name in ("day", "opened_day", "trim_day", "dry_day"):
+        assert day_most <= MOST[codes[name]]
+    for name in ("wall_s", "mark_wall_s", "hold_s", "valve_wall_s"):
+        assert MOST[codes[name]] >= WALL_MAX
+    assert (day_most + 1) * 32 <= MOST[codes["mark_no"]]
+    assert MOST[codes["used_s"]] >= CAP_MAX_S
+    assert MOST[codes["run_s"]] >= RUN_MAX_S
+    assert ranges["rain_cap_um"][1] <= MOST[codes["bank_um"]]
+    assert ranges["rewet_days"][1] <= MOST[codes["rewet_days"]]
+    trim_least, trim_most = ranges["trim_least_pct"][0], ranges["trim_most_pct"][1]
+    assert trim_most <= MOST[codes["trim_pct"]]
+    assert trim_most - trim_least <= MOST[codes["auto_pct"]]
+    assert trim_least - trim_most >= LEAST[codes["auto_pct"]]
+    for name in ("waiting", "first", "opening"):
+        assert MOST[codes[name]] >= 2**ZONES_MAX - 1
+
+
+def test_a_fresh_record() -> None:
+    record = Record(2)
+    assert record.trim_pct == [100, 100]
+    assert record.tag == record.used_s == [0, 0]
+    assert record.faults == record.boots == 0
+
+
+def test_every_flipped_byte_is_refused() -> None:
+    data = extreme(3, MOST).pack()
+    for place in range(len(data)):
+        for flip in range(1, 256):
+            assert journal.unpack(
+                data[:place] + bytes([data[place] ^ flip]) + data[place + 1 :]
+            ) is (None)
+
+
+def test_every_truncation_and_extension_is_refused() -> None:
+    data = extreme(3, MOST).pack()
+    for length in range(len(data)):
+        assert journal.unpack(data[:length]) is None
+    for more in (b"\0", b"\xff" * 23, data):
+        assert journal.unpack(data + more) is None
+
+
+def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
+    body = Record(2).pack()[:-4]
+    for wrong in (
+        b"Xr" + body[2:],
+        body[:2] + b"\2" + body[3:],
+        body[:3] + b"\3" + body[4:],  # three zones' length
+        body[:3] + b"\xff" + body[4:],
+    ):
+        assert journal.unpack(wrong + struct.pack("<I", crc32(wrong))) is None
+
+
+def at(seq: int, day: int) -> bytes:
+    """A packed record under a sequence number."""
+    record = Record(2)
+    record.seq = (seq - 1) & 0xFFFFFFFF
+    record.day = day
+    return record.pack()
+
+
+@pytest.mark.parametrize("old_seq", [0, 1, 6, 7, 2**31 - 1, 2**31, 2**32 - 2, 2**32 - 1])
+def test_the_newest_copy_for_every_torn_length(old_seq: int) -> None:
+    """A write over either copy, torn at any length, with the old bytes or none behind it."""
+    older, old, new = (at(old_seq + step, step + 2) for step in (-1, 0, 1))
+    for length in range(len(new) + 1):
+        for behind in (older[length:], b"", b"\xff" * (len(new) - length)):
+            torn = new[:length] + behind
+            expected = new if torn == new else old
+            assert journal.newest((torn, old)) == expected
+            assert journal.newest((old, torn)) == expected
+
+
+def test_no_copy_is_good() -> None:
+    assert journal.newest((b"", b"")) is None
+    assert journal.newest((at(1, 1)[:-1], b"\xff" * 256)) is None
+
+
+def test_equal_copies() -> None:
+    assert journal.newest((at(5, 1), at(5, 1))) == at(5, 1)
+
+
+def test_the_sequence_wraps() -> None:
+    record = Record(1)
+    record.seq = 0xFFFFFFFE
+    assert [journal.unpack(record.pack()).seq for _ in range(3)] == [  # type: ignore[union-attr]
+        0xFFFFFFFF,
+        0,
+        1,
+    ]
+
+
+@pytest.mark.parametrize("data", [None, b"", at(4, 9), at(4, 9)[:-1]])
+def test_latched_sets_the_fault_and_keeps_the_rest(data: bytes | None) -> None:
+    record = journal.unpack(journal.latched(data, 3))
+    assert record is not None
+    assert record.faults == BROKEN_FAULT
+    good = data == at(4, 9)
+    assert (record.day, record.seq, len(record.tag)) == ((9, 5, 2) if good else (0, 1, 3))
+
+
+def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
+    record = Record(3)
+    record.seq = 8
+    record.tag = [5, 6, 7]
+    record.used_s = [50, 60, 70]
+    record.trim_pct = [105, 106, 107]
+    record.zone_faults = [1, 2, 4]
+    record.waiting = record.first = record.opening = 7
+    record.faults = 2
+    record.day = 44
+    new = record.carry(plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]))
+    assert new.tag == [7, 9, 5, 8]
+    assert new.used_s == [70, 0, 50, 0]
+    assert new.trim_pct == [107, 100, 105, 100]
+    assert new.zone_faults == [4, 0, 1, 0]
+    assert (new.waiting, new.first, new.opening) == (0, 0, 0)
+    assert (new.seq, new.faults, new.day) == (8, 2, 44)
+    assert new.plan_crc == plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]).crc
+    assert record.used_s == [50, 60, 70]

@@ -1,0 +1,789 @@
+"""Each lockout at its exact threshold, as the owner of a hub meets it: on the bench, by events.
+
+Figures are the plan's own defaults (common practice, no source) unless a test sets them.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from controller.events import (
+    AFTER_RAIN,
+    BROKEN,
+    CLOCK,
+    CLOSED,
+    CLOSED_SEASON,
+    CUT_SHORT,
+    DONE,
+    FROST,
+    HOLD,
+    LOST_CLOCK,
+    LOW_BATTERY,
+    OK,
+    POWER,
+    PROBE,
+    QUIET,
+    RAIN,
+    SKIPPED,
+    STALE,
+    WET_SOIL,
+)
+from controller.lockouts import has_quiet, is_quiet, quiet_edge_s, quiet_within
+from controller.plan import (
+    BAN_DATES,
+    BAN_HOURS,
+    CONTACT,
+    EVEN_DATES,
+    GAUGE,
+    NO_RAIN_SENSOR,
+    ODD_DATES,
+    Plan,
+)
+from controller.ports import (
+    ASK_CHECK,
+    ASK_CLOCK,
+    ASK_HOLD,
+    ASK_PLAN,
+    ASK_RUN,
+    ASK_RUN_ANYWAY,
+    FIRM,
+)
+from tests.bench import (
+    DAY_S,
+    HOUR_S,
+    MIN_S,
+    START_S,
+    ask,
+    booted,
+    edges,
+    opened,
+    runs,
+    spans,
+    utc_plan,
+)
+from tests.core import Bench, plan, row, wall
+
+FIRST_S = 6 * HOUR_S  # the day's first cycle
+NOON_S = 12 * HOUR_S
+
+
+def banks(bench: Bench) -> list[int]:
+    found: list[int] = bench.runner.hub.record.bank_um
+    return found
+
+
+def reboot(bench: Bench, away_s: int = 0) -> None:
+    """Cut the power now; it comes back `away_s` later."""
+    bench.now_s += away_s
+    bench.seen.rain_um = 0
+    bench.boot()
+    bench.run_until(0)
+
+
+def swap(bench: Bench, made: Plan) -> None:
+    """Give the hub a new plan, and let it be taken."""
+    assert ask(bench, ASK_PLAN, value=made.pack()) == (True, OK)
+    bench.run_until(bench.now_s + 1)
+    assert bench.runner.hub.plan.crc == made.crc
+
+
+# Rain, by a gauge.
+
+
+@pytest.mark.parametrize(
+    ("rain_um", "demand_um", "locked"),
+    [
+        (7000, 0, False),  # 5.0 mm count: not more than the floor of 5 mm
+        (7001, 0, True),
+        (10000, 8000, False),  # 8.0 mm count: not more than a day's demand
+        (10001, 8000, True),
+        (2000, 0, False),
+    ],
+)
+def test_rain_locks_above_a_day_of_demand_and_a_floor(
+    rain_um: int, demand_um: int, locked: bool
+) -> None:
+    bench = booted(utc_plan(demand_um=demand_um, zone={"demand_pct": 100}))
+    bench.seen.rain_um = rain_um
+    bench.run_until(NOON_S - 1)
+    assert banks(bench) == [rain_um - 2000]
+    if locked:
+        assert runs(bench) == [(SKIPPED, RAIN, NOON_S - 600 + 1)]
+        assert spans(bench) == []
+        assert edges(bench, RAIN) == [(1, MIN_S)]
+    else:
+        assert runs(bench) == [(CLOSED, DONE, FIRST_S + 600)]
+        assert edges(bench, RAIN) == []
+
+
+def test_a_zone_banks_by_its_exposure_up_to_the_cap() -> None:
+    shares = [
+        {"exposure_pct": 100},
+        {"exposure_pct": 50},
+        {"exposure_pct": 20},
+        {"exposure_pct": 0},
+    ]
+    bench = booted(utc_plan([*shares, {"exposure_pct": 400}]))
+    bench.seen.rain_um = 26999
+    bench.run_until(HOUR_S)
+    assert banks(bench) == [24999, 12499, 4999, 0, 25000]
+    bench.seen.rain_um = 62000
+    bench.run_until(2 * HOUR_S)
+    assert banks(bench) == [25000, 25000, 4999 + 7000, 0, 25000]
+    assert [edges(bench, RAIN, zone) for zone in range(5)] == [
+        [(1, MIN_S)],
+        [(1, MIN_S)],
+        [(1, HOUR_S + MIN_S)],
+        [],
+        [(1, MIN_S)],
+    ]
+
+
+def test_what_counts_as_nothing_is_taken_off_once_a_local_day() -> None:
+    bench = booted(utc_plan())
+    for up_s, rain_um, bank_um in (
+        (HOUR_S, 1999, 0),
+        (5 * HOUR_S, 2000, 0),
+        (9 * HOUR_S, 2300, 300),
+        (DAY_S + HOUR_S, 4300, 0),  # a new day: the bank has drained, and 2 mm count as nothing
+        (DAY_S + 2 * HOUR_S, 4400, 100),
+    ):
+        bench.run_until(up_s - 1)
+        bench.seen.rain_um = rain_um
+        bench.run_until(up_s)
+        assert banks(bench) == [bank_um], up_s
+
+
+@pytest.mark.parametrize(("demand_um", "drained_um"), [(3000, 3000), (999, 1000), (0, 1000)])
+def test_the_bank_drains_at_local_midnight(demand_um: int, drained_um: int) -> None:
+    bench = booted(utc_plan(demand_um=demand_um, zone={"demand_pct": 100}))
+    bench.seen.rain_um = 9000
+    bench.run_until(DAY_S - 1)
+    assert banks(bench) == [7000]
+    bench.run_until(DAY_S)
+    assert banks(bench) == [7000 - drained_um]
+    left_days = -(-2000 // drained_um)  # until no more than 5 mm are held
+    bench.run_until(8 * DAY_S)
+    assert edges(bench, RAIN) == [(1, MIN_S), (0, left_days * DAY_S)]
+    assert banks(bench) == [0]
+
+
+def test_midnight_is_the_midnight_of_local_time() -> None:
+    bench = Bench(plan(1, poll_s=60), wall(2025, 7, 2, 4, 0))  # 23:00 of July 1, five hours west
+    bench.boot()
+    bench.run_until(0)
+    bench.seen.rain_um = 9000
+    bench.run_until(HOUR_S - 1)
+    assert banks(bench) == [7000]
+    bench.run_until(HOUR_S)
+    assert banks(bench) == [4000]  # 60 % of a demand of 5 mm
+
+
+def test_a_reboot_over_midnight_drains_a_day_of_demand() -> None:
+    bench = booted(utc_plan(demand_um=3000, zone={"demand_pct": 100}))
+    bench.seen.rain_um = 10000
+    bench.run_until(NOON_S + HOUR_S)
+    assert banks(bench) == [8000]
+    reboot(bench, DAY_S)
+    assert banks(bench) == [5000]
+
+
+def test_rain_in_a_run_cuts_it_short_and_nothing_is_made_up() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(FIRST_S + 200)
+    bench.seen.rain_um = 9000
+    bench.run_until(2 * DAY_S - 1)
+    (opened_s, closed_s), *later = spans(bench)
+    assert (opened_s, closed_s) == (FIRST_S, FIRST_S + 240)  # the next look
+    assert runs(bench)[:2] == [
+        (CUT_SHORT, RAIN, FIRST_S + 240),
+        (SKIPPED, RAIN, DAY_S + FIRST_S - 600 + 1),
+    ]
+    assert bench.told(CUT_SHORT)[0][3] == 240
+    assert later == []  # 7 mm, less 1 mm at midnight, still lock
+
+
+def test_the_gauge_may_begin_again_or_break() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(HOUR_S - 1)
+    bench.seen.rain_um = 4000
+    bench.run_until(2 * HOUR_S)
+    bench.seen.rain_um = 1000  # its counter began again
+    bench.run_until(3 * HOUR_S)
+    assert banks(bench) == [3000]
+    bench.seen.rain_um = None
+    bench.run_until(4 * HOUR_S)
+    bench.seen.rain_um = -50
+    bench.run_until(5 * HOUR_S)
+    assert banks(bench) == [3000]
+    bench.seen.rain_um = 1 << 60
+    bench.run_until(6 * HOUR_S)
+    assert banks(bench) == [25000]
+
+
+def test_a_hub_that_crashed_does_not_book_the_rain_since_boot_again() -> None:
+    bench = booted(utc_plan(rain_skip_um=0))
+    bench.seen.rain_um = 4000
+    bench.run_until(DAY_S + 2 * HOUR_S)
+    assert banks(bench) == [3000]
+
+    def raises(*_: object) -> None:
+        raise RuntimeError
+
+    bench.runner.hub.step = raises
+    bench.runner.turn()
+    bench.run_until(DAY_S + 3 * HOUR_S)
+    assert edges(bench, BROKEN) == [] and bench.runner.hub.record.faults
+    assert banks(bench) == [3000]
+    bench.seen.rain_um = 4500
+    bench.run_until(DAY_S + 4 * HOUR_S)
+    assert banks(bench) == [3500]
+
+
+def test_rain_at_boot_counts_when_the_gauge_is_heard_late() -> None:
+    made = utc_plan()
+    bench = Bench(made, START_S)
+    bench.seen.rain_um = None
+    bench.boot()
+    bench.run_until(2 * HOUR_S)
+    bench.seen.rain_um = 9000
+    bench.run_until(3 * HOUR_S)
+    assert banks(bench) == [7000]
+
+
+def test_without_a_gauge_no_rain_counts() -> None:
+    bench = booted(utc_plan(rain_kind=NO_RAIN_SENSOR))
+    bench.seen.rain_um = 50000
+    bench.seen.rain_wet = True
+    bench.run_until(NOON_S)
+    assert opened(bench) == [FIRST_S, NOON_S]
+
+
+def test_a_blade_is_refused_for_a_day_after_rain_that_counts() -> None:
+    bench = booted(utc_plan(starts_min=(1380,)))
+    bench.seen.rain_um = 2000
+    bench.run_until(HOUR_S)
+    assert ask(bench, ASK_CHECK, 0, (FIRM,)) == (True, OK)
+    bench.seen.rain_um = 2001
+    bench.run_until(HOUR_S + MIN_S)
+    assert ask(bench, ASK_CHECK, 0, (FIRM,)) == (False, AFTER_RAIN)
+    bench.run_until(HOUR_S + MIN_S + DAY_S - 1)
+    assert ask(bench, ASK_CHECK, 0, (FIRM,)) == (False, AFTER_RAIN)
+    bench.run_until(HOUR_S + MIN_S + DAY_S)
+    assert ask(bench, ASK_CHECK, 0, (FIRM,)) == (True, OK)
+
+
+# Rain, by a contact.
+
+
+def contact_plan(zones: int = 1, **hub: Any) -> Plan:
+    return utc_plan(zones, rain_kind=CONTACT, dry_after_s=2 * HOUR_S, **hub)
+
+
+def test_a_contact_locks_while_wet_and_until_it_has_dried() -> None:
+    bench = booted(contact_plan(2))
+    bench.seen.rain_wet = False
+    bench.run_until(3 * HOUR_S - 1)
+    bench.seen.rain_wet = True
+    bench.run_until(5 * HOUR_S - 1)
+    bench.seen.rain_wet = False
+    bench.run_until(DAY_S)
+    # Seen dry at 05:00, dried at 07:00: the waiting run starts at that very second.
+    assert edges(bench, RAIN) == [(1, 3 * HOUR_S), (0, 7 * HOUR_S)]
+    assert spans(bench) == [(7 * HOUR_S, 7 * HOUR_S + 600), (NOON_S, NOON_S + 600)]
+    assert all(e[1] == -1 for e in bench.events if e[2] == RAIN)  # one edge for all zones
+    assert opened(bench, 1)[0] == 7 * HOUR_S + 600 + 30
+
+
+def test_a_contact_wetted_again_begins_to_dry_again() -> None:
+    bench = booted(contact_plan())
+    for up_s, wet in ((1, True), (3, False), (4, True), (7, False)):
+        bench.run_until(up_s * HOUR_S - 1)
+        bench.seen.rain_wet = wet
+    bench.run_until(DAY_S)
+    assert edges(bench, RAIN) == [(1, HOUR_S), (0, 9 * HOUR_S)]
+    assert opened(bench) == [9 * HOUR_S, NOON_S]
+
+
+def test_a_silent_contact_is_taken_for_dry() -> None:
+    bench = booted(contact_plan())
+    bench.seen.rain_wet = True
+    bench.run_until(4 * HOUR_S - 1)
+    bench.seen.rain_wet = None
+    bench.run_until(DAY_S)
+    assert edges(bench, RAIN) == [(1, MIN_S), (0, FIRST_S)]
+
+
+def test_a_contact_cuts_a_run_short() -> None:
+    bench = booted(contact_plan())
+    bench.run_until(FIRST_S + 90)
+    bench.seen.rain_wet = True
+    bench.run_until(NOON_S - 1)
+    assert spans(bench) == [(FIRST_S, FIRST_S + 120)]
+    assert runs(bench) == [(CUT_SHORT, RAIN, FIRST_S + 120)]
+
+
+# Frost.
+
+
+def at_temperatures(bench: Bench, *steps: tuple[int, int | None]) -> None:
+    """Change the temperature just before each hour's look: (hour, thousandths of a degree)."""
+    for hour, temp_mc in steps:
+        bench.run_until(hour * HOUR_S - 1)
+        bench.seen.temp_mc = temp_mc
+
+
+@pytest.mark.parametrize(("temp_mc", "locked"), [(2001, False), (2000, True), (-9000, True)])
+def test_frost_locks_at_its_temperature(temp_mc: int, locked: bool) -> None:
+    bench = booted(utc_plan())
+    at_temperatures(bench, (5, temp_mc))
+    bench.run_until(NOON_S - 1)
+    assert edges(bench, FROST) == ([(1, 5 * HOUR_S)] if locked else [])
+    assert runs(bench)[0][:2] == ((SKIPPED, FROST) if locked else (CLOSED, DONE))
+
+
+def test_frost_ends_after_some_hours_at_a_higher_temperature() -> None:
+    bench = booted(utc_plan())
+    at_temperatures(bench, (1, 1000), (3, 3999), (4, 4000), (5, 3999), (6, 4000))
+    bench.run_until(DAY_S)
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, 8 * HOUR_S)]
+    assert opened(bench) == [8 * HOUR_S, NOON_S]  # it waited, and started when frost ended
+
+
+def test_frost_cuts_a_run_short() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(FIRST_S + 100)
+    bench.seen.temp_mc = 2000
+    bench.run_until(NOON_S)
+    assert runs(bench)[0] == (CUT_SHORT, FROST, FIRST_S + 120)
+
+
+def test_a_hub_that_starts_in_the_cold_takes_it_for_frost() -> None:
+    bench = booted(utc_plan())
+    at_temperatures(bench, (1, 1000), (2, 3999))
+    bench.run_until(3 * HOUR_S)
+    reboot(bench)
+    assert edges(bench, FROST)[-1] == (1, 0)
+    bench.seen.temp_mc = 4000
+    reboot(bench)
+    assert bench.runner.hub.lockouts.frost is False
+
+
+def test_a_silent_thermometer_is_an_alarm_and_holds_nothing_back() -> None:
+    bench = booted(utc_plan())
+    at_temperatures(bench, (1, 1000), (2, None))
+    missed_s = 5 * HOUR_S - MIN_S  # three hours after the last reading
+    bench.run_until(missed_s - 1)
+    assert edges(bench, STALE) == [] and bench.runner.hub.lockouts.frost
+    bench.run_until(7 * HOUR_S - 1)
+    assert edges(bench, STALE) == [(1, missed_s)]
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, missed_s)]
+    assert opened(bench) == [FIRST_S]
+    bench.seen.temp_mc = 3999  # heard again, and too cold to say that the frost is over
+    bench.run_until(8 * HOUR_S)
+    assert edges(bench, STALE) == [(1, missed_s), (0, 7 * HOUR_S)]
+    assert edges(bench, FROST)[2:] == [(1, 7 * HOUR_S)]
+
+
+def test_a_thermometer_silent_from_the_start_is_missed_after_three_hours() -> None:
+    bench = Bench(utc_plan(), START_S)
+    bench.seen.temp_mc = None
+    bench.boot()
+    bench.run_until(DAY_S)
+    assert edges(bench, STALE) == [(1, 3 * HOUR_S)]
+    assert opened(bench) == [FIRST_S, NOON_S]
+
+
+def test_without_a_thermometer_there_is_no_frost() -> None:
+    bench = booted(utc_plan(frost=0))
+    bench.seen.temp_mc = -20000
+    bench.run_until(NOON_S)
+    assert edges(bench, FROST) == [] and opened(bench) == [FIRST_S, NOON_S]
+
+
+# Battery.
+
+
+def battery_bench(battery_mv: int | None) -> Bench:
+    bench = Bench(utc_plan(battery=1), START_S)
+    bench.seen.battery_mv = battery_mv
+    bench.boot()
+    bench.run_until(0)
+    return bench
+
+
+@pytest.mark.parametrize(("battery_mv", "locked"), [(7000, False), (6999, True)])
+def test_nothing_opens_on_a_low_battery(battery_mv: int, locked: bool) -> None:
+    bench = battery_bench(battery_mv)
+    bench.run_until(NOON_S - 1)
+    assert edges(bench, LOW_BATTERY) == ([(1, 0)] if locked else [])
+    assert runs(bench)[0][:2] == ((SKIPPED, LOW_BATTERY) if locked else (CLOSED, DONE))
+
+
+def test_a_battery_must_recover_by_a_margin() -> None:
+    bench = battery_bench(6999)
+    for hour, battery_mv in ((5, 7199), (8, 7200)):
+        bench.run_until(hour * HOUR_S - 1)
+        bench.seen.battery_mv = battery_mv
+    bench.run_until(NOON_S)
+    assert edges(bench, LOW_BATTERY) == [(1, 0), (0, 8 * HOUR_S)]
+    assert opened(bench) == [8 * HOUR_S, NOON_S]
+
+
+@pytest.mark.parametrize(("battery_mv", "closed"), [(6500, False), (6499, True)])
+def test_below_the_reserve_an_open_valve_is_shut_at_once(battery_mv: int, closed: bool) -> None:
+    bench = battery_bench(8000)
+    bench.run_until(FIRST_S + 100)
+    bench.seen.battery_mv = battery_mv
+    bench.run_until(NOON_S - 1)
+    assert edges(bench, LOW_BATTERY) == [(1, FIRST_S + 120)]
+    expected = (CUT_SHORT, LOW_BATTERY, FIRST_S + 120) if closed else (CLOSED, DONE, FIRST_S + 600)
+    assert runs(bench)[0] == expected
+
+
+def test_a_battery_may_fall_below_the_reserve_after_it_was_low() -> None:
+    bench = battery_bench(8000)
+    bench.run_until(FIRST_S + 100)
+    bench.seen.battery_mv = 6800
+    bench.run_until(FIRST_S + 200)
+    bench.seen.battery_mv = 6400
+    bench.run_until(NOON_S - 1)
+    assert edges(bench, LOW_BATTERY) == [(1, FIRST_S + 120)]
+    assert spans(bench) == [(FIRST_S, FIRST_S + 240)]
+
+
+def test_an_unknown_battery_is_not_sure_to_shut_a_valve() -> None:
+    bench = battery_bench(None)
+    bench.run_until(FIRST_S + HOUR_S)
+    assert edges(bench, LOW_BATTERY) == [(1, 0)] and spans(bench) == []
+    bench.run_until(8 * HOUR_S - 1)
+    bench.seen.battery_mv = 8000
+    bench.run_until(8 * HOUR_S)
+    bench.seen.battery_mv = None  # 08:00 was the last reading
+    bench.run_until(11 * HOUR_S - 1)
+    assert edges(bench, LOW_BATTERY) == [(1, 0), (0, 8 * HOUR_S)]
+    bench.run_until(NOON_S)
+    assert edges(bench, LOW_BATTERY)[2:] == [(1, 11 * HOUR_S)]
+    assert opened(bench) == [8 * HOUR_S]
+
+
+# Quiet rules.
+
+
+def quiet_plan(*bans: tuple[int, int, int], **hub: Any) -> Plan:
+    return utc_plan(bans=bans, **hub)
+
+
+def local(month: int, day: int, hour: int = 0, minute: int = 0, second: int = 0) -> int:
+    return wall(2025, month, day, hour, minute, second)
+
+
+@pytest.mark.parametrize(
+    ("made", "local_s", "quiet"),
+    [
+        (quiet_plan(), local(7, 1), False),
+        (quiet_plan(weekdays=1 << 1), local(7, 1), False),  # Tuesdays only
+        (quiet_plan(weekdays=1 << 1), local(7, 1, 23, 59, 59), False),
+        (quiet_plan(weekdays=1 << 1), local(7, 2), True),
+        (quiet_plan(weekdays=0), local(7, 1), True),
+        (quiet_plan(dates=ODD_DATES), local(7, 31), False),
+        (quiet_plan(dates=ODD_DATES), local(8, 1), False),
+        (quiet_plan(dates=ODD_DATES), local(8, 2), True),
+        (quiet_plan(dates=EVEN_DATES), local(8, 2), False),
+        (quiet_plan(dates=EVEN_DATES), local(7, 31), True),
+        (quiet_plan((BAN_HOURS, 600, 1080)), local(7, 1, 9, 59, 59), False),
+        (quiet_plan((BAN_HOURS, 600, 1080)), local(7, 1, 10), True),
+        (quiet_plan((BAN_HOURS, 600, 1080)), local(7, 1, 17, 59, 59), True),
+        (quiet_plan((BAN_HOURS, 600, 1080)), local(7, 1, 18), False),
+        (quiet_plan((BAN_HOURS, 1320, 360)), local(7, 1, 22), True),
+        (quiet_plan((BAN_HOURS, 1320, 360)), local(7, 1, 5, 59), True),
+        (quiet_plan((BAN_HOURS, 1320, 360)), local(7, 1, 6), False),
+        (quiet_plan((BAN_DATES, 7 * 32 + 1, 8 * 32 + 15)), local(7, 1), True),
+        (quiet_plan((BAN_DATES, 7 * 32 + 1, 8 * 32 + 15)), local(8, 15, 23, 59), True),
+        (quiet_plan((BAN_DATES, 7 * 32 + 1, 8 * 32 + 15)), local(8, 16), False),
+        (quiet_plan((BAN_DATES, 7 * 32 + 1, 8 * 32 + 15)), local(6, 30), False),
+        (quiet_plan((BAN_DATES, 12 * 32 + 1, 32 + 31)), local(12, 31), True),
+        (quiet_plan((BAN_DATES, 12 * 32 + 1, 32 + 31)), local(1, 31), True),
+        (quiet_plan((BAN_DATES, 12 * 32 + 1, 32 + 31)), local(2, 1), False),
+        (quiet_plan((BAN_DATES, 12 * 32 + 1, 32 + 31)), local(11, 30), False),
+    ],
+)
+def test_quiet_times(made: Plan, local_s: int, quiet: bool) -> None:
+    assert is_quiet(made, local_s) is quiet
+
+
+def test_a_plan_has_quiet_times_or_none() -> None:
+    assert not has_quiet(quiet_plan())
+    assert has_quiet(quiet_plan(weekdays=126))
+    assert has_quiet(quiet_plan(dates=ODD_DATES))
+    assert has_quiet(quiet_plan((BAN_HOURS, 0, 1)))
+
+
+def test_a_run_must_not_meet_a_quiet_time() -> None:
+    hours = quiet_plan((BAN_HOURS, 600, 610))
+    assert not quiet_within(hours, local(7, 1, 9, 50), 600)
+    assert quiet_within(hours, local(7, 1, 9, 50), 601)
+    assert quiet_within(hours, local(7, 1, 9, 30), 7200)  # whole inside the run
+    assert not quiet_within(hours, local(7, 1, 10, 10), 600)
+    assert not quiet_within(quiet_plan(), local(7, 1), 14400)
+    assert not quiet_within(quiet_plan((BAN_HOURS, 600, 600)), local(7, 1, 9, 50), 1200)  # no hours
+    assert quiet_within(quiet_plan(weekdays=2), local(7, 1, 23, 55), 301)
+    assert not quiet_within(quiet_plan(weekdays=2), local(7, 1, 23, 55), 300)
+
+
+def test_the_next_quiet_edge_is_a_midnight_or_an_hour() -> None:
+    assert quiet_edge_s(quiet_plan(weekdays=1), local(7, 1, 23)) == HOUR_S
+    both = quiet_plan((BAN_HOURS, 600, 1440), (BAN_DATES, 33, 34))
+    assert quiet_edge_s(both, local(7, 1, 9, 59, 59)) == 1
+    assert quiet_edge_s(both, local(7, 1, 10)) == 14 * HOUR_S
+    assert quiet_edge_s(both, local(7, 1, 0)) == 10 * HOUR_S
+
+
+def test_a_run_waits_for_the_end_of_quiet_hours() -> None:
+    bench = booted(quiet_plan((BAN_HOURS, 300, 425)))
+    bench.run_until(DAY_S)
+    assert spans(bench)[0] == (425 * MIN_S, 425 * MIN_S + 600)
+
+
+def test_a_run_that_quiet_hours_outlast_is_dropped_for_them() -> None:
+    bench = booted(quiet_plan((BAN_HOURS, 300, 715)))
+    bench.run_until(DAY_S)
+    assert runs(bench)[0] == (SKIPPED, QUIET, NOON_S - 600 + 1)
+
+
+def test_quiet_weekdays_drop_their_runs() -> None:
+    bench = booted(quiet_plan(weekdays=1 << 2))  # Wednesdays
+    bench.run_until(3 * DAY_S - 1)
+    # The noon of Tuesday waits until the next cycle begins, and finds Wednesday before that.
+    assert opened(bench) == [DAY_S, DAY_S + FIRST_S, DAY_S + NOON_S]
+    assert {(what, why) for what, why, _ in runs(bench)} == {(SKIPPED, QUIET), (CLOSED, DONE)}
+
+
+def test_a_clock_set_into_quiet_hours_ends_a_run() -> None:
+    bench = booted(quiet_plan((BAN_HOURS, 1000, 1100)))
+    bench.run_until(FIRST_S + 100)
+    assert ask(bench, ASK_CLOCK, value=START_S + 1000 * MIN_S) == (True, OK)
+    assert (CUT_SHORT, QUIET, FIRST_S + 100) in runs(bench)
+
+
+# Hold.
+
+
+def test_a_hold_cuts_a_run_short_and_the_next_waits_for_its_end() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(FIRST_S + 100)
+    assert ask(bench, ASK_HOLD, value=START_S + NOON_S + HOUR_S) == (True, OK)
+    bench.run_until(DAY_S)
+    assert edges(bench, HOLD) == [(1, FIRST_S + 100), (0, NOON_S + HOUR_S)]
+    assert spans(bench) == [
+        (FIRST_S, FIRST_S + 100),
+        (NOON_S + HOUR_S, NOON_S + HOUR_S + 600),
+    ]
+
+
+def test_a_run_that_a_hold_outlasts_is_dropped_for_it() -> None:
+    bench = booted(utc_plan())
+    ask(bench, ASK_HOLD, value=START_S + NOON_S - 599)  # one second too long
+    bench.run_until(NOON_S - 1)
+    assert runs(bench) == [(SKIPPED, HOLD, NOON_S - 599)]
+
+
+def test_a_hold_that_ends_at_the_last_second_lets_the_run_be() -> None:
+    bench = booted(utc_plan())
+    ask(bench, ASK_HOLD, value=START_S + NOON_S - 600)
+    bench.run_until(NOON_S - 1)
+    assert spans(bench) == [(NOON_S - 600, NOON_S - 1)]
+
+
+def test_a_hold_may_be_ended_early_and_outlives_a_reboot() -> None:
+    bench = booted(utc_plan())
+    ask(bench, ASK_HOLD, value=START_S + 3 * DAY_S)
+    bench.run_until(7 * HOUR_S)
+    reboot(bench, HOUR_S)
+    assert ask(bench, ASK_RUN, 0, 600) == (False, HOLD)
+    assert ask(bench, ASK_HOLD, value=0) == (True, OK)
+    assert edges(bench, HOLD) == [(1, 0), (1, 0), (0, 0)]  # a boot says anew what stands
+    bench.run_until(MIN_S)
+    assert spans(bench) == [(30, MIN_S)]  # the settling gap of boot
+
+
+# Closed season.
+
+
+def test_a_closed_season_begins_and_ends_with_its_rows() -> None:
+    rows = [row(7, 3, 0), row(7, 5, starts_min=(360,)), row(7, 7, 0)]
+    bench = booted(utc_plan(rows=rows), wall(2025, 7, 2))
+    bench.run_until(6 * DAY_S)
+    assert edges(bench, CLOSED_SEASON) == [(1, 0), (0, 3 * DAY_S), (1, 5 * DAY_S)]
+    assert opened(bench) == [3 * DAY_S + FIRST_S, 4 * DAY_S + FIRST_S]
+    assert ask(bench, ASK_RUN, 0, 600) == (False, CLOSED_SEASON)
+    assert ask(bench, ASK_RUN_ANYWAY, 0, 600) == (True, OK)
+
+
+# Lost clock.
+
+
+def test_a_lost_clock_shuts_valves_until_it_is_set() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(FIRST_S + 60)
+    bench.offset_s = None
+    bench.run_until(NOON_S + HOUR_S)
+    assert runs(bench) == [(CUT_SHORT, LOST_CLOCK, FIRST_S + 60)]
+    bench.asked = [(ASK_CLOCK, -1, START_S + NOON_S + HOUR_S)]
+    bench.run_until(DAY_S + FIRST_S)
+    assert edges(bench, LOST_CLOCK) == [(1, FIRST_S + 60), (0, NOON_S + HOUR_S)]
+    assert runs(bench)[1][:2] == (SKIPPED, CLOCK)
+    assert opened(bench) == [FIRST_S, DAY_S + FIRST_S]
+
+
+def test_without_a_clock_nobody_knows_the_quiet_hours() -> None:
+    bench = booted(quiet_plan((BAN_HOURS, 0, 1)), None)
+    assert ask(bench, ASK_RUN, 0, 600) == (False, LOST_CLOCK)
+    assert ask(bench, ASK_RUN_ANYWAY, 0, 600) == (False, QUIET)
+    free = booted(quiet_plan(), None)
+    free.run_until(MIN_S)
+    assert ask(free, ASK_RUN_ANYWAY, 0, 600) == (True, OK)
+
+
+# Wet soil.
+
+
+def probe_plan(**hub: Any) -> Plan:
+    return utc_plan(zone={"probe": 1}, **hub)
+
+
+@pytest.mark.parametrize(("ppt", "locked"), [(349, False), (350, True)])
+def test_wet_soil_holds_its_zone_back(ppt: int, locked: bool) -> None:
+    bench = booted(probe_plan())
+    bench.run_until(FIRST_S - 1)
+    bench.seen.soil_vwc_ppt = [ppt]
+    bench.run_until(NOON_S - 1)
+    assert edges(bench, WET_SOIL, 0) == ([(1, FIRST_S)] if locked else [])
+    assert runs(bench)[0][:2] == ((SKIPPED, WET_SOIL) if locked else (CLOSED, DONE))
+
+
+def test_soil_must_dry_below_a_lower_limit() -> None:
+    bench = booted(probe_plan())
+    for hour, ppt in ((1, 350), (5, 340), (8, 339), (9, 349)):
+        bench.run_until(hour * HOUR_S - 1)
+        bench.seen.soil_vwc_ppt = [ppt]
+    bench.run_until(NOON_S - 1)
+    assert edges(bench, WET_SOIL) == [(1, HOUR_S), (0, 8 * HOUR_S)]
+    assert opened(bench) == [8 * HOUR_S]  # it waited, and started when the soil was dry enough
+
+
+def test_wet_soil_never_ends_a_run() -> None:
+    bench = booted(probe_plan(starts_min=(360, 390)))
+    bench.run_until(FIRST_S + 30)
+    bench.seen.soil_vwc_ppt = [400]  # the hose lies beside the probe
+    bench.run_until(DAY_S + FIRST_S)
+    assert runs(bench)[0] == (CLOSED, DONE, FIRST_S + 600)
+    assert runs(bench)[1][:2] == (SKIPPED, WET_SOIL)
+    assert edges(bench, WET_SOIL)[0][1] > FIRST_S + 600
+    assert edges(bench, PROBE) == []  # watered soil may well jump
+
+
+# A new plan.
+
+
+def test_a_new_plan_repeats_no_edge() -> None:
+    zones = [{"tag": 7, "probe": 1}, {"tag": 8}]
+    rows = [row(1, 1, 0)]
+    bench = Bench(utc_plan(zones, rows=rows, battery=1), START_S)
+    bench.seen.soil_vwc_ppt = [360, None]
+    bench.seen.temp_mc = 1000
+    bench.seen.battery_mv = 6000
+    bench.seen.rain_um = 9000
+    bench.boot()
+    bench.run_until(0)
+    ask(bench, ASK_HOLD, value=START_S + DAY_S)
+    moved: list[dict[str, int]] = [{"tag": 8}, {"tag": 7, "probe": 1}, {"tag": 9, "probe": 1}]
+    before = [RAIN, WET_SOIL, FROST, LOW_BATTERY, HOLD, CLOSED_SEASON]
+    stood = [(why, edges(bench, why)) for why in before]
+    assert [len(edge) for _, edge in stood] == [2, 1, 1, 1, 1, 1]
+    bench.seen.soil_vwc_ppt = [None, 360, 320]
+    swap(bench, utc_plan(moved, rows=rows, battery=1, run_s=700))
+    bench.run_until(2 * HOUR_S)
+    assert [(why, edges(bench, why)) for why in before] == stood
+    hub = bench.runner.hub
+    assert [hub.lockouts.wet_soil(zone) for zone in range(3)] == [False, True, False]
+    assert hub.lockouts.rain == [True, True, False]
+
+
+def test_a_new_plan_without_a_sensor_releases_what_it_locked() -> None:
+    zones = [{"probe": 1}]
+    bench = Bench(utc_plan(zones, battery=1), START_S)
+    bench.seen.soil_vwc_ppt = [360]
+    bench.seen.temp_mc = 1000
+    bench.seen.battery_mv = 6000
+    bench.boot()
+    bench.run_until(0)
+    swap(bench, utc_plan(frost=0))
+    for why in (WET_SOIL, FROST, LOW_BATTERY):
+        assert [on for on, _ in edges(bench, why)] == [1, 0]
+    bench.run_until(NOON_S)
+    assert opened(bench) == [FIRST_S, NOON_S]
+
+
+def test_a_new_plan_without_a_sensor_clears_its_alarms() -> None:
+    bench = Bench(utc_plan(zone={"probe": 1}), START_S)
+    bench.seen.soil_vwc_ppt = [600]
+    bench.seen.temp_mc = None
+    bench.boot()
+    bench.run_until(4 * HOUR_S)
+    assert edges(bench, PROBE) == [(1, 0)] and edges(bench, STALE) == [(1, 3 * HOUR_S)]
+    swap(bench, utc_plan(frost=0))
+    assert [on for on, _ in edges(bench, PROBE)] == [1, 0]
+    assert [on for on, _ in edges(bench, STALE)] == [1, 0]
+
+
+def test_a_distrusted_probe_stays_so_over_a_new_plan() -> None:
+    bench = booted(utc_plan(zone={"probe": 1}))
+    bench.seen.soil_vwc_ppt = [600]
+    bench.run_until(HOUR_S)
+    bench.seen.soil_vwc_ppt = [360]
+    bench.run_until(2 * HOUR_S)
+    swap(bench, utc_plan(zone={"probe": 1, "wet_ppt": 400}))
+    good_s = HOUR_S + MIN_S  # the last jump
+    bench.run_until(2 * DAY_S)
+    assert edges(bench, PROBE) == [(1, MIN_S), (0, good_s + DAY_S)]
+    assert edges(bench, WET_SOIL) == []
+
+
+def test_a_wet_contact_locks_the_new_zones_of_a_new_plan() -> None:
+    bench = Bench(contact_plan(1), START_S)
+    bench.seen.rain_wet = True
+    bench.boot()
+    bench.run_until(0)
+    bench.seen.soil_vwc_ppt = [None] * 2
+    swap(bench, contact_plan(2, poll_s=600))
+    assert bench.runner.hub.lockouts.rain == [True, True]
+    assert edges(bench, RAIN) == [(1, 0)]
+    bench.seen.rain_wet = False
+    bench.run_until(DAY_S)
+    assert [on for on, _ in edges(bench, RAIN)] == [1, 0]
+    assert len(opened(bench, 1)) == 2
+
+
+def test_a_new_plan_with_a_gauge_does_not_book_the_rain_since_boot() -> None:
+    bench = booted(utc_plan(rain_kind=NO_RAIN_SENSOR, frost=0))
+    bench.seen.rain_um = 30000
+    bench.seen.temp_mc = None
+    bench.run_until(DAY_S)
+    swap(bench, utc_plan(rain_kind=GAUGE))
+    bench.run_until(DAY_S + HOUR_S)
+    assert banks(bench) == [0]
+    assert edges(bench, STALE) == []  # a thermometer that is new has missed nothing
+    bench.seen.rain_um = 39000
+    bench.run_until(DAY_S + 3 * HOUR_S)
+    assert banks(bench) == [7000]
+
+
+@pytest.mark.parametrize("change", [lambda seen: None, lambda seen: seen.__init__(1, 1)])
+def test_blind_sensors_stop_no_zone_that_is_safe(change: Callable[[object], None]) -> None:
+    bench = booted(probe_plan())
+    change(bench.seen)
+    bench.run_until(NOON_S)
+    assert opened(bench) == [FIRST_S, NOON_S]
+    assert POWER not in [why for _, why, _ in runs(bench)]

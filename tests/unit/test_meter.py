@@ -1,0 +1,325 @@
+"""The flow meter at its thresholds, with water that flows through the bench's pipes."""
+
+from itertools import pairwise
+
+import pytest
+
+from controller.events import (
+    ALARM,
+    BURST,
+    CLEARED,
+    CLOSED,
+    CUT_SHORT,
+    DONE,
+    FAULT,
+    LEAK,
+    LEARNED,
+    LITRES,
+    NO_FLOW,
+    OK,
+    OPENED,
+    REFUSED,
+    SUPPLY_NO_FLOW,
+    TEST,
+)
+from controller.limits import ZONES_MAX
+from controller.meter import Meter
+from controller.plan import Plan
+from controller.ports import ASK_CLEAR, ASK_RUN, ASK_TEST
+from tests.bench import (
+    DAY_S,
+    HOUR_S,
+    MIN_S,
+    Piped,
+    ask,
+    edges,
+    opened,
+    piped,
+    runs,
+    spans,
+    utc_plan,
+)
+from tests.core import row
+
+FIRST_S = 6 * HOUR_S
+NOON_S = 12 * HOUR_S
+FOUND_S = 60  # settled after half a minute, measured over another
+
+
+def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1) -> Plan:
+    return utc_plan(zones, supplies=[{"meter": 1}] * supplies)
+
+
+def learned(bench: Piped, flow_ml_min: int) -> None:
+    bench.runner.hub.record.flow_ml_min = [flow_ml_min] * len(bench.plan.zones)
+
+
+# Flow while open.
+
+
+@pytest.mark.parametrize(
+    ("baseline", "flow_ml_min", "why"),
+    [
+        (0, 48, NO_FLOW),
+        (0, 52, OK),
+        (0, 60000, OK),  # without a baseline nothing is too much
+        (4000, 396, NO_FLOW),  # the count is in whole millilitres
+        (4000, 404, OK),
+        (4000, 5996, OK),
+        (4000, 6008, BURST),
+        (400, 48, NO_FLOW),
+    ],
+)
+def test_flow_is_judged_by_what_was_learned(baseline: int, flow_ml_min: int, why: int) -> None:
+    bench = piped(metered())
+    learned(bench, baseline)
+    bench.flow_ml_min = [flow_ml_min]
+    bench.run_until(NOON_S - 1)
+    if why == OK:
+        assert runs(bench) == [(CLOSED, DONE, FIRST_S + 600)]
+        assert bench.told(CLOSED)[0][4] == flow_ml_min * 10
+        assert bench.told(ALARM) == []
+    else:
+        assert runs(bench) == [(CUT_SHORT, FAULT, FIRST_S + FOUND_S)]
+        assert edges(bench, why, 0) == [(1, FIRST_S + FOUND_S)]
+
+
+def test_a_blocked_zone_is_tried_once_a_day_and_the_others_go_on() -> None:
+    bench = piped(metered(2))
+    bench.flow_ml_min[0] = 0
+    bench.run_until(5 * DAY_S)
+    tries = opened(bench, 0)
+    assert [b - a for a, b in pairwise(tries)] == [DAY_S] * 4
+    assert len(opened(bench, 1)) == 10
+    assert edges(bench, NO_FLOW) == [(1, FIRST_S + FOUND_S)]
+    assert edges(bench, SUPPLY_NO_FLOW) == []
+    bench.flow_ml_min[0] = 3000
+    bench.run_until(8 * DAY_S)
+    assert [on for on, _ in edges(bench, NO_FLOW)] == [1, 0]
+    assert bench.runner.hub.record.zone_faults == [0, 0]
+    assert len(opened(bench, 0)) >= len(tries) + 3
+
+
+def test_a_supply_without_flow_is_tried_once_a_day() -> None:
+    zones = [{"supply": 0}, {"supply": 0}, {"supply": 1}]
+    bench = piped(metered(zones, 2))
+    bench.flow_ml_min = [0, 0, 3000]
+    bench.run_until(5 * DAY_S)
+    supply_edges = edges(bench, SUPPLY_NO_FLOW, ZONES_MAX + 0)
+    assert [on for on, _ in supply_edges] == [1]
+    found_s = supply_edges[0][1]
+    tries = sorted(up_s for zone in (0, 1) for up_s in opened(bench, zone) if up_s > found_s)
+    assert 3 <= len(tries) <= 4
+    assert all(b - a >= 23 * HOUR_S for a, b in pairwise([found_s, *tries]))
+    assert len(opened(bench, 2)) == 10
+    bench.flow_ml_min = [3000, 3000, 3000]
+    bench.run_until(9 * DAY_S)
+    assert [on for on, _ in edges(bench, SUPPLY_NO_FLOW)] == [1, 0]
+    assert [on for on, _ in edges(bench, NO_FLOW)] == [1, 1, 0, 0]
+
+
+def test_a_burst_stays_until_the_owner_clears_it() -> None:
+    bench = piped(metered())
+    learned(bench, 1000)
+    bench.run_until(NOON_S)
+    assert edges(bench, BURST) == [(1, FIRST_S + FOUND_S)]
+    bench.flow_ml_min = [1000]
+    bench.boot()  # uptime begins again at noon
+    clear_s = 2 * DAY_S + 17 * HOUR_S  # five in the morning
+    bench.run_until(clear_s)
+    assert opened(bench) == [FIRST_S]
+    assert ask(bench, ASK_RUN, 0, 600) == (False, FAULT)
+    assert ask(bench, ASK_CLEAR, 0) == (True, OK)
+    assert edges(bench, BURST)[-1] == (0, clear_s)
+    bench.run_until(clear_s + HOUR_S - 1)
+    assert opened(bench) == [FIRST_S]  # clearing opens nothing: only the next cycle does
+    bench.run_until(clear_s + 2 * HOUR_S)
+    assert runs(bench)[-1] == (CLOSED, DONE, clear_s + HOUR_S + 600)
+
+
+def test_a_silent_meter_judges_nothing() -> None:
+    bench = piped(metered())
+    learned(bench, 1000)
+    bench.seen.meter_ml = [None]
+    bench.run_until(DAY_S)
+    assert [what for what, _, _ in runs(bench)] == [CLOSED, CLOSED]
+    assert bench.told(CLOSED)[0][4] == 0
+
+
+def test_a_meter_that_begins_again_in_a_run_is_no_fault() -> None:
+    bench = piped(metered())
+    learned(bench, 3000)
+    bench.run_until(FIRST_S + 100)
+    bench.count()
+    bench.flowed = [0]
+    bench.run_until(NOON_S - 1)
+    assert runs(bench) == [(CLOSED, DONE, FIRST_S + 600)]
+
+
+# Flow while shut.
+
+
+def test_half_a_litre_through_shut_valves_is_a_leak_and_stops_everything() -> None:
+    zones = [{"supply": 0}, {"supply": 1}]
+    made = utc_plan(zones, supplies=[{"meter": 1}, {"meter": 1}], open_max=2)
+    bench = piped(made)
+    bench.run_until(FIRST_S + 2 * MIN_S)
+    assert len(bench.open_since) == 2
+    bench.run_until(FIRST_S + HOUR_S)
+    bench.leak_ml_min[0] = 100
+    bench.run_until(FIRST_S + HOUR_S + 4 * MIN_S)
+    assert edges(bench, LEAK) == []
+    assert ask(bench, ASK_RUN, 1, 3600) == (True, OK)
+    bench.run_until(FIRST_S + HOUR_S + 5 * MIN_S)
+    leak_s = FIRST_S + HOUR_S + 5 * MIN_S
+    assert edges(bench, LEAK) == [(1, leak_s)]
+    assert runs(bench, 1)[-1] == (CUT_SHORT, FAULT, leak_s)
+    closed = [valve for what, valve, up_s in bench.calls if what == "close" and up_s == leak_s]
+    assert sorted(closed[:2]) == [0, 1]
+    assert not bench.open_since
+
+
+def test_a_leak_is_latched_over_a_reboot_and_raised_again_if_it_goes_on() -> None:
+    bench = piped(metered())
+    bench.leak_ml_min = [100]
+    bench.run_until(HOUR_S)
+    assert [on for on, _ in edges(bench, LEAK)] == [1]
+    bench.boot()
+    bench.run_until(DAY_S)
+    assert spans(bench) == []
+    assert ask(bench, ASK_CLEAR) == (True, OK)
+    assert [on for on, _ in edges(bench, LEAK)] == [1, 0]
+    bench.run_until(DAY_S + 6 * MIN_S)
+    assert [on for on, _ in edges(bench, LEAK)] == [1, 0, 1]
+    bench.leak_ml_min = [0]
+    assert ask(bench, ASK_CLEAR) == (True, OK)
+    bench.run_until(2 * DAY_S)
+    assert [on for on, _ in edges(bench, LEAK)] == [1, 0, 1, 0]
+    assert len(opened(bench)) == 2
+
+
+def test_a_trickle_is_no_leak() -> None:
+    meter = Meter(0)
+    meter.turned(0, 0)
+    assert not meter.leaks(10, 29)  # the pipe settles
+    assert not meter.leaks(10, 30)
+    assert not meter.leaks(509, 3600)
+    assert not meter.leaks(None, 3601)
+    assert meter.leaks(510, 30 + DAY_S)
+    assert not meter.leaks(1009, 30 + DAY_S)  # what was told is not told again
+    assert not meter.leaks(1010, 31 + 2 * DAY_S)  # a new day is counted anew
+    assert not meter.leaks(1509, 40 + 2 * DAY_S)
+    assert not meter.leaks(3, 50 + 2 * DAY_S)  # the counter began again
+    assert meter.leaks(503, 60 + 2 * DAY_S)
+
+
+def test_flow_is_not_known_before_the_pipe_has_settled() -> None:
+    meter = Meter(0)
+    meter.turned(1000, 100)
+    assert meter.flow_ml_min(2000, 129) == -1
+    assert meter.flow_ml_min(None, 130) == -1
+    assert meter.flow_ml_min(2000, 130) == -1  # measured from here
+    assert meter.flow_ml_min(3000, 144) == -1
+    assert meter.flow_ml_min(3000, 145) == 4000
+    assert meter.flow_ml_min(2999, 200) == -1  # the counter began again
+    assert meter.flow_ml_min(3000, 260) == 1
+    assert meter.given_ml(1500) == 500
+    assert meter.given_ml(500) == 0
+    assert meter.given_ml(None) == 0
+    meter.turned(None, 300)
+    assert meter.given_ml(1500) == 0
+    assert [meter.settle_up_s(up_s) for up_s in (300, 329, 330, 359, 360)] == [
+        330,
+        330,
+        360,
+        360,
+        0,
+    ]
+
+
+# Litres.
+
+
+def litre_plan(run_ml: int, meter: int = 1, run_s: int = 3600) -> Plan:
+    rows = [row(1, 1, starts_min=(360,), run_ml=run_ml, run_s=run_s)]
+    return utc_plan(rows=rows, supplies=[{"meter": meter}])
+
+
+@pytest.mark.parametrize("flow_ml_min", [2500, 3000, 6000])
+def test_a_run_ends_when_its_litres_are_given(flow_ml_min: int) -> None:
+    bench = piped(litre_plan(30000))
+    bench.flow_ml_min = [flow_ml_min]
+    bench.run_until(NOON_S)
+    ((what, why, _),) = runs(bench)
+    assert (what, why) == (CLOSED, LITRES)
+    given_ml = bench.told(CLOSED)[0][4]
+    assert 30000 <= given_ml <= 30000 + flow_ml_min // 10
+
+
+def test_a_run_of_litres_is_bounded_by_time() -> None:
+    bench = piped(litre_plan(30000))
+    bench.flow_ml_min = [1500]
+    bench.run_until(NOON_S)
+    assert spans(bench) == [(FIRST_S, FIRST_S + 30000 * 75 // 3000 + 30)]
+    assert runs(bench)[0][:2] == (CLOSED, DONE)
+    short = piped(litre_plan(30000, run_s=300))
+    short.run_until(NOON_S)
+    assert spans(short) == [(FIRST_S, FIRST_S + 300)]
+
+
+def test_without_a_meter_litres_are_given_by_time() -> None:
+    bench = piped(litre_plan(30000, meter=0))
+    bench.run_until(NOON_S)
+    assert spans(bench) == [(FIRST_S, FIRST_S + 600)]
+
+
+# The guided test.
+
+
+@pytest.mark.parametrize("open_takes_s", [0, 1, 7, 12])
+def test_the_guided_test_learns_each_zone_however_slow_its_driver(open_takes_s: int) -> None:
+    bench = piped(metered(3))
+    bench.flow_ml_min = [2000, 3000, 4000]
+    bench.open_takes_s = open_takes_s
+    assert ask(bench, ASK_TEST) == (True, OK)
+    bench.run_until(HOUR_S)
+    learned = [(e[1], e[3]) for e in bench.told(LEARNED)]
+    assert [zone for zone, _ in learned] == [0, 1, 2]
+    for (_, found_ml_min), true_ml_min in zip(learned, bench.flow_ml_min, strict=True):
+        assert abs(found_ml_min - true_ml_min) <= 2  # a millilitre of the count, over half a minute
+    assert [e[1:4] for e in bench.told(OPENED)] == [(zone, TEST, 60) for zone in range(3)]
+    assert bench.runner.hub.record.flow_ml_min == [flow for _, flow in learned]
+
+
+def test_the_guided_test_replaces_a_baseline_and_finds_a_blocked_zone() -> None:
+    bench = piped(metered(2))
+    learned(bench, 1000)
+    bench.flow_ml_min = [4000, 0]
+    ask(bench, ASK_TEST)
+    bench.run_until(HOUR_S)
+    assert [(e[1], e[3]) for e in bench.told(LEARNED)] == [(0, 4000)]
+    assert edges(bench, BURST) == []
+    assert [e[1] for e in bench.told(ALARM, NO_FLOW)] == [1]
+    assert bench.runner.hub.record.flow_ml_min == [4000, 1000]
+
+
+def test_the_guided_test_learns_nothing_without_a_meter() -> None:
+    bench = piped(utc_plan())
+    ask(bench, ASK_TEST)
+    bench.run_until(HOUR_S)
+    assert bench.told(LEARNED) == [] and len(bench.told(OPENED)) == 1
+
+
+def test_the_guided_test_leaves_a_faulty_zone_out() -> None:
+    bench = piped(metered(2))
+    learned(bench, 1000)
+    bench.run_until(8 * HOUR_S)
+    assert [e[1] for e in bench.told(ALARM, BURST)] == [0, 1]
+    ask(bench, ASK_CLEAR, 1)
+    bench.events.clear()
+    bench.run_until(NOON_S - 300)
+    ask(bench, ASK_TEST)
+    bench.run_until(NOON_S - 200)
+    assert [e[1:3] for e in bench.told(REFUSED)] == [(0, FAULT)]
+    assert [e[1] for e in bench.told(LEARNED)] == [1]
+    assert bench.told(CLEARED) == []

@@ -1,0 +1,220 @@
+"""A soil probe: when it is believed, and what an unbelieved one may and may not do to its zone."""
+
+import pytest
+
+from controller.events import CLOSED, DONE, OPENED, PROBE, SKIPPED, WET_SOIL
+from controller.probe import Probe
+from tests.bench import DAY_S, HOUR_S, MIN_S, booted, edges, runs, utc_plan
+from tests.core import Bench
+
+FIRST_S = 6 * HOUR_S
+
+
+def probe(**zone: int) -> Probe:
+    return Probe(utc_plan(zone={"probe": 1, **zone}).zones[0])
+
+
+@pytest.mark.parametrize(
+    ("ppt", "trusted"), [(19, False), (20, True), (550, True), (551, False), (-5, False)]
+)
+def test_a_reading_out_of_range_is_an_open_or_shorted_wire(ppt: int, trusted: bool) -> None:
+    one = probe()
+    one.read(ppt, 0, 0, False)
+    assert one.trusted is trusted
+    assert one.ppt == ppt
+
+
+@pytest.mark.parametrize(
+    ("ppt", "rain_um", "watered", "trusted"),
+    [
+        (450, 0, False, True),
+        (451, 0, False, False),
+        (150, 0, False, True),
+        (149, 0, False, False),
+        (451, 1, False, True),
+        (451, 0, True, True),
+    ],
+)
+def test_soil_does_not_jump_without_water(
+    ppt: int, rain_um: int, watered: bool, trusted: bool
+) -> None:
+    one = probe(wet_ppt=1000)
+    one.read(300, 0, 0, False)
+    one.read(ppt, HOUR_S, rain_um, watered)
+    assert one.trusted is trusted
+
+
+@pytest.mark.parametrize(
+    ("full_from_s", "ppt", "trusted"),
+    [
+        (None, 300, True),  # no rain worth the name
+        (DAY_S, 302, False),
+        (DAY_S, 298, False),
+        (DAY_S, 303, True),
+        (DAY_S, 297, True),
+        (DAY_S + 1, 300, True),  # it has not had three days yet
+    ],
+)
+def test_much_rain_must_show_on_a_probe_within_three_days(
+    full_from_s: int | None, ppt: int, trusted: bool
+) -> None:
+    one = probe()
+    one.read(300, 0, 0)
+    if full_from_s is not None:
+        one.read(300, full_from_s, 30000, False, True)
+    one.read(ppt, 4 * DAY_S, 30000)  # the bank has drained since: that is no excuse
+    assert one.trusted is trusted
+
+
+def test_a_probe_that_moves_again_after_rain_is_believed_a_day_later() -> None:
+    one = probe()
+    one.read(300, 0, 0)
+    one.read(300, DAY_S, 30000, False, True)
+    one.read(300, 4 * DAY_S, 30000)
+    one.read(310, 5 * DAY_S, 30000)
+    one.read(310, 6 * DAY_S - 1, 30000)
+    assert one.trusted
+    late = probe()
+    late.read(300, 0, 0)
+    late.read(300, DAY_S, 30000, False, True)
+    late.read(300, 5 * DAY_S - 1, 30000)
+    late.read(310, 5 * DAY_S, 30000)
+    assert not late.trusted
+    late.read(310, 6 * DAY_S - 1, 30000)
+    assert late.trusted
+
+
+def test_soaked_soil_shows_no_more_rain() -> None:
+    one = probe()
+    one.read(400, 0, 0, False)
+    one.read(400, HOUR_S, 30000, False, True)
+    assert one.trusted and one.wet
+
+
+def test_ten_days_wet_without_rain_are_not_believed() -> None:
+    one = probe()
+    one.read(400, 0, 0, False)
+    assert not one.read(402, 10 * DAY_S - 1, 9999, False)  # upwards is noise
+    assert (one.trusted, one.wet) == (True, True)
+    assert one.read(398, 10 * DAY_S, 9999, False)
+    assert (one.trusted, one.wet) == (False, False)
+
+
+def test_rain_or_drying_begins_the_ten_days_again() -> None:
+    for ppt, bank_full in ((400, True), (397, False)):
+        one = probe()
+        one.read(400, 0, 0)
+        one.read(ppt, 9 * DAY_S, 0, False, bank_full)
+        one.read(ppt, 19 * DAY_S - 1, 0)
+        assert one.trusted
+        one.read(ppt, 19 * DAY_S, 0)
+        assert not one.trusted
+
+
+def test_three_hours_without_a_reading_are_stale() -> None:
+    one = probe()
+    one.read(300, 7, 0, False)
+    assert not one.read(None, 7 + 3 * HOUR_S - 1, 0, False)
+    assert one.read(None, 7 + 3 * HOUR_S, 0, False)
+    assert not one.trusted
+
+
+def test_a_probe_never_heard_is_stale_three_hours_after_the_first_look() -> None:
+    one = probe()
+    one.read(None, 1000000, 0, False)
+    one.read(None, 1000000 + 3 * HOUR_S - 1, 0, False)
+    assert one.trusted and not one.dry() and not one.moist()
+    one.read(None, 1000000 + 3 * HOUR_S, 0, False)
+    assert not one.trusted
+
+
+def test_a_day_of_good_readings_makes_it_trusted_again() -> None:
+    one = probe()
+    one.read(600, 100, 0, False)
+    one.read(590, 200, 0, False)
+    one.read(360, 300, 0, False)  # a jump
+    assert not one.read(360, 300 + DAY_S - 1, 0, False)
+    assert one.read(360, 300 + DAY_S, 0, False)
+    assert one.trusted and one.wet
+
+
+def test_dry_and_moist_are_asked_of_a_trusted_probe() -> None:
+    one = probe()  # dry below 300, released below 340: moist from 320
+    for ppt, dry, moist in ((299, True, False), (300, False, False), (319, False, False)):
+        one.read(ppt, 0, 0, True)
+        assert (one.dry(), one.moist()) == (dry, moist)
+    one.read(320, 0, 0, True)
+    assert (one.dry(), one.moist()) == (False, True)
+    one.read(10, 0, 0, True)
+    assert (one.dry(), one.moist()) == (False, False)
+
+
+# What the owner sees.
+
+
+def distrusted(bench: Bench) -> None:
+    bench.seen.soil_vwc_ppt = [600]
+    bench.run_until(bench.now_s + MIN_S)
+
+
+def first_run_s(bench: Bench) -> int:
+    bench.run_until(FIRST_S)
+    planned: int = bench.told(OPENED)[-1][3]
+    return planned
+
+
+def test_a_distrusted_probe_releases_its_zone_and_says_so_once() -> None:
+    bench = booted(utc_plan(zone={"probe": 1}))
+    bench.seen.soil_vwc_ppt = [400]
+    bench.run_until(HOUR_S - 1)
+    assert edges(bench, WET_SOIL) == [(1, MIN_S)]
+    bench.seen.soil_vwc_ppt = [5]
+    bench.run_until(2 * DAY_S - 1)
+    assert edges(bench, WET_SOIL) == [(1, MIN_S), (0, HOUR_S)]
+    assert edges(bench, PROBE, 0) == [(1, HOUR_S)]
+    assert [what for what, _, _ in runs(bench)] == [CLOSED] * 4
+    bench.seen.soil_vwc_ppt = [325]
+    bench.run_until(4 * DAY_S)
+    assert edges(bench, PROBE, 0) == [(1, HOUR_S), (0, 3 * DAY_S)]  # 320 more was a jump
+
+
+@pytest.mark.parametrize(
+    ("trim_pct", "auto_pct", "believed_s", "unbelieved_s"),
+    [
+        (100, 0, 600, 600),
+        (150, 0, 900, 600),  # never more than row x share
+        (80, 0, 480, 480),  # the owner's own trim downwards stays
+        (100, -30, 420, 600),  # what the probe taught is forgotten
+        (80, 40, 720, 480),
+    ],
+)
+def test_an_unbelieved_zone_goes_by_the_table(
+    trim_pct: int, auto_pct: int, believed_s: int, unbelieved_s: int
+) -> None:
+    for spoilt, expected_s in ((False, believed_s), (True, unbelieved_s)):
+        bench = booted(utc_plan(zone={"probe": 1}))
+        record = bench.runner.hub.record
+        record.trim_pct[0] = trim_pct
+        record.auto_pct[0] = auto_pct
+        if spoilt:
+            distrusted(bench)
+        assert first_run_s(bench) == expected_s
+        assert record.auto_pct[0] == (0 if spoilt else auto_pct)
+
+
+def test_an_unbelieved_zone_is_not_rewet() -> None:
+    bench = booted(utc_plan(zone={"probe": 1}))
+    record = bench.runner.hub.record
+    record.opened_day = record.day
+    record.rewet_days[0] = 20
+    distrusted(bench)
+    assert first_run_s(bench) == 600
+
+
+def test_other_zones_keep_their_probes() -> None:
+    bench = booted(utc_plan(2, zone={"probe": 1}))
+    bench.seen.soil_vwc_ppt = [600, 360]
+    bench.run_until(DAY_S)
+    assert edges(bench, PROBE) == [(1, MIN_S)]
+    assert runs(bench, 0)[0][:2] == (CLOSED, DONE)
+    assert runs(bench, 1)[0][:2] == (SKIPPED, WET_SOIL)

@@ -1,0 +1,306 @@
+"""The parts of a replay: spans, the owner's rounds, policies, hours held back, lines."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from controller import events
+from controller.civil import LocalTime, day_of
+from controller.plan import BAN_HOURS, BanPart, unpack
+from controller.ports import DRY, FIRM, WET
+from sim import held, outputs, policies
+from sim.devices import Devices, Fault, Heard, PowerCut, Trouble
+from sim.ground import Ground, Sky, forcing
+from sim.hourly import Hourly
+from sim.house import Owner
+from sim.replay import Life, Script, span_of
+from sim.weather import Weather, WeatherError
+from tests import decisions
+from tests.houses import UTC, make_house, row, still_weather
+
+DAY_S = 86400
+
+
+def record(first: date, last: date) -> Weather:
+    days = (last - first).days + 1
+    still = np.zeros(days)
+    return Weather(first, np.arange(days, dtype=np.float64), still, still, still, 40.0, ("n",))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "scored", "spin_up_days"),
+    [
+        (date(2012, 1, 1), date(2015, 12, 31), date(2013, 1, 1), 366),
+        (date(2013, 3, 5), date(2015, 3, 4), date(2014, 3, 5), 365),
+        (date(2013, 1, 1), date(2013, 12, 31), date(2013, 1, 1), 365),
+        (date(2012, 1, 1), date(2012, 12, 31), date(2012, 1, 1), 366),
+        (date(2013, 1, 1), date(2013, 12, 30), date(2013, 1, 1), 0),
+    ],
+)
+def test_span_gives_its_first_year_to_the_spin_up(
+    first: date, last: date, scored: date, spin_up_days: int
+) -> None:
+    span = span_of(record(first, last))
+    assert (span.first_day, span.spin_up_days) == (scored, spin_up_days)
+    assert span.weather.last_day == last
+    assert span.scored_days == (last - scored).days + 1
+    assert span.notes[-1] == "n"
+
+
+def test_a_single_year_runs_twice() -> None:
+    span = span_of(record(date(2013, 1, 1), date(2013, 12, 31)))
+    assert span.weather.first_day == date(2012, 1, 2)
+    assert np.array_equal(span.weather.rain_mm[:365], span.weather.rain_mm[365:])
+
+
+def test_chosen_days_take_the_year_before_them() -> None:
+    whole = record(date(2010, 1, 1), date(2015, 12, 31))
+    span = span_of(whole, date(2013, 6, 1), date(2013, 8, 31))
+    assert (span.first_day, span.weather.first_day) == (date(2013, 6, 1), date(2012, 6, 1))
+    assert span.scored_days == 92
+    with pytest.raises(WeatherError):
+        span_of(whole, date(2013, 6, 1), date(2016, 1, 1))
+
+
+def test_old_weather_is_replayed_under_dates_with_the_same_weekdays() -> None:
+    span = span_of(record(date(1967, 1, 1), date(1969, 12, 31)))
+    shifted = day_of(1967, 1, 1) + span.shift_days
+    assert shifted >= 2 and span.shift_days % 7 == 0
+    assert shifted == day_of(1967 + 56, 1, 1)
+    assert span_of(record(date(2000, 1, 3), date(2000, 6, 1))).shift_days == 0
+
+
+def sky_from(day: date, by_hour: Hourly) -> Sky:
+    return Sky(by_hour, DAY_S * day_of(day.year, day.month, day.day))
+
+
+def checks(rain_days: set[int], owner: Owner, **values: int) -> list[datetime]:
+    days = 21
+    rain_mm = np.zeros(24 * days)
+    for day in rain_days:
+        rain_mm[24 * day + 12] = 3.0
+    sky = sky_from(date(2024, 5, 6), Hourly(rain_mm, np.zeros(24 * days), np.zeros(24 * days)))
+    house = make_house(hub=UTC, rows=[row(**values)])
+    times = policies.check_times(owner, house.plan, sky, sky.start_s + DAY_S * days)
+    return [datetime(2000, 1, 1) + timedelta(seconds=at_s) for at_s in times]
+
+
+def test_owner_checks_weekly_at_his_hour_or_before_the_first_cycle() -> None:
+    saturday = Owner(weekday=5, hour=7)
+    late = checks(set(), saturday, start_min=600)
+    assert late == [datetime(2024, 5, day, 7) for day in (11, 18, 25)]
+    early = checks(set(), saturday, start_min=300)
+    assert early == [datetime(2024, 5, day, 4, 30) for day in (11, 18, 25)]
+
+
+def test_owner_waits_a_day_after_rain_and_stays_away_in_the_closed_season() -> None:
+    saturday = Owner(weekday=5, hour=7)
+    assert checks({4, 5}, saturday, start_min=600) == [
+        datetime(2024, 5, 13, 7),  # rain on Friday and Saturday noon
+        datetime(2024, 5, 18, 7),
+        datetime(2024, 5, 25, 7),
+    ]
+    assert checks(set(), saturday, cycles=0) == []
+
+
+@pytest.mark.parametrize(
+    ("driest_pf", "mean_pf", "found"),
+    [
+        (2.71, 2.0, DRY),
+        (2.71, 1.4, DRY),
+        (2.7, 2.0, FIRM),
+        (2.0, 1.5, FIRM),
+        (2.0, 1.49, WET),
+        (0.5, 0.0, WET),
+    ],
+)
+def test_blade(driest_pf: float, mean_pf: float, found: int) -> None:
+    assert policies.blade(driest_pf, mean_pf) == found
+
+
+def test_four_policies_share_table_hoses_and_caps() -> None:
+    ban = BanPart({"kind": BAN_HOURS, "first": 600, "last": 1200})
+    house = make_house(
+        hub={"weekdays": 1, "auto_trim": 2, "battery": 1}, zone={"probe": 1}, bans=[ban]
+    )
+    house = replace(house, owner=Owner(checks=False))
+    found = {policy.name: policy for policy in policies.policies(house)}
+    assert list(found) == ["none", "calendar", "calendar_checked", "hub"]
+    assert found["none"].plan is None
+    assert found["hub"].plan is house.plan and found["hub"].owner is None
+    assert found["calendar_checked"].owner is house.owner
+    bare = found["calendar"].plan
+    assert bare is not None
+    bare = unpack(bare.pack())
+    hub = bare.hub
+    assert not bare.bans and (hub.weekdays, hub.dates, hub.rain_kind) == (127, 0, 0)
+    assert (hub.frost, hub.battery, hub.auto_trim, hub.rewet_days) == (0, 0, 0, 0)
+    for mine, other in zip(bare.zones, house.plan.zones, strict=True):
+        assert mine.probe == 0 and other.probe == 1
+        for name in ("cap_s", "rest_s", "longest_s", "share_pct", "supply", "tag"):
+            assert getattr(mine, name) == getattr(other, name)
+    assert [r.values() for r in bare.rows] == [r.values() for r in house.plan.rows]
+
+
+def heard(at_s: int, what: int, zone: int, why: int, value: int = 0) -> Heard:
+    return Heard(at_s, (what, zone, why, value, 0, 1, 0, 0), 0)
+
+
+def test_hours_held_back_are_the_time_between_edges() -> None:
+    plan = make_house(zones=3, hub=UTC, supplies=[{}, {}]).plan
+    hour = 3600
+    story = [
+        heard(20 * hour, events.LOCKED, 1, events.RAIN),
+        heard(30 * hour, events.RELEASED, 1, events.RAIN),
+        heard(40 * hour, events.LOCKED, -1, events.FROST),
+        heard(41 * hour, events.BOOT, -1, events.POWER),
+        heard(42 * hour, events.ALARM, 8, events.SUPPLY_NO_FLOW),
+        heard(43 * hour, events.ALARM, 1, events.PROBE),  # an alarm that shuts nothing
+    ]
+    hours = held.hours(plan, story, 0, 2)
+    rain, frost, fault = (
+        held.REASONS.index(why) for why in (events.RAIN, events.FROST, events.FAULT)
+    )
+    assert hours[:, :, rain].tolist() == [[0.0, 4.0, 0.0], [0.0, 6.0, 0.0]]
+    assert hours[:, :, frost].tolist() == [[0.0] * 3, [1.0] * 3]
+    assert hours[:, :, fault].tolist() == [[0.0] * 3, [6.0, 0.0, 6.0]]
+    assert hours.sum() == 4 + 6 + 3 + 12
+
+
+def test_hours_before_the_first_day_are_cut_off() -> None:
+    plan = make_house(zones=1, hub=UTC).plan
+    story = [heard(-5000, events.LOCKED, 0, events.WET_SOIL)]
+    hours = held.hours(plan, story, 0, 1)
+    assert hours[0, 0].tolist() == [24.0 if why == events.WET_SOIL else 0.0 for why in held.REASONS]
+
+
+def test_quiet_hours_follow_the_rules_of_the_date() -> None:
+    ban = BanPart({"kind": BAN_HOURS, "first": 22 * 60, "last": 6 * 60})
+    plan = make_house(zones=1, hub=UTC | {"weekdays": 0b0111111}, bans=[ban]).plan
+    start_s = DAY_S * day_of(2024, 5, 11)  # a Saturday
+    quiet = held.hours(plan, [], start_s, 3)[:, 0, held.REASONS.index(events.QUIET)]
+    assert quiet.tolist() == [8.0, 24.0, 8.0]
+
+
+def test_rewetting_lasts_as_long_as_was_told_or_until_its_end() -> None:
+    story = [
+        heard(DAY_S, events.REWETTING, 0, events.SEASON, 3),
+        heard(DAY_S, events.REWETTING, 1, events.SEASON, 28),
+        heard(4 * DAY_S + 5, events.REWETTING, 1, events.SEASON, 0),
+    ]
+    stood = held.rewetting(2, story, 0, 6)
+    assert stood[:, 0].tolist() == [False, True, True, True, False, False]
+    assert stood[:, 1].tolist() == [False, True, True, True, False, False]
+
+
+@pytest.mark.parametrize(
+    "at", ["2023-03-12T07:59:59", "2023-03-12T08:00:00", "2023-11-05T06:30:00"]
+)
+def test_shown_time_is_that_of_the_zone(at: str) -> None:
+    utc = datetime.fromisoformat(at + "+00:00")
+    at_s = int((utc - datetime.fromisoformat("2000-01-01T00:00:00+00:00")).total_seconds())
+    calendar = outputs.Calendar(LocalTime(make_house().plan.hub), 0)
+    assert calendar.iso(at_s) == utc.astimezone(ZoneInfo("America/Chicago")).isoformat()
+    shifted = outputs.Calendar(LocalTime(make_house().plan.hub), 10227)
+    assert shifted.iso(at_s) == calendar.iso(at_s).replace("2023", "1995")
+
+
+def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    path = tmp_path / "file"
+    outputs.write_lines(path, ["old"])
+
+    def lines() -> Iterator[str]:
+        yield "new"
+        raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        outputs.write_lines(path, lines())
+    assert path.read_text("utf-8") == "old\n"
+
+
+def life(script: Script, days: int = 3, **values: int) -> Life:
+    house = make_house(hub=UTC, rows=[row(cycles=4, start_min=0, length_min=1440)], zone=values)
+    by_hour = still_weather(days)
+    sky = sky_from(date(2024, 5, 6), by_hour)
+    ground = Ground(house.strips, forcing(house.strips, by_hour), sky.start_s)
+    return Life(house.plan, ground, sky, script, 0)
+
+
+def go(devices: Devices) -> None:
+    """Power goes now."""
+    raise PowerCut
+
+
+def test_power_comes_back_after_the_outage_and_the_hub_boots() -> None:
+    start_s = DAY_S * day_of(2024, 5, 6)
+    run_s = start_s + 6 * 3600
+    script = Script([(run_s + 300, go)], outage_s=120)
+    alive = life(script)
+    alive.run(run_s + 3600)
+    story = [(h.at_s - run_s, h.event[0], h.event[2]) for h in alive.devices.heard]
+    assert (0, events.OPENED, events.PLANNED) in story
+    assert (420, events.BOOT, events.POWER) in story
+    assert (420, events.CUT_SHORT, events.POWER) in story
+    assert alive.devices.given[0] == 80_000 * 420  # it latches: open until the boot
+
+
+def test_a_replay_may_stop_and_go_on() -> None:
+    one, two = life(Script()), life(Script())
+    end_s = one.devices.now_s + 2 * DAY_S
+    one.run(end_s)
+    for at_s in range(two.devices.now_s, end_s + 1, 7777):
+        two.run(at_s)
+    two.run(end_s)
+    assert one.devices.heard == two.devices.heard
+    assert len(one.devices.heard) > 10
+
+
+def test_a_stuck_valve_overlaps_in_fact_though_the_hub_cannot_know() -> None:
+    start_s = DAY_S * day_of(2024, 5, 6)
+    stuck = Fault(Trouble.STUCK_OPEN, start_s + 4000, start_s + DAY_S, which=1)
+    alive = life(Script(faults=[stuck]))
+    alive.run(start_s + DAY_S)
+    assert alive.devices.most_open_on_supply == 2
+    sound = life(Script())
+    sound.run(start_s + DAY_S)
+    assert sound.devices.most_open_on_supply == 1
+
+
+PLAN = {name: {"supply": "tap", "cap_s": 1000, "gap_s": 30} for name in ("a", "b")}
+
+
+def told(zone: str, minute: int, second: int, what: str, seconds: int) -> decisions.Line:
+    at = f"2024-05-06T05:{minute:02d}:{second:02d}-05:00"
+    return {"at": at, "zone": zone, "what": what, "seconds": seconds, "litres": 1.0}
+
+
+@pytest.mark.parametrize(
+    ("b_opens", "b_seconds", "good"),
+    [
+        ((10, 30), 600, True),
+        ((10, 29), 600, False),  # gap
+        ((9, 0), 600, False),  # overlap
+        ((10, 30), 1001, False),  # cap
+    ],
+)
+def test_the_checker_of_decisions_sees_what_is_wrong(
+    b_opens: tuple[int, int], b_seconds: int, good: bool
+) -> None:
+    closes_s = 60 * b_opens[0] + b_opens[1] + b_seconds
+    lines = [
+        told("a", 0, 0, "opened", 600),
+        told("a", 10, 0, "closed", 600),
+        told("b", *b_opens, "opened", b_seconds),
+        told("b", *divmod(closes_s, 60), "closed", b_seconds),
+    ]
+    lines.sort(key=lambda line: str(line["at"]))
+    if good:
+        assert len(decisions.verify(PLAN, lines)) == 2
+    else:
+        with pytest.raises(AssertionError):
+            decisions.verify(PLAN, lines)

@@ -1,0 +1,253 @@
+"""Print the benchmark table: a hub's steps, other libraries' for scale, and a year of the demo.
+
+python -m tools.bench
+"""
+
+import statistics
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import simpy
+from apscheduler.triggers.cron import CronTrigger
+from croniter import croniter
+from rich.console import Console
+from rich.table import Table
+
+from controller.civil import day_of
+from controller.events import OPENED
+from controller.limits import DAY_S
+from controller.plan import Plan, ZonePart
+from controller.ports import OPEN
+from controller.runner import Runner
+from sim.devices import Devices
+from sim.ground import HOUR_S, Ground, Sky, forcing
+from sim.hourly import Hourly
+from sim.house import House
+from sim.policies import policies
+from sim.replay import Span, live, sky_of
+from sim.weather import Weather, read
+from tools.compile import compile_house, mean_et0_mm
+from tools.property import load
+
+DEMO = Path(__file__).parents[1] / "sim" / "demo"
+YEAR = (date(2022, 1, 1), date(2022, 12, 31))
+ZONES = 8
+OPENING_MOST_US, POLL_MOST_US = 15.0, 4.0
+YEAR_MOST_MS, YEAR_AIM_MS = 200.0, 60.0
+YEARS = 7  # repeats
+EVENTS = 20_000
+WARM_DAYS = 60
+WARM_FROM_S = DAY_S * day_of(2022, 7, 1)
+
+
+@dataclass
+class Turns:
+    """Seconds of the turns that opened a valve and of the idle polls: the hub's steps, and all."""
+
+    opening_s: list[float] = field(default_factory=list)
+    opening_turn_s: list[float] = field(default_factory=list)
+    poll_s: list[float] = field(default_factory=list)
+    poll_turn_s: list[float] = field(default_factory=list)
+
+
+def demo() -> tuple[House, Weather]:
+    """The demo property, and one year of its weather."""
+    prop = load(DEMO / "property.toml")
+    weather = read(DEMO / "weather.csv", latitude_deg=prop.site.latitude)
+    house = compile_house(prop, mean_et0_mm(weather, prop.site.latitude))
+    return house, weather.span(*YEAR)
+
+
+def widened(house: House) -> House:
+    """The demo's zones again and again until there are eight."""
+    plan = house.plan
+    zones, strips = [], []
+    for number in range(ZONES):
+        like = number % len(plan.zones)
+        part = plan.zones[like]
+        names = [name for name, *_ in part.FIELDS]
+        values = dict(zip(names, part.values(), strict=True)) | {"tag": number + 1}
+        zones.append(ZonePart(values, f"zone {number}"))
+        strips.append(replace(house.strips[like], name=f"zone {number}"))
+    return replace(
+        house,
+        plan=Plan(plan.hub, plan.supplies, zones, plan.rows, plan.bans),
+        strips=tuple(strips),
+    )
+
+
+def turns(house: House) -> Turns:
+    """Time every turn of a hub over two warm dry months."""
+    hours = 24 * WARM_DAYS
+    by_hour = Hourly(np.zeros(hours), np.full(hours, 20.0), np.full(hours, 0.2))
+    sky = Sky(by_hour, WARM_FROM_S)
+    ground = Ground(house.strips, forcing(house.strips, by_hour), sky.start_s)
+    devices = Devices(house.plan, ground, sky)
+    runner = Runner(devices)
+    spent_s = 0.0
+    given: list[tuple[Any, ...]] = []
+    step = runner.hub.step
+
+    def timed(*arguments: Any) -> Any:
+        nonlocal spent_s
+        begin_s = time.perf_counter()
+        commands = step(*arguments)
+        spent_s += time.perf_counter() - begin_s
+        given.extend(commands)
+        return commands
+
+    runner.hub.step = timed  # type: ignore[method-assign, assignment]
+    found = Turns()
+    while devices.now_s < sky.start_s + HOUR_S * hours:
+        devices.look()  # the soil is stepped now, and so not timed
+        spent_s, polls = 0.0, runner.hub.polls
+        given.clear()
+        begin_s = time.perf_counter()
+        wake_up_s = runner.turn()
+        turn_s = time.perf_counter() - begin_s
+        if any(command[0] == OPEN for command in given):
+            found.opening_s.append(spent_s)
+            found.opening_turn_s.append(turn_s)
+        elif not given and runner.hub.polls > polls:
+            found.poll_s.append(spent_s)
+            found.poll_turn_s.append(turn_s)
+        devices.advance(max(devices.at_up_s(wake_up_s), devices.now_s))
+    return found
+
+
+def each_us(work: Callable[[], object]) -> float:
+    """Median time of a call, us, of many calls in ten lots."""
+    lots = []
+    for _ in range(10):
+        begin_s = time.perf_counter()
+        for _ in range(EVENTS // 10):
+            work()
+        lots.append((time.perf_counter() - begin_s) / (EVENTS // 10))
+    return 1e6 * statistics.median(lots)
+
+
+def simpy_event_us() -> float:
+    """A process of SimPy's that waits and wakes, and does nothing."""
+    environment = simpy.Environment()
+
+    def process() -> Any:
+        while True:
+            yield environment.timeout(1)
+
+    environment.process(process())
+    return each_us(environment.step)
+
+
+def croniter_us() -> float:
+    """croniter's next fire time."""
+    schedule = croniter("*/15 4-8 * 5-9 *", datetime(2022, 5, 1, tzinfo=UTC))
+    return each_us(lambda: schedule.get_next(datetime))
+
+
+def apscheduler_us() -> float:
+    """APScheduler's next fire time of a cron trigger."""
+    trigger = CronTrigger(minute="*/15", hour="4-8", month="5-9", timezone=UTC)
+    last = datetime(2022, 5, 1, tzinfo=UTC)
+
+    def following() -> None:
+        nonlocal last
+        last = trigger.get_next_fire_time(last, last)
+
+    return each_us(following)
+
+
+@dataclass(frozen=True)
+class Year:
+    """A year of the demo: milliseconds of each repeat, and what the hub did."""
+
+    whole_ms: list[float]
+    physics_ms: list[float]
+    wakes: int
+    runs: int
+
+
+def year() -> Year:
+    """Replay a year under the hub's policy; the first, which compiles, is not counted."""
+    house, weather = demo()
+    sky, by_hour = sky_of(house, Span(weather, 0, 0, ()), 1)
+    dry = forcing(house.strips, by_hour)
+    policy = policies(house)[-1]
+    whole_ms, physics_ms = [], []
+    for number in range(YEARS + 1):
+        begin_s = time.perf_counter()
+        lived = live(house, policy, sky, dry, seed=1)
+        middle_s = time.perf_counter()
+        ground = Ground(house.strips, lived.ground.forcing, sky.start_s)
+        ground.catch_up(sky.start_s + HOUR_S * sky.hours)
+        if number:
+            whole_ms.append(1e3 * (middle_s - begin_s))
+            physics_ms.append(1e3 * (time.perf_counter() - middle_s))
+    runs = sum(heard.event[0] == OPENED for heard in lived.heard)
+    return Year(whole_ms, physics_ms, lived.wakes, runs)
+
+
+def main() -> None:
+    """Measure, and print the table."""
+    console = Console()
+    with console.status("measuring"):
+        found = turns(widened(demo()[0]))
+        scale = {
+            "a bare SimPy event": simpy_event_us(),
+            "croniter, next fire": croniter_us(),
+            "APScheduler CronTrigger, next fire": apscheduler_us(),
+        }
+        one_year = year()
+    console.print(_hub_table(found, scale))
+    console.print(_year_table(one_year))
+
+
+def _row(table: Table, name: str, value: float, most: float | None, base: float) -> None:
+    kept = "" if most is None else f"at most {most:g}" + ("" if value <= most else "  MISSED")
+    table.add_row(name, f"{value:.2f}", kept, f"{value / base:.2f}")
+
+
+def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
+    table = Table(title=f"{ZONES} zones, median")
+    for column in ("what", "us", "bar", "SimPy events"):
+        table.add_column(column, justify="left" if column in ("what", "bar") else "right")
+    base = scale["a bare SimPy event"]
+
+    def median_us(times_s: list[float]) -> float:
+        return 1e6 * statistics.median(times_s)
+
+    opening, poll = len(found.opening_s), len(found.poll_s)
+    _row(table, f"opening wake, {opening}: hub", median_us(found.opening_s), OPENING_MOST_US, base)
+    _row(table, "  with runner and devices", median_us(found.opening_turn_s), None, base)
+    _row(table, f"idle poll, {poll}: hub", median_us(found.poll_s), POLL_MOST_US, base)
+    _row(table, "  with runner and devices", median_us(found.poll_turn_s), None, base)
+    for name, value in scale.items():
+        _row(table, name, value, None, base)
+    return table
+
+
+def _year_table(found: Year) -> Table:
+    physics = statistics.median(found.physics_ms)
+    title = f"a year of the demo: {found.runs} runs, {found.wakes} wakes, {YEARS} repeats"
+    table = Table(title=title)
+    for column in ("what", "best ms", "median ms", "bar", "physics alone"):
+        table.add_column(column, justify="left" if column in ("what", "bar") else "right")
+    for name, times_ms, bar in (
+        ("replay with hourly soil", found.whole_ms, True),
+        ("physics alone", found.physics_ms, False),
+    ):
+        best, median = min(times_ms), statistics.median(times_ms)
+        kept = ""
+        if bar:
+            kept = f"at most {YEAR_MOST_MS:g}, aim {YEAR_AIM_MS:g}"
+            kept += "" if best <= YEAR_MOST_MS else "  MISSED"
+        table.add_row(name, f"{best:.1f}", f"{median:.1f}", kept, f"{median / physics:.1f}")
+    return table
+
+
+if __name__ == "__main__":
+    main()
