@@ -143,13 +143,20 @@ _TOP_WEIGHT = _overlap(*TOP_M)
 _TOP_LAYERS = int(np.flatnonzero(_TOP_WEIGHT)[-1]) + 1
 
 
-def strain_weights() -> Floats:
-    """Each layer's weight in a movement sum [1 a pF], times its thickness [mm]."""
-    depth_m = _MIDDLES_MM / 1000.0
-    return np.where(depth_m < CRACKED_M, 1.0, 2.0 - depth_m / 5.0) * _THICK_MM
+def strain_weights(edges_m: ArrayLike, cracked_m: float) -> Floats:
+    """Weight of each layer's change of suction in a sum of strain: its factor times thickness [m].
+
+    edges_m: boundaries of the layers from the top. The factor is 1.0 down to cracked_m and
+    2.0 - depth / 5 below, where the ground to the side holds it and it can only go up.
+    Source: AS 2870-2011, clause 2.3, from memory.
+    """
+    edges = np.asarray(edges_m, dtype=np.float64)
+    below = np.maximum(edges, cracked_m)
+    integral = np.minimum(edges, cracked_m) + 2.0 * below - below**2 / 10.0
+    return np.diff(integral)
 
 
-_STRAIN_WEIGHT = strain_weights() / strain_weights().sum()
+_STRAIN_WEIGHT = strain_weights(EDGES_M, CRACKED_M) / strain_weights(EDGES_M, CRACKED_M).sum()
 
 
 @dataclass(frozen=True)
