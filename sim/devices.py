@@ -26,15 +26,19 @@ from controller import events
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Ground, Sky
+from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
+from sim.soil import TEXTURES
 
 if TYPE_CHECKING:
     from controller.ports import Asked
 
-TIP_UM = 200  # of a tipping-bucket rain gauge
+CONTACT_LEAST_UM = 200  # of rain in that time, or a wet/dry contact shows none
 CONTACT_DRIES_S = HOUR_S  # a wet/dry contact shows rain so long after it fell
 BURST_TIMES = 3  # what a burst hose lets through, of its own flow
 PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
 MILLION = 1_000_000
+PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
+
 
 # A pack that suits the hub's thresholds: common practice, no source.
 SLEEP_UA = 30
@@ -101,6 +105,18 @@ PORT_CALLS = (
 )
 
 
+def _shown(
+    probe: CapacitiveProbe, ground: Ground, sky: Sky, zone: int, seed: int
+) -> tuple[list[float], list[float]]:
+    """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
+    the ground's temperature and noise add to that in each hour."""
+    random = np.random.default_rng([seed, zone])
+    piece_ppt = probe.pieces_ppt * random.normal()
+    added = probe.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
+    curve = probe.curve_ppt(TEXTURES[ground.strips[zone].texture])
+    return curve.tolist(), [*(added + piece_ppt).tolist(), piece_ppt]
+
+
 class Devices:
     """The ports of one simulated hub. Implements `controller.ports.Ports`."""
 
@@ -111,11 +127,12 @@ class Devices:
         sky: Sky,
         *,
         seed: int = 0,
-        noise_ppt: float = 1.0,
+        probe: CapacitiveProbe = PROBE,
+        gauge: TippingBucket = RAIN_GAUGE,
         drift_ppm: int = 0,
         faults: Sequence[Fault] = (),
     ) -> None:
-        """noise_ppt: standard deviation of a probe's hourly noise. drift_ppm: above -1e6."""
+        """seed: of the probes' noise, and what each piece reads too much. drift_ppm: above -1e6."""
         self.plan = plan
         self.ground = ground
         self.sky = sky
@@ -150,10 +167,16 @@ class Devices:
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
         self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
-        noise = [np.random.default_rng([seed, z]).normal(size=sky.hours + 1) for z in range(zones)]
-        self._noise = [(noise_ppt * row).tolist() for row in noise]
+        self._shown = {z: _shown(probe, ground, sky, z, seed) for z in self._probes}
         self._probe_hour = -1
-        self._tips = 0  # of the gauge before boot
+        has_gauge = plan.hub.rain_kind == GAUGE
+        self._tip_um = gauge.tip_um
+        # By the gauge at each hour's beginning, um.
+        self._counted_um: list[int] = [
+            0,
+            *gauge.counts_um(sky.rain_um).astype(int).tolist(),
+        ] * has_gauge
+        self._count_start_um = 0  # of these, before boot
         self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
         self._meter_start = [0] * len(plan.supplies)
         self._pack_s = self.now_s
@@ -235,7 +258,8 @@ class Devices:
         wall_s = self._clock_s()
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
-        self._tips = self.sky.fallen_um(self.now_s) // TIP_UM
+        if self._counted_um:
+            self._count_start_um = self._gauge_um()
         self._meter_start = list(self._metered)
         self._probe_hour = -1
         self._asked.clear()
@@ -267,11 +291,11 @@ class Devices:
         seen = self._seen
         hub = self.plan.hub
         if hub.rain_kind == GAUGE:
-            seen.rain_um = (self.sky.fallen_um(self.now_s) // TIP_UM - self._tips) * TIP_UM
+            seen.rain_um = self._gauge_um() - self._count_start_um
         elif hub.rain_kind == CONTACT:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
-            seen.rain_wet = fallen_um >= TIP_UM
+            seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
         if hub.frost:
             silent = self._is(Trouble.THERMOMETER_SILENT)
             seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
@@ -373,7 +397,7 @@ class Devices:
         self.most_open_at_once = max(self.most_open_at_once, open_in_all)
 
     def _share(self, zones: list[int], most: int) -> None:
-        """Give open zones of one supply their own flow, or what there is of it (ml/h; 0: enough)."""
+        """Give open zones of one supply their own flow, or what there is (ml/h; 0: enough)."""
         for zone in zones:
             if not self._is(Trouble.BLOCKED, zone):
                 times = BURST_TIMES if self._is(Trouble.BURST, zone) else 1
@@ -407,7 +431,20 @@ class Devices:
                     shorted = self._is(Trouble.PROBE_SHORT, zone)
                     seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
                     continue
-            seen.soil_vwc_ppt[zone] = round(self.ground.vwc_ppt(zone) + self._noise[zone][hour])
+            curve, added = self._shown[zone]
+            true_ppt = self.ground.vwc_ppt(zone)
+            k = min(int(true_ppt), len(curve) - 2)
+            read_ppt = curve[k] + (true_ppt - k) * (curve[k + 1] - curve[k]) + added[hour]
+            seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
+
+    def _gauge_um(self) -> int:
+        """What the gauge has counted since the start; tips fall evenly within an hour."""
+        hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
+        if hour >= self.sky.hours:
+            return self._counted_um[-1]
+        before_um = self._counted_um[hour]
+        more_um = (self._counted_um[hour + 1] - before_um) * of_hour_s // HOUR_S
+        return before_um + more_um // self._tip_um * self._tip_um
 
     def _battery_mv(self) -> int:
         """Voltage under load: falls straight from fresh to empty with the charge taken."""

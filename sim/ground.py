@@ -30,6 +30,8 @@ class Sky:
         """hourly: from `start_s` on, a local standard midnight."""
         self.start_s = start_s
         self.hours = len(hourly.rain_mm)
+        self.rain_um = hourly.rain_mm * 1000.0  # of each hour
+        self.temp_c = hourly.temp_c
         self._temp_mc: list[int] = np.rint(hourly.temp_c * 1000.0).astype(np.int64).tolist()
         fallen = np.concatenate(([0.0], np.cumsum(hourly.rain_mm)))
         self._fallen_um: list[int] = np.rint(fallen * 1000.0).astype(np.int64).tolist()

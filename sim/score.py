@@ -40,8 +40,8 @@ class Days:
     pf, pf_unwatered: daily mean of the band's pF. pf_end: its pF in the day's last hour. seconds,
     litres: water given. runoff_mm, runoff_rain_mm: irrigation and rain that ran off; bypass_mm,
     bypass_rain_mm: that went down cracks. movement_pf, movement_pf_unwatered: daily mean of pF
-    through the column, weighted by the strain it causes. top_wet: whether 0-0.3 m stayed wetter than
-    pF 2.0 for more than 48 h after rain had ended.
+    through the column, weighted by the strain it causes. top_wet: whether 0-0.3 m stayed wetter
+    than pF 2.0 for more than 48 h after rain had ended.
     """
 
     pf: Floats

@@ -13,16 +13,22 @@ from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
 from sim.ground import Ground, Sky, forcing
 from sim.hourly import Hourly
 from sim.house import House
+from sim.sensors import CapacitiveProbe, TippingBucket
 from tests.houses import UTC, make_house, still_weather
 
 START_S = 86400 * 1000
+# Sensors that show the truth, but for whole ppt and whole tips.
+EXACT: dict[str, Any] = {
+    "probe": CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=0.0),
+    "gauge": TippingBucket(tip_s=0.0, caught=1.0, wetting_um=0.0),
+}
 
 
 def devices(house: House | None = None, by_hour: Hourly | None = None, **values: Any) -> Devices:
     house = house or make_house(hub=UTC)
     by_hour = by_hour or still_weather(3)
     ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
-    return Devices(house.plan, ground, Sky(by_hour, START_S), noise_ppt=0.0, **values)
+    return Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
 
 
 def litres(device: Devices, zone: int) -> float:
@@ -170,6 +176,40 @@ def test_gauge_counts_whole_tips_since_boot() -> None:
     assert device.look().rain_um == 1400
 
 
+def test_a_gauge_misses_drizzle_and_a_part_of_the_rest() -> None:
+    house, by_hour = make_house(hub=UTC), still_weather(2, rain_mm=1.0)
+    ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
+    device = Devices(house.plan, ground, Sky(by_hour, START_S))
+    seen = []
+    for minute in range(0, 48 * 60, 7):
+        device.advance(START_S + 60 * minute)
+        seen.append(device.look().rain_um)
+    assert all(um is not None and um % 200 == 0 for um in seen)
+    assert seen == sorted(seen, key=lambda um: um or 0)
+    assert seen[-1] == pytest.approx(0.95 * 1000 * 48 - 100, abs=400)
+
+
+def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None:
+    house = make_house(hub=UTC, zone={"probe": 1})
+
+    def reads(start_pf: float, temp_c: float = 20.0, **values: Any) -> list[int]:
+        by_hour = still_weather(2, temp_c=temp_c)
+        ground = Ground(house.strips, forcing(house.strips, by_hour), START_S, start_pf)
+        device = Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
+        return [ppt for ppt in device.look().soil_vwc_ppt if ppt is not None]
+
+    def true_ppt(start_pf: float) -> float:
+        return 1000.0 * float(soil.TEXTURES["clay"].water_content(10.0**start_pf))
+
+    assert reads(3.0) == pytest.approx([true_ppt(3.0)] * 2, abs=1.0)
+    assert reads(4.5)[0] < true_ppt(4.5) - 100.0
+    probe = CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=1.0)
+    assert reads(3.0, 8.0, probe=probe)[0] == pytest.approx(true_ppt(3.0) - 12.0, abs=1.0)
+    pieces = reads(3.0, probe=CapacitiveProbe(noise_ppt=0.0, pieces_ppt=20.0), seed=1)
+    assert pieces[0] != pieces[1]
+    assert reads(7.0 - 0.5, -40.0, probe=CapacitiveProbe(gap_share=0.99)) == [0, 0]
+
+
 def test_contact_dries_after_rain() -> None:
     rain_mm = np.zeros(48)
     rain_mm[1] = 2.0
@@ -227,7 +267,7 @@ def test_probe_noise_repeats_with_the_seed() -> None:
     def readings(seed: int) -> list[int | None]:
         by_hour = still_weather(3)
         ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
-        device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed, noise_ppt=3.0)
+        device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed)
         found = []
         for hour in range(20):
             device.advance(START_S + 3600 * hour)

@@ -1,5 +1,6 @@
 """Scoring against small series made by hand."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -151,9 +152,9 @@ def test_movement_is_the_change_of_weighted_suction_in_percent_of_the_unwatered(
     year = np.linspace(0.0, 2.0 * np.pi, 365)
     wave = np.concatenate((np.cos(year), 0.5 * np.cos(year)))  # two years: 2.0 and 1.0 pF of change
     zeros = np.zeros((730, 2))
-    names = set(Days.__dataclass_fields__) - {"movement_pf", "movement_pf_unwatered"}
-    days = Days(
-        **dict.fromkeys(names, zeros),
+    days = replace(
+        days_like([0.0] * 730),
+        pf=zeros,
         movement_pf=np.stack((0.3 * wave, 0.6 * wave), axis=1),
         movement_pf_unwatered=np.stack((wave, 0.9 * wave), axis=1),
     )
