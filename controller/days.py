@@ -95,7 +95,10 @@ class Days:
 
     def local_s(self, up_s: int) -> "int | None":
         """Local seconds, or None while the clock is not trusted."""
-        return self.time.local_s(up_s + self._skew_s) if self.trusted else None
+        if not self.trusted:
+            return None
+        wall_s = up_s + self._skew_s
+        return wall_s + self.time.offset_s(wall_s)
 
     def steady_s(self, up_s: int) -> int:
         """Seconds until local rules, or local time itself, may next say something else."""

@@ -122,6 +122,7 @@ class Hub:
         self.days = Days(plan, record, self.lockouts, self.trim, replanned, self._tell)
         self.guard = Guard(plan, record, self._up_s)
         self.meters = [Meter(self._up_s) if supply.meter else None for supply in plan.supplies]
+        self._metered = [(s, meter) for s, meter in enumerate(self.meters) if meter is not None]
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self.intent: "Run | None" = None
         self._intent_saved = False
@@ -149,14 +150,13 @@ class Hub:
         self._up_s = up_s
         heard = len(self._sent) > 0
         news = heard and self._take_outcome(up_s, seen)
-        if self.days.take_clock(up_s, wall_s):
-            self._judged_up_s = _NONE
-            news = True
-        if up_s >= self._poll_up_s and self._booted:
-            self.polls += 1
-            if self._poll(up_s, seen):
-                self._judged_up_s = _NONE
+        if not heard:  # else it is still the moment of the step before
+            if self.days.take_clock(up_s, wall_s):
                 news = True
+            if up_s >= self._poll_up_s and self._booted:
+                self.polls += 1
+                if self._poll(up_s, seen):
+                    news = True
         if news or asked or (up_s >= self._due_up_s and not heard):
             return self._decide(up_s, seen, asked)
         if heard:  # what was due was decided in the step before
@@ -200,8 +200,6 @@ class Hub:
 
     def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
         """Return commands and what is to be reported; set when to wake."""
-        if self.guard.open_zones:
-            self.guard.verify(up_s)
         if commands:
             self._sent = commands
             self.wake_s = up_s  # how that went is to be told at once
@@ -209,6 +207,7 @@ class Hub:
             # What only reports needs no answer: an event that was not shown is still in the log.
             for event in self._events:
                 self.log.add(event)
+            self.guard.verify(up_s)
             self._plan_wake(up_s)
         if self._events:
             commands += [(REPORT, event) for event in self._events]
@@ -260,7 +259,7 @@ class Hub:
         """Learn which of the last step's commands were carried out: the first `seen.done`.
 
         Returns True if there is something to decide. There is not when an intent judged just now has
-        been written down, nor when a valve has opened and no other may follow.
+        been written, nor when a valve has opened and no other may follow.
         """
         sent = self._sent
         self._sent = []
@@ -317,7 +316,7 @@ class Hub:
         if meter is not None:
             given_ml = meter.given_ml(seen.meter_ml[supply])
             meter.turned(seen.meter_ml[supply], up_s)
-            self._poll_up_s = min(self._poll_up_s, up_s + SETTLE_S)
+            self._poll_up_s = min(self._poll_up_s, up_s + 2 * SETTLE_S)
         whole = run.ended in (DONE, LITRES)
         self._tell(CLOSED if whole else CUT_SHORT, zone, run.ended, given_s, given_ml)
         if run.kind == TEST and run.flow_ml_min > 0 and not run.bad_flow:
@@ -584,27 +583,25 @@ class Hub:
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
         if up_s < self.lockouts.dry_up_s:
             next_up_s = min(next_up_s, self.lockouts.dry_up_s)
-        for supply, meter in enumerate(self.meters):
-            if meter is not None:
-                if self._watch(supply, meter, seen.meter_ml[supply], up_s):
-                    changed = True
-                settle_up_s = meter.settle_up_s(up_s)
-                if settle_up_s:
-                    next_up_s = min(next_up_s, settle_up_s)
-                litres_up_s = self._litres_up_s(supply, meter, seen, up_s)
+        for supply, meter in self._metered:
+            if self._watch(supply, meter, seen.meter_ml[supply], up_s):
+                changed = True
+            zone = self.guard.open_zone(supply)
+            settle_up_s = meter.settle_up_s(up_s, zone != _NONE)
+            if settle_up_s:
+                next_up_s = min(next_up_s, settle_up_s)
+            run = self.runs[zone] if zone != _NONE else None
+            if run is not None and run.run_ml:
+                litres_up_s = self._litres_up_s(run, meter, seen.meter_ml[supply], up_s)
                 if litres_up_s <= up_s:
                     changed = True  # the run is to be ended
                 next_up_s = min(next_up_s, max(litres_up_s, up_s + 1))
         self._poll_up_s = next_up_s
         return changed
 
-    def _litres_up_s(self, supply: int, meter: Meter, seen: "Seen", up_s: int) -> int:
+    def _litres_up_s(self, run: Run, meter: Meter, ml: "int | None", up_s: int) -> int:
         """Return when a run that ends by litres should have had them."""
-        zone = self.guard.open_zone(supply)
-        run = self.runs[zone] if zone != _NONE else None
-        if run is None or not run.run_ml:
-            return _FAR
-        left_ml = run.run_ml - meter.given_ml(seen.meter_ml[supply])
+        left_ml = run.run_ml - meter.given_ml(ml)
         if left_ml <= 0:
             return up_s
         return up_s + max(1, left_ml * 60 // run.flow_ml_min) if run.flow_ml_min > 0 else _FAR

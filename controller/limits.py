@@ -34,7 +34,7 @@ SAVE_RETRY_S = const(300)  # between tries to write a store that failed
 FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 
 # Sensors.
-STALE_S = const(10800)  # three hours without a reading: three missed polls at the slowest
+STALE_S = const(10800)  # three hours without a reading, or three polls where those are slower
 VWC_LEAST_PPT = const(20)  # below: air, an open wire or a shrunk-away probe
 VWC_MOST_PPT = const(550)  # above: more water than clay has pores
 STUCK_PPT = const(3)  # less than this is noise, not change
@@ -48,7 +48,7 @@ BATTERY_MARGIN_MV = const(200)  # a resting battery recovers about so much
 SETTLE_S = const(30)  # a hose fills, or drains, before its flow means anything
 NO_FLOW_PCT = const(10)  # of the learned flow
 BURST_PCT = const(150)  # of the learned flow
-LEAK_ML = const(500)  # through a meter while every valve of its supply is shut
+LEAK_ML = const(1000)  # with every valve of the supply shut: more than one passes as it shuts
 FLOW_LEAST_ML_MIN = const(50)  # less is no flow when none was learned
 
 # Trim and re-wetting.

@@ -44,7 +44,8 @@ class Lockouts:
         self._plan = plan
         self._record = record
         self._tell = tell
-        self.probes = [Probe(zone) if zone.probe else None for zone in plan.zones]
+        self._stale_s = max(STALE_S, 3 * plan.hub.poll_s)
+        self.probes = [Probe(zone, self._stale_s) if zone.probe else None for zone in plan.zones]
         self._probed = _probed(self.probes)
         self.frost = False
         self.low_battery = False
@@ -343,7 +344,7 @@ class Lockouts:
 
     def _miss_temperature(self, up_s: int) -> bool:
         """A thermometer that is silent for hours is an alarm, and holds nothing back."""
-        if self._temp_stale or up_s - self._temp_up_s < STALE_S:
+        if self._temp_stale or up_s - self._temp_up_s < self._stale_s:
             return False
         self._temp_stale = True
         self._temp_known = False
@@ -369,7 +370,7 @@ class Lockouts:
     def _take_battery(self, hub: "HubPart", battery_mv: "int | None", up_s: int) -> bool:
         """Low, or not known: open nothing. Spent: shut what is open."""
         if battery_mv is None:
-            if self._battery_up_s != _NEVER and up_s - self._battery_up_s < STALE_S:
+            if self._battery_up_s != _NEVER and up_s - self._battery_up_s < self._stale_s:
                 return False
             return self._set_low_battery(True, 0)  # nothing says that a valve could be shut again
         self._battery_up_s = up_s

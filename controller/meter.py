@@ -24,7 +24,7 @@ class Meter:
     """One supply's meter."""
 
     def __init__(self, up_s: int) -> None:
-        self._start_ml = _UNKNOWN  # the count when a valve last opened
+        self._start_ml = _UNKNOWN  # the count when a valve last opened or shut
         self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
         self._turned_up_s = up_s  # when a valve of the supply last opened or shut
@@ -33,6 +33,7 @@ class Meter:
         """A valve opened or shut: the pipe has to settle again."""
         self._start_ml = _UNKNOWN if ml is None else ml
         self._mark_ml = _UNKNOWN
+        self._mark_up_s = up_s
         self._turned_up_s = up_s
 
     def given_ml(self, ml: "int | None") -> int:
@@ -41,10 +42,13 @@ class Meter:
             return 0
         return max(0, ml - self._start_ml)
 
-    def settle_up_s(self, up_s: int) -> int:
-        """Return when the meter wants to be read next after a turn: twice, then 0."""
+    def settle_up_s(self, up_s: int, is_open: bool) -> int:
+        """Return when the meter wants to be read next after a turn, or 0.
+
+        Once the hose has filled and once after, to see the flow; once after a valve has shut.
+        """
         settled_up_s = self._turned_up_s + SETTLE_S
-        if up_s < settled_up_s:
+        if up_s < settled_up_s and is_open:
             return settled_up_s
         return settled_up_s + SETTLE_S if up_s < settled_up_s + SETTLE_S else 0
 
@@ -63,16 +67,20 @@ class Meter:
         return (ml - mark_ml) * 60 // took_s
 
     def leaks(self, ml: "int | None", up_s: int) -> bool:
-        """Whether more than a trickle has passed in a day with every valve shut."""
-        if ml is None or up_s - self._turned_up_s < SETTLE_S:
+        """Whether water passes with every valve shut: more than one lets through as it shuts.
+
+        A trickle is forgotten from day to day.
+        """
+        if ml is None:
             return False
-        if self._mark_ml == _UNKNOWN or ml < self._mark_ml or up_s - self._mark_up_s > DAY_S:
-            self._mark_ml = ml
+        start_ml = self._start_ml
+        if start_ml == _UNKNOWN or ml < start_ml or up_s - self._mark_up_s > DAY_S:
+            self._start_ml = ml
             self._mark_up_s = up_s
             return False
-        if ml - self._mark_ml < LEAK_ML:
+        if ml - start_ml < LEAK_ML:
             return False
-        self._mark_ml = ml  # what is told once is not told again when the owner has cleared it
+        self._start_ml = ml  # what is told once is not told again when the owner has cleared it
         return True
 
 

@@ -104,7 +104,7 @@ class HubPart(Part):
         ("off_weekday", "B", 0, 6),
         ("off_s", "i", -604800, 604800),
         ("open_max", "B", 1, SUPPLIES_MAX),
-        ("poll_s", "H", 60, 3600),  # sensors, all valves shut
+        ("poll_s", "H", 60, 10800),  # sensors, all valves shut
         ("watch_s", "H", 10, 600),  # sensors and flow, a valve open
         ("frost", "B", 0, 1),  # 1: there is a thermometer
         ("frost_on_mc", "i", -20000, 15000),

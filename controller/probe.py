@@ -21,8 +21,10 @@ _NEVER = const(-1)
 class Probe:
     """Hysteresis and trust. Fed at polls while its zone is shut: the hose beside it misleads."""
 
-    def __init__(self, zone: "ZonePart") -> None:
+    def __init__(self, zone: "ZonePart", stale_s: int = STALE_S) -> None:
+        """`stale_s`: how long no reading is borne with."""
         self._zone = zone
+        self._stale_s = stale_s
         self.trusted = True
         self.wet = False
         self.told_trusted = True  # what was last reported of the two
@@ -77,7 +79,7 @@ class Probe:
         if ppt is None:
             if self._read_up_s == _NEVER:
                 self._read_up_s = up_s
-            good = up_s - self._read_up_s < STALE_S
+            good = up_s - self._read_up_s < self._stale_s
         else:
             good = self._believable(ppt, up_s, rain_um, watered, bank_full)
             self.ppt = ppt

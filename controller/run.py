@@ -9,6 +9,11 @@ _UNKNOWN = const(-1)
 class Run:
     """A run about to begin, or under way."""
 
+    open = False  # its OPEN was carried out
+    flow_ml_min = _UNKNOWN  # last measured
+    bad_flow = False
+    ended = OK  # why it is being closed
+
     def __init__(
         self, zone: int, run_s: int, run_ml: int = 0, kind: int = PLANNED, anyway: bool = False
     ) -> None:
@@ -17,7 +22,3 @@ class Run:
         self.run_ml = run_ml  # ends the run when given; 0: minutes do
         self.kind = kind  # PLANNED, MANUAL or TEST
         self.anyway = anyway  # the owner overrides what may be overridden
-        self.open = False  # its OPEN was carried out
-        self.flow_ml_min = _UNKNOWN  # last measured
-        self.bad_flow = False
-        self.ended = OK  # why it is being closed

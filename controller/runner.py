@@ -40,8 +40,10 @@ class Runner:
             seen = self._look()
             seen.done = 0
             asked = self._take_asked()
+            up_s = ports.up_s()  # a turn is one moment, however long its commands take
+            wall_s = self._wall_s()
             for _ in range(STEPS_MAX):
-                commands = self.hub.step(ports.up_s(), self._wall_s(), seen, asked)
+                commands = self.hub.step(up_s, wall_s, seen, asked)
                 if commands:
                     asked = []
                     seen.done = self._carry_out(commands)

@@ -64,16 +64,19 @@ class Trim:
         """
         part = self._plan.zones[zone]
         pct = part.share_pct * self.pct(zone, trusted)
-        run_s = row.run_s if row.run_ml else row.run_s * pct // 10000
-        run_ml = max(row.run_ml * pct // 10000, 1) if row.run_ml else 0
+        most_s = min(part.longest_s, self.room_s(zone))
+        if not row.run_ml:
+            return min(row.run_s * pct // 10000, most_s), 0
+        run_s = min(row.run_s, most_s)
+        run_ml = max(row.run_ml * pct // 10000, 1)
         flow_ml_min = self._record.flow_ml_min[zone] or part.flow_ml_min
-        if run_ml and flow_ml_min:
+        if flow_ml_min:
             if self._plan.supplies[part.supply].meter:
                 # The meter ends it; time is only the bound: a quarter more, and the hose to fill.
                 run_s = min(run_s, run_ml * 75 // flow_ml_min + SETTLE_S)
             else:
                 run_s = min(run_s, run_ml * 60 // flow_ml_min)
-        return min(run_s, part.longest_s, self.room_s(zone)), run_ml
+        return run_s, run_ml
 
     # What moves it.
 
