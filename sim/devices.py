@@ -38,6 +38,7 @@ BURST_TIMES = 3  # what a burst hose lets through, of its own flow
 PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
 MILLION = 1_000_000
 PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
+FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
 
 
 # A pack that suits the hub's thresholds: common practice, no source.
@@ -154,7 +155,14 @@ class Devices:
         self.open_valves = [False] * self.valves
         self._any_open = False
         self._deadline_s: list[int | None] = [None] * self.valves
-        self._flows = [0] * zones  # ml/h, now
+        self._flows = [0] * zones  # through the valve, ml/h, now
+        # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
+        self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
+        self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
+        self._holding = [zone for zone in range(zones) if self._hold[zone]]
+        self._in_hose = [0] * zones
+        self._drains_from_s = [self.now_s] * zones
+        self._filling: dict[int, tuple[int, int]] = {}  # zones: full at, ml/h kept until then
         self.given = [0] * zones  # ml/h times seconds since the start
         self._told = [0] * zones  # of these, before the last closing line
         self._metered = [0] * len(plan.supplies)
@@ -194,12 +202,15 @@ class Devices:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._any_open and self.now_s < to_s:
             ends = [end for end in self._deadline_s if end is not None]
+            ends += [full_s for full_s, _ in self._filling.values()]
             until_s = max(min([to_s, *ends]), self.now_s)
             self._flow(until_s)
             self.now_s = until_s
             for valve, end in enumerate(self._deadline_s):
                 if end is not None and end <= until_s:
                     self._turn(valve, False)
+            if any(full_s <= until_s for full_s, _ in self._filling.values()):
+                self._set_flows()
         self.now_s = max(self.now_s, to_s)
 
     def ask(self, asked: "Asked") -> None:
@@ -395,6 +406,34 @@ class Devices:
             self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
             self._share(ways, most)
         self.most_open_at_once = max(self.most_open_at_once, open_in_all)
+        if self._holding:
+            self._fill_hoses()
+
+    def _fill_hoses(self) -> None:
+        """Let open hoses that are not full take what their supply has left.
+
+        Until it is full, half of its flow comes out of a hose. What drained since it was shut is
+        booked once it opens again, all of it to the present hour.
+        """
+        self._filling = {}
+        for zones, _, most in self._pipes:
+            rest = (most or FILLING_ML_H) - sum([self._flows[zone] for zone in zones])
+            for zone in zones:
+                flow = self._flows[zone]
+                if not flow or not self._hold[zone]:
+                    continue
+                drained = self._drains[zone] * (self.now_s - self._drains_from_s[zone])
+                drained = min(drained, self._in_hose[zone])
+                if drained:
+                    self._in_hose[zone] -= drained
+                    self._drains_from_s[zone] = self.now_s
+                    self.ground.soak(zone, drained, self.now_s)
+                room = self._hold[zone] - self._in_hose[zone]
+                if room > 0:
+                    self._flows[zone] += max(rest, 0)
+                    kept = self._flows[zone] - flow // 2
+                    self._filling[zone] = self.now_s - -room // kept, kept
+                    rest = 0
 
     def _share(self, zones: list[int], most: int) -> None:
         """Give open zones of one supply their own flow, or what there is (ml/h; 0: enough)."""
@@ -414,7 +453,12 @@ class Devices:
                 water = flow * (until_s - self.now_s)
                 self.given[zone] += water
                 self._metered[self.plan.zones[zone].supply] += water
-                self.ground.water(zone, flow, self.now_s, until_s)
+                kept = 0
+                if zone in self._filling:
+                    kept = self._filling[zone][1]
+                    self._in_hose[zone] += kept * (until_s - self.now_s)
+                self._drains_from_s[zone] = until_s
+                self.ground.water(zone, flow, self.now_s, until_s, kept)
 
     def _read_probes(self, seen: Seen) -> None:
         """Each probe reads once an hour; in between it shows the same."""

@@ -403,6 +403,8 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
                 float(days.bypass_rain_mm[:, zone].sum()) * strip.area_m2, 1
             ),
             **judged.counts("year_", zone),
+            "hose_l_h": round(strip.flow_l_h, 1),
+            "hose_evenness": round(strip.evenness, 3),
             "season_days": int(judged.season.days[:, zone].sum()),
         }
     return zones

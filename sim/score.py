@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim import soil
-from sim.ground import Floats, Ground
+from sim.ground import PER_LITRE, Floats, Ground
 
 Bools = NDArray[np.bool_]
 Codes = NDArray[np.int8]
@@ -68,13 +68,12 @@ def days_of(ground: Ground, rain_mm: Floats) -> Days:
     watered = ground.results[:, zones:]
     unwatered_pf = ground.results[:, :zones, soil.BAND_PF]
     given = ground.forcing[:, zones:]
-    area_m2 = np.array([strip.area_m2 for strip in ground.strips])
     return Days(
         pf=_by_day(watered[:, :, soil.BAND_PF]).mean(axis=1),
         pf_unwatered=_by_day(unwatered_pf).mean(axis=1),
         pf_end=_by_day(watered[:, :, soil.BAND_PF])[:, -1],
         seconds=_by_day(given[:, :, soil.IRRIGATION_S]).sum(axis=1),
-        litres=_by_day(given[:, :, soil.IRRIGATION]).sum(axis=1) * area_m2,
+        litres=_by_day(ground.passed).sum(axis=1) / PER_LITRE,
         runoff_mm=_by_day(watered[:, :, soil.RUNOFF_IRRIGATION]).sum(axis=1),
         runoff_rain_mm=_by_day(watered[:, :, soil.RUNOFF_RAIN]).sum(axis=1),
         bypass_mm=_by_day(watered[:, :, soil.BYPASS_IRRIGATION]).sum(axis=1),

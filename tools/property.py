@@ -349,7 +349,9 @@ class Hub(_Table):
     """How the hub itself behaves."""
 
     open_at_once: Annotated[int, rules.whole(1, 4)] = 1  # valves, over all supplies
-    poll: Annotated[float, q("min", 1, 180, "3 h", bare=False)] = 180  # sensors, all valves shut; and before a run
+    poll: Annotated[float, q("min", 1, 180, "3 h", bare=False)] = (
+        180  # sensors, all valves shut; and before a run
+    )
     watch: Annotated[float, q("min", 0.2, 10, "10 min", bare=False)] = 10  # with a valve open
 
 

@@ -395,3 +395,70 @@ def test_battery_falls_and_is_changed_after_a_complaint() -> None:
     assert device.look().battery_mv < low  # type: ignore[operator]
     device.advance(START_S + 86400 * 503)
     assert device.look().battery_mv == fresh
+
+
+def hose_devices(flow_ml_min: int, drain_l_h: float) -> Devices:
+    """Zones whose hoses hold 3 L and give 60 L/h."""
+    house = make_house(
+        hub=UTC,
+        supplies=[{"flow_ml_min": flow_ml_min, "meter": 1}],
+        strip={"flow_l_h": 60.0, "hose_l": 3.0, "drain_l_h": drain_l_h},
+    )
+    return devices(house)
+
+
+def on_ground(device: Devices, zone: int) -> float:
+    """Litres that reached a strip; call once, before anything has stepped it."""
+    column = len(device.ground.strips) + zone
+    return float(device.ground.forcing[:, column, soil.IRRIGATION].sum()) / 3_600_000
+
+
+@pytest.mark.parametrize(("flow_ml_min", "fill_s"), [(9500, 20), (0, 10), (1000, 360)])
+def test_a_hose_fills_before_it_gives_its_flow(flow_ml_min: int, fill_s: int) -> None:
+    # Half of 60 L/h comes out meanwhile: 9 of 9.5 L/min fill 3 L in 20 s.
+    device = hose_devices(flow_ml_min, 0.0)
+    supply_l_min = flow_ml_min / 1000 or 19.0
+    device.open(0, 3600)
+    device.advance(START_S + fill_s // 2)
+    assert litres(device, 0) == pytest.approx(supply_l_min * (fill_s // 2) / 60)
+    device.advance(START_S + 720)
+    device.close(0)
+    device.advance(START_S + 3000)
+    through = supply_l_min * fill_s / 60 + (720 - fill_s) / 60
+    assert litres(device, 0) == pytest.approx(through, abs=0.2)
+    assert device.look().meter_ml == [int(1000 * litres(device, 0))]
+    assert on_ground(device, 0) == pytest.approx(litres(device, 0) - 3.0, abs=0.2)
+    # Its hose holds what did not come out, and nothing else.
+    assert on_ground(device, 0) + device._in_hose[0] / 3_600_000 == pytest.approx(
+        litres(device, 0), rel=1e-12
+    )
+    assert device.ground.passed[:, 0].sum() == device.given[0]
+
+
+def test_a_hose_that_drained_fills_again_and_its_water_is_not_lost() -> None:
+    flat, falling = hose_devices(9500, 0.0), hose_devices(9500, 1.0)
+    for device in (flat, falling):
+        for hour in range(3):
+            device.advance(START_S + 3600 * hour)
+            device.open(0, 600)
+            device.advance(START_S + 3600 * hour + 600)
+    # An hour but ten minutes drain 0.83 L, twice.
+    more = litres(falling, 0) - litres(flat, 0)
+    assert 2 * 0.83 * 0.9 < more < 2 * 0.83 * 1.1
+    for device in (flat, falling):
+        kept = device._in_hose[0] / 3_600_000
+        assert on_ground(device, 0) + kept == pytest.approx(litres(device, 0), rel=1e-12)
+
+
+def test_filling_does_not_depend_on_when_someone_looks() -> None:
+    once, often = hose_devices(9500, 1.0), hose_devices(9500, 1.0)
+    for device, step_s in ((once, 3600), (often, 1)):
+        for from_s in (0, 1900, 2600, 7000):
+            device.advance(START_S + from_s)
+            device.open(0, 3600)
+            for at_s in range(from_s, from_s + 500, step_s):
+                device.advance(START_S + at_s)
+            device.advance(START_S + from_s + 500)
+            device.close(0)
+    assert once.given == often.given
+    np.testing.assert_array_equal(once.ground.forcing, often.ground.forcing)
