@@ -147,6 +147,18 @@ def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf:
     np.testing.assert_array_equal(run.water_mm, stepped.water_mm)
 
 
+def test_batches_on_threads_are_the_same_bits() -> None:
+    forcings = [storms(seed, 400, 3) for seed in range(5)]
+
+    def columns() -> soil.Columns:
+        return soil.Columns(["clay"] * 3, yard=[None, None, 0])
+
+    alone = [columns().run(forcing) for forcing in forcings]
+    batches = [(columns(), forcing) for forcing in forcings]
+    for one, other in zip(alone, soil.run_batches(batches, np.copy, threads=3), strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
 @given(seed=SEEDS)
 def test_the_yard_is_the_unwatered_control(seed: int) -> None:
     # A strip beside it changes nothing in the unwatered column.
