@@ -51,8 +51,8 @@ def next_after(plan: "Plan", cycle_no: int, today: int) -> int:
 
 def end_wall_s(plan: "Plan", time: "LocalTime", cycle_no: int) -> int:
     """UTC instant by which a cycle's runs must end: its window's end or the next cycle's start."""
-    day = day_of_number(cycle_no)
-    end_s = time.wall_s(day * DAY_S + 60 * row_of(plan, day).end_min())
+    day, cycle = divmod(cycle_no, _PER_DAY)
+    end_s = time.wall_s(day * DAY_S + 60 * row_of(plan, day).end_min_of(cycle))
     following = next_after(plan, cycle_no, day)
     if following >= 0:
         end_s = min(end_s, start_wall_s(plan, time, following))

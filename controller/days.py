@@ -145,7 +145,8 @@ class Days:
         if (self._record.hold_s or self._lockouts.hold) and self._see_hold(wall_s):
             changed = True
         while wall_s >= self._next_s:
-            self._begin_cycle(self._next_no, up_s, wall_s)
+            if self._begin_cycle(self._next_no, up_s, wall_s):
+                changed = True
         return changed
 
     def _resync(self, up_s: int, wall_s: int, why: int) -> None:
@@ -260,8 +261,11 @@ class Days:
         self._record.mark_no = cycle_no
         self._record.mark_wall_s = wall_s
 
-    def _begin_cycle(self, cycle_no: int, up_s: int, wall_s: int) -> None:
-        """Every zone is to have one run; those dropped last time go first."""
+    def _begin_cycle(self, cycle_no: int, up_s: int, wall_s: int) -> bool:
+        """Every zone is to have one run; those dropped last time go first.
+
+        Returns True if the record is to be saved for it.
+        """
         self.drop_waiting(_ANY)
         if self._went_back:
             self._went_back = False
@@ -275,20 +279,27 @@ class Days:
         for zone, part in enumerate(self._plan.zones):
             if part.share_pct:
                 self._record.waiting |= 1 << zone
-        if cycle_no == agenda.number(agenda.day_of_number(cycle_no), 0):
-            self._check_by_probes(agenda.day_of_number(cycle_no), up_s)
+        day = agenda.day_of_number(cycle_no)
+        trimmed = cycle_no == agenda.number(day, 0) and self._check_by_probes(day, up_s)
         self._find_next(wall_s)
+        return trimmed
 
-    def _check_by_probes(self, day: int, up_s: int) -> None:
-        """The hub's own weekly check: before the day's first cycle, and a day after rain."""
+    def _check_by_probes(self, day: int, up_s: int) -> bool:
+        """The hub's own weekly check: before the day's first cycle, and a day after rain.
+
+        Returns True if a trim moved.
+        """
         if self._plan.hub.auto_trim == AUTO_OFF or weekday_of(day) != AUTO_WEEKDAY:
-            return
+            return False
         if self._lockouts.after_rain(up_s):
-            return
+            return False
+        moved = False
         for zone, probe in enumerate(self._lockouts.probes):
             if probe is not None and probe.trusted and probe.ppt >= 0:
                 wet = probe.ppt >= self._plan.zones[zone].wet_ppt
-                self._trim.check_by_probe(zone, wet, probe.dry(), day)
+                if self._trim.check_by_probe(zone, wet, probe.dry(), day):
+                    moved = True
+        return moved
 
     def drop_waiting(self, why: int) -> None:
         """Drop every waiting run; `why` 0: each for what held it."""

@@ -205,8 +205,6 @@ class Hub:
             self.wake_s = up_s  # how that went is to be told at once
         else:
             # What only reports needs no answer: an event that was not shown is still in the log.
-            for event in self._events:
-                self.log.add(event)
             self.guard.verify(up_s)
             self._plan_wake(up_s)
         if self._events:
@@ -258,8 +256,8 @@ class Hub:
     def _take_outcome(self, up_s: int, seen: "Seen") -> bool:
         """Learn which of the last step's commands were carried out: the first `seen.done`.
 
-        Returns True if there is something to decide. There is not when an intent judged just now has
-        been written, nor when a valve has opened and no other may follow.
+        Returns True if there is something to decide. There is not when an intent judged just now
+        has been written, nor when a valve has opened and no other may follow.
         """
         sent = self._sent
         self._sent = []
@@ -276,10 +274,8 @@ class Hub:
                 self._saved(command[1], done, failed, up_s)
             elif what == OPEN:
                 self._opened(command[1], done, failed, up_s, seen)
-            elif done or failed:
-                self.log.add(command[1])
-            elif command[1][0] != OPENED:  # never shown: again; but what did not open, did not
-                self._events.append(command[1])
+            else:
+                self._shown(command[1], done or failed)
         what = sent[0][0]
         if seen.done < len(sent):
             return True
@@ -290,6 +286,11 @@ class Hub:
         if self.guard.count() >= self.plan.hub.open_max:
             return False
         return bool(self.record.waiting or self.test)
+
+    def _shown(self, event: "tuple[int, ...]", tried: bool) -> None:
+        """A report that was not tried is tried again; of an opening, only if there was one."""
+        if not tried and (event[0] != OPENED or event[1] not in self.guard.to_shut):
+            self._events.append(event)
 
     def _closed(self, valve: int, up_s: int, seen: "Seen") -> None:
         """A valve is shut: book what its zone was given."""
@@ -340,6 +341,7 @@ class Hub:
         run = self.runs[valve]
         assert run is not None  # it is what its OPEN was emitted for
         run.open = True
+        self.log.add(run.opening)
         if record.zone_faults[valve] & DRIVER_FAULT:
             record.zone_faults[valve] &= ~DRIVER_FAULT
             self._alarm(False, valve, DRIVER, 0)
@@ -431,7 +433,8 @@ class Hub:
         self.intent = None
         self._intent_saved = False
         self.runs[run.zone] = run
-        self._tell(OPENED, run.zone, run.kind, run.run_s)  # shown only if it does open
+        run.opening = self._event(OPENED, run.zone, run.kind, run.run_s)
+        self._events.append(run.opening)  # shown, and logged, only if it does open
         return self.guard.open(run.zone, run.run_s, up_s)
 
     def _choose(self, up_s: int, seen: "Seen") -> None:
@@ -490,6 +493,8 @@ class Hub:
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
+        if self.guard.open_zones:
+            return  # one at a time, so that it is plain which strip gets wet
         for zone in range(len(self.plan.zones)):
             if self.test >> zone & 1:
                 run = Run(zone, TEST_RUN_S, 0, TEST, True)
@@ -616,7 +621,7 @@ class Hub:
             self._alarm(True, _NONE, LEAK, supply)
             for other in self.guard.open_zones:
                 run = self.runs[other]
-                if run is not None:
+                if run is not None and other not in self.guard.to_shut:
                     run.ended = FAULT
             self.guard.shut_all(up_s)
             self.dirty = True
@@ -790,11 +795,17 @@ class Hub:
         if on != ((zone, why) in self._alarms):
             self._tell(ALARM if on else CLEARED, zone, why, value)
 
-    def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
-        """Report an event with the next commands; it is logged once they were tried."""
+    def _event(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> "tuple[int, ...]":
+        """Return an event of this moment."""
         wall_s = self.days.wall_s(self._up_s) or _NONE
+        return (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
+
+    def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
+        """Log an event, and report it with the next commands."""
         if what == ALARM:
             self._alarms.append((zone, why))
         elif what == CLEARED and (zone, why) in self._alarms:
             self._alarms.remove((zone, why))
-        self._events.append((what, zone, why, value, ml, self.record.boots, self._up_s, wall_s))
+        event = self._event(what, zone, why, value, ml)
+        self._events.append(event)
+        self.log.add(event)

@@ -22,6 +22,7 @@ IDLE_WAKE_S = const(3600)  # the longest sleep when nothing else is due and noth
 RUN_LEAST_S = const(60)  # a shorter run only fills and drains the hose
 RUN_MAX_S = const(14400)  # the longest run any plan may allow
 CAP_MAX_S = const(43200)  # half a day: more is a broken plan, not a dry garden
+START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
 TEST_RUN_S = const(60)  # the guided test: long enough to see which strip is wet
 
 # Work a step may do.

@@ -21,6 +21,7 @@ from controller.limits import (
     NAME_BYTES,
     ROWS_MAX,
     RUN_MAX_S,
+    START_GRACE_MIN,
     SUPPLIES_MAX,
     ZONES_MAX,
 )
@@ -194,10 +195,14 @@ class RowPart(Part):
             return self.starts_min[cycle]
         return self.start_min + cycle * self.length_min // self.cycles
 
-    def end_min(self) -> int:
-        """Minutes from local midnight at which the day's window ends."""
+    def end_min_of(self, cycle: int) -> int:
+        """Minutes from local midnight by which a cycle's runs must end, if none follows before.
+
+        That is the end of the day's window; a row of start times has none, so its runs may wait for
+        so long and no longer.
+        """
         if self.starts_min:
-            return self.starts_min[0] + 1440
+            return self.starts_min[cycle] + START_GRACE_MIN
         return self.start_min + self.length_min
 
 

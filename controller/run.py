@@ -10,6 +10,7 @@ class Run:
     """A run about to begin, or under way."""
 
     open = False  # its OPEN was carried out
+    opening: "tuple[int, ...]" = ()  # the event that says so
     flow_ml_min = _UNKNOWN  # last measured
     bad_flow = False
     ended = OK  # why it is being closed

@@ -115,12 +115,15 @@ class Trim:
             if before + 1 == DRY_CHECKS:
                 self._tell(ALARM, zone, DRY_AT_FULL, record.trim_pct[zone])
 
-    def check_by_probe(self, zone: int, wet: bool, dry: bool, day: int) -> None:
-        """Do the weekly check by a trusted probe: down always, up only as far as allowed."""
+    def check_by_probe(self, zone: int, wet: bool, dry: bool, day: int) -> bool:
+        """Do the weekly check by a trusted probe: down always, up only as far as allowed.
+
+        Returns True if the trim moved.
+        """
         record = self._record
         hub = self._plan.hub
         if wet == dry or self._moved_lately(zone, day):
-            return
+            return False
         before_pct = record.auto_pct[zone]
         if dry:
             most_pct = hub.trim_most_pct if hub.auto_trim == AUTO_BOTH else 100
@@ -128,10 +131,11 @@ class Trim:
         else:
             pct = max(before_pct - hub.trim_step_pct, hub.trim_least_pct - record.trim_pct[zone])
         if pct == before_pct or dry != (pct > before_pct):
-            return  # already as far as it may go
+            return False  # already as far as it may go
         record.auto_pct[zone] = pct
         record.trim_day[zone] = day
         self._tell(TRIMMED, zone, AUTOMATIC, record.trim_pct[zone] + pct)
+        return True
 
     def new_day(self, zone: int, day: int, dry: bool, moist: bool) -> None:
         """Count re-wetting days, and see what a trusted probe says of the opening."""

@@ -39,7 +39,7 @@ PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
 MILLION = 1_000_000
 PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
 FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
-
+NEVER_S = 1 << 60
 
 # A pack that suits the hub's thresholds: common practice, no source.
 SLEEP_UA = 30
@@ -155,6 +155,7 @@ class Devices:
         self.open_valves = [False] * self.valves
         self._any_open = False
         self._deadline_s: list[int | None] = [None] * self.valves
+        self._soonest_s = NEVER_S  # the first of these
         self._flows = [0] * zones  # through the valve, ml/h, now
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
@@ -201,17 +202,18 @@ class Devices:
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._any_open and self.now_s < to_s:
-            ends = [end for end in self._deadline_s if end is not None]
-            ends += [full_s for full_s, _ in self._filling.values()]
-            until_s = max(min([to_s, *ends]), self.now_s)
+            until_s = min(to_s, self._soonest_s, *[full_s for full_s, _ in self._filling.values()])
+            until_s = max(until_s, self.now_s)
             self._flow(until_s)
             self.now_s = until_s
-            for valve, end in enumerate(self._deadline_s):
-                if end is not None and end <= until_s:
-                    self._turn(valve, False)
+            if self._soonest_s <= until_s:
+                for valve, end in enumerate(self._deadline_s):
+                    if end is not None and end <= until_s:
+                        self._turn(valve, False)
             if any(full_s <= until_s for full_s, _ in self._filling.values()):
                 self._set_flows()
-        self.now_s = max(self.now_s, to_s)
+        if self.now_s < to_s:
+            self.now_s = to_s
 
     def ask(self, asked: "Asked") -> None:
         """Give the hub an owner's command."""
@@ -236,7 +238,7 @@ class Devices:
     def power_off(self) -> None:
         """Power is away: held valves shut, timers and RAM are gone."""
         for valve in range(self.valves):
-            self._deadline_s[valve] = None
+            self._set_deadline(valve, None)
             if valve < len(self.plan.zones) and self.plan.zones[valve].held:
                 self._turn(valve, False)
 
@@ -333,7 +335,7 @@ class Devices:
         """Open a valve and arm its deadline."""
         self._drive(valve)
         self._turn(valve, True)
-        self._deadline_s[valve] = self.now_s + deadline_s
+        self._set_deadline(valve, self.now_s + deadline_s)
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes of one copy of record or plan."""
@@ -387,11 +389,15 @@ class Devices:
     def _turn(self, valve: int, to_open: bool) -> None:
         """Move a valve in fact."""
         if not to_open:
-            self._deadline_s[valve] = None
+            self._set_deadline(valve, None)
             to_open = self.open_valves[valve] and self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
             self._set_flows()
+
+    def _set_deadline(self, valve: int, at_s: int | None) -> None:
+        self._deadline_s[valve] = at_s
+        self._soonest_s = min([end for end in self._deadline_s if end is not None], default=NEVER_S)
 
     def _set_flows(self) -> None:
         """Share each supply's water among the zones that have a way for it."""
@@ -436,7 +442,7 @@ class Devices:
                     rest = 0
 
     def _share(self, zones: list[int], most: int) -> None:
-        """Give open zones of one supply their own flow, or what there is (ml/h; 0: enough)."""
+        """Give open zones of a supply their own flow, or what there is of it (ml/h; 0: enough)."""
         for zone in zones:
             if not self._is(Trouble.BLOCKED, zone):
                 times = BURST_TIMES if self._is(Trouble.BURST, zone) else 1

@@ -254,33 +254,50 @@ def result_sentences(year: Year) -> list[str]:
     )
     if none["days_in_band"] is not None:
         said += f"; unwatered it would have been there on {none['days_in_band']:,}"
-    return [f"{said}.", _verdict(hub, calendar)]
+    checked = policies["calendar_checked"]
+    sentences = [f"{said}.", _verdict(hub, calendar, "the bare calendar")]
+    if checked["days_in_band"] is not None:
+        sentences.append(_verdict(hub, checked, "the calendar checked by hand each week"))
+    sentences.append(
+        f"Too dry were {hub['days_dry']:,} days with the hub and {calendar['days_dry']:,} with the "
+        f"bare calendar; too wet, {hub['days_wet']:,} and {calendar['days_wet']:,}."
+    )
+    return sentences + _too_little(calendar)
 
 
-def _verdict(hub: dict[str, Any], calendar: dict[str, Any]) -> str:
-    """Hub against bare calendar: water and days, with the worse named as such."""
-    days = hub["days_in_band"] - calendar["days_in_band"]
+def _too_little(calendar: dict[str, Any]) -> list[str]:
+    """Where the table itself gives too little, say what holding back can and cannot do."""
+    if calendar["days_dry"] <= calendar["days_wet"]:
+        return []
+    return [
+        "The table alone leaves the clay too dry more often than too wet: there, holding back "
+        "can only cost days in band, and only a trim or a probe can add any."
+    ]
+
+
+def _verdict(hub: dict[str, Any], other: dict[str, Any], name: str) -> str:
+    """Hub against another way of watering: water and days, with the worse named as such."""
+    days = hub["days_in_band"] - other["days_in_band"]
     many = f"{abs(days):,} {'day' if abs(days) == 1 else 'days'}"
     kept = (
         f"{many} more in band" if days > 0 else f"{many} fewer in band" if days else "as many days"
     )
-    if not calendar["litres"]:
-        return f"Against the calendar: {kept}."
-    part = hub["litres"] / calendar["litres"] - 1.0
-    percent = f"{abs(part) * 100:.0f} %"
+    if not other["litres"]:
+        return f"Against {name}: {kept}."
+    part = hub["litres"] / other["litres"] - 1.0
+    percent = f"{abs(part) * 100:.0f}\N{NO-BREAK SPACE}%"
+    same = percent.startswith("0\N{NO-BREAK SPACE}")
     water = f"{percent} less water" if part < 0 else f"{percent} more water"
-    if percent == "0 %":
+    if same:
         water = "the same water"
-    saved = percent != "0 %" and part < 0
+    saved = not same and part < 0
     if days < 0 and not saved:
-        return f"Here the hub did worse than the bare calendar: {water}, {kept}."
+        return f"Here the hub did worse than {name}: {water}, {kept}."
     if days < 0:
-        return (
-            f"Against the bare calendar that is {water}, but the hub did worse on moisture: {kept}."
-        )
-    if days >= 0 and part > 0 and percent != "0 %":
-        return f"Against the bare calendar that is {kept}, at the price of {water}."
-    return f"Against the bare calendar that is {water} and {kept}."
+        return f"Against {name} that is {water}, but the hub did worse on moisture: {kept}."
+    if part > 0 and not same:
+        return f"Against {name} that is {kept}, at the price of {water}."
+    return f"Against {name} that is {water} and {kept}."
 
 
 def _page(year: Year) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from controller.limits import RUN_LEAST_S
-from controller.plan import BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
+from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
 from sim import hoses
 from sim.soil import POND_MM, TEXTURES
 from tools.compile import cycle_min, hose_of, run_s, season_days, slots_min
@@ -43,7 +43,7 @@ def _sides(prop: Property, plan: Plan) -> Iterator[str]:
         )
     for side in prop.site.dry_sides or ():
         if side not in dry:
-            yield f"site.dry_sides names the {side} side, but a zone waters it"
+            yield f"the {side} side is among dry_sides of [site], but a zone waters it"
 
 
 def _ground(prop: Property, plan: Plan) -> Iterator[str]:
@@ -164,6 +164,14 @@ def _devices(prop: Property, plan: Plan) -> Iterator[str]:
 
 
 def _table(prop: Property, plan: Plan) -> Iterator[str]:
+    allowed = bin(plan.hub.weekdays).count("1")
+    if allowed < 7:
+        yield (
+            f"local rules allow {allowed} of 7 days: the figures above are a day's, and a week's "
+            f"water is {allowed} times as much, not 7"
+        )
+    if plan.hub.dates != ANY_DATE:
+        yield "local rules allow every other date: a week's water is about half of 7 days'"
     if len(plan.rows) < SEASONS_LEAST:
         yield (
             f"{len(plan.rows)} seasons: fewer than {SEASONS_LEAST} follow the year poorly "

@@ -71,7 +71,7 @@ def _status(error: Exception) -> int:
     elif isinstance(error, PropertyError):
         lines = error.lines
     elif isinstance(error, typer.TyperException):
-        lines = [f"{printable(_message(error)).rstrip('.')}; see evenclay --help"]
+        lines = [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
     elif _is_weather_error(error):
         lines = [printable(str(error))]
     else:
@@ -229,7 +229,7 @@ def replay(
     if as_json:
         print(json.dumps(summary, indent=2))
     else:
-        _show(summary, out)
+        _show(summary, house.units, out)
 
 
 @app.command()
@@ -290,25 +290,33 @@ def _replay(
     )
 
 
-def _show(summary: dict[str, Any], out: Path) -> None:
+def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     """Print the policies side by side and where the results are."""
-    columns = ("litres", "days_in_band", "days_dry", "days_wet", "unevenness_pf")
+    from sim.report import METRIC, US
+
+    shown = US if units == "us" else METRIC
+    days = ("days_in_band", "days_dry", "days_wet", "days_rain_wet", "days_rewetting")
     table = Table()
     table.add_column("policy", no_wrap=True)
-    for name in columns:
-        table.add_column(name.replace("_", " ").replace(" pf", ", pF"), justify="right")
+    for name in (shown.volume, *days, "unevenness, pF"):
+        heading = name.removeprefix("days_").replace("_", " ")
+        table.add_column(heading.replace("rewetting", "re-wet"), justify="right")
     for policy, measured in summary["policies"].items():
-        cells = [
-            "not built" if measured[name] is None else f"{measured[name]:g}" for name in columns
-        ]
-        table.add_row(policy.replace("_", ", "), *cells)
+        uneven = measured["unevenness_pf"]
+        table.add_row(
+            policy.replace("_", ", "),
+            shown.litres(measured["litres"]),
+            *(f"{measured[name]:,}" for name in days),
+            "-" if uneven is None else f"{uneven:.2f}",
+        )
     weather = summary["weather"]
     console = _console()
     console.print(
-        f"{weather['first_day']} to {weather['last_day']}: {weather['rain_mm']:.0f} mm rain, "
-        f"{weather['et0_mm']:.0f} mm reference evapotranspiration. Days are summed over zones."
+        f"{weather['first_day']} to {weather['last_day']}: {shown.mm(weather['rain_mm'])} "
+        f"{shown.depth} of rain, {shown.mm(weather['et0_mm'])} of reference evapotranspiration."
     )
     console.print(table)
+    console.print("Season days, all zones added; rain wet: wetter than the band by rain alone.")
     print(f"The report: {out / 'report.html'}")
 
 

@@ -467,9 +467,8 @@ def _spacing_min(plan: Plan, index: int) -> Iterator[tuple[int, int]]:
 
 def slots_min(plan: Plan, index: int) -> Iterator[tuple[int, int]]:
     """The time each cycle has, in minutes from the day's midnight: until the next, or the end."""
-    end = plan.rows[index].end_min()
-    for first, last in _spacing_min(plan, index):
-        yield first, min(end, last)
+    for cycle, (first, last) in enumerate(_spacing_min(plan, index)):
+        yield first, min(plan.rows[index].end_min_of(cycle), last)
 
 
 def mean_et0_mm(weather: "Weather", latitude_deg: float) -> list[float]:

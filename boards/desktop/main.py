@@ -1,7 +1,8 @@
 """Run a hub on this machine until `quit`: `python -m boards.desktop.main FOLDER`.
 
 FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; the record comes to
-stand beside it. Under MicroPython, from the repository: `micropython -m boards.desktop.main FOLDER`.
+stand beside it. From the repository, MicroPython runs it too:
+`micropython -m boards.desktop.main FOLDER`.
 """
 
 import select

@@ -163,7 +163,7 @@ def check_ranges(name: str, daily: pd.DataFrame) -> None:
             row = daily[wrong].iloc[0]
             raise WeatherError(
                 f"{name}, line {int(row['line'])}: {key} {row[key]:g} {unit} on "
-                f"{daily.index[wrong.to_numpy()][0].date()}; allowed are {low:g} to {high:g}"
+                f"{daily.index[wrong.to_numpy()][0].date()}; allowed are {low:g} to {high:g} {unit}"
             )
     for key in ("rh", "rh_min", "rh_max"):
         if key in daily and daily[key].max() <= 1.0:

@@ -37,6 +37,9 @@ NAMES_BESIDE = {
     "wind_10m": {"u10", "ws10m", "wind10m", "windspeed10m"},
     "solar": {"solarmj", "sradmj", "rsmj", "radiationmj", "solarradiationmj", "globalradiationmj"},
 }
+FOREIGN_UNIT = re.compile(
+    r"[(\[ _](in|inch|inches|f|degf|deg f|deg_f|fahrenheit|°f)[)\]]?$", re.IGNORECASE
+)
 UNIT_SUFFIX = re.compile(
     r"[_ ](mm|mm_?d|mm_?day|mm/d(ay)?|c|degc|deg_c|celsius|pct|percent|%|m_s|m/s|ms)$"
 )
@@ -87,6 +90,16 @@ def _plain_name(column: str) -> str:
     return re.sub(r"[^a-z0-9]", "", text) + mj
 
 
+def _check_units(name: str, line: int, found: dict[str, str]) -> None:
+    """Refuse a column whose heading names inches or Fahrenheit: everything is mm and deg C here."""
+    for key, column in found.items():
+        if FOREIGN_UNIT.search(column):
+            raise WeatherError(
+                f"{name}, line {line}: the {key} column is headed {column!r}; allowed are mm a day "
+                "and degrees C: convert the file first"
+            )
+
+
 def _find_columns(
     name: str, line: int, header: list[str], columns: dict[str, str]
 ) -> dict[str, str]:
@@ -117,6 +130,7 @@ def _find_columns(
             f"{name}, line {line}: no column for {', '.join(missing)}; found "
             f"{', '.join(header)}; name it by the column option"
         )
+    _check_units(name, line, found)
     return found
 
 

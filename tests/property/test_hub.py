@@ -180,8 +180,10 @@ def cycle_starts(made: Plan, days: int) -> list[tuple[int, int, int]]:
         minutes = list(of_row.starts_min) or [
             of_row.start_min + k * of_row.length_min // of_row.cycles for k in range(of_row.cycles)
         ]
-        end_min = minutes[0] + 1440 if of_row.starts_min else of_row.start_min + of_row.length_min
-        found += [(day * DAY + 60 * m, day * DAY + 60 * end_min, of_row.run_s) for m in minutes]
+        for minute in minutes:
+            window_min = of_row.start_min + of_row.length_min
+            end_min = minute + 360 if of_row.starts_min else window_min
+            found.append((day * DAY + 60 * minute, day * DAY + 60 * end_min, of_row.run_s))
     ends = [start for start, _, _ in found[1:]] + [10**9]
     return [(s, min(e, n), run_s) for (s, e, run_s), n in zip(found, ends, strict=True)]
 

@@ -67,10 +67,11 @@ def test_a_cycle_ends_with_the_next_or_with_its_window(cycle: int, hour: int) ->
     assert agenda.end_wall_s(made, LocalTime(made.hub), number) == wall(2026, 5, 5, hour)
 
 
-def test_explicit_starts_end_at_the_next_day_s_first() -> None:
-    made = plan(rows=[row(1, 1, starts_min=(60, 600))])
-    number = agenda.number(day_of(2026, 6, 1), 1)
-    assert agenda.end_wall_s(made, LocalTime(made.hub), number) == wall(2026, 6, 2, 6)
+def test_explicit_starts_end_at_the_next_or_after_six_hours() -> None:
+    made = plan(rows=[row(1, 1, starts_min=(60, 240, 1200))])
+    day = day_of(2026, 6, 1)  # five hours west of UTC
+    ends = [agenda.end_wall_s(made, LocalTime(made.hub), agenda.number(day, k)) for k in range(3)]
+    assert ends == [wall(2026, 6, 1, 9), wall(2026, 6, 1, 15), wall(2026, 6, 2, 6)]
 
 
 def test_nothing_started_in_a_closed_season() -> None:

@@ -273,7 +273,7 @@ def test_plan_survives_packing() -> None:
 def test_demo_is_what_it_says() -> None:
     house = compile_house(load(DEMO / "property.toml"))
     plan: Plan = house.plan
-    assert len(plan.zones) == 5
+    assert len(plan.zones) == 4
     assert len(plan.supplies) == 2
     assert sum([zone.probe for zone in plan.zones]) == 2
     assert [supply.meter for supply in plan.supplies] == [0, 1]

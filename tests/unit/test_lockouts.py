@@ -198,7 +198,7 @@ def test_rain_in_a_run_cuts_it_short_and_nothing_is_made_up() -> None:
     assert (opened_s, closed_s) == (FIRST_S, FIRST_S + 240)  # the next look
     assert runs(bench)[:2] == [
         (CUT_SHORT, RAIN, FIRST_S + 240),
-        (SKIPPED, RAIN, DAY_S + FIRST_S - 600 + 1),
+        (SKIPPED, RAIN, NOON_S + 6 * HOUR_S - 600 + 1),
     ]
     assert bench.told(CUT_SHORT)[0][3] == 240
     assert later == []  # 7 mm, less 1 mm at midnight, still lock
@@ -555,8 +555,8 @@ def test_a_run_that_quiet_hours_outlast_is_dropped_for_them() -> None:
 def test_quiet_weekdays_drop_their_runs() -> None:
     bench = booted(quiet_plan(weekdays=1 << 2))  # Wednesdays
     bench.run_until(3 * DAY_S - 1)
-    # The noon of Tuesday waits until the next cycle begins, and finds Wednesday before that.
-    assert opened(bench) == [DAY_S, DAY_S + FIRST_S, DAY_S + NOON_S]
+    # The noon of Tuesday waits for six hours, and so never sees Wednesday.
+    assert opened(bench) == [DAY_S + FIRST_S, DAY_S + NOON_S]
     assert {(what, why) for what, why, _ in runs(bench)} == {(SKIPPED, QUIET), (CLOSED, DONE)}
 
 

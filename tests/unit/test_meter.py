@@ -46,8 +46,8 @@ NOON_S = 12 * HOUR_S
 FOUND_S = 60  # settled after half a minute, measured over another
 
 
-def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1) -> Plan:
-    return utc_plan(zones, supplies=[{"meter": 1}] * supplies)
+def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1, open_max: int = 1) -> Plan:
+    return utc_plan(zones, supplies=[{"meter": 1}] * supplies, open_max=open_max)
 
 
 def learned(bench: Piped, flow_ml_min: int) -> None:
@@ -270,6 +270,18 @@ def test_without_a_meter_litres_are_given_by_time() -> None:
 
 
 # The guided test.
+
+
+def test_the_guided_test_opens_one_zone_at_a_time_whatever_the_hub_may_open() -> None:
+    zones = [{"supply": 0}, {"supply": 0}, {"supply": 1}]
+    bench = piped(metered(zones, 2, open_max=2))
+    assert ask(bench, ASK_TEST) == (True, OK)
+    bench.run_until(HOUR_S)
+    found = [spans(bench, zone) for zone in range(3)]
+    assert [len(each) for each in found] == [1, 1, 1]
+    times = sorted(each[0] for each in found)
+    assert all(before[1] <= after[0] for before, after in pairwise(times))
+    assert bench.told(REFUSED) == []
 
 
 @pytest.mark.parametrize("open_takes_s", [0, 1, 7, 12])

@@ -21,6 +21,7 @@ from sim.pictures import Run, openings
 from sim.report import ReportError, read, result_sentences, runs_of, write_report
 
 FIRST, DAYS = date(2023, 1, 1), 365
+NBSP = "\N{NO-BREAK SPACE}"
 ZONE = ZoneInfo("America/Chicago")
 NAMES = ("north", "east", "south wall", "west & <b>", "porch")
 REASONS = (
@@ -285,7 +286,7 @@ def test_five_pictures_each_told_in_words(built: tuple[Path, str]) -> None:
 def test_sentence_agrees_with_the_summary(built: tuple[Path, str]) -> None:
     out, page = built
     summary = json.loads((out / "summary.json").read_text())
-    said, verdict = result_sentences(read(out, house()))
+    said, verdict, *rest = result_sentences(read(out, house()))
     hub, calendar = summary["policies"]["hub"], summary["policies"]["calendar"]
     counted = sum(zone[key] for zone in summary["zones"].values() for key in STATES.values())
     assert [int(number.replace(",", "")) for number in re.findall(r"\d[\d,]*", said)] == [
@@ -296,8 +297,18 @@ def test_sentence_agrees_with_the_summary(built: tuple[Path, str]) -> None:
         calendar["days_in_band"],
         summary["policies"]["none"]["days_in_band"],
     ]
-    assert "30 % less water and 31 days more in band" in verdict  # 1 / 1.43 = 0.70
-    assert f"{said} {verdict}" in visible(page)
+    assert f"30{NBSP}% less water and 31 days more in band" in verdict  # 1 / 1.43 = 0.70
+    checked = summary["policies"]["calendar_checked"]
+    more = hub["days_in_band"] - checked["days_in_band"]
+    assert "checked by hand" in rest[0] and f"{abs(more):,} day" in rest[0]
+    numbers = [int(number.replace(",", "")) for number in re.findall(r"\d[\d,]*", rest[1])]
+    assert numbers == [
+        hub["days_dry"],
+        calendar["days_dry"],
+        hub["days_wet"],
+        calendar["days_wet"],
+    ]
+    assert f"{said} {verdict}".replace(NBSP, " ") in visible(page).replace(NBSP, " ")
 
 
 @pytest.mark.parametrize(
@@ -318,7 +329,21 @@ def test_verdict_is_honest(tmp_path: Path, litres: float, days: int, words: str)
         summary["policies"]["hub"].update(litres=1000.0 * litres, days_in_band=500 + days)
 
     change_summary(tmp_path, change)
-    assert words in result_sentences(read(tmp_path, house()))[1]
+    assert words in result_sentences(read(tmp_path, house()))[1].replace(NBSP, " ")
+
+
+@pytest.mark.parametrize(("dry", "wet", "said"), [(41, 40, True), (40, 40, False)])
+def test_a_table_that_gives_too_little_is_named_as_such(
+    tmp_path: Path, dry: int, wet: int, said: bool
+) -> None:
+    write_year(tmp_path)
+
+    def change(summary: dict[str, Any]) -> None:
+        summary["policies"]["calendar"] |= {"days_dry": dry, "days_wet": wet}
+
+    change_summary(tmp_path, change)
+    sentences = " ".join(result_sentences(read(tmp_path, house())))
+    assert ("only a trim or a probe can add" in sentences) is said
 
 
 def test_zones_are_named_in_every_picture_and_escaped(built: tuple[Path, str]) -> None:

@@ -304,3 +304,16 @@ def test_ghcn_errors(tmp_path: Path, change, message: str) -> None:  # type: ign
     path = write(tmp_path, "\n".join(change(ghcn())))
     with pytest.raises(WeatherError, match=message):
         weather.read(path, latitude_deg=40.0)
+
+
+@pytest.mark.parametrize("heading", ["Precip (in)", "precip_inches", "rain in"])
+def test_a_heading_in_inches_is_refused(tmp_path: Path, heading: str) -> None:
+    text = f"date,{heading},tmin,tmax,et0\n2020-01-01,1,2,3,1\n2020-01-02,1,2,3,1\n"
+    with pytest.raises(weather.WeatherError, match="allowed are mm a day and degrees C"):
+        weather.read(write(tmp_path, text), columns={"rain": heading})
+
+
+def test_a_heading_in_fahrenheit_is_refused(tmp_path: Path) -> None:
+    text = "date,rain,tmin (F),tmax (F),et0\n2020-01-01,1,41,55,1\n2020-01-02,1,42,56,1\n"
+    with pytest.raises(weather.WeatherError, match="tmin column is headed"):
+        weather.read(write(tmp_path, text))
