@@ -275,8 +275,8 @@ class Hub:
                 self._saved(command[1], done, failed, up_s)
             elif what == OPEN:
                 self._opened(command[1], done, failed, up_s, seen)
-            else:
-                self._shown(command[1], done or failed)
+            elif not done and not failed:
+                self._not_shown(command[1])
         what = sent[0][0]
         if seen.done < len(sent):
             return True
@@ -288,9 +288,9 @@ class Hub:
             return False
         return bool(self.record.waiting or self.test)
 
-    def _shown(self, event: "tuple[int, ...]", tried: bool) -> None:
+    def _not_shown(self, event: "tuple[int, ...]") -> None:
         """A report that was not tried is tried again; of an opening, only if there was one."""
-        if not tried and (event[0] != OPENED or event[1] not in self.guard.to_shut):
+        if event[0] != OPENED or event[1] not in self.guard.to_shut:
             self._events.append(event)
 
     def _closed(self, valve: int, up_s: int, seen: "Seen") -> None:
@@ -452,7 +452,9 @@ class Hub:
     def _choose_waiting(self, up_s: int) -> None:
         """Intend the first waiting run that may start, of those whose supply is free."""
         # A supply in use is a wake when it closes; one that settles is looked at after its gap.
-        waiting = self.record.waiting & ~self.guard.busy_zones()
+        waiting = self.record.waiting
+        if self.guard.open_zones:
+            waiting &= ~self.guard.busy_zones()
         settling = waiting & self.guard.settling_zones(up_s)
         if settling:
             self._soon = True
@@ -597,7 +599,7 @@ class Hub:
             if settle_up_s:
                 next_up_s = min(next_up_s, settle_up_s)
             run = self.runs[zone] if zone != _NONE else None
-            if run is not None and run.run_ml:
+            if run is not None and run.run_ml and zone not in self.guard.to_shut:
                 litres_up_s = self._litres_up_s(run, meter, seen.meter_ml[supply], up_s)
                 if litres_up_s <= up_s:
                     changed = True  # the run is to be ended

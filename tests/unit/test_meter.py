@@ -241,6 +241,17 @@ def litre_plan(run_ml: int, meter: int = 1, run_s: int = 3600) -> Plan:
     return utc_plan(rows=rows, supplies=[{"meter": meter}])
 
 
+def test_a_run_that_has_its_litres_but_will_not_shut_does_not_wake_the_hub_every_second() -> None:
+    bench = piped(litre_plan(3000))
+    bench.broken.add((0, "close"))
+    bench.run_until(FIRST_S + 2 * MIN_S)
+    polls = bench.runner.hub.polls
+    bench.calls.clear()
+    bench.run_until(FIRST_S + 12 * MIN_S)
+    assert [up_s for what, _, up_s in bench.calls if what == "close"][:2]  # still being tried
+    assert bench.runner.hub.polls - polls <= 20
+
+
 @pytest.mark.parametrize("flow_ml_min", [2500, 3000, 6000])
 def test_a_run_ends_when_its_litres_are_given(flow_ml_min: int) -> None:
     bench = piped(litre_plan(30000))
