@@ -16,7 +16,6 @@ DAY_S = const(86400)
 STEP_TOLERANCE_S = const(60)  # a clock that moves less against uptime has drifted, not stepped
 BACK_MAX_S = const(90000)  # 25 h: a wrong day and a summer-time hour; more is a new start
 REFILL_LEAST_S = const(79200)  # 22 h: the shortest real day has 23; less means the clock moved
-IDLE_WAKE_S = const(3600)  # the longest sleep when nothing else is due and nothing is polled
 
 # Runs.
 RUN_LEAST_S = const(60)  # a shorter run only fills and drains the hose

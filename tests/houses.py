@@ -4,50 +4,13 @@ from typing import Any
 
 import numpy as np
 
-from controller.plan import GAUGE, BanPart, HubPart, Plan, RowPart, SupplyPart, ZonePart
+from controller.plan import BanPart, HubPart, Plan, RowPart, SupplyPart, ZonePart
 from sim.hourly import Hourly
 from sim.house import House, Owner, Strip
+from tests import core
 
-HUB: dict[str, int] = {
-    "std_s": -21600,
-    "dst_s": -18000,
-    "dst": 1,
-    "on_month": 3,
-    "on_week": 2,
-    "on_weekday": 0,
-    "on_s": 7200,
-    "off_month": 11,
-    "off_week": 1,
-    "off_weekday": 0,
-    "off_s": 7200,
-    "open_max": 1,
-    "poll_s": 3600,
-    "watch_s": 300,
-    "frost": 1,
-    "frost_on_mc": 2000,
-    "frost_off_mc": 5000,
-    "frost_hold_s": 7200,
-    "rain_kind": GAUGE,
-    "rain_skip_um": 2000,
-    "rain_cap_um": 25000,
-    "drain_floor_um": 1000,
-    "lock_floor_um": 5000,
-    "dry_after_s": 86400,
-    "weekdays": 127,
-    "dates": 0,
-    "battery": 0,
-    "battery_open_mv": 7000,
-    "battery_reserve_mv": 6000,
-    "trim_step_pct": 10,
-    "trim_least_pct": 50,
-    "trim_most_pct": 170,
-    "trim_gap_days": 5,
-    "auto_trim": 0,
-    "rewet_pct": 125,
-    "rewet_um": 8000,
-    "rewet_days": 28,
-    "rewet_hold_days": 7,
-}
+# As the tests of the core have it, but for a wider frost release and a deeper battery reserve.
+HUB: dict[str, int] = core.HUB | {"frost_off_mc": 5000, "battery_reserve_mv": 6000}
 UTC: dict[str, int] = {"std_s": 0, "dst_s": 0, "dst": 0}
 SUPPLY: dict[str, int] = {"flow_ml_min": 0, "gap_s": 30, "meter": 0, "master": 0}
 ZONE: dict[str, int] = {
