@@ -2,9 +2,10 @@
 
 import select
 
+from boards.words import WHAT, WHY
 from controller._const import TYPE_CHECKING, const
 from controller.civil import day_of, month_days
-from controller.events import CLOSED_SEASON, FAULT, OK, WHAT, WHY
+from controller.events import CLOSED_SEASON, FAULT, OK
 from controller.limits import ASKED_MAX
 from controller.ports import (
     ASK_CHECK,
