@@ -17,7 +17,6 @@ from controller.events import (
     CAP,
     CLEARED,
     CLOSED,
-    CLOSED_SEASON,
     CUT_SHORT,
     DONE,
     DRIVER,
@@ -43,7 +42,6 @@ from controller.events import (
     SUPPLY_NO_FLOW,
     TEST,
     TOO_SHORT,
-    WHY,
     Log,
 )
 from controller.events import PLAN as NEW_PLAN
@@ -692,42 +690,6 @@ class Hub:
         elif record.waiting >> zone & 1:
             self.days.drop(zone, FAULT)
         return True
-
-    def status(self) -> "dict[str, object]":
-        """Return what a console, page or message can show: plain numbers and code words."""
-        record = self.record
-        up_s = self._up_s
-        zones = []
-        for zone, part in enumerate(self.plan.zones):
-            run = self.runs[zone]
-            probe = self.lockouts.probes[zone]
-            why = self.lockouts.why_not_start(zone, self.days.local_s(up_s), False)
-            if record.faults or record.zone_faults[zone]:
-                why = FAULT
-            elif why == OK and self.lockouts.closed_season:
-                why = CLOSED_SEASON
-            zones.append(
-                {
-                    "name": part.name,
-                    "open_s": up_s - self.guard.opened_up_s[zone] if run and run.open else 0,
-                    "used_s": record.used_s[zone],
-                    "waiting": record.waiting >> zone & 1,
-                    "held_back": WHY[why],
-                    "trim_pct": self.trim.pct(zone, self._trusted(zone)),
-                    "rewet_days": record.rewet_days[zone],
-                    "bank_um": record.bank_um[zone],
-                    "soil_vwc_ppt": probe.ppt if probe is not None else _NONE,
-                    "flow_ml_min": record.flow_ml_min[zone],
-                }
-            )
-        return {
-            "up_s": up_s,
-            "wall_s": self.days.wall_s(up_s),
-            "boots": record.boots,
-            "wake_s": self.wake_s,
-            "alarms": [(zone, WHY[why]) for zone, why in self._alarms],
-            "zones": zones,
-        }
 
     def answer(self, accepted: int, zone: int, why: int, asked: int) -> None:
         """Tell the owner what became of a command."""
