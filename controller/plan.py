@@ -234,14 +234,6 @@ class Plan:
         self.bans = bans
         self.crc = 0
 
-    def row_index(self, month: int, day: int) -> int:
-        """Index of the one row that holds on a month and day; before the first row, the last."""
-        found = len(self.rows) - 1
-        for index, row in enumerate(self.rows):
-            if (row.month, row.day) <= (month, day):
-                found = index
-        return found
-
     def check(self) -> None:
         """Raise PlanError unless every field and every relation between fields holds."""
         _check_count("supplies", len(self.supplies), 1, SUPPLIES_MAX)

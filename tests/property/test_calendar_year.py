@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller import agenda
+from controller.agenda import PER_DAY
 from controller.civil import LocalTime, day_of
 from controller.events import CLOSED, OPENED, SKIPPED
 from controller.plan import NO_RAIN_SENSOR, Plan, PlanError, RowPart
@@ -148,8 +149,8 @@ def test_no_cycle_twice_or_lost(rows: list[RowPart], name: str, edge: date, befo
     day = day_of(first.year, first.month, first.day)
     expected = naive_cycles(made, ZoneInfo(name), first, 8)
     walked = []
-    cycle_no = agenda.next_after(made, agenda.number(day, 0) - 1, day + 7)
-    while 0 <= cycle_no < agenda.number(day + 8, 0):
+    cycle_no = agenda.next_after(made, day * PER_DAY - 1, day + 7)
+    while 0 <= cycle_no < (day + 8) * PER_DAY:
         start_s = agenda.start_wall_s(made, time, cycle_no)
         walked.append(start_s)
         assert agenda.last_started(made, time, start_s) >= cycle_no
