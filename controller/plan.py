@@ -224,15 +224,6 @@ class Plan:
         self.rows = rows
         self.bans = bans
 
-    def row_on(self, month: int, day: int) -> RowPart:
-        """The one row that holds on a month and day; before the first row, the last."""
-        found = self.rows[-1]
-        for row in self.rows:
-            if row.month > month or (row.month == month and row.day > day):
-                break
-            found = row
-        return found
-
     def pack(self) -> bytes:
         """Return the plan as bytes, and set `crc`. Fields must be in their ranges."""
         counts = (len(self.supplies), len(self.zones), len(self.rows), len(self.bans))

@@ -20,7 +20,7 @@ from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPa
 from sim.et0 import extraterrestrial_radiation_mj_m2
 from sim.house import House, Owner, Strip
 from sim.soil import TEXTURES
-from tools.plan_rules import check
+from tools.plan_rules import check_plan
 from tools.property import WEEKDAYS, Mistake, Property, Season, Zone
 from tools.timezone import rule
 
@@ -58,7 +58,7 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
     if mistakes:
         raise prop.source.error(mistakes)
     try:
-        check(plan)
+        check_plan(plan)
         plan.pack()
     except PlanError as error:
         mistake = Mistake((), f"what makes no plan ({error})", "what the hub accepts")

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
-def check(plan: Plan) -> None:
+def check_plan(plan: Plan) -> None:
     """Raise PlanError unless every field and every relation between fields holds."""
     _check_count("supplies", len(plan.supplies), 1, SUPPLIES_MAX)
     _check_count("zones", len(plan.zones), 1, ZONES_MAX)
@@ -52,7 +52,7 @@ def _check_zones(plan: Plan) -> None:
             raise PlanError(where + ".tag stands twice")
         tags.append(zone.tag)
         if not _is_plain(zone.name):
-            raise PlanError(f"{where}.name is not plain ASCII of {NAME_BYTES} letters")
+            raise PlanError("%s.name is not plain ASCII of %d letters" % (where, NAME_BYTES))  # noqa: UP031
         flow_ml_min = plan.supplies[zone.supply].flow_ml_min
         if flow_ml_min and zone.flow_ml_min > flow_ml_min:
             raise PlanError(where + ".flow_ml_min is more than its supply gives")

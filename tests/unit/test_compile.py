@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from controller import agenda
+from controller.agenda import PER_DAY
 from controller.civil import LocalTime, day_of
 from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, fields, unpack
 from sim.house import House
@@ -75,7 +76,7 @@ def test_usual_calendar() -> None:
         minutes += row.cycles * row.run_s // 60
         without += row.cycles == 0
         for cycle in range(row.cycles):
-            starts.append(agenda.start_wall_s(plan, local, agenda.number(day, cycle)))
+            starts.append(agenda.start_wall_s(plan, local, day * PER_DAY + cycle))
     assert (cycles, minutes, without) == (629, 7830, 181)
     assert len(set(starts)) == 629
     assert starts == sorted(starts)
@@ -84,7 +85,7 @@ def test_usual_calendar() -> None:
 def test_usual_calendar_walked_by_next_after() -> None:
     plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
     seen = set()
-    number = agenda.number(day_of(2023, 1, 1), 0) - 1
+    number = day_of(2023, 1, 1) * PER_DAY - 1
     for day in range(day_of(2023, 1, 1), day_of(2024, 1, 1)):
         while True:
             following = agenda.next_after(plan, number, day - 2)  # it looks two days ahead

@@ -8,7 +8,7 @@ import pytest
 
 from controller import plan as plans
 from controller.plan import Part, Plan, PlanError, fields, unpack
-from tests.core import plan, row, usual_rows
+from tests.core import plan, row
 
 
 def full_plan() -> Plan:
@@ -151,11 +151,3 @@ def test_starts_and_ends() -> None:
     listed = row(5, 1, starts_min=(60, 700, 1439))
     assert [listed.start_min_of(k) for k in range(3)] == [60, 700, 1439]
     assert [listed.end_min_of(k) for k in range(3)] == [420, 1060, 1799]
-
-
-def test_the_last_row_holds_before_the_first() -> None:
-    made = plan(rows=usual_rows())
-    assert [
-        made.rows.index(made.row_on(*at))
-        for at in ((1, 1), (4, 30), (5, 1), (6, 30), (7, 1), (9, 15), (9, 16), (10, 31), (11, 1))
-    ] == [3, 3, 0, 0, 1, 1, 2, 2, 3]
