@@ -8,7 +8,7 @@ import pytest
 from controller import agenda
 from controller.agenda import PER_DAY
 from controller.civil import LocalTime, day_of
-from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, fields, unpack
+from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
 from sim.house import House
 from tests.unit.small_house import GOOD
 from tools.compile import (
@@ -20,6 +20,7 @@ from tools.compile import (
     season_days,
     tag_of,
 )
+from tools.plan_rules import RANGES
 from tools.property import PropertyError, load, parse
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
@@ -60,7 +61,7 @@ def house_of(*changes: tuple[str, str]) -> House:
 def zone_with(line: str) -> dict[str, int]:
     """Fields of zone east with one more line."""
     zone = house_of(("length = 20\n", f"length = 20\n{line}\n")).plan.zones[1]
-    return {name: getattr(zone, name) for name, *_ in fields(type(zone))}
+    return {name: getattr(zone, name) for name in RANGES[type(zone)]}
 
 
 def test_usual_calendar() -> None:
