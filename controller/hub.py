@@ -119,6 +119,7 @@ class Hub:
         self.days = Days(plan, record, self.lockouts, self.trim, replanned, self._tell)
         self.guard = Guard(plan, record, self._up_s)
         self.meters = [Meter(self._up_s) if supply.meter else None for supply in plan.supplies]
+        self._metered = [(s, meter) for s, meter in enumerate(self.meters) if meter is not None]
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self.intent: "Run | None" = None
         self._intent_saved = False
@@ -567,9 +568,7 @@ class Hub:
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
         if up_s < self.lockouts.dry_up_s:
             next_up_s = min(next_up_s, self.lockouts.dry_up_s)
-        for supply, meter in enumerate(self.meters):
-            if meter is None:
-                continue
+        for supply, meter in self._metered:
             ml = seen.meter_ml[supply]
             if self._watch(supply, meter, ml, up_s):
                 changed = True

@@ -54,8 +54,8 @@ class Runner:
                 wall_s = None
             for _ in range(STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
-                asked = []
                 if commands:
+                    asked = []
                     seen.done = self._carry_out(commands)
                 if not commands or commands[0][0] == REPORT:
                     ports.feed()
@@ -90,6 +90,8 @@ class Runner:
             asked = self._ports.take_asked()
         except Exception:
             return []
+        if not asked:
+            return asked
         for place, (what, zone, value) in enumerate(asked[:ASKED_MAX]):
             if what == ASK_CLOCK and isinstance(value, int) and 0 < value < WALL_MAX:
                 try:
