@@ -36,6 +36,7 @@ from controller.events import (
     PLANNED,
     POWER,
     QUIET,
+    RAIN,
     REFUSED,
     REST,
     SKIPPED,
@@ -64,7 +65,7 @@ from controller.limits import (
     TEST_RUN_S,
     ZONES_MAX,
 )
-from controller.lockouts import Lockouts, quiet_within
+from controller.lockouts import Lockouts
 from controller.meter import Meter, wrong
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
@@ -106,6 +107,7 @@ class Hub:
         self._look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
         self._soon = False  # a run waits for nothing but the settling gap
         self._save_up_s = 0  # a store that failed is not written before
+        self.lockouts = Lockouts(plan, self._tell)
         record = journal.unpack(saved) if saved else None
         self._adopt(plan, record or journal.Record(0))
 
@@ -118,7 +120,6 @@ class Hub:
         self.record = record
         self.dirty = True  # the record is to be saved at once
         self._owed = False  # the record is to be saved, with the next opening if that is near
-        self.lockouts = Lockouts(plan, record, self._up_s, self._tell)
         self.trim = Trim(plan, record, self._tell)
         self.days = Days(plan, record, self.lockouts, self.trim, replanned, self._tell)
         self.guard = Guard(plan, record, self._up_s)
@@ -129,8 +130,9 @@ class Hub:
         self._intent_saved = False
         self._judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
-        self._rain_kept: "list[bool]" = []  # what rain locked when the record was last due for it
+        self._rain_kept: "int | None" = None  # what rain locked when the record was last due for it
         self._alarms = self._standing()
+        self._alarms += self.lockouts.take(plan, record, self._up_s)
 
     # One step.
 
@@ -376,12 +378,9 @@ class Hub:
 
     def _swap_plan(self, plan: Plan) -> None:
         """Put the new plan in the old one's place, now that every valve is shut."""
-        before = self.lockouts
         self.days.drop_waiting(NEW_PLAN)
         self.new_plan = None
         self._adopt(plan, self.record)
-        self.lockouts.follow(before)
-        self._alarms += self.lockouts.alarms()
 
     # Runs.
 
@@ -411,7 +410,7 @@ class Hub:
             return LOW_BATTERY
         if self.new_plan is not None:
             return NEW_PLAN
-        return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway)
+        return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, 0)
 
     def _begin_runs(self, up_s: int, seen: "Seen") -> "list[Command]":
         """Open the run whose intent is written, or choose the next."""
@@ -516,18 +515,9 @@ class Hub:
         """Return why a run must not start now, or OK."""
         if up_s < self._save_up_s:
             return STORE  # what cannot be written is not given
-        local_s = self.days.local_s(up_s)
-        why = self.lockouts.why_not_start(run.zone, local_s, run.anyway)
+        why = self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, run.run_s)
         if why != OK:
             return why
-        # Up to their next edge the rules on hours and dates say what they say now.
-        if (
-            local_s is not None
-            and self.lockouts.has_quiet
-            and run.run_s > self.lockouts.quiet_left_s(local_s)
-            and quiet_within(self.plan, local_s, run.run_s)
-        ):
-            return QUIET
         return self.guard.judge(run.zone, run.run_s, up_s)
 
     def intend(self, run: Run, up_s: int) -> None:
@@ -584,8 +574,8 @@ class Hub:
                 if probe is not None and not probe.trusted and record.auto_pct[zone]:
                     record.auto_pct[zone] = 0  # what an untrusted probe taught does not count
                     self.dirty = True
-            if self.lockouts.rain != self._rain_kept:
-                self._rain_kept = list(self.lockouts.rain)
+            if self.lockouts.locked[RAIN] != self._rain_kept:
+                self._rain_kept = self.lockouts.locked[RAIN]
                 self.dirty = True  # rain and power cuts come together: what locks is kept at once
         hub = self.plan.hub
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
@@ -729,10 +719,10 @@ class Hub:
         for zone, part in enumerate(self.plan.zones):
             run = self.runs[zone]
             probe = self.lockouts.probes[zone]
-            why = self.lockouts.why_not_start(zone, self.days.local_s(up_s), False)
+            why = self.lockouts.why(zone, self.days.local_s(up_s), False, 1)
             if record.faults or record.zone_faults[zone]:
                 why = FAULT
-            elif why == OK and self.lockouts.closed_season:
+            elif why == OK and self.lockouts.locked[CLOSED_SEASON]:
                 why = CLOSED_SEASON
             zones.append(
                 {
