@@ -37,13 +37,10 @@ class Probe:
     _low_ppt = 0  # between these two, not included, a reading has nothing to tell
     _high_ppt = 0
 
-    def __init__(self, stale_s: int) -> None:
-        """`stale_s`: how long no reading is borne with. It belongs to no zone yet."""
-        self._stale_s = stale_s
-
-    def belong(self, zone: "ZonePart") -> None:
-        """Take the zone's thresholds, from its plan."""
+    def belong(self, zone: "ZonePart", stale_s: int) -> None:
+        """Take a zone's thresholds from its plan, and how long no reading is borne with."""
         self._zone = zone
+        self._stale_s = stale_s
         self._high_ppt = 0
 
     def read(
@@ -111,7 +108,7 @@ class Probe:
             trusted
             and not wet
             and self._rained_up_s == _NEVER
-            and VWC_LEAST_PPT + STUCK_PPT <= mark_ppt
+            and mark_ppt >= VWC_LEAST_PPT + STUCK_PPT
             and mark_ppt < min(zone.wet_off_ppt, VWC_MOST_PPT) - STUCK_PPT
         ):
             self._low_ppt = mark_ppt - STUCK_PPT

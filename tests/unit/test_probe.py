@@ -27,8 +27,8 @@ class Fed(Probe):
 
 
 def probe(**zone: int) -> Fed:
-    made = Fed(STALE_S)
-    made.belong(utc_plan(zone={"probe": 1, **zone}).zones[0])
+    made = Fed()
+    made.belong(utc_plan(zone={"probe": 1, **zone}).zones[0], STALE_S)
     return made
 
 
