@@ -103,8 +103,7 @@ class Hub:
         self._look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
         self._soon = False  # a run waits for nothing but the settling gap
         self._save_up_s = 0  # a store that failed is not written before
-        record = journal.unpack(saved) if saved else None
-        self._adopt(plan, record or journal.Record(0))
+        self._adopt(plan, journal.unpack(saved) or journal.Record(0))
 
     def _adopt(self, plan: Plan, record: "journal.Record") -> None:
         """Take a plan, and what the record holds for its zones. Every valve is shut."""
@@ -342,7 +341,8 @@ class Hub:
                 self._alarm(False, _NONE, STORE, slot)
             if slot == RECORD:
                 self._intent_saved = self.intent is not None
-            elif plan is not None:  # every valve is shut: it takes the old one's place
+            else:
+                assert plan is not None  # every valve is shut: it takes the old one's place
                 before = self.lockouts
                 self.days.drop_waiting(NEW_PLAN)
                 self.new_plan = None
