@@ -6,6 +6,7 @@ from controller import journal
 from controller._const import TYPE_CHECKING
 from controller.events import CRASH, POWER
 from controller.hub import Hub
+from controller.journal import BROKEN_FAULT
 from controller.limits import ASKED_MAX, STEPS_MAX, SUPPLIES_MAX, WALL_MAX, ZONES_MAX
 from controller.plan import PlanError, unpack
 from controller.ports import (
@@ -148,7 +149,7 @@ class Runner:
         """Something that must not happen did: all valves shut, the fault kept, a new start."""
         self.close_all()
         record = journal.unpack(self._saved) or journal.Record(len(self.hub.plan.zones))
-        record.faults |= journal.BROKEN_FAULT
+        record.faults |= BROKEN_FAULT
         latched = record.pack()
         try:
             self._save(RECORD, latched)

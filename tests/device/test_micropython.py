@@ -92,13 +92,9 @@ def run(micropython: Path, *arguments: str, folder: Path = ROOT) -> str:
 @pytest.fixture(scope="module")
 def bundled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The core and the programs that trace it, as a bundle holds them."""
-    return fill(
-        tmp_path_factory.mktemp("bundled"),
-        "tests/core.py",
-        "tests/device/random_weeks.py",
-        "tests/device/scripted_year.py",
-        "tools/plan_rules.py",
-    )
+    programs = ["tests/core.py", "tools/plan_rules.py"]
+    programs += ["tests/device/scripted_year.py", "tests/device/random_weeks.py"]
+    return fill(tmp_path_factory.mktemp("bundled"), *programs)
 
 
 @pytest.fixture(scope="module")
