@@ -42,7 +42,6 @@ class Days:
         record: "Record",
         lockouts: "Lockouts",
         trim: "Trim",
-        replanned: bool,
         tell: "Callable[..., None]",
     ) -> None:
         self._plan = plan
@@ -55,7 +54,6 @@ class Days:
         self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
         self._skew_s = 0  # wall less uptime
         self._sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
-        self._replanned = replanned
         self._went_back = False
         self._refill_up_s = 0  # when the day's minutes were last set to 0
         self._midnight_s = 0
@@ -162,8 +160,7 @@ class Days:
         self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
         if booted:  # the day began at its midnight, not now
             self._refill_up_s = up_s - local_s % DAY_S
-        if self._replanned:
-            self._replanned = False
+        if not record.mark_no:  # a new plan: what passed was none of its cycles
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
         elif wall_s < record.mark_wall_s - BACK_MAX_S:
             self._went_back = True
