@@ -25,10 +25,10 @@ BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test bench size lint types-rp2 types-esp32 format lock clean figures
+.PHONY: golden campaign help replay test validation bench size lint types-rp2 types-esp32 format lock clean figures
 
 help:  ## list the targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-8s %s\n", $$1, $$2}' Makefile
+	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
 
 replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the report goes to out/demo
 	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --from 2022-01-01 --out out/demo
@@ -36,6 +36,9 @@ replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the repo
 test: lint  ## all checks: lint, types, imports, tests, full branch coverage of controller/
 	@$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term-missing:skip-covered \
 		--cov-fail-under=100
+
+validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
+	@$(BIN)/python -m tools.validation
 
 bench: $(VENV)/.stamp-dev  ## print the benchmark table
 	@$(BIN)/python -m tools.bench

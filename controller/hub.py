@@ -286,7 +286,7 @@ class Hub:
             return True
         if self.guard.count() >= self.plan.hub.open_max:
             return False
-        return bool(self.record.waiting or self.test)
+        return self.test != 0 or self.record.waiting & ~self.guard.busy_zones() != 0
 
     def _not_shown(self, event: "tuple[int, ...]") -> None:
         """A report that was not tried is tried again; of an opening, only if there was one."""

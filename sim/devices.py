@@ -26,15 +26,19 @@ from controller import events
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Ground, Sky
+from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
+from sim.soil import TEXTURES
 
 if TYPE_CHECKING:
     from controller.ports import Asked
 
-TIP_UM = 200  # of a tipping-bucket rain gauge
+CONTACT_LEAST_UM = 200  # of rain in that time, or a wet/dry contact shows none
 CONTACT_DRIES_S = HOUR_S  # a wet/dry contact shows rain so long after it fell
 BURST_TIMES = 3  # what a burst hose lets through, of its own flow
 PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
 MILLION = 1_000_000
+PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
+FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
 NEVER_S = 1 << 60
 
 # A pack that suits the hub's thresholds: common practice, no source.
@@ -102,6 +106,18 @@ PORT_CALLS = (
 )
 
 
+def _shown(
+    probe: CapacitiveProbe, ground: Ground, sky: Sky, zone: int, seed: int
+) -> tuple[list[float], list[float]]:
+    """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
+    the ground's temperature and noise add to that in each hour."""
+    random = np.random.default_rng([seed, zone])
+    piece_ppt = probe.pieces_ppt * random.normal()
+    added = probe.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
+    curve = probe.curve_ppt(TEXTURES[ground.strips[zone].texture])
+    return curve.tolist(), [*(added + piece_ppt).tolist(), piece_ppt]
+
+
 class Devices:
     """The ports of one simulated hub. Implements `controller.ports.Ports`."""
 
@@ -112,11 +128,12 @@ class Devices:
         sky: Sky,
         *,
         seed: int = 0,
-        noise_ppt: float = 1.0,
+        probe: CapacitiveProbe = PROBE,
+        gauge: TippingBucket = RAIN_GAUGE,
         drift_ppm: int = 0,
         faults: Sequence[Fault] = (),
     ) -> None:
-        """noise_ppt: standard deviation of a probe's hourly noise. drift_ppm: above -1e6."""
+        """seed: of the probes' noise, and what each piece reads too much. drift_ppm: above -1e6."""
         self.plan = plan
         self.ground = ground
         self.sky = sky
@@ -139,7 +156,14 @@ class Devices:
         self._any_open = False
         self._deadline_s: list[int | None] = [None] * self.valves
         self._soonest_s = NEVER_S  # the first of these
-        self._flows = [0] * zones  # ml/h, now
+        self._flows = [0] * zones  # through the valve, ml/h, now
+        # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
+        self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
+        self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
+        self._holding = [zone for zone in range(zones) if self._hold[zone]]
+        self._in_hose = [0] * zones
+        self._drains_from_s = [self.now_s] * zones
+        self._filling: dict[int, tuple[int, int]] = {}  # zones: full at, ml/h kept until then
         self.given = [0] * zones  # ml/h times seconds since the start
         self._told = [0] * zones  # of these, before the last closing line
         self._metered = [0] * len(plan.supplies)
@@ -152,10 +176,16 @@ class Devices:
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
         self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
-        noise = [np.random.default_rng([seed, z]).normal(size=sky.hours + 1) for z in range(zones)]
-        self._noise = [(noise_ppt * row).tolist() for row in noise]
+        self._shown = {z: _shown(probe, ground, sky, z, seed) for z in self._probes}
         self._probe_hour = -1
-        self._tips = 0  # of the gauge before boot
+        has_gauge = plan.hub.rain_kind == GAUGE
+        self._tip_um = gauge.tip_um
+        # By the gauge at each hour's beginning, um.
+        self._counted_um: list[int] = [
+            0,
+            *gauge.counts_um(sky.rain_um).astype(int).tolist(),
+        ] * has_gauge
+        self._count_start_um = 0  # of these, before boot
         self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
         self._meter_start = [0] * len(plan.supplies)
         self._pack_s = self.now_s
@@ -172,13 +202,16 @@ class Devices:
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._any_open and self.now_s < to_s:
-            until_s = max(min(to_s, self._soonest_s), self.now_s)
+            until_s = min(to_s, self._soonest_s, *[full_s for full_s, _ in self._filling.values()])
+            until_s = max(until_s, self.now_s)
             self._flow(until_s)
             self.now_s = until_s
             if self._soonest_s <= until_s:
                 for valve, end in enumerate(self._deadline_s):
                     if end is not None and end <= until_s:
                         self._turn(valve, False)
+            if any(full_s <= until_s for full_s, _ in self._filling.values()):
+                self._set_flows()
         if self.now_s < to_s:
             self.now_s = to_s
 
@@ -238,7 +271,8 @@ class Devices:
         wall_s = self._clock_s()
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
-        self._tips = self.sky.fallen_um(self.now_s) // TIP_UM
+        if self._counted_um:
+            self._count_start_um = self._gauge_um()
         self._meter_start = list(self._metered)
         self._probe_hour = -1
         self._asked.clear()
@@ -270,11 +304,11 @@ class Devices:
         seen = self._seen
         hub = self.plan.hub
         if hub.rain_kind == GAUGE:
-            seen.rain_um = (self.sky.fallen_um(self.now_s) // TIP_UM - self._tips) * TIP_UM
+            seen.rain_um = self._gauge_um() - self._count_start_um
         elif hub.rain_kind == CONTACT:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
-            seen.rain_wet = fallen_um >= TIP_UM
+            seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
         if hub.frost:
             silent = self._is(Trouble.THERMOMETER_SILENT)
             seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
@@ -378,6 +412,34 @@ class Devices:
             self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
             self._share(ways, most)
         self.most_open_at_once = max(self.most_open_at_once, open_in_all)
+        if self._holding:
+            self._fill_hoses()
+
+    def _fill_hoses(self) -> None:
+        """Let open hoses that are not full take what their supply has left.
+
+        Until it is full, half of its flow comes out of a hose. What drained since it was shut is
+        booked once it opens again, all of it to the present hour.
+        """
+        self._filling = {}
+        for zones, _, most in self._pipes:
+            rest = (most or FILLING_ML_H) - sum([self._flows[zone] for zone in zones])
+            for zone in zones:
+                flow = self._flows[zone]
+                if not flow or not self._hold[zone]:
+                    continue
+                drained = self._drains[zone] * (self.now_s - self._drains_from_s[zone])
+                drained = min(drained, self._in_hose[zone])
+                if drained:
+                    self._in_hose[zone] -= drained
+                    self._drains_from_s[zone] = self.now_s
+                    self.ground.soak(zone, drained, self.now_s)
+                room = self._hold[zone] - self._in_hose[zone]
+                if room > 0:
+                    self._flows[zone] += max(rest, 0)
+                    kept = self._flows[zone] - flow // 2
+                    self._filling[zone] = self.now_s - -room // kept, kept
+                    rest = 0
 
     def _share(self, zones: list[int], most: int) -> None:
         """Give open zones of a supply their own flow, or what there is of it (ml/h; 0: enough)."""
@@ -397,7 +459,12 @@ class Devices:
                 water = flow * (until_s - self.now_s)
                 self.given[zone] += water
                 self._metered[self.plan.zones[zone].supply] += water
-                self.ground.water(zone, flow, self.now_s, until_s)
+                kept = 0
+                if zone in self._filling:
+                    kept = self._filling[zone][1]
+                    self._in_hose[zone] += kept * (until_s - self.now_s)
+                self._drains_from_s[zone] = until_s
+                self.ground.water(zone, flow, self.now_s, until_s, kept)
 
     def _read_probes(self, seen: Seen) -> None:
         """Each probe reads once an hour; in between it shows the same."""
@@ -414,7 +481,20 @@ class Devices:
                     shorted = self._is(Trouble.PROBE_SHORT, zone)
                     seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
                     continue
-            seen.soil_vwc_ppt[zone] = round(self.ground.vwc_ppt(zone) + self._noise[zone][hour])
+            curve, added = self._shown[zone]
+            true_ppt = self.ground.vwc_ppt(zone)
+            k = min(int(true_ppt), len(curve) - 2)
+            read_ppt = curve[k] + (true_ppt - k) * (curve[k + 1] - curve[k]) + added[hour]
+            seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
+
+    def _gauge_um(self) -> int:
+        """What the gauge has counted since the start; tips fall evenly within an hour."""
+        hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
+        if hour >= self.sky.hours:
+            return self._counted_um[-1]
+        before_um = self._counted_um[hour]
+        more_um = (self._counted_um[hour + 1] - before_um) * of_hour_s // HOUR_S
+        return before_um + more_um // self._tip_um * self._tip_um
 
     def _battery_mv(self) -> int:
         """Voltage under load: falls straight from fresh to empty with the charge taken."""

@@ -20,7 +20,7 @@ HOUR_S = 3600
 PROBE_M = 0.3  # depth of a soil probe
 START_PF = 2.9  # the middle of the band
 _FEW_HOURS = 48  # up to here single steps cost less than a bulk run's checks
-_PER_LITRE = 1000 * HOUR_S  # flow in ml/h times seconds, as water is counted, in a litre
+PER_LITRE = 1000 * HOUR_S  # flow in ml/h times seconds, as water is counted, in a litre
 
 
 class Sky:
@@ -30,6 +30,8 @@ class Sky:
         """hourly: from `start_s` on, a local standard midnight."""
         self.start_s = start_s
         self.hours = len(hourly.rain_mm)
+        self.rain_um = hourly.rain_mm * 1000.0  # of each hour
+        self.temp_c = hourly.temp_c
         self._temp_mc: list[int] = np.rint(hourly.temp_c * 1000.0).astype(np.int64).tolist()
         fallen = np.concatenate(([0.0], np.cumsum(hourly.rain_mm)))
         self._fallen_um: list[int] = np.rint(fallen * 1000.0).astype(np.int64).tolist()
@@ -91,10 +93,11 @@ class Ground:
             start_pf=start_pf,
         )
         self.forcing = dry_forcing.copy()
+        self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
         self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
         self._hours = 0  # stepped so far
         self._watered = False  # since the last step
-        self._mm = 1.0 / (_PER_LITRE * np.array([strip.area_m2 for strip in strips]))
+        self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
         middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
         thick_mm = 1000.0 * np.diff(soil.EDGES_M)
         at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
@@ -102,17 +105,25 @@ class Ground:
         self._probe_layers = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
         self._water_mm = self.columns.water_mm  # a view: it follows the columns
 
-    def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int) -> None:
-        """Water a strip at a steady flow; hours not yet stepped only."""
+    def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
+        """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
         column = len(self.strips) + zone
         self._watered = True
         while from_s < to_s:
             hour = (from_s - self.start_s) // HOUR_S
             until_s = min(to_s, self.start_s + (hour + 1) * HOUR_S)
             # Whole numbers, exact in a float: the sum is the same however the time is cut.
-            self.forcing[hour, column, soil.IRRIGATION] += flow_ml_h * (until_s - from_s)
+            self.passed[hour, zone] += flow_ml_h * (until_s - from_s)
+            out = (flow_ml_h - kept_ml_h) * (until_s - from_s)
+            self.forcing[hour, column, soil.IRRIGATION] += out
             self.forcing[hour, column, soil.IRRIGATION_S] += until_s - from_s
             from_s = until_s
+
+    def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
+        """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
+        self._watered = True
+        hour = (at_s - self.start_s) // HOUR_S
+        self.forcing[hour, len(self.strips) + zone, soil.IRRIGATION] += ml_h_s
 
     def catch_up(self, to_s: int) -> None:
         """Step every whole hour that has passed."""

@@ -194,11 +194,16 @@ def most_flow_l_h(spigot: Spigot, inlet_kpa: float) -> float:
 
 def fed(hose: Hose, spigot: Spigot) -> Run:
     """A hose on a spigot: the pressure at which both agree on the flow."""
-    most_kpa = spigot.pressure_kpa(0.0)
-    start_kpa = _bisect(
-        lambda kpa: kpa - spigot.pressure_kpa(run(hose, kpa).flow_l_h), 0.0, most_kpa
-    )
-    return run(hose, start_kpa)
+
+    def over(end_kpa: float) -> float:
+        start_kpa, emission = _upstream(hose, end_kpa, PIECES)
+        return start_kpa - spigot.pressure_kpa(float(emission.mean()) * hose.length_m)
+
+    still_kpa = spigot.pressure_kpa(0.0)
+    rise_kpa = KPA_PER_M * hose.rise_m
+    end_kpa = _bisect(over, min(0.0, still_kpa - rise_kpa), max(still_kpa, still_kpa - rise_kpa))
+    found_kpa, emission = _upstream(hose, end_kpa, PIECES)
+    return Run(found_kpa, end_kpa, float(emission.mean()) * hose.length_m, emission)
 
 
 @dataclass(frozen=True)
@@ -224,10 +229,15 @@ def cycle(hose: Hose, spigot: Spigot, run_s: float, empty: bool = True) -> Cycle
     fill_s = min(hose.volume_l / into_l_h * 3600.0, run_s) if empty else 0.0
     filled_l = fill_s / 3600.0 * (into_l_h + steady.flow_l_h / 2.0)
     litres = filled_l + steady.flow_l_h * (run_s - fill_s) / 3600.0
-    head_kpa = KPA_PER_M * (abs(hose.rise_m) / 2.0 + hose.diameter_mm / 2000.0)
-    drain_s = hose.volume_l / (hose.emission_l_h_m(head_kpa) * hose.length_m) * 3600.0
+    drain_s = hose.volume_l / drain_l_h(hose) * 3600.0
     end_to_start = steady.end_to_start * (run_s - fill_s) / run_s if run_s > 0.0 else 0.0
     return Cycle(fill_s, drain_s, litres, end_to_start)
+
+
+def drain_l_h(hose: Hose) -> float:
+    """What soaks out of a full hose once shut, by the head of its slope and its own height."""
+    head_kpa = KPA_PER_M * (abs(hose.rise_m) / 2.0 + hose.diameter_mm / 2000.0)
+    return hose.emission_l_h_m(head_kpa) * hose.length_m
 
 
 def aged(hose: Hose, years: float, floor: float = CLOGGED_FLOOR) -> Hose:

@@ -9,9 +9,11 @@ from controller.plan import Plan
 class Strip:
     """The ground one zone waters, and the hose on it.
 
-    `flow_l_h` is what the whole hose gives at its rated pressure; over `length_m * width_m` it is
-    the application rate. `exposure` is the share of rain that reaches the strip (a downspout that
-    ends in it makes it far more than 1). `coefficient` scales reference evapotranspiration.
+    `flow_l_h` is what the whole hose gives on its supply; over `length_m * width_m` it is the
+    application rate. `evenness`: its least emission over its most. `hose_l`: water it holds;
+    `drain_l_h`: what soaks out of it once shut. `exposure` is the share of rain that reaches the
+    strip (a downspout that ends in it makes it far more than 1). `coefficient` scales reference
+    evapotranspiration.
     """
 
     name: str
@@ -24,6 +26,9 @@ class Strip:
     texture: str = "clay"
     ks_mm_h: float | None = None  # None: the texture's published value
     probe: bool = False
+    evenness: float = 1.0
+    hose_l: float = 0.0
+    drain_l_h: float = 0.0
 
     @property
     def area_m2(self) -> float:

@@ -25,7 +25,17 @@ from sim.hourly import Hourly, hourly
 from sim.house import House, Strip
 from sim.outputs import Line
 from sim.report import write_report
-from sim.score import HOURS, Score, Season, judge, season_of, swing_pf, unevenness_pf
+from sim.score import (
+    HOURS,
+    Score,
+    Season,
+    judge,
+    movement_difference_pct,
+    movement_index_pct,
+    season_of,
+    swing_pf,
+    unevenness_pf,
+)
 from sim.weather import Weather
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
@@ -359,16 +369,22 @@ def _policy_summary(judged: Score) -> Line:
     return {
         "litres": round(float(judged.days.litres.sum()), 1),
         **judged.counts(),
-        "unevenness_pf": None if unevenness is None else round(unevenness, 3),
+        "unevenness_pf": _rounded(unevenness, 3),
+        "movement_difference_pct": _rounded(movement_difference_pct(judged.days), 1),
         "minutes": round(float(judged.days.seconds.sum()) / 60.0, 1),
         **judged.counts("year_"),
     }
+
+
+def _rounded(value: float | None, places: int) -> float | None:
+    return None if value is None else round(value, places)
 
 
 def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
     """What the hub's policy came to, zone by zone."""
     days = judged.days
     swings_pf = swing_pf(days.pf)
+    movements_pct = movement_index_pct(days)
     zones: Line = {}
     for zone, strip in enumerate(house.strips):
         heard = lived.scored_events(zone)
@@ -380,11 +396,14 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
             "skipped": dict(sorted(skipped.items())),
             **judged.counts(zone=zone),
             "runoff_litres": _litres(days.runoff_mm[:, zone], strip),
-            "bypass_litres": None,
+            "bypass_litres": _litres(days.bypass_mm[:, zone], strip),
             "swing_pf": round(float(swings_pf[zone]), 3),
-            "movement_index_pct": None,
+            "movement_index_pct": _rounded(movements_pct[zone], 1),
             "runoff_rain_litres": _litres(days.runoff_rain_mm[:, zone], strip),
+            "bypass_rain_litres": _litres(days.bypass_rain_mm[:, zone], strip),
             **judged.counts("year_", zone),
+            "hose_l_h": round(strip.flow_l_h, 1),
+            "hose_evenness": round(strip.evenness, 3),
             "season_days": int(judged.season.days[:, zone].sum()),
         }
     return zones

@@ -5,13 +5,14 @@ Everything is judged by the local standard day and the wetted strip. Arrays are 
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import combinations
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim import soil
-from sim.ground import Floats, Ground
+from sim.ground import PER_LITRE, Floats, Ground
 
 Bools = NDArray[np.bool_]
 Codes = NDArray[np.int8]
@@ -26,6 +27,7 @@ RUNOFF_LEAST_MM = 0.1  # a day; less is rounding of the day's last trickle
 SEASON_MARGIN_DAYS = 15
 SEASON_LEAST_SHARE = 0.25  # one year in four
 YEAR_DAYS = 365
+CHANGE_LEAST_PF = 0.02  # less is no seasonal change, and no base for percents
 
 STATES = ("in_band", "dry", "wet", "rain_wet", "rewetting")
 IN_BAND, DRY, WET, RAIN_WET, REWETTING = range(5)
@@ -36,8 +38,10 @@ class Days:
     """What one policy left behind, day by day and zone by zone.
 
     pf, pf_unwatered: daily mean of the band's pF. pf_end: its pF in the day's last hour. seconds,
-    litres: water given. runoff_mm, runoff_rain_mm: irrigation and rain that ran off. top_wet:
-    whether 0-0.3 m stayed wetter than pF 2.0 for more than 48 h after rain had ended.
+    litres: water given. runoff_mm, runoff_rain_mm: irrigation and rain that ran off; bypass_mm,
+    bypass_rain_mm: that went down cracks. movement_pf, movement_pf_unwatered: daily mean of pF
+    through the column, weighted by the strain it causes. top_wet: whether 0-0.3 m stayed wetter
+    than pF 2.0 for more than 48 h after rain had ended.
     """
 
     pf: Floats
@@ -47,6 +51,10 @@ class Days:
     litres: Floats
     runoff_mm: Floats
     runoff_rain_mm: Floats
+    bypass_mm: Floats
+    bypass_rain_mm: Floats
+    movement_pf: Floats
+    movement_pf_unwatered: Floats
     top_wet: Bools
 
     def since(self, day: int) -> "Days":
@@ -60,15 +68,18 @@ def days_of(ground: Ground, rain_mm: Floats) -> Days:
     watered = ground.results[:, zones:]
     unwatered_pf = ground.results[:, :zones, soil.BAND_PF]
     given = ground.forcing[:, zones:]
-    area_m2 = np.array([strip.area_m2 for strip in ground.strips])
     return Days(
         pf=_by_day(watered[:, :, soil.BAND_PF]).mean(axis=1),
         pf_unwatered=_by_day(unwatered_pf).mean(axis=1),
         pf_end=_by_day(watered[:, :, soil.BAND_PF])[:, -1],
         seconds=_by_day(given[:, :, soil.IRRIGATION_S]).sum(axis=1),
-        litres=_by_day(given[:, :, soil.IRRIGATION]).sum(axis=1) * area_m2,
+        litres=_by_day(ground.passed).sum(axis=1) / PER_LITRE,
         runoff_mm=_by_day(watered[:, :, soil.RUNOFF_IRRIGATION]).sum(axis=1),
         runoff_rain_mm=_by_day(watered[:, :, soil.RUNOFF_RAIN]).sum(axis=1),
+        bypass_mm=_by_day(watered[:, :, soil.BYPASS_IRRIGATION]).sum(axis=1),
+        bypass_rain_mm=_by_day(watered[:, :, soil.BYPASS_RAIN]).sum(axis=1),
+        movement_pf=_by_day(watered[:, :, soil.MOVEMENT_PF]).mean(axis=1),
+        movement_pf_unwatered=_by_day(ground.results[:, :zones, soil.MOVEMENT_PF]).mean(axis=1),
         top_wet=np.any(_by_day(top_wet(watered[:, :, soil.TOP_PF], rain_mm)), axis=1),
     )
 
@@ -181,6 +192,49 @@ def swing_pf(pf: Floats) -> Floats:
     parts = [pf[i * YEAR_DAYS : (i + 1) * YEAR_DAYS] for i in range(years)]
     high, low = np.mean([np.percentile(part, (95, 5), axis=0) for part in parts], axis=0)
     return np.asarray(high - low)
+
+
+def seasonal_change_pf(pf: Floats) -> Floats:
+    """Most less least of each column over a year, mean of the whole years; at least one."""
+    years = len(pf) // YEAR_DAYS
+    parts = np.split(pf[: years * YEAR_DAYS], years)
+    return np.asarray(np.mean([np.ptp(part, axis=0) for part in parts], axis=0))
+
+
+def movement_index_pct(days: Days) -> list[float | None]:
+    """Each zone's seasonal change of weighted suction, percent of the same ground unwatered.
+
+    An index to compare ways of watering by, no movement in millimetres and no class of a site. None
+    for less than a year, and where the unwatered ground hardly changes.
+    """
+    if len(days.pf) < YEAR_DAYS:
+        return [None] * days.pf.shape[1]
+    changes = zip(
+        seasonal_change_pf(days.movement_pf),
+        seasonal_change_pf(days.movement_pf_unwatered),
+        strict=True,
+    )
+    return [_percent(float(watered), float(unwatered)) for watered, unwatered in changes]
+
+
+def movement_difference_pct(days: Days) -> float | None:
+    """How far two zones move apart over a year, the worst pair, percent of the unwatered worst.
+
+    Uneven ground moves unevenly. None for less than a year, one zone, or zones alike.
+    """
+    pairs = list(combinations(range(days.pf.shape[1]), 2))
+    if len(days.pf) < YEAR_DAYS or not pairs:
+        return None
+
+    def worst_pf(pf: Floats) -> float:
+        apart = np.stack([pf[:, a] - pf[:, b] for a, b in pairs], axis=1)
+        return float(seasonal_change_pf(apart).max())
+
+    return _percent(worst_pf(days.movement_pf), worst_pf(days.movement_pf_unwatered))
+
+
+def _percent(part: float, whole: float) -> float | None:
+    return None if whole < CHANGE_LEAST_PF else 100.0 * part / whole
 
 
 @dataclass(frozen=True)

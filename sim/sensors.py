@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sim.soil import Texture, pf
+
 Floats = NDArray[np.float64]
 
 # Permittivity.
@@ -77,13 +79,15 @@ def matrix_kohm(suction_kpa: ArrayLike, temp_c: ArrayLike) -> Floats:
 class CapacitiveProbe:
     """A capacitive probe read through Topp's formula.
 
-    noise_ppt: standard deviation of a reading. offset_ppt: what one piece reads too much.
-    per_degree_ppt: drift with temperature from calibrated_c. gap_pf: suction from which clay draws
-    back from the probe; at gap_whole_pf air takes gap_share of what the probe senses.
+    noise_ppt: standard deviation of a reading. offset_ppt: what it reads too much; pieces_ppt: the
+    standard deviation of that from piece to piece, once calibrated for the soil. per_degree_ppt:
+    drift with temperature from calibrated_c. gap_pf: suction from which clay draws back from the
+    probe; at gap_whole_pf air takes gap_share of what the probe senses.
     """
 
     noise_ppt: float = 3.0
     offset_ppt: float = 0.0
+    pieces_ppt: float = 5.0
     per_degree_ppt: float = 0.8
     calibrated_c: float = 20.0
     gap_pf: float = 3.5
@@ -98,16 +102,27 @@ class CapacitiveProbe:
         draw: a standard normal number. Soil and air mix by the square root of permittivity
         (Birchak et al. 1974).
         """
+        shown = self._mixed_ppt(vwc_ppt, suction_pf) + self.adds_ppt(temp_c, draw)
+        return np.asarray(np.maximum(np.rint(shown), 0.0))
+
+    def adds_ppt(self, temp_c: ArrayLike, draw: ArrayLike) -> Floats:
+        """What offset, temperature and noise add to a reading."""
+        warm = self.per_degree_ppt * (np.asarray(temp_c, dtype=np.float64) - self.calibrated_c)
+        return np.asarray(self.offset_ppt + warm + self.noise_ppt * np.asarray(draw))
+
+    def curve_ppt(self, texture: Texture) -> Floats:
+        """What it shows without those at 0, 1, 2 ... 1000 ppt of water in a soil."""
+        ppt = np.arange(1001.0)
+        return self._mixed_ppt(ppt, pf(texture.suction_cm(ppt / 1000.0)))
+
+    def _mixed_ppt(self, vwc_ppt: ArrayLike, suction_pf: ArrayLike) -> Floats:
         true = np.asarray(vwc_ppt, dtype=np.float64) / 1000.0
-        pf = np.asarray(suction_pf, dtype=np.float64)
-        opened = np.clip((pf - self.gap_pf) / (self.gap_whole_pf - self.gap_pf), 0.0, 1.0)
+        suction = np.asarray(suction_pf, dtype=np.float64)
+        opened = np.clip((suction - self.gap_pf) / (self.gap_whole_pf - self.gap_pf), 0.0, 1.0)
         air = self.gap_share * opened
         soil = np.sqrt(permittivity_from_vwc(true))
         mixed = ((1.0 - air) * soil + air * np.sqrt(AIR)) ** 2
-        shown = 1000.0 * vwc_from_permittivity(mixed) + self.offset_ppt
-        shown = shown + self.per_degree_ppt * (np.asarray(temp_c) - self.calibrated_c)
-        shown = shown + self.noise_ppt * np.asarray(draw)
-        return np.asarray(np.maximum(np.rint(shown), 0.0))
+        return np.asarray(1000.0 * vwc_from_permittivity(mixed))
 
 
 @dataclass(frozen=True)
@@ -145,12 +160,14 @@ class TippingBucket:
 
     def counts_um(self, rain_um: Floats) -> Floats:
         """Rain counted up to the end of each hour [um, whole tips], for rain of each hour [um]."""
-        total, bucket, dry, kept = 0.0, 0.0, self.dry_h, self.wetting_um
+        bucket, kept = 0.0, self.wetting_um
         counted = np.zeros(len(rain_um))
-        for hour, fallen in enumerate(np.asarray(rain_um, dtype=np.float64).tolist()):
-            dry = 0 if fallen > 0.0 else dry + 1
-            if dry >= self.dry_h:
+        wet = np.flatnonzero(rain_um)
+        before = 0
+        for hour, fallen in zip(wet.tolist(), rain_um[wet].tolist(), strict=True):
+            if hour - before > self.dry_h:
                 bucket, kept = 0.0, self.wetting_um
+            before = hour
             caught = fallen * self.caught
             soaked = min(caught, kept)
             kept -= soaked
@@ -158,9 +175,8 @@ class TippingBucket:
             bucket += (caught - soaked) / (1.0 + rate_um_s * self.tip_s / self.tip_um)
             tips = bucket // self.tip_um
             bucket -= tips * self.tip_um
-            total += tips * self.tip_um
-            counted[hour] = total
-        return counted
+            counted[hour] = tips * self.tip_um
+        return np.cumsum(counted)
 
 
 def ground_temperature_c(air_c: Floats, lag_h: float = 72.0) -> Floats:

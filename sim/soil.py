@@ -16,18 +16,26 @@ What a column does at each end and in between:
 - Bottom: a constant suction of pF 3 at 3 m; wet soil drains to it, little ever rises.
 - Beside a watered strip lies the yard: exchange through one long side of the strip, linear in
   matric flux potential. The yard is wide, so the column that stands for it is not charged.
-No cracks, no swelling, no hysteresis, no snow.
+- Clay that has dried at 0-0.3 m cracks: a share of what falls on it, up to CRACK_SHARE, passes
+  the surface and leaves the column. It is booked as bypass, below the roots, and wets nothing: what
+  the walls of cracks take up on the way is left out. Cracks open from pF 3.3 on by the water that
+  the top has lost, are widest at pF 4.2, and close as it wets.
+- Movement: the mean of pF through the column, weighted as AS 2870 weighs strain.
+No hysteresis, no snow; swelling changes no depth.
 Units in here: mm, hours; suction in cm of water (1 cm = 1 hPa nearly).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+Kept = TypeVar("Kept")
 
 CM_PER_KPA = 10.19716
 
@@ -41,6 +49,15 @@ ROOT_SHARES = (0.4, 0.3, 0.2, 0.1)
 EVAPORATION_M = 0.15
 
 POND_MM = 3.0  # surface storage: common practice, no source
+# Most that cracks take: an assumption; what is measured in cracked clays goes from nothing to half.
+CRACK_SHARE = 0.2
+CRACK_OPEN_PF, CRACK_WHOLE_PF = 3.3, 4.2  # an assumption
+CRACKING = ("clay", "silty clay")  # by name only: how much they shrink is not in the texture
+# The weights of strain by suction: 1.0 in the cracked zone, 2.0 - depth / 5 m below it. Source:
+# AS 2870-2011, clause 2.3, from memory. Its cracked zone is half of the depth of suction change
+# (from memory), here the whole column.
+CRACKED_M = 1.5
+SWOLLEN_PF = 2.0  # wetter clay hardly swells more: an assumption
 STRIP_WIDTH_MM = 600.0  # common practice, no source
 YARD_DISTANCE_MM = 600.0  # from mid-strip to undisturbed yard: an assumption
 BOTTOM_PF = 3.0
@@ -64,6 +81,8 @@ FORCINGS = 4
 (
     RUNOFF_RAIN,
     RUNOFF_IRRIGATION,
+    BYPASS_RAIN,
+    BYPASS_IRRIGATION,
     EVAPORATION,
     TRANSPIRATION,
     DRAINAGE,
@@ -71,13 +90,26 @@ FORCINGS = 4
     INFILTRATION,
     BAND_PF,
     TOP_PF,
-) = range(9)
-RESULTS = 9
+    MOVEMENT_PF,
+) = range(12)
+RESULTS = 12
 # Columns of the state after the layers' water.
 _POND_RAIN, _POND_IRRIGATION, _EXPECTED, _WORST_ERROR = range(LAYERS, LAYERS + 4)
 # Columns of a column's own constants; its layers' factors follow.
-_TABLE, _KS, _OFFSET, _DRIEST, _PER_STEP, _TRANSPIRED, _YARD, _BOTTOM_PHI = range(8)
-_FACTOR = 8  # saturation per mm of water, then its inverse
+(
+    _TABLE,
+    _KS,
+    _OFFSET,
+    _DRIEST,
+    _PER_STEP,
+    _TRANSPIRED,
+    _YARD,
+    _BOTTOM_PHI,
+    _CRACK_SHARE,
+    _CRACK_OPEN,  # saturations at which cracks open and are whole
+    _CRACK_WHOLE,
+) = range(11)
+_FACTOR = 11  # saturation per mm of water, then its inverse
 _RANGE_MM = _FACTOR + LAYERS
 # Columns of a table.
 _PHI, _K, _PF, _UPTAKE, _EVAPORATED = range(5)
@@ -111,6 +143,23 @@ _ROOT_WEIGHT = _root_weights()
 _EVAPORATION_WEIGHT = _overlap(0.0, EVAPORATION_M)
 _BAND_WEIGHT = _overlap(*BAND_M)
 _TOP_WEIGHT = _overlap(*TOP_M)
+_TOP_LAYERS = int(np.flatnonzero(_TOP_WEIGHT)[-1]) + 1
+
+
+def strain_weights(edges_m: ArrayLike, cracked_m: float) -> Floats:
+    """Weight of each layer's change of suction in a sum of strain: its factor times thickness [m].
+
+    edges_m: boundaries of the layers from the top. The factor is 1.0 down to cracked_m and
+    2.0 - depth / 5 below, where the ground to the side holds it and it can only go up.
+    Source: AS 2870-2011, clause 2.3, from memory.
+    """
+    edges = np.asarray(edges_m, dtype=np.float64)
+    below = np.maximum(edges, cracked_m)
+    integral = np.minimum(edges, cracked_m) + 2.0 * below - below**2 / 10.0
+    return np.diff(integral)
+
+
+_STRAIN_WEIGHT = strain_weights(EDGES_M, CRACKED_M) / strain_weights(EDGES_M, CRACKED_M).sum()
 
 
 @dataclass(frozen=True)
@@ -225,7 +274,7 @@ def _table(texture: Texture) -> Floats:
     return table
 
 
-_njit = njit(cache=True, error_model="numpy")
+_njit = njit(cache=True, error_model="numpy", nogil=True)
 
 
 @_njit
@@ -388,6 +437,19 @@ def _apply(
 
 
 @_njit
+def _bypass_share(c: int, state: Floats, soil: Floats) -> float:
+    """What part of the water that falls goes down cracks, by the top's loss of water."""
+    share = soil[c, _CRACK_SHARE]
+    if share <= 0.0:
+        return 0.0
+    saturation = -soil[c, _OFFSET]
+    for i in range(_TOP_LAYERS):
+        saturation += _TOP_WEIGHT[i] * state[c, i] * soil[c, _FACTOR + i]
+    opened = (soil[c, _CRACK_OPEN] - saturation) / (soil[c, _CRACK_OPEN] - soil[c, _CRACK_WHOLE])
+    return share * min(max(opened, 0.0), 1.0)  # type: ignore[no-any-return]
+
+
+@_njit
 def _surface(c: int, change: float, rain_share: float, state: Floats) -> None:
     """Add to the water that stands on the surface, or take from it in proportion.
 
@@ -442,8 +504,10 @@ def _advance(
         capacity = ks + (saturated - work[3, 0]) * _PER_REACH[0]
         capacity_slope = -work[4, 0] * _PER_REACH[0]
         standing = state[c, _POND_RAIN] + state[c, _POND_IRRIGATION]
+        bypass = _bypass_share(c, state, soil) if given > 0.0 else 0.0
+        fallen = given - bypass * given
         while True:
-            supply = standing + given * dt / hours
+            supply = standing + fallen * dt / hours
             lost = min(supply, (pet - transpire) * dt)  # standing water evaporates first
             supply -= lost
             evaporate = pet - transpire - lost / dt
@@ -459,7 +523,10 @@ def _advance(
             if strain <= 1.0 or dt <= shortest:
                 break
             dt = max(shortest, dt * max(0.2, 0.8 / strain))
-        _surface(c, given * dt / hours, rain_share, state)
+        _surface(c, fallen * dt / hours, rain_share, state)
+        past = (given - fallen) * dt / hours
+        result[c, BYPASS_RAIN] += rain_share * past
+        result[c, BYPASS_IRRIGATION] += past - rain_share * past
         into = _apply(c, dt, into, evaporate, transpire, beside, state, soil, work, result)
         _surface(c, -lost - into, rain_share, state)
         _run_off(c, state, result)
@@ -471,18 +538,19 @@ def _advance(
 
 @_njit
 def _measure(c: int, state: Floats, soil: Floats, tables: Floats, result: Floats) -> None:
-    """Depth-means of pF over the band and over the top."""
+    """Depth-means of pF over the band and the top, and the weighted one of the whole column."""
     table = tables[int(soil[c, _TABLE])]
-    band, top = 0.0, 0.0
+    band, top, movement = 0.0, 0.0, 0.0
     for i in range(LAYERS):
-        if _BAND_WEIGHT[i] > 0.0 or _TOP_WEIGHT[i] > 0.0:
-            place = _place(c, i, state, soil)
-            k = _row(place)
-            layer_pf = table[k, _PF] + (place - k) * (table[k + 1, _PF] - table[k, _PF])
-            band += _BAND_WEIGHT[i] * layer_pf
-            top += _TOP_WEIGHT[i] * layer_pf
+        place = _place(c, i, state, soil)
+        k = _row(place)
+        layer_pf = table[k, _PF] + (place - k) * (table[k + 1, _PF] - table[k, _PF])
+        band += _BAND_WEIGHT[i] * layer_pf
+        top += _TOP_WEIGHT[i] * layer_pf
+        movement += _STRAIN_WEIGHT[i] * max(layer_pf, SWOLLEN_PF)
     result[c, BAND_PF] = band
     result[c, TOP_PF] = top
+    result[c, MOVEMENT_PF] = movement
 
 
 @_njit
@@ -553,7 +621,8 @@ class Columns:
     for the texture's own. yard: for each watered strip the index of the unwatered column that
     stands for the ground beside it, None for no exchange; that column must come before the strip
     and have the same soil. transpired_share: of potential evapotranspiration, 0..1, for each.
-    start_pf: uniform suction at the start, 0..DRIEST_PF.
+    start_pf: uniform suction at the start, 0..DRIEST_PF. crack_share: what cracks at their widest
+    take of the water that falls, 0..1; in the textures of CRACKING only.
     """
 
     def __init__(
@@ -564,6 +633,7 @@ class Columns:
         yard: Sequence[int | None] | None = None,
         transpired_share: Sequence[float] | None = None,
         start_pf: float = 2.5,
+        crack_share: float = CRACK_SHARE,
     ) -> None:
         count = len(textures)
         names = sorted(set(textures))
@@ -572,6 +642,8 @@ class Columns:
         shares = transpired_share or [TRANSPIRED_SHARE] * count
         if not len(given_ks) == len(yards) == len(shares) == count:
             raise ValueError("one value for each column")
+        if not 0.0 <= crack_share <= 1.0:
+            raise ValueError("what cracks take is a share, 0 to 1")
         self.textures = tuple(TEXTURES[name] for name in textures)
         self._tables = np.stack([_table(TEXTURES[name]) for name in names])
         self._soil = np.zeros((count, _RANGE_MM + LAYERS))
@@ -583,6 +655,7 @@ class Columns:
             ks = given_ks[c]
             self._soil[c, _TABLE] = names.index(textures[c])
             self._soil[c, _TRANSPIRED] = shares[c]
+            self._soil[c, _CRACK_SHARE] = crack_share if textures[c] in CRACKING else 0.0
             self._fill(c, texture, texture.ks_mm_h if ks is None else ks)
             beside = yards[c]
             self._soil[c, _YARD] = -1.0 if beside is None else beside
@@ -604,6 +677,8 @@ class Columns:
         row[_OFFSET] = texture.theta_r / range_
         row[_DRIEST] = driest
         row[_PER_STEP] = _STEPS / (1.0 - driest)
+        row[_CRACK_OPEN] = texture.saturation(10.0**CRACK_OPEN_PF)
+        row[_CRACK_WHOLE] = texture.saturation(10.0**CRACK_WHOLE_PF)
         row[_FACTOR:_RANGE_MM] = 1.0 / (_THICK_MM * range_)
         row[_RANGE_MM:] = _THICK_MM * range_
         bottom = float(texture.saturation(10.0**BOTTOM_PF) - driest) * row[_PER_STEP]
@@ -625,8 +700,9 @@ class Columns:
         forcing: float64 (columns, FORCINGS), by RAIN [mm, times exposure], PET [mm, times the
         strip coefficient], IRRIGATION [mm], IRRIGATION_S [s, the time it takes from the hour's
         beginning, 1..3600]; finite and not negative, which is not checked here.
-        Returns (columns, RESULTS), by RUNOFF_RAIN, RUNOFF_IRRIGATION, EVAPORATION, TRANSPIRATION,
-        DRAINAGE, LATERAL (to the yard), INFILTRATION [mm], BAND_PF and TOP_PF at the hour's end.
+        Returns (columns, RESULTS), by RUNOFF_RAIN, RUNOFF_IRRIGATION, BYPASS_RAIN,
+        BYPASS_IRRIGATION, EVAPORATION, TRANSPIRATION, DRAINAGE, LATERAL (to the yard), INFILTRATION
+        [mm], BAND_PF, TOP_PF and MOVEMENT_PF at the hour's end.
         The same array every time: the next call overwrites it.
         """
         _step_hour(
@@ -684,6 +760,18 @@ class Columns:
     def mass_balance_error_mm(self) -> float:
         """Largest difference so far between stored water and the sum of all fluxes [mm]."""
         return float(np.max(self._state[:, _WORST_ERROR]))
+
+
+def run_batches(
+    batches: Iterable[tuple[Columns, Floats]], keep: Callable[[Floats], Kept], threads: int = 2
+) -> list[Kept]:
+    """Run many sets of columns at once, each as `Columns.run` does, and keep what is wanted.
+
+    keep: what to make of a batch's results, which are large; it may run on any thread. The order is
+    that of the batches, and no result depends on the number of threads.
+    """
+    with ThreadPoolExecutor(threads) as pool:
+        return list(pool.map(lambda batch: keep(batch[0].run(batch[1])), batches))
 
 
 def suction_pf(columns: Columns) -> Floats:

@@ -6,7 +6,7 @@ from controller.limits import RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
 from sim import hoses
 from sim.soil import POND_MM, TEXTURES
-from tools.compile import cycle_min, run_s, season_days, slots_min
+from tools.compile import cycle_min, hose_of, run_s, season_days, slots_min
 from tools.property import SIDES, Property
 from tools.timezone import law_note
 
@@ -101,14 +101,7 @@ def _along(prop: Property, plan: Plan) -> Iterator[str]:
     """What comes out along each hose, and whether its supply can keep up."""
     for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
         supply = prop.supplies[zone.supply]
-        hose = hoses.Hose(
-            length_m=zone.length,
-            flow_l_h_m=zone.hose.flow,
-            rated_kpa=zone.hose.pressure,
-            exponent=hoses.EXPONENTS[zone.hose.kind],
-            diameter_mm=zone.hose.diameter,
-            rise_m=zone.rise,
-        )
+        hose = hose_of(zone)
         start_kpa = supply.pressure or hose.rated_kpa
         found = hoses.run(hose, start_kpa)
         where = f"{hose.diameter_mm:.4g} mm inside, fed at {start_kpa:.0f} kPa"

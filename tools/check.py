@@ -118,7 +118,8 @@ def _supply_s(plan: Plan, index: int, number: int) -> float:
 def _zone_line(house: House, index: int, number: int) -> Line:
     row, zone, strip = house.plan.rows[index], house.plan.zones[number], house.strips[number]
     one_min = run_s(house.plan, index, zone) / 60 if row.cycles else 0.0
-    litres = strip.flow_l_h / 60 * one_min * row.cycles
+    # By the hoses' ratings; what friction and supply leave of it, advice says where it matters.
+    litres = zone.flow_ml_min / 1000 * one_min * row.cycles
     starts = [row.start_min_of(cycle) for cycle in range(row.cycles)]
     return Line(
         season=f"{row.month:02}-{row.day:02}",

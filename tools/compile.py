@@ -17,6 +17,7 @@ from controller.limits import (
     ZONES_MAX,
 )
 from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPart, ZonePart
+from sim import hoses
 from sim.et0 import extraterrestrial_radiation_mj_m2
 from sim.house import House, Owner, Strip
 from sim.soil import TEXTURES
@@ -277,13 +278,34 @@ def _bans(prop: Property) -> list[BanPart]:
     return bans
 
 
+def hose_of(zone: Zone) -> hoses.Hose:
+    """The hose of a zone, as the simulator takes it."""
+    return hoses.Hose(
+        length_m=zone.length,
+        flow_l_h_m=zone.hose.flow,
+        rated_kpa=zone.hose.pressure,
+        exponent=hoses.EXPONENTS[zone.hose.kind],
+        diameter_mm=zone.hose.diameter,
+        rise_m=zone.rise,
+    )
+
+
 def _strip(prop: Property, name: str, zone: Zone) -> Strip:
+    supply, hose = prop.supplies[zone.supply], hose_of(zone)
+    start_kpa = supply.pressure or hose.rated_kpa
+    if supply.flow is None:
+        found = hoses.run(hose, start_kpa)
+    else:
+        found = hoses.fed(hose, hoses.Spigot(start_kpa, supply.flow))
     return Strip(
         name=name,
         supply=list(prop.supplies).index(zone.supply),
         length_m=zone.length,
         width_m=zone.width,
-        flow_l_h=zone.flow_l_h,
+        flow_l_h=found.flow_l_h,
+        evenness=found.evenness,
+        hose_l=hose.volume_l,
+        drain_l_h=hoses.drain_l_h(hose),
         coefficient=zone.coefficient,
         exposure=zone.exposure,
         texture=prop.soil.texture,

@@ -52,8 +52,7 @@ def test_any_weather_conserves_water_within_bounds(
     left = before + given_mm.sum(axis=0) - gone.sum(axis=0) - columns.stored_mm()
     assert np.max(np.abs(left)) <= 1e-6  # mm, that is 1e-9 m
     assert columns.mass_balance_error_mm <= 1e-6
-    for flux in (soil.RUNOFF_RAIN, soil.RUNOFF_IRRIGATION, soil.EVAPORATION, soil.TRANSPIRATION):
-        assert np.all(results[:, :, flux] >= -1e-9)
+    assert np.all(results[:, :, soil.RUNOFF_RAIN : soil.DRAINAGE] >= -1e-9)
     # Evaporation and uptake never exceed what the air asks for.
     asked = forcing[:, :, soil.PET]
     assert np.all(
@@ -148,6 +147,18 @@ def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf:
     np.testing.assert_array_equal(run.water_mm, stepped.water_mm)
 
 
+def test_batches_on_threads_are_the_same_bits() -> None:
+    forcings = [storms(seed, 400, 3) for seed in range(5)]
+
+    def columns() -> soil.Columns:
+        return soil.Columns(["clay"] * 3, yard=[None, None, 0])
+
+    alone = [columns().run(forcing) for forcing in forcings]
+    batches = [(columns(), forcing) for forcing in forcings]
+    for one, other in zip(alone, soil.run_batches(batches, np.copy, threads=3), strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
 @given(seed=SEEDS)
 def test_the_yard_is_the_unwatered_control(seed: int) -> None:
     # A strip beside it changes nothing in the unwatered column.
@@ -202,6 +213,38 @@ def test_intensity_matters_and_cycles_with_rests_run_off_less() -> None:
     assert runoff([(4.0, 100.0)]) > runoff([(4.0, 3600.0)])
 
 
+def test_cracks_take_water_past_dry_clay_and_close_as_it_wets() -> None:
+    rain = np.zeros((24 * 20, 3, soil.FORCINGS))
+    rain[:, :, soil.RAIN] = 0.5
+    dry = soil.Columns(["clay", "clay", "loam"], ks_mm_h=[5.0] * 3, start_pf=4.3)
+    before = dry.stored_mm()
+    results = dry.run(rain)
+    past = results[:, :, soil.BYPASS_RAIN]
+    assert past[0, 0] == pytest.approx(soil.CRACK_SHARE * 0.5, rel=1e-6)
+    assert np.all(np.diff(past[:, 0]) <= 1e-12)  # it only wets, so they only close
+    assert past[:, 0].sum() > 1.0
+    assert past[-1, 0] == 0.0
+    assert np.all(past[:, 2] == 0.0)  # loam does not crack
+    assert np.all(results[:, :, soil.BYPASS_IRRIGATION] == 0.0)
+    # What went past is nowhere in the ground.
+    kept = dry.stored_mm() - before
+    gone = results[:, :, : soil.INFILTRATION].sum(axis=(0, 1))
+    assert kept.sum() == pytest.approx(rain[:, :, soil.RAIN].sum() - gone.sum(), abs=1e-9)
+    moist = soil.Columns(["clay"], start_pf=3.2).run(rain[:, :1])
+    assert np.all(moist[:, 0, soil.BYPASS_RAIN] == 0.0)
+
+
+def test_bypass_is_booked_to_what_fell() -> None:
+    hour = np.zeros((1, 1, soil.FORCINGS))
+    hour[0, 0, [soil.RAIN, soil.IRRIGATION, soil.IRRIGATION_S]] = 3.0, 1.0, 3600.0
+    result = soil.Columns(["clay"], start_pf=4.5).run(hour)[0, 0]
+    assert result[soil.BYPASS_RAIN] == pytest.approx(3.0 * result[soil.BYPASS_IRRIGATION])
+    assert result[soil.BYPASS_IRRIGATION] > 0.1
+    whole = soil.Columns(["clay"], start_pf=4.5, crack_share=0.0).run(hour)[0, 0]
+    assert whole[soil.BYPASS_RAIN] == 0.0
+    assert whole[soil.INFILTRATION] > result[soil.INFILTRATION]
+
+
 def test_measures_agree_with_the_retention_curve() -> None:
     for start_pf in (1.5, 2.5, 3.3, 4.2):
         columns = soil.Columns(["clay", "loam"], start_pf=start_pf)
@@ -230,6 +273,8 @@ def test_refusals() -> None:
     ):
         with pytest.raises(ValueError, match="a yard comes before its strip"):
             soil.Columns(textures, ks_mm_h=ks, yard=yard)
+    with pytest.raises(ValueError, match="a share, 0 to 1"):
+        soil.Columns(["clay"], crack_share=1.5)
     columns = soil.Columns(["clay"])
     with pytest.raises(ValueError, match="hours x columns x FORCINGS"):
         columns.run(np.zeros((5, 2, soil.FORCINGS)))

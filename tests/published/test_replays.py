@@ -147,13 +147,14 @@ def test_holding_back_alone_saves_water_and_loses_hardly_a_day(place: str, perce
     assert lost <= (0.01 if over_waters else 0.02) * counts["days_in_band"]
 
 
-@pytest.mark.parametrize(("place", "most_lost"), [("seattle", 0.20), ("tunis", 0.02)])
+@pytest.mark.parametrize(("place", "most_lost"), [("seattle", 0.20), ("tunis", 0.05)])
 def test_holding_back_costs_days_where_far_too_little_is_given(
     place: str, most_lost: float
 ) -> None:
     """Half the calendar leaves the ground dry; then rain held against it makes that worse.
 
-    In Seattle the loss is real, about one day in seven; only a trim or a probe could add water.
+    In Seattle the loss is real, about one day in seven; only a trim or a probe could add water. In
+    Tunis it is one in 27, since cracks carry off a part of the rain that is counted.
     """
     calendar, hub = outcome(place, 50, False), outcome(place, 50, True)
     assert hub.litres < calendar.litres

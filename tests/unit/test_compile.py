@@ -254,7 +254,10 @@ def test_tags_are_stable_and_apart() -> None:
 def test_house() -> None:
     house = house_of(("[[seasons]]", "[water]\nprice = 8\nper = '1000 gal'\n[[seasons]]"))
     assert [strip.name for strip in house.strips] == ["west", "east"]
-    assert house.strips[1].rate_mm_h == pytest.approx(10)
+    # Of 10 mm/h by its rating, friction and the supply leave a little less.
+    assert 9.8 < house.strips[1].rate_mm_h < 9.9
+    assert house.strips[1].hose_l == pytest.approx(2.53, abs=0.01)
+    assert 0.9 < house.strips[1].evenness < 1.0
     assert house.supplies == ("tap",)
     assert house.water_price_m3 == pytest.approx(8 / 3.785411784)
 

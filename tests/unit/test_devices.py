@@ -13,16 +13,22 @@ from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
 from sim.ground import Ground, Sky, forcing
 from sim.hourly import Hourly
 from sim.house import House
+from sim.sensors import CapacitiveProbe, TippingBucket
 from tests.houses import UTC, make_house, still_weather
 
 START_S = 86400 * 1000
+# Sensors that show the truth, but for whole ppt and whole tips.
+EXACT: dict[str, Any] = {
+    "probe": CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=0.0),
+    "gauge": TippingBucket(tip_s=0.0, caught=1.0, wetting_um=0.0),
+}
 
 
 def devices(house: House | None = None, by_hour: Hourly | None = None, **values: Any) -> Devices:
     house = house or make_house(hub=UTC)
     by_hour = by_hour or still_weather(3)
     ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
-    return Devices(house.plan, ground, Sky(by_hour, START_S), noise_ppt=0.0, **values)
+    return Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
 
 
 def litres(device: Devices, zone: int) -> float:
@@ -170,6 +176,40 @@ def test_gauge_counts_whole_tips_since_boot() -> None:
     assert device.look().rain_um == 1400
 
 
+def test_a_gauge_misses_drizzle_and_a_part_of_the_rest() -> None:
+    house, by_hour = make_house(hub=UTC), still_weather(2, rain_mm=1.0)
+    ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
+    device = Devices(house.plan, ground, Sky(by_hour, START_S))
+    seen = []
+    for minute in range(0, 48 * 60, 7):
+        device.advance(START_S + 60 * minute)
+        seen.append(device.look().rain_um)
+    assert all(um is not None and um % 200 == 0 for um in seen)
+    assert seen == sorted(seen, key=lambda um: um or 0)
+    assert seen[-1] == pytest.approx(0.95 * 1000 * 48 - 100, abs=400)
+
+
+def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None:
+    house = make_house(hub=UTC, zone={"probe": 1})
+
+    def reads(start_pf: float, temp_c: float = 20.0, **values: Any) -> list[int]:
+        by_hour = still_weather(2, temp_c=temp_c)
+        ground = Ground(house.strips, forcing(house.strips, by_hour), START_S, start_pf)
+        device = Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
+        return [ppt for ppt in device.look().soil_vwc_ppt if ppt is not None]
+
+    def true_ppt(start_pf: float) -> float:
+        return 1000.0 * float(soil.TEXTURES["clay"].water_content(10.0**start_pf))
+
+    assert reads(3.0) == pytest.approx([true_ppt(3.0)] * 2, abs=1.0)
+    assert reads(4.5)[0] < true_ppt(4.5) - 100.0
+    probe = CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=1.0)
+    assert reads(3.0, 8.0, probe=probe)[0] == pytest.approx(true_ppt(3.0) - 12.0, abs=1.0)
+    pieces = reads(3.0, probe=CapacitiveProbe(noise_ppt=0.0, pieces_ppt=20.0), seed=1)
+    assert pieces[0] != pieces[1]
+    assert reads(7.0 - 0.5, -40.0, probe=CapacitiveProbe(gap_share=0.99)) == [0, 0]
+
+
 def test_contact_dries_after_rain() -> None:
     rain_mm = np.zeros(48)
     rain_mm[1] = 2.0
@@ -227,7 +267,7 @@ def test_probe_noise_repeats_with_the_seed() -> None:
     def readings(seed: int) -> list[int | None]:
         by_hour = still_weather(3)
         ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
-        device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed, noise_ppt=3.0)
+        device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed)
         found = []
         for hour in range(20):
             device.advance(START_S + 3600 * hour)
@@ -355,3 +395,70 @@ def test_battery_falls_and_is_changed_after_a_complaint() -> None:
     assert device.look().battery_mv < low  # type: ignore[operator]
     device.advance(START_S + 86400 * 503)
     assert device.look().battery_mv == fresh
+
+
+def hose_devices(flow_ml_min: int, drain_l_h: float) -> Devices:
+    """Zones whose hoses hold 3 L and give 60 L/h."""
+    house = make_house(
+        hub=UTC,
+        supplies=[{"flow_ml_min": flow_ml_min, "meter": 1}],
+        strip={"flow_l_h": 60.0, "hose_l": 3.0, "drain_l_h": drain_l_h},
+    )
+    return devices(house)
+
+
+def on_ground(device: Devices, zone: int) -> float:
+    """Litres that reached a strip; call once, before anything has stepped it."""
+    column = len(device.ground.strips) + zone
+    return float(device.ground.forcing[:, column, soil.IRRIGATION].sum()) / 3_600_000
+
+
+@pytest.mark.parametrize(("flow_ml_min", "fill_s"), [(9500, 20), (0, 10), (1000, 360)])
+def test_a_hose_fills_before_it_gives_its_flow(flow_ml_min: int, fill_s: int) -> None:
+    # Half of 60 L/h comes out meanwhile: 9 of 9.5 L/min fill 3 L in 20 s.
+    device = hose_devices(flow_ml_min, 0.0)
+    supply_l_min = flow_ml_min / 1000 or 19.0
+    device.open(0, 3600)
+    device.advance(START_S + fill_s // 2)
+    assert litres(device, 0) == pytest.approx(supply_l_min * (fill_s // 2) / 60)
+    device.advance(START_S + 720)
+    device.close(0)
+    device.advance(START_S + 3000)
+    through = supply_l_min * fill_s / 60 + (720 - fill_s) / 60
+    assert litres(device, 0) == pytest.approx(through, abs=0.2)
+    assert device.look().meter_ml == [int(1000 * litres(device, 0))]
+    assert on_ground(device, 0) == pytest.approx(litres(device, 0) - 3.0, abs=0.2)
+    # Its hose holds what did not come out, and nothing else.
+    assert on_ground(device, 0) + device._in_hose[0] / 3_600_000 == pytest.approx(
+        litres(device, 0), rel=1e-12
+    )
+    assert device.ground.passed[:, 0].sum() == device.given[0]
+
+
+def test_a_hose_that_drained_fills_again_and_its_water_is_not_lost() -> None:
+    flat, falling = hose_devices(9500, 0.0), hose_devices(9500, 1.0)
+    for device in (flat, falling):
+        for hour in range(3):
+            device.advance(START_S + 3600 * hour)
+            device.open(0, 600)
+            device.advance(START_S + 3600 * hour + 600)
+    # An hour but ten minutes drain 0.83 L, twice.
+    more = litres(falling, 0) - litres(flat, 0)
+    assert 2 * 0.83 * 0.9 < more < 2 * 0.83 * 1.1
+    for device in (flat, falling):
+        kept = device._in_hose[0] / 3_600_000
+        assert on_ground(device, 0) + kept == pytest.approx(litres(device, 0), rel=1e-12)
+
+
+def test_filling_does_not_depend_on_when_someone_looks() -> None:
+    once, often = hose_devices(9500, 1.0), hose_devices(9500, 1.0)
+    for device, step_s in ((once, 3600), (often, 1)):
+        for from_s in (0, 1900, 2600, 7000):
+            device.advance(START_S + from_s)
+            device.open(0, 3600)
+            for at_s in range(from_s, from_s + 500, step_s):
+                device.advance(START_S + at_s)
+            device.advance(START_S + from_s + 500)
+            device.close(0)
+    assert once.given == often.given
+    np.testing.assert_array_equal(once.ground.forcing, often.ground.forcing)

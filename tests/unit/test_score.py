@@ -1,5 +1,6 @@
 """Scoring against small series made by hand."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -14,7 +15,7 @@ def days_like(pf: list[float], **values: list[float]) -> Days:
     zeros = np.zeros((len(pf), 1))
     columns = {name: np.array(value, dtype=np.float64)[:, None] for name, value in values.items()}
     top_wet = columns.pop("top_wet", zeros).astype(np.bool_)
-    names = ("pf_unwatered", "pf_end", "seconds", "litres", "runoff_mm", "runoff_rain_mm")
+    names = set(Days.__dataclass_fields__) - {"pf", "top_wet"}
     arrays = {name: columns.get(name, zeros) for name in names}
     return Days(pf=np.array(pf)[:, None], top_wet=top_wet, **arrays)
 
@@ -145,3 +146,26 @@ def test_counts_are_of_season_days_or_of_the_year() -> None:
         "days_rewetting": 1,
     }
     assert judged.counts("year_", 1)["year_days_dry"] == 2
+
+
+def test_movement_is_the_change_of_weighted_suction_in_percent_of_the_unwatered() -> None:
+    year = np.linspace(0.0, 2.0 * np.pi, 365)
+    wave = np.concatenate((np.cos(year), 0.5 * np.cos(year)))  # two years: 2.0 and 1.0 pF of change
+    zeros = np.zeros((730, 2))
+    days = replace(
+        days_like([0.0] * 730),
+        pf=zeros,
+        movement_pf=np.stack((0.3 * wave, 0.6 * wave), axis=1),
+        movement_pf_unwatered=np.stack((wave, 0.9 * wave), axis=1),
+    )
+    np.testing.assert_allclose(score.seasonal_change_pf(days.movement_pf_unwatered), [1.5, 1.35])
+    assert score.movement_index_pct(days) == pytest.approx([30.0, 100.0 * 0.6 / 0.9], rel=1e-3)
+    # Watered, the two move 0.3 of a wave apart; unwatered 0.1.
+    assert score.movement_difference_pct(days) == pytest.approx(300.0, rel=1e-3)
+    assert score.movement_index_pct(days.since(366)) == [None, None]
+    assert score.movement_difference_pct(days.since(366)) is None
+
+
+def test_movement_of_ground_that_never_changes_has_no_percent() -> None:
+    assert score.movement_index_pct(days_like([3.0] * 365)) == [None]
+    assert score.movement_difference_pct(days_like([3.0] * 365)) is None

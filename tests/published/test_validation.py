@@ -1,0 +1,55 @@
+"""The checks of sim/VALIDATION.md hold, and the page tells of all of them."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sim import soil
+from tools import validation
+from tools.validation import LONG, PAGE, PARTS, PICTURE, SHORT, Check, ponding
+
+
+@pytest.mark.parametrize("title", PARTS)
+def test_checks_hold_and_stand_on_the_page(title: str) -> None:
+    text = PAGE.read_text("utf-8")
+    checks = list(PARTS[title]())
+    assert len(checks) >= 3
+    assert f"## {title}" in text
+    for check in checks:
+        assert check.holds, check
+        assert f"| {check.what} | {check.source} |" in text, "run make validation"
+
+
+def test_a_check_that_fails_or_is_missing_shows() -> None:
+    off = Check("off", "nobody", 1.0, 2.0, 0.5)
+    missing = Check("missing", "nobody", 1.0, float("nan"), 0.5)
+    assert not off.holds and not missing.holds
+    text = validation.page({"Part": [off, missing]})
+    assert text.count("**beyond**") == 2
+    assert "## What has not been validated" in text
+    assert "beyond" not in PAGE.read_text("utf-8")
+
+
+@pytest.mark.parametrize("start_pf", [2.5, 3.0, 3.3])
+@pytest.mark.parametrize("ks_mm_h", [1.0, 2.0, 5.0])
+def test_a_long_run_ponds_and_runs_off_where_short_cycles_do_not(
+    start_pf: float, ks_mm_h: float
+) -> None:
+    long, short = ponding(LONG, start_pf, ks_mm_h), ponding(SHORT, start_pf, ks_mm_h)
+    assert long[-1, 0] == pytest.approx(short[-1, 0])  # the same water
+    assert long[:, 1].max() == pytest.approx(soil.POND_MM)
+    assert long[-1, 2] > 4.0  # a quarter of it, beyond what can stand
+    assert short[:, 1].max() < soil.POND_MM
+    assert short[-1, 2] == 0.0
+    assert np.all(np.diff(long[:, 2]) >= 0.0)
+
+
+def test_on_the_tightest_clay_short_cycles_lose_far_less() -> None:
+    assert ponding(SHORT, 2.7, 0.5)[-1, 2] < 0.3 * ponding(LONG, 2.7, 0.5)[-1, 2]
+
+
+def test_the_picture_is_drawn(tmp_path: Path) -> None:
+    validation.picture(tmp_path / "again.png")
+    assert (tmp_path / "again.png").read_bytes()[:8] == PICTURE.read_bytes()[:8]
+    assert PICTURE.stat().st_size > 10_000
