@@ -437,7 +437,7 @@ def parse(text: str, name: str) -> Property:
 
 
 def from_document(document: dict[str, Any], source: Source) -> Property:
-    """Read a property from what its TOML says; `source` words the mistakes. Raises PropertyError."""
+    """Read a property from what TOML says; `source` words its mistakes. Raises PropertyError."""
     try:
         found = Property.model_validate(document)
     except ValidationError as error:

@@ -39,11 +39,12 @@ class Vary:
 
 @dataclass(frozen=True)
 class Change:
-    """One value set in a property: where, and what."""
+    """One value set in a property: where, and what. shown: as a column of results holds it."""
 
     text: str
     path: Path
     value: Any
+    shown: int | float | str
 
 
 def read_vary(option: str) -> Vary:
@@ -64,7 +65,7 @@ def changes_of(varies: Sequence[Vary]) -> list[tuple[Change, ...]]:
     for vary in varies:
         if texts.count(vary.text) > 1:
             raise _refusal(f"{vary.text} twice", "each path once")
-    choices = [[Change(v.text, v.path, value) for value in v.values] for v in varies]
+    choices = [_choices(vary) for vary in varies]
     return list(itertools.product(*choices))
 
 
@@ -76,6 +77,14 @@ class VariedSource(Source):
         """Return the error that lists these mistakes."""
         lines = [f"{dotted(m.path)}: found {m.found}, allowed {m.allowed}" for m in mistakes]
         return PropertyError([f"{printable(self.name)}: {line}" for line in lines])
+
+
+def _choices(vary: Vary) -> list[Change]:
+    """A path's changes; where all its values are numbers they are shown as numbers of one kind."""
+    kind: type[int] | type[float] | None = None
+    if all(isinstance(value, int | float) and not isinstance(value, bool) for value in vary.values):
+        kind = int if all(isinstance(value, int) for value in vary.values) else float
+    return [Change(vary.text, vary.path, v, kind(v) if kind else bare(v)) for v in vary.values]
 
 
 def varied(prop: Property, changes: Sequence[Change]) -> Property:
