@@ -157,8 +157,10 @@ class Ground:
         column = len(self.strips) + zone
         return sum([float(self._water_mm[column, i]) * weight for i, weight in self._probe_layers])
 
-    def top_pf(self) -> list[tuple[float, float]]:
-        """The driest layer's pF and the depth-mean pF of 0-0.3 m, under each watered strip now."""
-        watered = slice(len(self.strips), None)
-        driest, mean = soil.driest_top_pf(self.columns), soil.top_pf(self.columns)
-        return list(zip(driest[watered].tolist(), mean[watered].tolist(), strict=True))
+    def band_pf(self) -> list[float]:
+        """The depth-mean pF of the band under each watered strip now."""
+        return list(soil.band_pf(self.columns)[len(self.strips) :].tolist())
+
+    def top_pf(self) -> list[float]:
+        """The depth-mean pF of 0-0.3 m under each watered strip now."""
+        return list(soil.top_pf(self.columns)[len(self.strips) :].tolist())

@@ -395,7 +395,9 @@ class Habits(_Table):
 
     checks: Annotated[bool, rules.flag()] = True
     weekday: Annotated[str, rules.choice(*WEEKDAYS)] = "sat"
-    hour: Annotated[int, rules.whole(0, 23)] = 7
+    hour: Annotated[int, rules.whole(0, 23)] = 18  # or half an hour before the day's first cycle
+    misses: Annotated[float, q("%", 0, 100, "20 %")] = 0  # of the weeks
+    misjudges: Annotated[float, q("%", 0, 100, "10 %")] = 0  # of the readings
 
 
 class Property(_Table):
