@@ -23,10 +23,10 @@ from sim.score import BAND_PF
 # What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours,
 # fitted so that a trimmed strip ends in the band (tests/published/test_trimming.py). A strip that
 # is watered from above is wettest at the top: the band keeps within pF 2.5-3.3 while the mean of
-# 0-0.3 m stays near pF 2.1 before the day's first cycle. So the owner must tell 10 from 16 kPa, by
+# 0-0.3 m stays near pF 2.1 before the day's first cycle. So the owner must tell 11 from 16 kPa, by
 # the effort of the push: wet clay's strength grows about as its suction does (from memory).
 BLADE_DRY_PF = 2.2  # hard to push in: the mean of its length above about 16 kPa
-BLADE_WET_PF = 2.0  # goes in by itself and comes out sloppy: below about 10 kPa
+BLADE_WET_PF = 2.05  # goes in by itself and comes out sloppy: below about 11 kPa
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
 

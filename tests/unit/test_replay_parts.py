@@ -109,7 +109,7 @@ def test_owner_waits_a_day_after_rain_and_stays_away_in_the_closed_season() -> N
 
 
 @pytest.mark.parametrize(
-    ("top_pf", "found"), [(3.0, DRY), (2.21, DRY), (2.2, FIRM), (2.0, FIRM), (1.99, WET)]
+    ("top_pf", "found"), [(3.0, DRY), (2.21, DRY), (2.2, FIRM), (2.05, FIRM), (2.04, WET)]
 )
 def test_blade(top_pf: float, found: int) -> None:
     assert policies.blade(top_pf) == found
