@@ -27,7 +27,6 @@ from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Ground, Sky
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
-from sim.soil import TEXTURES
 
 if TYPE_CHECKING:
     from controller.ports import Asked
@@ -114,7 +113,7 @@ def _shown(
     random = np.random.default_rng([seed, zone])
     piece_ppt = probe.pieces_ppt * random.normal()
     added = probe.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
-    curve = probe.curve_ppt(TEXTURES[ground.strips[zone].texture])
+    curve = probe.curve_ppt(ground.strips[zone].texture)
     return curve.tolist(), [*(added + piece_ppt).tolist(), piece_ppt]
 
 

@@ -27,7 +27,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from controller.limits import BANS_MAX, CAP_MAX_S, CYCLES_MAX, NAME_BYTES, RUN_MAX_S
-from sim.soil import TEXTURES
+from sim.textures import TEXTURES
 from tools import rules
 from tools.lines import Path, line_of, path_at, unread_line
 from tools.rules import Rule, refusal
