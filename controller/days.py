@@ -6,6 +6,7 @@ change to the record that depends on the date is made here.
 
 from controller import agenda
 from controller._const import TYPE_CHECKING, const
+from controller.agenda import PER_DAY
 from controller.civil import LocalTime, weekday_of
 from controller.events import ALARM, CLEARED, CLOCK, NO_TIME, POWER, SKIPPED
 from controller.limits import (
@@ -41,7 +42,6 @@ class Days:
         record: "Record",
         lockouts: "Lockouts",
         trim: "Trim",
-        replanned: bool,
         tell: "Callable[..., None]",
     ) -> None:
         self._plan = plan
@@ -54,7 +54,6 @@ class Days:
         self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
         self._skew_s = 0  # wall less uptime
         self._sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
-        self._replanned = replanned
         self._went_back = False
         self._refill_up_s = 0  # when the day's minutes were last set to 0
         self._midnight_s = 0
@@ -98,13 +97,13 @@ class Days:
         if not self.trusted:
             return None
         wall_s = up_s + self._skew_s
-        return wall_s + self.time.offset_s(wall_s)
+        return self.time.local_s(wall_s)
 
     def steady_s(self, up_s: int) -> int:
         """Seconds until local rules, or local time itself, may next say something else."""
         wall_s = up_s + self._skew_s
         local_s = self.time.local_s(wall_s)
-        return min(self._lockouts.quiet_left_s(local_s), self.time.steady_s(wall_s))
+        return min(self._lockouts.quiet_left_s(local_s), self.time.until_s - wall_s)
 
     # What has come due.
 
@@ -118,9 +117,9 @@ class Days:
     def watered_today(self, zone: int) -> bool:
         """Whether a zone had water since today's first cycle; last night's was yesterday's."""
         record = self._record
-        if agenda.day_of_number(record.mark_no) != record.day:
+        if record.mark_no // PER_DAY != record.day:
             return False
-        first_s = agenda.start_wall_s(self._plan, self.time, agenda.number(record.day, 0))
+        first_s = agenda.start_wall_s(self._plan, self.time, record.day * PER_DAY)
         return record.valve_wall_s[zone] >= first_s
 
     def latest_up_s(self, run_s: int) -> int:
@@ -161,8 +160,7 @@ class Days:
         self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
         if booted:  # the day began at its midnight, not now
             self._refill_up_s = up_s - local_s % DAY_S
-        if self._replanned:
-            self._replanned = False
+        if not record.mark_no:  # a new plan: what passed was none of its cycles
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
         elif wall_s < record.mark_wall_s - BACK_MAX_S:
             self._went_back = True
@@ -183,7 +181,7 @@ class Days:
             return
         if booted:
             self._end_up_s = up_s + end_s - wall_s
-            self.row = agenda.row_of(self._plan, agenda.day_of_number(mark_no))
+            self.row = agenda.row_of(self._plan, mark_no // PER_DAY)
             self._put_in_order()
         self._end_s = end_s
 
@@ -203,7 +201,7 @@ class Days:
                 last_no = agenda.last_started(self._plan, self.time, wall_s)
                 if why == POWER and wall_s < agenda.end_wall_s(self._plan, self.time, last_no):
                     last_no -= 1  # that one is begun late
-                days = agenda.day_of_number(last_no) - agenda.day_of_number(passed_no)
+                days = last_no // PER_DAY - passed_no // PER_DAY
                 self._tell(SKIPPED, _NONE, why, days)
                 self._mark(last_no, wall_s)
             reported += 1
@@ -249,7 +247,7 @@ class Days:
     def _find_next(self, wall_s: int) -> None:
         """Find the cycle after the mark; it may have passed already."""
         today = self.time.local_s(wall_s) // DAY_S
-        after_no = max(self._record.mark_no, agenda.number(today - 1, 0) - 1)
+        after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
         if self._sync != _ANY:  # look back as far as the mark: what passed is to be reported
             after_no = self._record.mark_no
         self._next_no = agenda.next_after(self._plan, after_no, today)
@@ -273,14 +271,14 @@ class Days:
         self._mark(cycle_no, self._next_s)
         self._end_s = agenda.end_wall_s(self._plan, self.time, cycle_no)
         self._end_up_s = self._end_s - self._skew_s
-        self.row = agenda.row_of(self._plan, agenda.day_of_number(cycle_no))
+        self.row = agenda.row_of(self._plan, cycle_no // PER_DAY)
         self._put_in_order()
         self._record.first = 0
         for zone, part in enumerate(self._plan.zones):
             if part.share_pct:
                 self._record.waiting |= 1 << zone
-        day = agenda.day_of_number(cycle_no)
-        trimmed = cycle_no == agenda.number(day, 0) and self._check_by_probes(day, up_s)
+        day = cycle_no // PER_DAY
+        trimmed = cycle_no == day * PER_DAY and self._check_by_probes(day, up_s)
         self._find_next(wall_s)
         return trimmed
 
