@@ -13,6 +13,7 @@ from controller.limits import DAY_S
 if TYPE_CHECKING:
     from controller.plan import HubPart
 
+FIRST_WEEKDAY = const(5)  # day 0 was a Saturday: a day's weekday is (day + FIRST_WEEKDAY) % 7
 _EPOCH = const(730425)  # 2000-01-01 counted from 0000-03-01
 
 
@@ -36,11 +37,6 @@ def date_of(day: int) -> "tuple[int, int, int]":
         year += 1
         month -= 12
     return year, month, rest // 5 + 1
-
-
-def weekday_of(day: int) -> int:
-    """Weekday of a day number, Monday = 0."""
-    return (day + 5) % 7
 
 
 def month_days(year: int, month: int) -> int:
@@ -106,5 +102,5 @@ class LocalTime:
 def _nth_weekday(year: int, month: int, week: int, weekday: int) -> int:
     """Day number of the `week`-th (5 = last) `weekday` (Sunday = 0, as POSIX counts) of a month."""
     first = day_of(year, month, 1)
-    day = first + (weekday + 1 - first) % 7 + 7 * (week - 1)  # day 0 was a Saturday
+    day = first + (weekday - 1 - first - FIRST_WEEKDAY) % 7 + 7 * (week - 1)
     return day if day < day_of(year, month + 1, 1) else day - 7

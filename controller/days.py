@@ -7,8 +7,8 @@ change to the record that depends on the date is made here.
 from controller import agenda
 from controller._const import TYPE_CHECKING, const
 from controller.agenda import PER_DAY
-from controller.civil import LocalTime, weekday_of
-from controller.events import ALARM, CLEARED, CLOCK, NO_TIME, POWER, SKIPPED
+from controller.civil import FIRST_WEEKDAY, LocalTime
+from controller.events import ALARM, CLEARED, CLOCK, HOLD, LOST_CLOCK, NO_TIME, POWER, SKIPPED
 from controller.limits import (
     AUTO_WEEKDAY,
     BACK_MAX_S,
@@ -47,6 +47,7 @@ class Days:
         self._plan = plan
         self._record = record
         self._lockouts = lockouts
+        lockouts.row = agenda.row_of(plan, record.day)
         self._trim = trim
         self._tell = tell
         self.time = LocalTime(plan.hub)
@@ -70,18 +71,14 @@ class Days:
     def take_clock(self, up_s: int, wall_s: "int | None") -> bool:
         """Note the wall clock. Returns True if it was lost, found or stepped."""
         if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
-            if self._lockouts.lost_clock:
-                return False
             self.trusted = False
-            self._lockouts.set_lost_clock(True)
-            return True
+            return self._lockouts.set(_NONE, LOST_CLOCK, True)
         skew_s = wall_s - up_s
         moved_s = skew_s - self._skew_s
         self._skew_s = skew_s
         if not self.trusted:
             self.trusted = True
-            self._sync = CLOCK if self._lockouts.lost_clock else POWER
-            self._lockouts.set_lost_clock(False)
+            self._sync = CLOCK if self._lockouts.set(_NONE, LOST_CLOCK, False) else POWER
             return True
         if -STEP_TOLERANCE_S <= moved_s <= STEP_TOLERANCE_S:
             return False
@@ -103,14 +100,15 @@ class Days:
         """Seconds until local rules, or local time itself, may next say something else."""
         wall_s = up_s + self._skew_s
         local_s = self.time.local_s(wall_s)
-        return min(self._lockouts.quiet_left_s(local_s), self.time.until_s - wall_s)
+        quiet_left_s = self._lockouts.quiet_until_s(local_s) - local_s
+        return min(quiet_left_s, self.time.until_s - wall_s)
 
     # What has come due.
 
     def due_up_s(self) -> int:
         """Uptime of the next midnight, cycle or end of a hold; only while the clock is trusted."""
         due_s = self._midnight_s if self._midnight_s < self._next_s else self._next_s
-        if self._lockouts.hold and self._record.hold_s < due_s:
+        if self._lockouts.locked[HOLD] and self._record.hold_s < due_s:
             due_s = self._record.hold_s
         return due_s - self._skew_s
 
@@ -141,7 +139,7 @@ class Days:
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
             self._find_next(wall_s)
             changed = True
-        if (self._record.hold_s or self._lockouts.hold) and self._see_hold(wall_s):
+        if (self._record.hold_s or self._lockouts.locked[HOLD]) and self._see_hold(wall_s):
             changed = True
         while wall_s >= self._next_s:
             if self._begin_cycle(self._next_no, up_s, wall_s):
@@ -224,22 +222,21 @@ class Days:
         self._lockouts.new_day(row, drain_days)
         if drain_days:
             for zone, probe in enumerate(self._lockouts.probes):
-                dry = probe is not None and probe.dry()
-                self._trim.new_day(zone, day, dry, probe is not None and probe.moist())
+                self._trim.new_day(zone, day, probe.soil() if probe is not None else 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
 
     def _see_hold(self, wall_s: int) -> bool:
         """Begin or end the owner's pause. Returns True if it was either."""
         record = self._record
         hold = record.hold_s > wall_s
-        if hold == self._lockouts.hold and (hold or not record.hold_s):
+        if hold == (self._lockouts.locked[HOLD] != 0) and (hold or not record.hold_s):
             return False  # a hold that ended while power was away still has its end to come
         if not hold:
             if record.hold_dry_days > self._plan.hub.rewet_hold_days:
                 self._trim.opened(record.day)
             record.hold_dry_days = 0
             record.hold_s = 0
-        self._lockouts.set_hold(hold)
+        self._lockouts.set(_NONE, HOLD, hold)
         return True
 
     # Cycles.
@@ -287,16 +284,15 @@ class Days:
 
         Returns True if a trim moved.
         """
-        if self._plan.hub.auto_trim == AUTO_OFF or weekday_of(day) != AUTO_WEEKDAY:
+        weekday = (day + FIRST_WEEKDAY) % 7
+        if self._plan.hub.auto_trim == AUTO_OFF or weekday != AUTO_WEEKDAY:
             return False
-        if self._lockouts.after_rain(up_s):
+        if up_s < self._lockouts.after_rain_up_s:
             return False
         moved = False
         for zone, probe in enumerate(self._lockouts.probes):
-            if probe is not None and probe.trusted and probe.ppt >= 0:
-                wet = probe.ppt >= self._plan.zones[zone].wet_ppt
-                if self._trim.check_by_probe(zone, wet, probe.dry(), day):
-                    moved = True
+            if probe is not None and self._trim.check_by_probe(zone, probe.soil(), day):
+                moved = True
         return moved
 
     def drop_waiting(self, why: int) -> None:

@@ -35,6 +35,7 @@ from controller.events import (
     PLANNED,
     POWER,
     QUIET,
+    RAIN,
     REFUSED,
     REST,
     SKIPPED,
@@ -62,7 +63,7 @@ from controller.limits import (
     TEST_RUN_S,
     ZONES_MAX,
 )
-from controller.lockouts import Lockouts, quiet_within
+from controller.lockouts import Lockouts
 from controller.meter import Meter, wrong
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
@@ -113,7 +114,7 @@ class Hub:
         self._save_up_s = 0  # a store that failed is not written before
         self.dirty = True  # the record is to be saved at once
         self._owed = False  # the record is to be saved, with the next opening if that is near
-        self.lockouts = Lockouts(plan, record, 0, self._tell)
+        self.lockouts = Lockouts(plan, record, log is not None, self._tell)
         self.trim = Trim(plan, record, self._tell)
         self.days = Days(plan, record, self.lockouts, self.trim, self._tell)
         self.guard = Guard(plan, record, 0)
@@ -124,7 +125,7 @@ class Hub:
         self._intent_saved = False
         self._judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
-        self._rain_kept: "list[bool]" = []  # what rain locked when the record was last due for it
+        self._rain_kept: "int | None" = None  # what rain locked when the record was last due for it
         self._alarms = self._standing()
 
     # One step.
@@ -379,7 +380,7 @@ class Hub:
             return LOW_BATTERY
         if self.new_plan is not None:
             return NEW_PLAN
-        return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway)
+        return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, 0)
 
     def _begin_runs(self, up_s: int, seen: "Seen") -> "list[Command]":
         """Open the run whose intent is written, or intend the next that may start."""
@@ -478,18 +479,9 @@ class Hub:
         """Return why a run must not start now, or OK."""
         if up_s < self._save_up_s:
             return STORE  # what cannot be written is not given
-        local_s = self.days.local_s(up_s)
-        why = self.lockouts.why_not_start(run.zone, local_s, run.anyway)
+        why = self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, run.run_s)
         if why != OK:
             return why
-        # Up to their next edge the rules on hours and dates say what they say now.
-        if (
-            local_s is not None
-            and self.lockouts.has_quiet
-            and run.run_s > self.lockouts.quiet_left_s(local_s)
-            and quiet_within(self.plan, local_s, run.run_s)
-        ):
-            return QUIET
         return self.guard.judge(run.zone, run.run_s, up_s)
 
     def intend(self, run: Run, up_s: int) -> None:
@@ -550,8 +542,8 @@ class Hub:
                 if probe is not None and not probe.trusted and record.auto_pct[zone]:
                     record.auto_pct[zone] = 0  # what an untrusted probe taught does not count
                     self.dirty = True
-            if self.lockouts.rain != self._rain_kept:
-                self._rain_kept = list(self.lockouts.rain)
+            if self.lockouts.locked[RAIN] != self._rain_kept:
+                self._rain_kept = self.lockouts.locked[RAIN]
                 self.dirty = True  # rain and power cuts come together: what locks is kept at once
         hub = self.plan.hub
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
