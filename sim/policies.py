@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from numpy.random import Generator
 
 from controller.agenda import row_of
-from controller.civil import LocalTime, weekday_of
+from controller.civil import FIRST_WEEKDAY, LocalTime
 from controller.limits import DAY_S
 from controller.plan import ANY_DATE, AUTO_OFF, NO_RAIN_SENSOR, HubPart, Plan, ZonePart
 from controller.ports import DRY, FIRM, WET
@@ -78,7 +78,7 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
     due = False
     while day <= last_day:
         row = row_of(plan, day)
-        due = row.cycles > 0 and (due or weekday_of(day) == owner.weekday)
+        due = row.cycles > 0 and (due or (day + FIRST_WEEKDAY) % 7 == owner.weekday)
         if due:
             minute = min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
             at_s = time.wall_s(day * DAY_S + 60 * minute)
