@@ -8,7 +8,17 @@ from controller import agenda
 from controller._const import TYPE_CHECKING, const
 from controller.agenda import PER_DAY
 from controller.civil import FIRST_WEEKDAY, LocalTime
-from controller.events import ALARM, CLEARED, CLOCK, HOLD, LOST_CLOCK, NO_TIME, POWER, SKIPPED
+from controller.events import (
+    ALARM,
+    CLEARED,
+    CLOCK,
+    CLOSED_SEASON,
+    HOLD,
+    LOST_CLOCK,
+    NO_TIME,
+    POWER,
+    SKIPPED,
+)
 from controller.limits import (
     AUTO_WEEKDAY,
     BACK_MAX_S,
@@ -219,7 +229,8 @@ class Days:
         if row.cycles and not agenda.row_of(self._plan, record.day).cycles:
             self._trim.opened(day)
         record.day = day
-        self._lockouts.new_day(row, drain_days)
+        self._lockouts.bank(row, drain_days, 0)
+        self._lockouts.set(_NONE, CLOSED_SEASON, row.cycles == 0)
         if drain_days:
             for zone, probe in enumerate(self._lockouts.probes):
                 self._trim.new_day(zone, day, probe.soil() if probe is not None else 0)

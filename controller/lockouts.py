@@ -4,7 +4,6 @@ from controller._const import TYPE_CHECKING, const
 from controller.civil import FIRST_WEEKDAY, date_of
 from controller.events import (
     ALARM,
-    CLOSED_SEASON,
     FROST,
     HOLD,
     LOCKED,
@@ -140,10 +139,32 @@ class Lockouts:
         self._tell(what if stands else what + 1, zone, why, value)  # or RELEASED, or CLEARED
         return True
 
-    def new_day(self, row: "RowPart", drain_days: int) -> None:
-        """Begin a local day under `row`; so many days' demand has drained from the banks."""
-        self._fill(row, drain_days, 0)
-        self.set(_ALL, CLOSED_SEASON, row.cycles == 0)
+    def bank(self, row: "RowPart", drain_days: int, more_um: int) -> bool:
+        """Drain and fill every zone's bank; see which hold more than a day's demand under `row`.
+
+        Args:
+            row: today's, which takes the place of the one before
+            drain_days: how many days' demand, under the row before, to take out
+            more_um: rain to put in
+
+        Returns True if any lockout changed.
+        """
+        changed = False
+        hub = self._plan.hub
+        banks_um = self._record.bank_um
+        for zone, part in enumerate(self._plan.zones):
+            drained_um = drain_days * max(
+                self.row.demand_um * part.demand_pct // 100, hub.drain_floor_um
+            )
+            bank_um = max(0, banks_um[zone] - drained_um)
+            if more_um:
+                bank_um = min(bank_um + more_um * part.exposure_pct // 100, hub.rain_cap_um)
+            banks_um[zone] = bank_um
+            need_um = max(row.demand_um * part.demand_pct // 100, hub.lock_floor_um)
+            if hub.rain_kind != CONTACT and self.set(zone, RAIN, bank_um > need_um, bank_um):
+                changed = True
+        self.row = row
+        return changed
 
     def poll(self, seen: "Seen", up_s: int, opening: int) -> bool:
         """Take every reading; probes only of zones whose bit in `opening` is 0.
@@ -201,26 +222,7 @@ class Lockouts:
         if more_um <= 0:
             return False
         self.after_rain_up_s = up_s + AFTER_RAIN_S
-        return self._fill(self.row, 0, more_um)
-
-    def _fill(self, row: "RowPart", drain_days: int, more_um: int) -> bool:
-        """Drain and fill every bank; see which then hold more than a day's demand under `row`."""
-        changed = False
-        hub = self._plan.hub
-        banks_um = self._record.bank_um
-        for zone, part in enumerate(self._plan.zones):
-            drained_um = drain_days * max(
-                self.row.demand_um * part.demand_pct // 100, hub.drain_floor_um
-            )
-            bank_um = max(0, banks_um[zone] - drained_um)
-            if more_um:
-                bank_um = min(bank_um + more_um * part.exposure_pct // 100, hub.rain_cap_um)
-            banks_um[zone] = bank_um
-            need_um = max(row.demand_um * part.demand_pct // 100, hub.lock_floor_um)
-            if hub.rain_kind != CONTACT and self.set(zone, RAIN, bank_um > need_um, bank_um):
-                changed = True
-        self.row = row
-        return changed
+        return self.bank(self.row, 0, more_um)
 
     def _take_temperature(self, temp_mc: "int | None", up_s: int) -> bool:
         """Lock at or below one temperature; release after some hours at or above a higher one.

@@ -88,7 +88,13 @@ def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
     elif what == ASK_CHECK and zone != -1:
         return _check(hub, zone, value, up_s)
     elif what == ASK_PLAN and isinstance(value, bytes):
-        return _new_plan(hub, value)
+        if hub.new_plan is not None:
+            return BUSY
+        try:
+            hub.new_plan = (unpack(value), value)  # taken once every valve is shut
+        except PlanError:
+            return BAD_PLAN
+        hub.test = 0  # its bits are the old plan's zones
     elif what in (ASK_RUN, ASK_RUN_ANYWAY) and zone != -1 and number > 0:
         return _run(hub, zone, number, what == ASK_RUN_ANYWAY, up_s)
     elif what != ASK_CLOCK or not 0 < number < WALL_MAX:
@@ -116,18 +122,6 @@ def _check(hub: "Hub", zone: int, value: "object", up_s: int) -> int:
         return AFTER_CYCLE
     hub.dirty = True
     return hub.trim.check(zone, value, hub.record.day)
-
-
-def _new_plan(hub: "Hub", data: bytes) -> int:
-    """A new plan is taken with every valve shut, whole or not at all."""
-    if hub.new_plan is not None:
-        return BUSY
-    try:
-        hub.new_plan = (unpack(data), data)
-    except PlanError:
-        return BAD_PLAN
-    hub.test = 0  # its bits are the old plan's zones
-    return OK
 
 
 def _run(hub: "Hub", zone: int, asked_s: int, anyway: bool, up_s: int) -> int:

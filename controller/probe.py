@@ -105,8 +105,10 @@ class Probe:
         self._high_ppt = 0
         if (
             trusted
+            and not wet
             and self._rained_up_s == _NEVER
-            and VWC_LEAST_PPT + STUCK_PPT <= mark_ppt < zone.wet_off_ppt - STUCK_PPT
+            and mark_ppt >= VWC_LEAST_PPT + STUCK_PPT
+            and mark_ppt < min(zone.wet_off_ppt, VWC_MOST_PPT) - STUCK_PPT
         ):
             self._low_ppt = mark_ppt - STUCK_PPT
             self._high_ppt = mark_ppt + STUCK_PPT

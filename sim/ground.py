@@ -90,19 +90,31 @@ class Ground:
         self, strips: Sequence[Strip], dry_forcing: Floats, start_s: int, start_pf: float = START_PF
     ) -> None:
         """dry_forcing: from `forcing`; it is copied."""
-        count = len(strips)
         self.strips = tuple(strips)
         self.start_s = start_s
         self.columns = columns_of(strips, start_pf)
+        # Daily MOVEMENT_PF of the cells under the slab beside each column, since the start.
+        self.under_pf = np.zeros((0, 2 * len(strips), soil.CELLS))
+        self._lay_out(dry_forcing)
+        self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
+        self._start_vwc = soil.water_content_at(self.columns, soil.PROBE_M)
+
+    def _lay_out(self, dry_forcing: Floats) -> None:
+        count = len(self.strips)
         self.forcing = dry_forcing.copy()
         self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
         self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
-        # Daily MOVEMENT_PF of the cells under the slab beside each column.
-        self.under_pf = np.zeros((len(dry_forcing) // 24, 2 * count, soil.CELLS))
+        more_pf = np.zeros((len(dry_forcing) // 24, 2 * count, soil.CELLS))
+        self.under_pf = np.concatenate([self.under_pf, more_pf])
         self._hours = 0  # stepped so far
         self._watered = False  # since the last step
-        self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
+
+    def go_on(self, dry_forcing: Floats) -> None:
+        """Let go of the hours so far, all of them stepped, and go on with the next ones."""
+        assert self._hours == len(self.forcing)
+        self.start_s += HOUR_S * self._hours
         self._start_vwc = soil.water_content_at(self.columns, soil.PROBE_M)
+        self._lay_out(dry_forcing)
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
@@ -144,8 +156,10 @@ class Ground:
             return 1000.0 * float(self._start_vwc[column])
         return 1000.0 * float(self.results[self._hours - 1, column, soil.PROBE_VWC])
 
-    def top_pf(self) -> list[tuple[float, float]]:
-        """The driest layer's pF and the depth-mean pF of 0-0.3 m, under each watered strip now."""
-        watered = slice(len(self.strips), None)
-        driest, mean = soil.driest_top_pf(self.columns), soil.top_pf(self.columns)
-        return list(zip(driest[watered].tolist(), mean[watered].tolist(), strict=True))
+    def band_pf(self) -> list[float]:
+        """The depth-mean pF of the band under each watered strip now."""
+        return list(soil.band_pf(self.columns)[len(self.strips) :].tolist())
+
+    def top_pf(self) -> list[float]:
+        """The depth-mean pF of 0-0.3 m under each watered strip now."""
+        return list(soil.top_pf(self.columns)[len(self.strips) :].tolist())

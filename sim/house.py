@@ -45,11 +45,17 @@ class Strip:
 
 @dataclass(frozen=True)
 class Owner:
-    """The simulated owner's habits: a blade in the ground once a week, in the open season."""
+    """The simulated owner's habits: a blade in the ground once a week, in the open season.
+
+    misses_pct: of the weeks, in which he does not check. misjudges_pct: of his readings, which come
+    out one step beside what the ground deserves.
+    """
 
     checks: bool = True
     weekday: int = 5  # Monday = 0
-    hour: int = 7  # local, before the day's first cycle
+    hour: int = 18  # local, or before the day's first cycle: longest after the last one
+    misses_pct: float = 0.0
+    misjudges_pct: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -8,21 +8,25 @@ looks at it.
 import json
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
 
 from controller import events
 from controller.civil import LocalTime, day_of
 from controller.limits import DAY_S
 from controller.plan import Plan
-from controller.ports import ASK_CHECK
+from controller.ports import ASK_CHECK, FIRM
 from controller.runner import Runner
 from sim import held, outputs, policies
 from sim.devices import Devices, Fault, Heard, PowerCut
 from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing, unwatered_pf
 from sim.hourly import Hourly, hourly
-from sim.house import House, Strip
+from sim.house import House, Owner, Strip
 from sim.outputs import Line
 from sim.report import write_report
 from sim.score import (
@@ -65,6 +69,15 @@ class Script:
 NOTHING = Script()
 
 
+class Felt(NamedTuple):
+    """A strip at the owner's weekly check: what he reported (None: missed), and its band's pF."""
+
+    at_s: int
+    zone: int
+    reading: int | None
+    band_pf: float
+
+
 class Life:
     """One hub in one house, from power-on to the end."""
 
@@ -73,6 +86,8 @@ class Life:
             plan, ground, sky, seed=seed, drift_ppm=script.drift_ppm, faults=script.faults
         )
         self.wakes = 0
+        self.felt: list[Felt] = []
+        self._plan, self._sky, self._seed = plan, sky, seed
         self._script = script
         self._runner: Runner | None = None  # None: without power
         self._wake_s = sky.start_s
@@ -82,6 +97,26 @@ class Life:
         actions += [(from_s, _nothing) for from_s, _ in script.stepped]
         self._actions = sorted(actions, key=lambda action: action[0])
         self._next = 0
+
+    def check_by_hand(self, owner: Owner, from_s: int = 0) -> None:
+        """Let an owner check every week from a time on. To be said before the life is run."""
+        end_s = self._sky.start_s + HOUR_S * self._sky.hours
+        times = policies.check_times(owner, self._plan, self._sky, end_s)
+        check = partial(self._check, owner)
+        self._actions += [(at_s, check) for at_s in times if at_s >= from_s]
+        self._actions.sort(key=lambda action: action[0])
+
+    def _check(self, owner: Owner, devices: Devices) -> None:
+        """The owner pushes a blade into every strip and tells the hub; some weeks he does not."""
+        ground = devices.ground
+        ground.catch_up(devices.now_s)
+        random = np.random.default_rng([self._seed, devices.now_s])
+        found = policies.readings(owner, ground.top_pf(), random)
+        for zone, band_pf in enumerate(ground.band_pf()):
+            reading = None if found is None else found[zone]
+            self.felt.append(Felt(devices.now_s, zone, reading, band_pf))
+            if reading is not None:
+                devices.ask((ASK_CHECK, zone, (reading,)))
 
     def run(self, end_s: int) -> None:
         """Live until a time; may be called again with a later one."""
@@ -144,6 +179,7 @@ class Lived:
     ground: Ground
     devices: Devices | None
     scored_s: int
+    felt: Sequence[Felt] = ()
     wakes: int = 0
     saves: int = 0
     polls: int = 0
@@ -173,6 +209,24 @@ class Lived:
             "polls": self.polls,
             "most_open_at_once": devices.most_open_at_once if devices else 0,
             "boots": sum(h.event[0] == events.BOOT for h in self.heard),
+            "checks": self.checks(),
+        }
+
+    def checks(self) -> Line:
+        """What came of the owner's checks in the scored days, a strip and week each.
+
+        `made`, `missed`; `off`: made while the band was too dry or too wet; `unfelt`: those among
+        them whose reading did not say so.
+        """
+        felt = [one for one in self.felt if one.at_s >= self.scored_s]
+        made = [one for one in felt if one.reading is not None]
+        off = [one for one in made if policies.of_band(one.band_pf) != FIRM]
+        unfelt = [one for one in off if policies.of_band(one.band_pf) != one.reading]
+        return {
+            "made": len(made),
+            "missed": len(felt) - len(made),
+            "off": len(off),
+            "unfelt": len(unfelt),
         }
 
 
@@ -197,28 +251,28 @@ def live(
     if policy.plan is None:
         ground.catch_up(end_s)
         return Lived(ground, None, scored_s)
-    if policy.owner is not None:
-        times = policies.check_times(policy.owner, policy.plan, sky, end_s)
-        checks: list[tuple[int, Action]] = [(at_s, _check) for at_s in times]
-        script = replace(script, actions=[*script.actions, *checks])
-    life = Life(policy.plan, ground, sky, script, seed)
+    life = begin(policy, ground, sky, seed, script)
     life.run(scored_s)
     before = life.counts()
     life.run(end_s)
     ground.catch_up(end_s)
     counts = (after - start for start, after in zip(before, life.counts(), strict=True))
-    return Lived(ground, life.devices, scored_s, *counts)
+    return Lived(ground, life.devices, scored_s, life.felt, *counts)
+
+
+def begin(
+    policy: policies.Policy, ground: Ground, sky: Sky, seed: int, script: Script = NOTHING
+) -> Life:
+    """Put a policy's hub and its owner's checks into a house, ready to be run. It has a plan."""
+    assert policy.plan is not None
+    life = Life(policy.plan, ground, sky, script, seed)
+    if policy.owner is not None:
+        life.check_by_hand(policy.owner)
+    return life
 
 
 def _nothing(devices: Devices) -> None:
     """Only wake the hub."""
-
-
-def _check(devices: Devices) -> None:
-    """The owner pushes a blade into every strip and tells the hub."""
-    devices.ground.catch_up(devices.now_s)
-    for zone, found_pf in enumerate(devices.ground.top_pf()):
-        devices.ask((ASK_CHECK, zone, (policies.blade(*found_pf),)))
 
 
 @dataclass(frozen=True)
@@ -254,16 +308,16 @@ def span_of(weather: Weather, first: date | None = None, last: date | None = Non
     Raises: WeatherError for days that the record does not cover.
     """
     longer = weather.days > YEAR_DAYS + 1
-    scored_first = first or (_anniversary(weather.first_day, 1) if longer else weather.first_day)
+    scored_first = first or (anniversary(weather.first_day, 1) if longer else weather.first_day)
     scored = weather.span(scored_first, last or weather.last_day)
     before = (scored_first - weather.first_day).days
     if before >= YEAR_DAYS:
-        spin_first = max(_anniversary(scored_first, -1), weather.first_day)
+        spin_first = max(anniversary(scored_first, -1), weather.first_day)
         whole = weather.span(spin_first, scored.last_day)
         spin_up_days = (scored_first - spin_first).days
         note = f"spin-up, not scored: {spin_first} to {scored_first - timedelta(days=1)}"
     elif scored.days >= YEAR_DAYS:
-        spin_up_days = min(scored.days, (_anniversary(scored_first, 1) - scored_first).days)
+        spin_up_days = min(scored.days, (anniversary(scored_first, 1) - scored_first).days)
         whole = _doubled(scored, spin_up_days)
         note = "spin-up, not scored: the first year's own weather, run once before it"
     else:
@@ -281,7 +335,7 @@ def _doubled(weather: Weather, days: int) -> Weather:
     return weather.picked(weather.first_day - timedelta(days=days), twice)
 
 
-def _anniversary(day: date, years: int) -> date:
+def anniversary(day: date, years: int) -> date:
     """The same date some years later; 29 February becomes 1 March."""
     try:
         return day.replace(year=day.year + years)
@@ -349,10 +403,21 @@ def replay_house(
         "zones": _zones_summary(house, lived, judged),
         "policies": measured,
         "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
-        "notes": [*span.notes, judged.season.note],
+        "notes": [*span.notes, judged.season.note, *_blade_note(lived.checks())],
     }
     _write(house, span, lived, judged, summary, out_dir)
     return summary
+
+
+def _blade_note(checks: Line) -> list[str]:
+    """What feeling the top alone costs, where anybody checked."""
+    if not checks["made"]:
+        return []
+    return [
+        "the owner's blade feels 0-0.3 m, the band lies at 0.15-1.0 m: of "
+        f"{checks['made']} readings {checks['off']} were taken while the band was too dry or too "
+        f"wet, and {checks['unfelt']} of those did not say so"
+    ]
 
 
 def _weather_summary(span: Span) -> Line:
@@ -370,14 +435,14 @@ def _policy_summary(judged: Score) -> Line:
     return {
         "litres": round(float(judged.days.litres.sum()), 1),
         **judged.counts(),
-        "unevenness_pf": _rounded(unevenness, 3),
-        "movement_difference_pct": _rounded(movement_difference_pct(judged.days), 1),
+        "unevenness_pf": rounded(unevenness, 3),
+        "movement_difference_pct": rounded(movement_difference_pct(judged.days), 1),
         "minutes": round(float(judged.days.seconds.sum()) / 60.0, 1),
         **judged.counts("year_"),
     }
 
 
-def _rounded(value: float | None, places: int) -> float | None:
+def rounded(value: float | None, places: int) -> float | None:
     return None if value is None else round(value, places)
 
 
@@ -396,12 +461,12 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
             "litres": round(float(days.litres[:, zone].sum()), 1),
             "skipped": dict(sorted(skipped.items())),
             **judged.counts(zone=zone),
-            "runoff_litres": _litres(days.runoff_mm[:, zone], strip),
-            "bypass_litres": _litres(days.bypass_mm[:, zone], strip),
+            "runoff_litres": litres_of(days.runoff_mm[:, zone], strip),
+            "bypass_litres": litres_of(days.bypass_mm[:, zone], strip),
             "swing_pf": round(float(swings_pf[zone]), 3),
-            "movement_index_pct": _rounded(movements_pct[zone], 1),
-            "runoff_rain_litres": _litres(days.runoff_rain_mm[:, zone], strip),
-            "bypass_rain_litres": _litres(days.bypass_rain_mm[:, zone], strip),
+            "movement_index_pct": rounded(movements_pct[zone], 1),
+            "runoff_rain_litres": litres_of(days.runoff_rain_mm[:, zone], strip),
+            "bypass_rain_litres": litres_of(days.bypass_rain_mm[:, zone], strip),
             **judged.counts("year_", zone),
             "hose_l_h": round(strip.flow_l_h, 1),
             "hose_evenness": round(strip.evenness, 3),
@@ -410,7 +475,7 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
     return zones
 
 
-def _litres(days_mm: Floats, strip: Strip) -> float:
+def litres_of(days_mm: Floats, strip: Strip) -> float:
     """Litres of a strip's daily depths; never less than none, which rounding could make of it."""
     return max(round(float(days_mm.sum()) * strip.area_m2, 1), 0.0)
 

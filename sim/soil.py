@@ -967,11 +967,6 @@ def band_pf(columns: Columns) -> Floats:
     return np.asarray(suction_pf(columns) @ _BAND_WEIGHT)
 
 
-def driest_top_pf(columns: Columns) -> Floats:
-    """PF of the driest layer of 0-0.3 m, of each column."""
-    return np.asarray(suction_pf(columns)[:, _TOP_WEIGHT > 0.0].max(axis=1))
-
-
 def top_pf(columns: Columns) -> Floats:
     """Depth-mean of pF over 0-0.3 m, of each column."""
     return np.asarray(suction_pf(columns) @ _TOP_WEIGHT)

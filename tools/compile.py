@@ -74,7 +74,13 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
         supplies=tuple(prop.supplies),
         water_price_m3=prop.water.price_m3,
         currency=prop.water.currency,
-        owner=Owner(prop.owner.checks, WEEKDAYS.index(prop.owner.weekday), prop.owner.hour),
+        owner=Owner(
+            prop.owner.checks,
+            WEEKDAYS.index(prop.owner.weekday),
+            prop.owner.hour,
+            prop.owner.misses,
+            prop.owner.misjudges,
+        ),
     )
 
 

@@ -26,13 +26,13 @@ def link(texts: Mapping[str, str]) -> dict[str, str]:
     """Fold the constants of all modules of a bundle: texts by path, such as `controller/hub.py`.
 
     A constant is an integer, `NAME = const(5)`, at the top of a module. It keeps its definition
-    where something may look it up by name: an attribute `.NAME`, a string "NAME", an import from a
-    module that only imported it, or whoever imports from `KEPT`. A name that is put together at run
-    time is not seen.
+    where something may look it up by name: an attribute `.NAME`, a string "NAME", an f-string, an
+    import from a module that only imported it, or whoever imports from `KEPT`. A name that is put
+    together at run time is not seen.
 
     Raises:
-        LinkError: no Python; a constant's name is bound once more in a file that uses it, or stands
-            in an f-string; an import of `*`, or from a relative name.
+        LinkError: no Python; a constant's name is bound once more in a file that uses it; an import
+            of `*`, or from a relative name.
     """
     trees = {path: _parsed(path, text) for path, text in texts.items()}
     found = {
@@ -75,6 +75,8 @@ def _named(tree: ast.Module, found: _Found) -> Iterator[str]:
         match node:
             case ast.Attribute(attr=name) | ast.Constant(str(name)):
                 yield name
+            case ast.JoinedStr():
+                yield from (part.id for part in ast.walk(node) if isinstance(part, ast.Name))
             case ast.ImportFrom(str(module), names):
                 yield from (a.name for a in names if a.name not in found.get(module, {}))
 
@@ -94,7 +96,11 @@ def _edits(path: str, tree: ast.Module, found: _Found, named: set[str]) -> Itera
     loads = [
         node for node in nodes if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)
     ]
-    yield from ((node, f"({values[node.id]})") for node in loads if node.id in values)
+    # Before 3.12 Python does not tell where in the file the parts of an f-string stand.
+    shown = {part for node in nodes if isinstance(node, ast.JoinedStr) for part in ast.walk(node)}
+    for load in loads:
+        if load.id in values and load not in shown:
+            yield load, f"({values[load.id]})"
     definitions = list(_definitions(tree))
     for definition, name, value in definitions:
         yield (definition.value, f"({value})") if name in kept else (definition, "")
@@ -119,10 +125,6 @@ def _refuse(path: str, nodes: list[ast.AST], values: Mapping[str, int]) -> None:
         match node:
             case ast.ImportFrom(names=[first, *_], level=level) if level or first.name == "*":
                 wrong = "found an import of * or from ., allowed names from a module's full name"
-            case ast.JoinedStr():  # before 3.12 Python does not tell where in the file it stands
-                inside = {part.id for part in ast.walk(node) if isinstance(part, ast.Name)}
-                for name in sorted(inside & values.keys()):
-                    wrong = f"found constant {name} in an f-string, allowed outside"
             case (
                 ast.Name(name, ast.Store() | ast.Del())
                 | ast.arg(name)

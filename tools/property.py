@@ -395,7 +395,9 @@ class Habits(_Table):
 
     checks: Annotated[bool, rules.flag()] = True
     weekday: Annotated[str, rules.choice(*WEEKDAYS)] = "sat"
-    hour: Annotated[int, rules.whole(0, 23)] = 7
+    hour: Annotated[int, rules.whole(0, 23)] = 18  # or half an hour before the day's first cycle
+    misses: Annotated[float, q("%", 0, 100, "20 %")] = 0  # of the weeks
+    misjudges: Annotated[float, q("%", 0, 100, "10 %")] = 0  # of the readings
 
 
 class Property(_Table):
@@ -433,7 +435,11 @@ def parse(text: str, name: str) -> Property:
     """Read a property from the text of a file called `name`. Raises PropertyError as `load`."""
     text = text.replace("\r\n", "\n")
     source = Source(name, text)
-    document = _document(source)
+    return from_document(_document(source), source)
+
+
+def from_document(document: dict[str, Any], source: Source) -> Property:
+    """Read a property from what TOML says; `source` words its mistakes. Raises PropertyError."""
     try:
         found = Property.model_validate(document)
     except ValidationError as error:

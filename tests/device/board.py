@@ -6,7 +6,7 @@ from tools.bundle import ROOT, compile_all
 
 
 def fill(folder: Path, *programs: str) -> Path:
-    """Compile the core, and programs of the tests, below `folder`. Returns it."""
+    """Compile the core, and programs that use it, below `folder`. Returns it."""
     sources = [*sorted((ROOT / "controller").glob("*.py")), *(ROOT / name for name in programs)]
     for path, data in compile_all(sources).items():
         file = folder / path

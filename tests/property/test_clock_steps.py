@@ -26,7 +26,7 @@ class Watched(Bench):
         self.boot()
         self.runner.turn()
         self.runner.hub.record.bank_um[0] = 25000
-        self.runner.hub.lockouts.new_day(ROWS[0], 0)
+        self.runner.hub.lockouts.bank(ROWS[0], 0, 0)
 
     def turn(self, stepped: bool) -> int:
         hub = self.runner.hub

@@ -43,6 +43,7 @@ def test_nothing_is_left_of_what_nobody_looks_up() -> None:
         "import far\nx = getattr(far, 'FAR')\n",
         "import far\nx = far.__dict__['FAR']\n",
         "from middle import FAR\n",
+        "FAR = 1\nx = f'{FAR:3}'\n",
     ],
 )
 def test_what_may_be_looked_up_keeps_its_name(user: str) -> None:
@@ -51,6 +52,11 @@ def test_what_may_be_looked_up_keeps_its_name(user: str) -> None:
     assert found["far.py"] == "\nFAR = (5)\n\nOTHER = 7\n"
     assert ran(found["middle.py"])["FAR"] == 5
     assert found["user.py"] == user
+
+
+def test_an_f_string_shows_a_constant_by_its_name() -> None:
+    text = "from far import FAR, NONE\nx = f'{FAR:3} {NONE}'\ny = FAR\n"
+    assert linked(text) == "FAR = 5; NONE = -1\nx = f'{FAR:3} {NONE}'\ny = (5)\n"
 
 
 def test_ports_keep_their_names_for_code_that_is_not_bundled() -> None:
@@ -99,7 +105,6 @@ def test_lines_stay() -> None:
         "with open('x') as FAR:\n    pass\n",
         "del FAR\n",
         "x = (FAR := 3)\n",
-        'x = f"{FAR}"\n',
         "from far import *\n",
         "from . import y\n",
     ],
@@ -146,9 +151,10 @@ def test_the_modules_of_a_board_link(board: str) -> None:
     for path, text in texts.items():
         assert found[path].count("\n") == text.count("\n")
         # Whatever runs is on the line it was on: all but what defines or imports a constant.
-        lines = {(type(n), n.lineno) for n in ast.walk(ast.parse(text)) if isinstance(n, ast.stmt)}
-        after = ast.walk(trees[path.removesuffix(".py")])
-        assert {(type(n), n.lineno) for n in after if isinstance(n, ast.stmt)} <= lines
+        before, after = ast.parse(text), trees[path.removesuffix(".py")]
+        lines = {(type(n), n.lineno) for n in ast.walk(before) if isinstance(n, ast.stmt)}
+        lines |= {(ast.Assign, n.lineno) for n in before.body if isinstance(n, ast.ImportFrom)}
+        assert {(type(n), n.lineno) for n in ast.walk(after) if isinstance(n, ast.stmt)} <= lines
     checked = 0
     for tree in trees.values():
         for node in tree.body:
