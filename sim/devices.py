@@ -111,10 +111,10 @@ def _shown(
     """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
     the ground's temperature and noise add to that in each hour."""
     random = np.random.default_rng([seed, zone])
-    piece_ppt = probe.pieces_ppt * random.normal()
-    added = probe.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
-    curve = probe.curve_ppt(ground.strips[zone].texture)
-    return curve.tolist(), [*(added + piece_ppt).tolist(), piece_ppt]
+    piece = probe.piece(random.normal(size=3).tolist())
+    added = piece.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
+    curve = piece.curve_ppt(ground.strips[zone].texture)
+    return curve.tolist(), [*added.tolist(), piece.offset_ppt]
 
 
 class Devices:

@@ -1,5 +1,6 @@
 """The simulated hardware does what its ports promise, and knows the truth about the water."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,8 +19,9 @@ from tests.houses import UTC, make_house, still_weather
 
 START_S = 86400 * 1000
 # Sensors that show the truth, but for whole ppt and whole tips.
+SOUND = CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, pieces_drift=0.0, pieces_c=0.0)
 EXACT: dict[str, Any] = {
-    "probe": CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=0.0),
+    "probe": SOUND,
     "gauge": TippingBucket(tip_s=0.0, caught=1.0, wetting_um=0.0),
 }
 
@@ -203,11 +205,13 @@ def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None
 
     assert reads(3.0) == pytest.approx([true_ppt(3.0)] * 2, abs=1.0)
     assert reads(4.5)[0] < true_ppt(4.5) - 100.0
-    probe = CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=1.0)
-    assert reads(3.0, 8.0, probe=probe)[0] == pytest.approx(true_ppt(3.0) - 12.0, abs=1.0)
-    pieces = reads(3.0, probe=CapacitiveProbe(noise_ppt=0.0, pieces_ppt=20.0), seed=1)
-    assert pieces[0] != pieces[1]
-    assert reads(7.0 - 0.5, -40.0, probe=CapacitiveProbe(gap_share=0.99)) == [0, 0]
+    assert reads(3.0, 8.0)[0] == pytest.approx(true_ppt(3.0), abs=1.0)  # by its thermometer
+    bare = replace(SOUND, per_degree_ppt=1.0, taken_off_ppt=0.0)
+    assert reads(3.0, 8.0, probe=bare)[0] == pytest.approx(true_ppt(3.0) - 12.0, abs=1.0)
+    for what, spread in (("pieces_ppt", 15.0), ("pieces_drift", 0.5), ("pieces_c", 15.0)):
+        pieces = reads(3.0, -20.0, probe=replace(SOUND, **{what: spread}), seed=1)
+        assert pieces[0] != pieces[1], what
+    assert reads(7.0 - 0.5, -40.0, probe=replace(bare, gap_share=0.99)) == [0, 0]
 
 
 def test_contact_dries_after_rain() -> None:

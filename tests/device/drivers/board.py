@@ -58,6 +58,7 @@ class House:
                 world, pins.SOIL_NODE, pins.SOIL_NEAR, pins.SOIL_FAR, 10000, pins.SOIL_SERIES_OHM
             )
         else:
+            self.earth = Thermometer(world, pins.SOIL, 20000)
             self.probes = [Capacitive(world, pin, 1510000, pins.PROBE_POWER) for pin in pins.PROBES]
             self.meter = Contact(world, pins.METER)
 
