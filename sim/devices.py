@@ -177,7 +177,7 @@ class Devices:
         self._seen = Seen(zones, len(plan.supplies))
         self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
         self._shown = {z: _shown(probe, ground, sky, z, seed) for z in self._probes}
-        self._looked_hour = -1
+        self._probe_hour = -1
         has_gauge = plan.hub.rain_kind == GAUGE
         self._tip_um = gauge.tip_um
         # By the gauge at each hour's beginning, um.
@@ -273,7 +273,7 @@ class Devices:
         if self._counted_um:
             self._count_start_um = self._gauge_um()
         self._meter_start = list(self._metered)
-        self._looked_hour = -1
+        self._probe_hour = -1
         self._asked.clear()
 
     def at_up_s(self, up_s: int) -> int:
@@ -302,25 +302,22 @@ class Devices:
         """Read what the plan says there is to read."""
         seen = self._seen
         hub = self.plan.hub
-        hour = (self.now_s - self.sky.start_s) // HOUR_S
-        if self._counted_um:
+        if hub.rain_kind == GAUGE:
             seen.rain_um = self._gauge_um() - self._count_start_um
         elif hub.rain_kind == CONTACT:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
-        if hub.frost and (self.faults or hour != self._looked_hour):
-            silent = self._is(Trouble.THERMOMETER_SILENT)
+        if hub.frost:
+            silent = self.faults and self._is(Trouble.THERMOMETER_SILENT)
             seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
         if hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
             metered = self._metered[supply] - self._meter_start[supply]
             seen.meter_ml[supply] = metered // HOUR_S
-        if hour != self._looked_hour:
-            self._looked_hour = hour
-            if self._probes:
-                self._read_probes(seen, hour)
+        if self._probes:
+            self._read_probes(seen)
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -469,8 +466,12 @@ class Devices:
             self._drains_from_s[zone] = until_s
             self.ground.water(zone, flow, self.now_s, until_s, kept)
 
-    def _read_probes(self, seen: Seen, hour: int) -> None:
+    def _read_probes(self, seen: Seen) -> None:
         """Each probe reads once an hour; in between it shows the same."""
+        hour = (self.now_s - self.sky.start_s) // HOUR_S
+        if hour == self._probe_hour:
+            return
+        self._probe_hour = hour
         self.ground.catch_up(self.now_s)
         for zone in self._probes:
             if self.faults:
@@ -491,10 +492,8 @@ class Devices:
         hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
         if hour >= self.sky.hours:
             return self._counted_um[-1]
-        before_um, after_um = self._counted_um[hour : hour + 2]
-        if before_um == after_um:
-            return before_um
-        more_um = (after_um - before_um) * of_hour_s // HOUR_S
+        before_um = self._counted_um[hour]
+        more_um = (self._counted_um[hour + 1] - before_um) * of_hour_s // HOUR_S
         return before_um + more_um // self._tip_um * self._tip_um
 
     def _battery_mv(self) -> int:

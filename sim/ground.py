@@ -107,7 +107,7 @@ class Ground:
         more_pf = np.zeros((len(dry_forcing) // 24, 2 * count, soil.CELLS))
         self.under_pf = np.concatenate([self.under_pf, more_pf])
         self._hours = 0  # stepped so far
-        self._watered_hour = -1  # the last one with water
+        self._watered = False  # since the last step
 
     def go_on(self, dry_forcing: Floats) -> None:
         """Let go of the hours so far, all of them stepped, and go on with the next ones."""
@@ -119,6 +119,7 @@ class Ground:
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
         column = len(self.strips) + zone
+        self._watered = True
         while from_s < to_s:
             hour = (from_s - self.start_s) // HOUR_S
             until_s = min(to_s, self.start_s + (hour + 1) * HOUR_S)
@@ -127,13 +128,12 @@ class Ground:
             out = (flow_ml_h - kept_ml_h) * (until_s - from_s)
             self.forcing[hour, column, soil.IRRIGATION] += out
             self.forcing[hour, column, soil.IRRIGATION_S] += until_s - from_s
-            self._watered_hour = hour
             from_s = until_s
 
     def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
         """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
+        self._watered = True
         hour = (at_s - self.start_s) // HOUR_S
-        self._watered_hour = hour
         self.forcing[hour, len(self.strips) + zone, soil.IRRIGATION] += ml_h_s
 
     def catch_up(self, to_s: int) -> None:
@@ -142,8 +142,10 @@ class Ground:
         last = (to_s - self.start_s) // HOUR_S
         if last <= first:
             return
-        if self._watered_hour >= first:
+        if self._watered:
             self.forcing[first:last, len(self.strips) :, soil.IRRIGATION] *= self._mm
+            running = (to_s - self.start_s) % HOUR_S
+            self._watered = bool(running and self.forcing[last, :, soil.IRRIGATION].any())
         self.columns.step(self.forcing[first:last], self.results[first:last], self.under_pf)
         self._hours = last
 
