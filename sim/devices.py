@@ -181,7 +181,7 @@ class Devices:
             zone: _shown(probe, ground.strips[zone].texture, earth_c, zone, seed)
             for zone in self._probes
         }
-        self._probe_hour = -1
+        self._looked_hour = -1
         has_gauge = plan.hub.rain_kind == GAUGE
         self._tip_um = gauge.tip_um
         # By the gauge at each hour's beginning, and once more at the very end, um.
@@ -275,7 +275,7 @@ class Devices:
         if self.plan.hub.rain_kind == GAUGE:
             self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
         self._meter_start = list(self._metered)
-        self._probe_hour = -1
+        self._looked_hour = -1
         self._asked.clear()
 
     def at_up_s(self, up_s: int) -> int:
@@ -310,16 +310,18 @@ class Devices:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
-        if hub.frost:
-            silent = self.faults and self._is(Trouble.THERMOMETER_SILENT)
+        if hub.frost and (self.faults or hour != self._looked_hour):
+            silent = self._is(Trouble.THERMOMETER_SILENT)
             seen.temp_mc = None if silent else self.sky.temp_mc[hour]
         if hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
             metered = self._metered[supply] - self._meter_start[supply]
             seen.meter_ml[supply] = metered // HOUR_S
-        if hour != self._probe_hour and self._probes:
-            self._read_probes(seen, hour)
+        if hour != self._looked_hour:
+            self._looked_hour = hour
+            if self._probes:
+                self._read_probes(seen, hour)
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -471,7 +473,6 @@ class Devices:
 
     def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""
-        self._probe_hour = hour
         self.ground.catch_up(self.now_s)
         for zone in self._probes:
             if self.faults:

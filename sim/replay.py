@@ -163,9 +163,10 @@ class Life:
         up_s = self._runner.turn()
         wake_s = self.devices.at_up_s(up_s)
         self._wake_s = wake_s if wake_s > at_s else at_s
-        for from_s, until_s in self._script.stepped:
-            if from_s <= at_s < until_s:
-                self._wake_s = min(self._wake_s, at_s + 1)
+        if self._script.stepped:
+            for from_s, until_s in self._script.stepped:
+                if from_s <= at_s < until_s:
+                    self._wake_s = min(self._wake_s, at_s + 1)
 
 
 @dataclass(frozen=True)
