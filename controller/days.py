@@ -46,6 +46,17 @@ _FIRST_DAY = const(2)  # the calendar looks a day back, and counts none below 0
 class Days:
     """Local days and cycles. `tell` reports what was skipped and what is wrong."""
 
+    trusted = False
+    _skew_s = 0  # wall less uptime
+    _sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
+    _went_back = False
+    _refill_up_s = 0  # when the day's minutes were last set to 0
+    _midnight_s = 0
+    _next_no = _NONE
+    _next_s = WALL_MAX
+    _end_s = 0  # of the marked cycle, UTC
+    _end_up_s = 0  # and by uptime: whichever comes first
+
     def __init__(
         self,
         plan: "Plan",
@@ -61,17 +72,7 @@ class Days:
         self._trim = trim
         self._tell = tell
         self.time = LocalTime(plan.hub)
-        self.trusted = False
         self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
-        self._skew_s = 0  # wall less uptime
-        self._sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
-        self._went_back = False
-        self._refill_up_s = 0  # when the day's minutes were last set to 0
-        self._midnight_s = 0
-        self._next_no = _NONE
-        self._next_s = WALL_MAX
-        self._end_s = 0  # of the marked cycle, UTC
-        self._end_up_s = 0  # and by uptime: whichever comes first
         self.row: "RowPart" = plan.rows[0]  # the marked cycle's
         self.order: "list[int]" = []
         self.held = [_ANY] * len(plan.zones)  # what last kept each waiting run from starting
@@ -101,10 +102,7 @@ class Days:
 
     def local_s(self, up_s: int) -> "int | None":
         """Local seconds, or None while the clock is not trusted."""
-        if not self.trusted:
-            return None
-        wall_s = up_s + self._skew_s
-        return self.time.local_s(wall_s)
+        return self.time.local_s(up_s + self._skew_s) if self.trusted else None
 
     def steady_s(self, up_s: int) -> int:
         """Seconds until local rules, or local time itself, may next say something else."""
@@ -168,30 +166,32 @@ class Days:
         self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
         if booted:  # the day began at its midnight, not now
             self._refill_up_s = up_s - local_s % DAY_S
-        if not record.mark_no:  # a new plan: what passed was none of its cycles
-            self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
-        elif wall_s < record.mark_wall_s - BACK_MAX_S:
+        back_s = record.mark_wall_s - wall_s
+        if record.mark_no and back_s > BACK_MAX_S:
             self._went_back = True
-            self._tell(ALARM, _NONE, CLOCK, record.mark_wall_s - wall_s)
+            self._tell(ALARM, _NONE, CLOCK, back_s)
             self.drop_waiting(CLOCK)
+            record.mark_no = 0
+        if not record.mark_no:  # of a new plan, what passed was none of its cycles
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
-        self._resume(up_s, wall_s, why, booted)
+        if record.waiting:  # runs stay so while their cycle lasts
+            if booted:
+                self._take_up()
+            self._end_s = self._end_of(record.mark_no)
+            if wall_s >= self._end_s:
+                self.drop_waiting(why)
         self._skip_passed(wall_s, why)
 
-    def _resume(self, up_s: int, wall_s: int, why: int, booted: bool) -> None:
-        """Runs still waiting stay so while their cycle lasts."""
-        if not self._record.waiting:
-            return
+    def _end_of(self, cycle_no: int) -> int:
+        return agenda.end_wall_s(self._plan, self.time, cycle_no)
+
+    def _take_up(self) -> None:
+        """The marked cycle's runs are to be given: until when, by which row, in which order."""
         mark_no = self._record.mark_no
-        end_s = agenda.end_wall_s(self._plan, self.time, mark_no)
-        if wall_s >= end_s:
-            self.drop_waiting(why)
-            return
-        if booted:
-            self._end_up_s = up_s + end_s - wall_s
-            self.row = agenda.row_of(self._plan, mark_no // PER_DAY)
-            self._put_in_order()
-        self._end_s = end_s
+        self._end_s = self._end_of(mark_no)
+        self._end_up_s = self._end_s - self._skew_s
+        self.row = agenda.row_of(self._plan, mark_no // PER_DAY)
+        self._put_in_order()
 
     def _skip_passed(self, wall_s: int, why: int) -> None:
         """Report the cycles whose time passed: each up to a bound, then a count."""
@@ -199,7 +199,7 @@ class Days:
         self._find_next(wall_s)
         while wall_s >= self._next_s:
             passed_no = self._next_no
-            if why == POWER and wall_s < agenda.end_wall_s(self._plan, self.time, passed_no):
+            if why == POWER and wall_s < self._end_of(passed_no):
                 return  # begun late: it has not been missed yet
             if reported < PASSED_MAX:
                 for zone in range(len(self._plan.zones)):
@@ -207,7 +207,7 @@ class Days:
                 self._mark(passed_no, self._next_s)
             else:
                 last_no = agenda.last_started(self._plan, self.time, wall_s)
-                if why == POWER and wall_s < agenda.end_wall_s(self._plan, self.time, last_no):
+                if why == POWER and wall_s < self._end_of(last_no):
                     last_no -= 1  # that one is begun late
                 days = last_no // PER_DAY - passed_no // PER_DAY
                 self._tell(SKIPPED, _NONE, why, days)
@@ -277,10 +277,7 @@ class Days:
             self._went_back = False
             self._tell(CLEARED, _NONE, CLOCK, 0)
         self._mark(cycle_no, self._next_s)
-        self._end_s = agenda.end_wall_s(self._plan, self.time, cycle_no)
-        self._end_up_s = self._end_s - self._skew_s
-        self.row = agenda.row_of(self._plan, cycle_no // PER_DAY)
-        self._put_in_order()
+        self._take_up()
         self._record.first = 0
         for zone, part in enumerate(self._plan.zones):
             if part.share_pct:

@@ -48,9 +48,9 @@ from controller.events import (
 from controller.events import PLAN as NEW_PLAN
 from controller.guard import Guard, Run
 from controller.journal import (
-    BROKEN_FAULT,
     BURST_FAULT,
     DRIVER_FAULT,
+    FIRST_FAULT,
     LEAK_FAULT,
     NO_FLOW_FAULT,
 )
@@ -76,12 +76,29 @@ _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _NONE = const(-1)
 _USED_MAX_S = const(65535)  # what the record can hold
-_ZONE_FAULTS = ((BURST_FAULT, BURST), (NO_FLOW_FAULT, NO_FLOW), (DRIVER_FAULT, DRIVER))
 _FAULTS = (LEAK, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owner can clear
 
 
 class Hub:
     """One hub. `wake_s` is the uptime at which `step` next has something to do."""
+
+    wake_s = 0
+    polls = 0  # wakes that only read sensors
+    new_plan: "tuple[Plan, bytes] | None" = None
+    test = 0  # zones the guided test still has to open: bits
+    dirty = True  # the record is to be saved at once
+    intent: "Run | None" = None
+    _owed = False  # the record is to be saved, with the next opening if that is near
+    _booted = False
+    _up_s = 0
+    _poll_up_s = 0
+    _polled_up_s = _NONE
+    _due_up_s = 0
+    _look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
+    _soon = False  # a run waits for nothing but the settling gap
+    _save_up_s = 0  # a store that failed is not written before
+    _judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
+    _rain_kept: "int | None" = None  # what rain locked when the record was last due for it
 
     def __init__(
         self, plan: Plan, saved: "bytes | None", why: int = POWER, log: "Log | None" = None
@@ -97,35 +114,22 @@ class Hub:
         self.plan = plan
         self.record = record
         self.log = log or Log()
-        self.wake_s = 0
-        self.polls = 0  # wakes that only read sensors
-        self.new_plan: "tuple[Plan, bytes] | None" = None
-        self.test = 0  # zones the guided test still has to open: bits
         self._why = why
-        self._up_s = 0
-        self._booted = False
-        self._events: "list[tuple[int, ...]]" = []
+        self._events: "list[Command]" = []
         self._sent: "list[Command]" = []
-        self._poll_up_s = 0
-        self._polled_up_s = _NONE
-        self._due_up_s = 0
-        self._look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
-        self._soon = False  # a run waits for nothing but the settling gap
-        self._save_up_s = 0  # a store that failed is not written before
-        self.dirty = True  # the record is to be saved at once
-        self._owed = False  # the record is to be saved, with the next opening if that is near
-        self.lockouts = Lockouts(plan, record, log is not None, self._tell)
-        self.trim = Trim(plan, record, self._tell)
-        self.days = Days(plan, record, self.lockouts, self.trim, self._tell)
+        self.lockouts = Lockouts(plan, record, log is not None, self.tell)
+        self.trim = Trim(plan, record, self.tell)
+        self.days = Days(plan, record, self.lockouts, self.trim, self.tell)
         self.guard = Guard(plan, record, 0)
-        self.meters = [Meter(0) if supply.meter else None for supply in plan.supplies]
-        self._metered = [(s, meter) for s, meter in enumerate(self.meters) if meter is not None]
+        self.meters: "list[Meter | None]" = []
+        self._metered = []
+        for supply, spigot in enumerate(plan.supplies):
+            meter = Meter(0) if spigot.meter else None
+            self.meters.append(meter)
+            if meter is not None:
+                self._metered.append((supply, meter))
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
-        self.intent: "Run | None" = None
-        self._intent_saved = False
-        self._judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
-        self._rain_kept: "int | None" = None  # what rain locked when the record was last due for it
         self._alarms = self._standing()
 
     # One step.
@@ -157,7 +161,8 @@ class Hub:
         if news or asked or (up_s >= self._due_up_s and not heard):
             return self._decide(up_s, seen, asked)
         if heard:  # what was due was decided in the step before
-            return self._speak(up_s, self._open_intent(up_s) if self._intent_saved else [])
+            run = self.intent
+            return self._speak(up_s, self._begin(run, up_s) if run and run.saved else [])
         self.wake_s = self._poll_up_s if self._poll_up_s < self._due_up_s else self._due_up_s
         return _NOTHING
 
@@ -172,7 +177,7 @@ class Hub:
         if guard.ready:
             if not self._booted:
                 record.boots = (record.boots + 1) & 0xFFFF
-                self._tell(BOOT, _NONE, self._why, record.boots)
+                self.tell(BOOT, _NONE, self._why, record.boots)
             if self.days.catch_up(up_s):
                 self.dirty = True
             if not self._booted:
@@ -184,7 +189,7 @@ class Hub:
             owner.answer(self, asked, up_s)
         if self._booted:
             if guard.open_zones:
-                self._end_runs(up_s, seen)
+                self._end_runs(OK, up_s, seen)
             opening = self._begin_runs(up_s, seen)
             if waited and not record.waiting:
                 self._owed = True
@@ -212,7 +217,7 @@ class Hub:
             self._due_up_s = due_up_s
             self.wake_s = self._poll_up_s if self._poll_up_s < due_up_s else due_up_s
         if self._events:
-            commands += [(REPORT, event) for event in self._events]
+            commands += self._events
             self._events = []
         return commands
 
@@ -225,19 +230,24 @@ class Hub:
             ended_s = record.valve_wall_s[zone]
             away_s = wall_s - ended_s if wall_s and ended_s else _NONE
             if record.opening >> zone & 1:
+                used_s = record.used_s[zone]
                 if away_s < 0:  # nobody knows how long: take it for the day's whole cap
-                    used_s = max(record.used_s[zone], part.cap_s)
+                    given_s = max(0, part.cap_s - used_s)
                 else:
                     given_s = min(away_s, record.run_s[zone]) if part.held else away_s
-                    used_s = min(record.used_s[zone] + given_s, _USED_MAX_S)
-                self._tell(CUT_SHORT, zone, POWER, used_s - record.used_s[zone])
-                record.used_s[zone] = used_s
-                record.valve_wall_s[zone] = wall_s
-                self._shut_up_s[zone] = up_s
+                self._book(zone, given_s, up_s)
+                self.tell(CUT_SHORT, zone, POWER, record.used_s[zone] - used_s)
             elif ended_s:
                 self._shut_up_s[zone] = up_s - max(0, away_s)
         record.opening = 0
         self._poll(up_s, seen)
+
+    def _book(self, zone: int, given_s: int, up_s: int) -> None:
+        """A zone is shut, and has been given so much."""
+        record = self.record
+        record.used_s[zone] = min(record.used_s[zone] + given_s, _USED_MAX_S)
+        record.valve_wall_s[zone] = self.days.wall_s(up_s)
+        self._shut_up_s[zone] = up_s
 
     # How the last commands went.
 
@@ -259,12 +269,12 @@ class Hub:
             elif what == OPEN:
                 self._opened(command[1], tries, up_s, seen)
             elif tries < 0:
-                self._events.append(command[1])  # not tried: shown the next time
+                self._events.append(command)  # not tried: shown the next time
             tries -= 1
         what = sent[0][0]
         if tries < 0:
             return True
-        if what == SAVE and self._intent_saved and up_s == self._judged_up_s:
+        if what == SAVE and self.intent and self.intent.saved and up_s == self._judged_up_s:
             return False
         if what != OPEN:
             return True
@@ -277,7 +287,7 @@ class Hub:
         if tries < 0:
             return
         if self.guard.closed(valve, tries > 0, up_s):
-            self._alarm(tries == 0, self._named(valve), DRIVER, 0)
+            self._driver(tries == 0, valve)
         run = self.runs[valve] if valve < len(self.runs) else None
         if run is None or tries == 0:
             return
@@ -287,12 +297,10 @@ class Hub:
         record.opening &= ~(1 << zone)
         self._owed = True
         if not run.open:
-            self._tell(SKIPPED, zone, DRIVER, 0)
+            self.tell(SKIPPED, zone, DRIVER, 0)
             return
         given_s = up_s - self.guard.opened_up_s[zone]
-        record.used_s[zone] = min(record.used_s[zone] + given_s, _USED_MAX_S)
-        record.valve_wall_s[zone] = self.days.wall_s(up_s)
-        self._shut_up_s[zone] = up_s
+        self._book(zone, given_s, up_s)
         given_ml = 0
         supply = self.guard.supply_of[zone]
         meter = self.meters[supply]
@@ -301,15 +309,15 @@ class Hub:
             meter.turned(seen.meter_ml[supply], up_s)
             self._poll_up_s = min(self._poll_up_s, up_s + 2 * SETTLE_S)
         whole = run.ended in (DONE, LITRES)
-        self._tell(CLOSED if whole else CUT_SHORT, zone, run.ended, given_s, given_ml)
+        self.tell(CLOSED if whole else CUT_SHORT, zone, run.ended, given_s, given_ml)
         if run.kind == TEST and run.flow_ml_min > 0 and not run.bad_flow:
             record.flow_ml_min[zone] = min(run.flow_ml_min, 65535)
-            self._tell(LEARNED, zone, TEST, record.flow_ml_min[zone])
+            self.tell(LEARNED, zone, TEST, record.flow_ml_min[zone])
 
     def _opened(self, valve: int, tries: int, up_s: int, seen: "Seen") -> None:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
         if tries == 0:
-            self._alarm(True, self._named(valve), DRIVER, 0)
+            self._driver(True, valve)
         if valve >= len(self.runs):
             return  # a master
         record = self.record
@@ -322,10 +330,10 @@ class Hub:
         run = self.runs[valve]
         assert run is not None  # it is what its OPEN was emitted for
         run.open = True
-        self._tell(OPENED, valve, run.kind, run.run_s)
+        self.tell(OPENED, valve, run.kind, run.run_s)
         if record.zone_faults[valve] & DRIVER_FAULT:
             record.zone_faults[valve] &= ~DRIVER_FAULT
-            self._alarm(False, valve, DRIVER, 0)
+            self._driver(False, valve)
         wait_s = self.plan.hub.watch_s
         supply = self.guard.supply_of[valve]
         meter = self.meters[supply]
@@ -339,14 +347,15 @@ class Hub:
         if tries > 0:
             if self._alarms:
                 self._alarm(False, _NONE, STORE, slot)
-            self._intent_saved = self.intent is not None
+            if self.intent:
+                self.intent.saved = True
             return
         if tries == 0:
             self._alarm(True, _NONE, STORE, slot)
             self._save_up_s = up_s + SAVE_RETRY_S
             if slot == PLAN:
                 self.new_plan = None
-                self._tell(REFUSED, _NONE, STORE, NEW_PLAN)
+                self.tell(REFUSED, _NONE, STORE, NEW_PLAN)
         if slot == RECORD:
             self.dirty = True
             if tries == 0:
@@ -354,18 +363,20 @@ class Hub:
 
     # Runs.
 
-    def _end_runs(self, up_s: int, seen: "Seen") -> None:
-        """Close what is over, and what must not go on."""
-        for zone in self.guard.open_zones:
+    def _end_runs(self, why: int, up_s: int, seen: "Seen | None" = None) -> None:
+        """Close what is open, for a reason; with OK, what is over or must not go on."""
+        guard = self.guard
+        for zone in guard.open_zones:
             run = self.runs[zone]
-            if run is not None and run.open and zone not in self.guard.to_shut:
-                why = self._why_end(run, up_s, seen)
-                if why != OK:
-                    run.ended = why
-                    self.guard.shut(zone, up_s)
+            if run is not None and zone not in guard.to_shut:
+                ended = why or (run.open and self._why_end(run, up_s, seen))
+                if ended:
+                    run.ended = ended
+                    guard.shut(zone, up_s)
 
-    def _why_end(self, run: Run, up_s: int, seen: "Seen") -> int:
+    def _why_end(self, run: Run, up_s: int, seen: "Seen | None") -> int:
         """Return why an open run must be closed now, or OK."""
+        assert seen is not None  # only where there is a reason already is nothing looked at
         supply = self.guard.supply_of[run.zone]
         meter = self.meters[supply]
         if up_s >= self.guard.end_up_s[run.zone]:
@@ -386,9 +397,9 @@ class Hub:
         """Open the run whose intent is written, or intend the next that may start."""
         run = self.intent
         if run is not None:
-            if self._intent_saved:
+            if run.saved:
                 if up_s == self._judged_up_s or self.why_not(run, up_s) == OK:
-                    return self._open_intent(up_s)
+                    return self._begin(run, up_s)
                 self._cancel()
         elif (
             self.new_plan is None
@@ -403,12 +414,9 @@ class Hub:
                 self._choose_waiting(up_s)
         return []
 
-    def _open_intent(self, up_s: int) -> "list[Command]":
+    def _begin(self, run: Run, up_s: int) -> "list[Command]":
         """Open the run that is written down, and was judged in this moment."""
-        run = self.intent
-        assert run is not None  # it is what was written down
         self.intent = None
-        self._intent_saved = False
         self.runs[run.zone] = run
         return self.guard.open(run, up_s)
 
@@ -433,7 +441,9 @@ class Hub:
     def _serve(self, zone: int, up_s: int) -> bool:
         """Intend a waiting run, or drop it, or leave it waiting. Returns True if intended."""
         days = self.days
-        run_s, run_ml = self.trim.run(zone, days.row, self._trusted(zone))
+        probe = self.lockouts.probes[zone]
+        # Where a probe is not to be trusted nothing is added to the table.
+        run_s, run_ml = self.trim.run(zone, days.row, probe is None or probe.trusted)
         if run_s < RUN_LEAST_S:
             days.drop(zone, CAP if self.trim.room_s(zone) < RUN_LEAST_S else TOO_SHORT)
             return False
@@ -473,7 +483,7 @@ class Hub:
                     self._look_at(max(self.guard.gap_end_up_s(zone), up_s + 1))
                     return
                 self.test &= ~(1 << zone)
-                self._tell(REFUSED, zone, why, TEST)
+                self.tell(REFUSED, zone, why, TEST)
 
     def why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
@@ -496,7 +506,6 @@ class Hub:
         record.valve_wall_s[run.zone] = self.days.wall_s(up_s)
         self.days.held[run.zone] = OK
         self.intent = run
-        self._intent_saved = False
         self._judged_up_s = self._up_s
         self.dirty = True
 
@@ -506,29 +515,20 @@ class Hub:
         if run is None:
             return
         self.intent = None
-        self._intent_saved = False
         self.record.opening &= ~(1 << run.zone)
         self._owed = True
         if run.kind == PLANNED:
             self.record.waiting |= 1 << run.zone
             self._look_up_s = self._up_s
         else:
-            self._tell(REFUSED, run.zone, FAULT, run.kind)
+            self.tell(REFUSED, run.zone, FAULT, run.kind)
 
     def stop(self, why: int, up_s: int) -> None:
         """Close what is open, and drop what waits."""
         self._cancel()
-        self._end_open(why, up_s)
+        self._end_runs(why, up_s)
         self.test = 0
         self.days.drop_waiting(why)
-
-    def _end_open(self, why: int, up_s: int) -> None:
-        """Close what is open."""
-        for zone in self.guard.open_zones:
-            run = self.runs[zone]
-            if run is not None and zone not in self.guard.to_shut:
-                run.ended = why
-                self.guard.shut(zone, up_s)
 
     # Sensors.
 
@@ -577,7 +577,7 @@ class Hub:
                 return False
             record.faults |= LEAK_FAULT
             self._alarm(True, _NONE, LEAK, supply)
-            self._end_open(FAULT, up_s)
+            self._end_runs(FAULT, up_s)
             self.guard.shut(_NONE, up_s)
             self.dirty = True
             return True
@@ -619,11 +619,6 @@ class Hub:
                 if part.supply == supply:
                     self.guard.retry_zone_up_s[other] = retry_up_s
 
-    def _trusted(self, zone: int) -> bool:
-        """Whether nothing speaks against adding to the table: no probe, or a trusted one."""
-        probe = self.lockouts.probes[zone]
-        return probe is None or probe.trusted
-
     # What it keeps and says.
 
     def _saving(self, up_s: int) -> "list[Command]":
@@ -650,50 +645,43 @@ class Hub:
         record.wall_s = self.days.wall_s(up_s)
         return [(SAVE, RECORD, record.pack())]
 
-    def clear(self, zone: int) -> bool:
-        """Clear the faults of a zone, or of everything (-1). Returns True if there were any.
+    def clear(self, zone: int) -> None:
+        """Clear the faults of a zone, or of everything (-1).
 
         What waits is dropped first, so that no valve opens because a fault was cleared.
         """
         record = self.record
-        zones = range(len(record.tag)) if zone == _NONE else [zone]
-        cleared = zone == _NONE and record.faults != 0
-        for one in zones:
-            cleared = cleared or record.zone_faults[one] != 0
-        if not cleared:
-            return False
+        zones = [zone]
+        found = 0
         if zone == _NONE:
+            zones = list(range(len(self.runs)))
+            found = record.faults
             record.faults = 0
         for one in zones:
+            found |= record.zone_faults[one]
             record.zone_faults[one] = 0
+        if not found:
+            return
+        self.dirty = True
         standing = self._standing()
         for alarm in list(self._alarms):
             if alarm[1] in _FAULTS and alarm not in standing:
-                self._alarm(False, alarm[0], alarm[1], 0)
-        if zone == _NONE:
-            self.days.drop_waiting(FAULT)
-        elif record.waiting >> zone & 1:
-            self.days.drop(zone, FAULT)
-        return True
-
-    def answer(self, accepted: int, zone: int, why: int, asked: int) -> None:
-        """Tell the owner what became of a command."""
-        self._tell(accepted, zone, why, asked)
+                self.tell(CLEARED, alarm[0], alarm[1], 0)
+        for one in zones:
+            if record.waiting >> one & 1:
+                self.days.drop(one, FAULT)
 
     def _standing(self) -> "list[tuple[int, int]]":
         """Return the alarms that the record's faults stand for."""
         record = self.record
         alarms = []
-        for bit, why in ((LEAK_FAULT, LEAK), (BROKEN_FAULT, BROKEN)):
-            if record.faults & bit:
-                alarms.append((_NONE, why))
-        for zone, faults in enumerate(record.zone_faults):
-            for bit, why in _ZONE_FAULTS:
-                if faults & bit:
+        for zone, faults in enumerate([record.faults] + record.zone_faults, -1):
+            for why in _FAULTS:
+                if faults >> why - FIRST_FAULT & 1:
                     alarms.append((zone, why))
-            if record.dry_full[zone] >= DRY_CHECKS:
+            if zone >= 0 and record.dry_full[zone] >= DRY_CHECKS:
                 alarms.append((zone, DRY_AT_FULL))
-        for supply in range(len(self.plan.supplies)):
+        for supply in range(len(self.meters)):
             if self._supply_no_flow(supply):
                 alarms.append((ZONES_MAX + supply, SUPPLY_NO_FLOW))
         return alarms
@@ -708,10 +696,10 @@ class Hub:
                     return False
         return found
 
-    def _named(self, valve: int) -> int:
-        """Return how events name a valve: its zone, or ZONES_MAX and its supply."""
-        zones = len(self.plan.zones)
-        return valve if valve < zones else ZONES_MAX + valve - zones
+    def _driver(self, on: bool, valve: int) -> None:
+        """Raise or clear the alarm of a zone's valve, or of a supply's."""
+        zones = len(self.runs)
+        self._alarm(on, valve if valve < zones else ZONES_MAX + valve - zones, DRIVER, 0)
 
     def _look_at(self, up_s: int) -> None:
         self._look_up_s = min(self._look_up_s, up_s)
@@ -719,9 +707,9 @@ class Hub:
     def _alarm(self, on: bool, zone: int, why: int, value: int) -> None:
         """Raise an alarm, or clear it: each once."""
         if on != ((zone, why) in self._alarms):
-            self._tell(ALARM if on else CLEARED, zone, why, value)
+            self.tell(ALARM if on else CLEARED, zone, why, value)
 
-    def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
+    def tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""
         if what == ALARM:
             self._alarms.append((zone, why))
@@ -729,5 +717,5 @@ class Hub:
             self._alarms.remove((zone, why))
         wall_s = self.days.wall_s(self._up_s) or _NONE
         event = (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
-        self._events.append(event)
+        self._events.append((REPORT, event))
         self.log.add(event)

@@ -20,13 +20,15 @@ RECORD_BYTES_MAX = const(256)  # one flash page
 _MAGIC = b"Er\x01"  # the last is the version
 _HEAD_BYTES = const(10)
 
-# Bits of `faults`: latched until the owner clears them, unless said otherwise.
-LEAK_FAULT = const(1)  # water flowed with every valve shut
-BROKEN_FAULT = const(2)  # an invariant did not hold, or a step raised
+# A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
+# owner clears them, unless said otherwise.
+FIRST_FAULT = const(26)  # NO_FLOW
+LEAK_FAULT = const(4)  # water flowed with every valve shut
+BROKEN_FAULT = const(32)  # an invariant did not hold, or a step raised
 # Bits of `zone_faults`.
-BURST_FAULT = const(1)
-NO_FLOW_FAULT = const(2)  # tried again once a day
-DRIVER_FAULT = const(4)  # tried again once a day
+NO_FLOW_FAULT = const(1)  # tried again once a day
+BURST_FAULT = const(2)
+DRIVER_FAULT = const(8)  # tried again once a day
 
 # The fields' `struct` codes, in the order of `Record`'s own list of them below.
 HUB_CODES = "IHIHIIIBHIBBBB"

@@ -59,7 +59,7 @@ def answer(hub: "Hub", asked: "list[Asked] | tuple[()]", up_s: int) -> None:
             why = _obey(hub, what, zone, value, up_s)
         else:
             why = UNKNOWN
-        hub.answer(ACCEPTED if why == OK else REFUSED, max(zone, -1), why, max(what, -1))
+        hub.tell(ACCEPTED if why == OK else REFUSED, max(zone, -1), why, max(what, -1))
 
 
 def _code(value: "object") -> int:
@@ -76,8 +76,7 @@ def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
     if what == ASK_STOP:
         hub.stop(OWNER, up_s)
     elif what == ASK_CLEAR:
-        if hub.clear(zone):
-            hub.dirty = True
+        hub.clear(zone)
     elif what == ASK_TEST:
         if _busy(hub) or hub.guard.open_zones:
             return BUSY

@@ -243,7 +243,7 @@ def unpack(data: bytes) -> Plan:
         raise PlanError("no plan of version 1")
     crc = crc32(data[:end])
     if struct.unpack("<I", data[end:])[0] != crc:
-        raise PlanError("crc does not match")
+        raise PlanError("wrong crc")
     body = data[:end] + bytes(_PART_BYTES_MAX)  # a part cut short is found out once it was read
     at = _HEAD_BYTES
     groups: "list[Any]" = []
@@ -254,11 +254,9 @@ def unpack(data: bytes) -> Plan:
         code = "<" + "".join(words[1::2]) + kind.TAIL
         group = []
         for _ in range(count):
-            part = kind({})
             values = struct.unpack_from(code, body, at)
             at += struct.calcsize(code)
-            for name, value in zip(words[::2], values):
-                setattr(part, name, value)
+            part = kind(dict(zip(words[::2], values)))
             if isinstance(part, ZonePart):
                 part.name = "".join(map(chr, values[-1])).rstrip("\0")
                 if part.supply >= data[3]:
@@ -270,11 +268,11 @@ def unpack(data: bytes) -> Plan:
                 part.starts_min = struct.unpack_from("<%dH" % starts, body, at)
                 at += 2 * starts
             if at > end:
-                raise PlanError("too short")
+                raise PlanError("wrong length")
             group.append(part)
         groups.append(group)
     if at != end:
-        raise PlanError("too long")
+        raise PlanError("wrong length")
     plan = Plan(groups[0][0], *groups[1:])
     plan.crc = crc
     return plan

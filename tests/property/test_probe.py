@@ -40,9 +40,7 @@ def test_a_quick_answer_is_the_thorough_one(
     readings: list[tuple[int | None, int, int, int, bool]],
 ) -> None:
     zone = utc_plan(zone={"probe": 1, "wet_ppt": wet_ppt, "wet_off_ppt": wet_ppt - below_ppt})
-    quick, thorough = Probe(), Thorough()
-    quick.belong(zone.zones[0], STALE_S)
-    thorough.belong(zone.zones[0], STALE_S)
+    quick, thorough = Probe(zone.zones[0], STALE_S), Thorough(zone.zones[0], STALE_S)
     up_s = rain_um = used_s = 0
     for ppt, later_s, more_um, given_s, bank_full in readings:
         up_s += later_s
