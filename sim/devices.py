@@ -25,8 +25,9 @@ import numpy as np
 from controller import events
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
-from sim.ground import HOUR_S, Ground, Sky
+from sim.ground import HOUR_S, Floats, Ground, Sky
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
+from sim.textures import Texture
 
 if TYPE_CHECKING:
     from controller.ports import Asked
@@ -106,15 +107,14 @@ PORT_CALLS = (
 
 
 def _shown(
-    probe: CapacitiveProbe, ground: Ground, sky: Sky, zone: int, seed: int
+    probe: CapacitiveProbe, texture: Texture, earth_c: Floats, zone: int, seed: int
 ) -> tuple[list[float], list[float]]:
     """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
     the ground's temperature and noise add to that in each hour."""
     random = np.random.default_rng([seed, zone])
     piece = probe.piece(random.normal(size=3).tolist())
-    added = piece.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
-    curve = piece.curve_ppt(ground.strips[zone].texture)
-    return curve.tolist(), [*added.tolist(), piece.offset_ppt]
+    added = piece.adds_ppt(earth_c, random.normal(size=len(earth_c)))
+    return piece.curve_ppt(texture).tolist(), [*added.tolist(), piece.offset_ppt]
 
 
 class Devices:
@@ -176,15 +176,17 @@ class Devices:
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
         self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
-        self._shown = {z: _shown(probe, ground, sky, z, seed) for z in self._probes}
+        earth_c = ground_temperature_c(sky.temp_c)
+        self._shown = {
+            zone: _shown(probe, ground.strips[zone].texture, earth_c, zone, seed)
+            for zone in self._probes
+        }
         self._looked_hour = -1
         has_gauge = plan.hub.rain_kind == GAUGE
         self._tip_um = gauge.tip_um
-        # By the gauge at each hour's beginning, um.
-        self._counted_um: list[int] = [
-            0,
-            *gauge.counts_um(sky.rain_um).astype(int).tolist(),
-        ] * has_gauge
+        # By the gauge at each hour's beginning, and once more at the very end, um.
+        counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * has_gauge
+        self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot
         self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
         self._meter_start = [0] * len(plan.supplies)
@@ -270,8 +272,8 @@ class Devices:
         wall_s = self._clock_s()
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
-        if self._counted_um:
-            self._count_start_um = self._gauge_um()
+        if self.plan.hub.rain_kind == GAUGE:
+            self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
         self._meter_start = list(self._metered)
         self._looked_hour = -1
         self._asked.clear()
@@ -300,18 +302,17 @@ class Devices:
 
     def look(self) -> Seen:
         """Read what the plan says there is to read."""
-        seen = self._seen
-        hub = self.plan.hub
+        seen, hub = self._seen, self.plan.hub
         hour = (self.now_s - self.sky.start_s) // HOUR_S
-        if self._counted_um:
-            seen.rain_um = self._gauge_um() - self._count_start_um
+        if hub.rain_kind == GAUGE:
+            seen.rain_um = self._gauge_um(hour) - self._count_start_um
         elif hub.rain_kind == CONTACT:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
         if hub.frost and (self.faults or hour != self._looked_hour):
             silent = self._is(Trouble.THERMOMETER_SILENT)
-            seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
+            seen.temp_mc = None if silent else self.sky.temp_mc[hour]
         if hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
@@ -345,11 +346,11 @@ class Devices:
 
     def write(self, slot: int, copy: int, data: bytes) -> None:
         """Write one copy; power may go in the middle."""
-        if self._is(Trouble.SAVE_RAISES):
+        if self.faults and self._is(Trouble.SAVE_RAISES):
             raise DriverError("save")
         if slot == RECORD:
             self.saves += 1
-        if not self._is(Trouble.SAVE_LOST):
+        if not (self.faults and self._is(Trouble.SAVE_LOST)):
             self.copies[slot, copy] = bytes(data)
 
     def report(self, event: tuple[int, ...]) -> None:
@@ -382,7 +383,7 @@ class Devices:
         return self._boot_wall_s + (self.now_s - self.boot_s) * self._rate // MILLION
 
     def _drive(self, valve: int) -> None:
-        if self._is(Trouble.DRIVER_RAISES, valve):
+        if self.faults and self._is(Trouble.DRIVER_RAISES, valve):
             raise DriverError(f"valve {valve}")
         self._pulses += 1
 
@@ -390,7 +391,8 @@ class Devices:
         """Move a valve in fact."""
         if not to_open:
             self._set_deadline(valve, None)
-            to_open = self.open_valves[valve] and self._is(Trouble.STUCK_OPEN, valve)
+            if self.faults and self.open_valves[valve]:
+                to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
             self._set_flows()
@@ -486,14 +488,12 @@ class Devices:
             read_ppt = curve[k] + (true_ppt - k) * (curve[k + 1] - curve[k]) + added[hour]
             seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
 
-    def _gauge_um(self) -> int:
+    def _gauge_um(self, hour: int) -> int:
         """What the gauge has counted since the start; tips fall evenly within an hour."""
-        hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
-        if hour >= self.sky.hours:
-            return self._counted_um[-1]
         before_um, after_um = self._counted_um[hour : hour + 2]
         if before_um == after_um:
             return before_um
+        of_hour_s = (self.now_s - self.sky.start_s) % HOUR_S
         more_um = (after_um - before_um) * of_hour_s // HOUR_S
         return before_um + more_um // self._tip_um * self._tip_um
 

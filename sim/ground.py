@@ -30,7 +30,8 @@ class Sky:
         self.hours = len(hourly.rain_mm)
         self.rain_um = hourly.rain_mm * 1000.0  # of each hour
         self.temp_c = hourly.temp_c
-        self._temp_mc: list[int] = np.rint(hourly.temp_c * 1000.0).astype(np.int64).tolist()
+        temp_mc: list[int] = np.rint(hourly.temp_c * 1000.0).astype(np.int64).tolist()
+        self.temp_mc = [*temp_mc, temp_mc[-1]]  # of each hour, and once more at the very end
         fallen = np.concatenate(([0.0], np.cumsum(hourly.rain_mm)))
         self._fallen_um: list[int] = np.rint(fallen * 1000.0).astype(np.int64).tolist()
 
@@ -41,10 +42,6 @@ class Sky:
             return self._fallen_um[self.hours]
         before_um = self._fallen_um[hour]
         return before_um + (self._fallen_um[hour + 1] - before_um) * of_hour_s // HOUR_S
-
-    def temp_mc(self, at_s: int) -> int:
-        """Air temperature of the hour, thousandths of a degree Celsius."""
-        return self._temp_mc[min((at_s - self.start_s) // HOUR_S, self.hours - 1)]
 
 
 def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
@@ -63,7 +60,10 @@ def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
 
 
 def columns_of(strips: Sequence[Strip], start_pf: float, watered: bool = True) -> soil.Columns:
-    """Columns of the strips unwatered, in order, then of the strips watered, if so told."""
+    """Columns of the strips unwatered, in order, then of the strips watered, if so told.
+
+    Irrigation in ml/h times seconds over the strip, as the devices count water.
+    """
     times, count = 2 if watered else 1, len(strips)
     yard: list[int | None] = [None] * count
     return soil.Columns(
@@ -71,6 +71,7 @@ def columns_of(strips: Sequence[Strip], start_pf: float, watered: bool = True) -
         yard=[*yard, *range(count)][: times * count],
         width_m=[strip.width_m for strip in strips] * times,
         slab_m=[strip.slab_m for strip in strips] * times,
+        given_mm=[1.0 / (PER_LITRE * strip.area_m2) for strip in strips] * times,
         start_pf=start_pf,
     )
 
@@ -96,8 +97,6 @@ class Ground:
         # Daily MOVEMENT_PF of the cells under the slab beside each column, since the start.
         self.under_pf = np.zeros((0, 2 * len(strips), soil.CELLS))
         self._lay_out(dry_forcing)
-        self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
-        self._start_vwc = soil.water_content_at(self.columns, soil.PROBE_M)
 
     def _lay_out(self, dry_forcing: Floats) -> None:
         count = len(self.strips)
@@ -107,33 +106,35 @@ class Ground:
         more_pf = np.zeros((len(dry_forcing) // 24, 2 * count, soil.CELLS))
         self.under_pf = np.concatenate([self.under_pf, more_pf])
         self._hours = 0  # stepped so far
-        self._watered_hour = -1  # the last one with water
+        self._now = self.columns.measures()
+        # Flat views: Python reads and writes single numbers through them faster than by arrays.
+        self._flat_forcing = self.forcing.data.cast("B").cast("d")
+        self._flat_passed = self.passed.data.cast("B").cast("d")
 
     def go_on(self, dry_forcing: Floats) -> None:
         """Let go of the hours so far, all of them stepped, and go on with the next ones."""
         assert self._hours == len(self.forcing)
         self.start_s += HOUR_S * self._hours
-        self._start_vwc = soil.water_content_at(self.columns, soil.PROBE_M)
         self._lay_out(dry_forcing)
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
-        column = len(self.strips) + zone
+        forcing, passed, count = self._flat_forcing, self._flat_passed, len(self.strips)
         while from_s < to_s:
             hour = (from_s - self.start_s) // HOUR_S
-            until_s = min(to_s, self.start_s + (hour + 1) * HOUR_S)
+            end_s = self.start_s + (hour + 1) * HOUR_S
+            until_s = to_s if to_s < end_s else end_s
+            time_s = until_s - from_s
+            at = (2 * count * hour + count + zone) * soil.FORCINGS
             # Whole numbers, exact in a float: the sum is the same however the time is cut.
-            self.passed[hour, zone] += flow_ml_h * (until_s - from_s)
-            out = (flow_ml_h - kept_ml_h) * (until_s - from_s)
-            self.forcing[hour, column, soil.IRRIGATION] += out
-            self.forcing[hour, column, soil.IRRIGATION_S] += until_s - from_s
-            self._watered_hour = hour
+            passed[count * hour + zone] += flow_ml_h * time_s
+            forcing[at + soil.IRRIGATION] += (flow_ml_h - kept_ml_h) * time_s
+            forcing[at + soil.IRRIGATION_S] += time_s
             from_s = until_s
 
     def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
         """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
         hour = (at_s - self.start_s) // HOUR_S
-        self._watered_hour = hour
         self.forcing[hour, len(self.strips) + zone, soil.IRRIGATION] += ml_h_s
 
     def catch_up(self, to_s: int) -> None:
@@ -142,22 +143,18 @@ class Ground:
         last = (to_s - self.start_s) // HOUR_S
         if last <= first:
             return
-        if self._watered_hour >= first:
-            self.forcing[first:last, len(self.strips) :, soil.IRRIGATION] *= self._mm
         self.columns.step(self.forcing[first:last], self.results[first:last], self.under_pf)
         self._hours = last
+        self._now = self.results[last - 1]
 
     def vwc_ppt(self, zone: int) -> float:
         """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
-        column = len(self.strips) + zone
-        if not self._hours:
-            return 1000.0 * float(self._start_vwc[column])
-        return 1000.0 * float(self.results[self._hours - 1, column, soil.PROBE_VWC])
+        return 1000.0 * float(self._now[len(self.strips) + zone, soil.PROBE_VWC])
 
     def band_pf(self) -> list[float]:
-        """The depth-mean pF of the band under each watered strip now."""
-        return list(soil.band_pf(self.columns)[len(self.strips) :].tolist())
+        """The depth-mean pF of the band under each watered strip, at the last whole hour."""
+        return list(self._now[len(self.strips) :, soil.BAND_PF].tolist())
 
     def top_pf(self) -> list[float]:
-        """The depth-mean pF of 0-0.3 m under each watered strip now."""
-        return list(soil.top_pf(self.columns)[len(self.strips) :].tolist())
+        """The depth-mean pF of 0-0.3 m under each watered strip, at the last whole hour."""
+        return list(self._now[len(self.strips) :, soil.TOP_PF].tolist())

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from sim.textures import Texture, pf
@@ -205,10 +206,13 @@ def ground_temperature_c(air_c: Floats, lag_h: float = 72.0) -> Floats:
     lag_h: its time constant; three days stand for some 0.3 m (an assumption). The ground's own
     yearly lag and what watering does to it are left out.
     """
-    weight = 1.0 - np.exp(-1.0 / lag_h)
-    mean = float(np.mean(air_c[: int(lag_h)]))
-    found = np.empty(len(air_c))
-    for hour, air in enumerate(air_c.tolist()):
-        mean += weight * (air - mean)
-        found[hour] = mean
+    return _running_mean(air_c, 1.0 - np.exp(-1.0 / lag_h), float(np.mean(air_c[: int(lag_h)])))
+
+
+@njit(cache=True)
+def _running_mean(values: Floats, weight: float, mean: float) -> Floats:
+    found = np.empty(len(values))
+    for i, value in enumerate(values):
+        mean += weight * (value - mean)
+        found[i] = mean
     return found

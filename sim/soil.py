@@ -126,8 +126,9 @@ _STATES = _SLOPE + LAYERS
     _CRACK_SHARE,
     _CRACK_OPEN,  # saturations at which cracks open and are whole
     _CRACK_WHOLE,
-) = range(13)
-_FACTOR = 13  # saturation per mm of water, then its inverse
+    _GIVEN_MM,  # that a unit of irrigation stands for
+) = range(14)
+_FACTOR = 14  # saturation per mm of water, then its inverse
 _RANGE_MM = _FACTOR + LAYERS
 _BESIDE = _RANGE_MM + LAYERS  # exchange with yard and slab, then with the slab alone
 _SLABWARD = _BESIDE + LAYERS
@@ -703,7 +704,8 @@ def _step_hour(
     table = tables[int(soil[c, _TABLE])]
     result[c, :] = 0.0
     _neighbours(c, state, soil, work)
-    rain, pet, irrigation = forcing[c, RAIN], forcing[c, PET], forcing[c, IRRIGATION]
+    rain, pet = forcing[c, RAIN], forcing[c, PET]
+    irrigation = soil[c, _GIVEN_MM] * forcing[c, IRRIGATION]
     longest = LONGEST_H / refine
     wet = 0.0
     if irrigation > 0.0:
@@ -756,8 +758,9 @@ class Columns:
     unwatered column that stands for the ground beside it, None for no exchange; that column must
     come before the strip and have the same soil. width_m: of each strip. slab_m: from the middle of
     each to the edge of a slab, None for no slab. transpired_share: of potential evapotranspiration,
-    0..1, for each. start_pf: uniform suction at the start, 0..DRIEST_PF. crack_share: what cracks
-    at their widest take of the water that falls, 0..1; in textures that crack only.
+    0..1, for each. given_mm: what a unit of irrigation stands for, for each. start_pf: uniform
+    suction at the start, 0..DRIEST_PF. crack_share: what cracks at their widest take of the water
+    that falls, 0..1; in textures that crack only.
     Raises: ValueError where these do not fit together.
     """
 
@@ -770,6 +773,7 @@ class Columns:
         width_m: Sequence[float] | None = None,
         slab_m: Sequence[float | None] | None = None,
         transpired_share: Sequence[float] | None = None,
+        given_mm: Sequence[float] | None = None,
         start_pf: float = 2.5,
         crack_share: float = CRACK_SHARE,
     ) -> None:
@@ -779,7 +783,8 @@ class Columns:
         widths = width_m or [STRIP_WIDTH_M] * count
         slabs = slab_m or [None] * count
         shares = transpired_share or [TRANSPIRED_SHARE] * count
-        if not len(given_ks) == len(yards) == len(widths) == len(slabs) == len(shares) == count:
+        units_mm = given_mm or [1.0] * count
+        if any(len(each) != count for each in (given_ks, yards, widths, slabs, shares, units_mm)):
             raise ValueError("one value for each column")
         if not 0.0 <= crack_share <= 1.0:
             raise ValueError("what cracks take is a share, 0 to 1")
@@ -808,6 +813,7 @@ class Columns:
             if beside is not None:
                 self._lay_yard(c, beside, 1000.0 * widths[c])
             self._soil[c, _TRANSPIRED] = shares[c]
+            self._soil[c, _GIVEN_MM] = units_mm[c]
             self._soil[c, _CRACK_SHARE] = crack_share if texture.cracks else 0.0
         self.set_pf(start_pf)
 
@@ -867,8 +873,8 @@ class Columns:
         """Step through hours of weather and water.
 
         forcing: (hours, columns, FORCINGS), by RAIN [mm, times exposure], PET [mm, times the strip
-        coefficient], IRRIGATION [mm], IRRIGATION_S [s, the time it takes from the hour's beginning,
-        1..3600]. under_pf: see `step`.
+        coefficient], IRRIGATION [mm, or given_mm of them], IRRIGATION_S [s, the time it takes from
+        the hour's beginning, 1..3600]. under_pf: see `step`.
         Returns (hours, columns, RESULTS), by RUNOFF_RAIN, RUNOFF_IRRIGATION, BYPASS_RAIN,
         BYPASS_IRRIGATION, EVAPORATION, TRANSPIRATION, DRAINAGE, LATERAL (to the yard), UNDER_SLAB,
         INFILTRATION [mm]; at the hour's end BAND_PF, TOP_PF, MOVEMENT_PF, and PROBE_VWC [m3/m3].
@@ -903,6 +909,14 @@ class Columns:
             under_pf,
         )
         self._hours += len(forcing)
+
+    def measures(self) -> Floats:
+        """What `run` gives for an hour's end, now: (columns, RESULTS), with no water moved."""
+        found = np.zeros((len(self.textures), RESULTS))
+        for c in range(len(found)):
+            table = self._tables[int(self._soil[c, _TABLE])]
+            _measure(c, self._state, self._soil, table, found)
+        return found
 
     def _cells_of(self, column: int) -> int:
         return CELLS if self._soil[column, _SLAB] >= 0.0 else 0
@@ -960,19 +974,3 @@ def suction_pf(columns: Columns) -> Floats:
     content = columns.water_content
     rows = [t.suction_cm(content[c]) for c, t in enumerate(columns.textures)]
     return pf(np.stack(rows))
-
-
-def band_pf(columns: Columns) -> Floats:
-    """Depth-mean of pF over 0.15-1.0 m, of each column."""
-    return np.asarray(suction_pf(columns) @ _BAND_WEIGHT)
-
-
-def top_pf(columns: Columns) -> Floats:
-    """Depth-mean of pF over 0-0.3 m, of each column."""
-    return np.asarray(suction_pf(columns) @ _TOP_WEIGHT)
-
-
-def water_content_at(columns: Columns, depth_m: float) -> Floats:
-    """Volumetric water content [m3/m3] at a depth [m], between the layers' middles linear."""
-    content = columns.water_content
-    return np.array([np.interp(depth_m * 1000.0, _MIDDLES_MM, row) for row in content])

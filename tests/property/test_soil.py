@@ -245,16 +245,29 @@ def test_bypass_is_booked_to_what_fell() -> None:
     assert whole[soil.INFILTRATION] > result[soil.INFILTRATION]
 
 
-def test_measures_agree_with_the_retention_curve() -> None:
-    for start_pf in (1.5, 2.5, 3.3, 4.2):
-        columns = soil.Columns(["clay", "loam"], start_pf=start_pf)
-        np.testing.assert_allclose(soil.band_pf(columns), start_pf, atol=1e-9)
-        np.testing.assert_allclose(soil.top_pf(columns), start_pf, atol=1e-9)
-        expected = [t.water_content(10.0**start_pf) for t in columns.textures]
-        np.testing.assert_allclose(soil.water_content_at(columns, 0.3), expected, rtol=1e-12)
-        result = columns.run(np.zeros((1, 2, soil.FORCINGS)))[0]
-        np.testing.assert_allclose(result[:, soil.BAND_PF], soil.band_pf(columns), atol=2e-3)
-        np.testing.assert_allclose(result[:, soil.TOP_PF], soil.top_pf(columns), atol=2e-3)
+def share(low_m: float, high_m: float) -> Floats:
+    """How much of some depths lies in each layer."""
+    return np.asarray(np.diff(np.clip(soil.EDGES_M, low_m, high_m)) / (high_m - low_m))
+
+
+@pytest.mark.parametrize("start_pf", [1.5, 2.5, 3.3, 4.2])
+def test_measures_agree_with_the_retention_curve(start_pf: float) -> None:
+    columns = soil.Columns(["clay", "loam"], start_pf=start_pf)
+    np.testing.assert_allclose(columns.measures()[:, soil.BAND_PF], start_pf, atol=2e-3)
+    dry = np.zeros((24 * 90, 2, soil.FORCINGS))
+    dry[:, :, soil.PET] = 0.1
+    last = columns.run(dry)[-1]
+    np.testing.assert_array_equal(columns.measures()[:, soil.BAND_PF :], last[:, soil.BAND_PF :])
+    suction_pf = soil.suction_pf(columns)
+    assert np.ptp(suction_pf) > 0.5  # no longer the same at all depths
+    np.testing.assert_allclose(last[:, soil.BAND_PF], suction_pf @ share(0.15, 1.0), atol=2e-3)
+    np.testing.assert_allclose(last[:, soil.TOP_PF], suction_pf @ share(0.0, 0.3), atol=2e-3)
+    middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
+    expected = [np.interp(0.3, middles_m, row) for row in columns.water_content]
+    np.testing.assert_allclose(last[:, soil.PROBE_VWC], expected, rtol=1e-12)
+
+
+def test_suction_has_one_logarithm() -> None:
     assert textures.pf(1000.0) == pytest.approx(3.0)
     assert textures.pf(0.0) == 0.0
 

@@ -11,7 +11,7 @@ from controller.plan import CONTACT
 from controller.ports import ASK_STOP, PLAN, RECORD
 from sim import soil, textures
 from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
-from sim.ground import Ground, Sky, forcing
+from sim.ground import PER_LITRE, Ground, Sky, forcing
 from sim.hourly import Hourly
 from sim.house import House
 from sim.sensors import CapacitiveProbe, TippingBucket
@@ -47,9 +47,11 @@ def test_open_valve_gives_its_flow() -> None:
     assert litres(device, 1) == 0.0
     device.ground.catch_up(START_S + 7200)
     watered = device.ground.forcing[:, 2]
-    assert watered[0, soil.IRRIGATION] == pytest.approx(40.0 / 12.0)
+    assert watered[0, soil.IRRIGATION] == 40.0 * PER_LITRE
     assert watered[0, soil.IRRIGATION_S] == 1800
     assert watered[1:, soil.IRRIGATION].sum() == 0.0
+    mm = device.ground.results[0, 2, [soil.INFILTRATION, soil.RUNOFF_IRRIGATION]].sum()
+    assert mm + device.ground.columns.ponded_mm[2] == pytest.approx(40.0 / 12.0, abs=1.0)
 
 
 def test_water_is_split_at_the_full_hour_however_time_passes() -> None:
@@ -237,15 +239,18 @@ def test_thermometer_reads_the_hour_or_nothing() -> None:
 def test_probe_reads_the_watered_column_at_a_third_of_a_metre() -> None:
     device = devices(make_house(hub=UTC, each_zone=[{"probe": 1}, {}]))
     first, none = device.look().soil_vwc_ppt
-    content = soil.water_content_at(device.ground.columns, 0.3)
-    assert first == round(1000 * content[2])
+    middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
+
+    def true_ppt() -> int:
+        content = device.ground.columns.water_content[2]
+        return round(1000.0 * float(np.interp(0.3, middles_m, content)))
+
+    assert first == true_ppt()
     assert none is None
     device.open(0, 40 * 3600)
     device.advance(START_S + 40 * 3600)
-    assert device.look().soil_vwc_ppt[0] == round(
-        1000 * soil.water_content_at(device.ground.columns, 0.3)[2]
-    )
     wetter = device.look().soil_vwc_ppt[0]
+    assert wetter == true_ppt()
     assert first is not None and wetter is not None and wetter > first + 10
 
 
