@@ -160,13 +160,14 @@ class Record:
         """Return a record for another plan: each zone keeps what stands under its tag."""
         zones = len(self.tag)
         old = self.values()
-        values = old[:_HUB_FIELDS]
+        values = old[:_HUB_FIELDS] + [0] * (len(ZONE_CODES) * len(plan.zones))
+        at = _HUB_FIELDS
         for field in range(len(ZONE_CODES)):
             for part in plan.zones:
-                value = 100 if field == _TRIM_FIELD else 0
+                values[at] = 100 if field == _TRIM_FIELD else 0
                 if part.tag in self.tag:
-                    value = old[_HUB_FIELDS + field * zones + self.tag.index(part.tag)]
-                values.append(value)
+                    values[at] = old[_HUB_FIELDS + field * zones + self.tag.index(part.tag)]
+                at += 1
         new = Record(len(plan.zones))
         new.seq = self.seq
         new.fill(values, len(plan.zones))
