@@ -224,14 +224,13 @@ class Days:
             self._refill_up_s = up_s
         if record.hold_s and record.rain_today_um <= self._plan.hub.rain_skip_um:
             record.hold_dry_days = min(record.hold_dry_days + drain_days, 255)
-        if drain_days:
-            record.rain_today_um = 0
         if row.cycles and not agenda.row_of(self._plan, record.day).cycles:
             self._trim.opened(day)
         record.day = day
         self._lockouts.bank(row, drain_days, 0)
         self._lockouts.set(_NONE, CLOSED_SEASON, row.cycles == 0)
         if drain_days:
+            record.rain_today_um = 0
             for zone, probe in enumerate(self._lockouts.probes):
                 self._trim.new_day(zone, day, probe.soil() if probe is not None else 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
@@ -293,9 +292,11 @@ class Days:
         Returns True if a trim moved.
         """
         weekday = (day + FIRST_WEEKDAY) % 7
-        if self._plan.hub.auto_trim == AUTO_OFF or weekday != AUTO_WEEKDAY:
-            return False
-        if up_s < self._lockouts.after_rain_up_s:
+        if (
+            weekday != AUTO_WEEKDAY
+            or up_s < self._lockouts.after_rain_up_s
+            or self._plan.hub.auto_trim == AUTO_OFF
+        ):
             return False
         moved = False
         for zone, probe in enumerate(self._lockouts.probes):

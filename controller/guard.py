@@ -53,20 +53,24 @@ class Run:
 class Guard:
     """Every valve of the hub, and the rules that none may break."""
 
+    ready = False  # every valve was told to close since boot
+
     def __init__(self, plan: "Plan", record: "Record", up_s: int) -> None:
         self._plan = plan
         self._record = record
         zones = len(plan.zones)
         supplies = len(plan.supplies)
         self._zones = zones
-        self.supply_of = [part.supply for part in plan.zones] + list(range(supplies))
+        self.supply_of: "list[int]" = []  # of each valve: zones, then masters
         self._zones_of = [0] * supplies  # bits
         for zone, part in enumerate(plan.zones):
+            self.supply_of.append(part.supply)
             self._zones_of[part.supply] |= 1 << zone
         # All three lists are short (most often empty), and asked several times a step.
         self.open_zones: "list[int]" = []  # told to open, and not known to be shut again
         self.valves = list(range(zones))  # not every supply has a master
         for supply, spigot in enumerate(plan.supplies):
+            self.supply_of.append(supply)
             if spigot.master:
                 self.valves.append(zones + supply)
         # Valves to close. Whatever a valve was before boot, it is closed, and until then is in use.
@@ -78,7 +82,6 @@ class Guard:
         self._gap_up_s = [up_s] * supplies  # when each supply may open again
         self._settled_up_s = up_s  # when all of them may
         self.retry_zone_up_s = [up_s] * zones  # when a zone with a passing fault may be tried
-        self.ready = False  # every valve was told to close since boot
 
     # What is known.
 
@@ -160,9 +163,11 @@ class Guard:
 
     def closing(self, up_s: int) -> "list[Command]":
         """Return the CLOSE commands due now."""
-        if not self.to_shut:
-            return []
-        return [(CLOSE, valve) for valve in self.to_shut if up_s >= self._retry_up_s[valve]]
+        commands: "list[Command]" = []
+        for valve in self.to_shut:
+            if up_s >= self._retry_up_s[valve]:
+                commands.append((CLOSE, valve))
+        return commands
 
     def closed(self, valve: int, done: bool, up_s: int) -> bool:
         """A CLOSE was carried out, or failed: then it is tried again soon.

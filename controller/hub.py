@@ -197,19 +197,21 @@ class Hub:
 
     def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
         """Return commands and what is to be reported; set when to wake: the soonest of all due."""
+        guard = self.guard
+        days = self.days
         if commands:
             self._sent = commands
             self.wake_s = up_s  # how that went is to be told at once
         else:
             # What only reports needs no answer: an event that was not shown is still in the log.
-            self.guard.verify(up_s)
-            due_up_s = self.guard.due_up_s(self._look_up_s)
-            if self._booted and self.days.trusted:
-                other_up_s = self.days.due_up_s()
+            guard.verify(up_s)
+            due_up_s = guard.due_up_s(self._look_up_s)
+            if self._booted and days.trusted:
+                other_up_s = days.due_up_s()
                 if other_up_s < due_up_s:
                     due_up_s = other_up_s
-                if self.lockouts.has_quiet and self.guard.open_zones:
-                    other_up_s = up_s + self.days.steady_s(up_s)
+                if self.lockouts.has_quiet and guard.open_zones:
+                    other_up_s = up_s + days.steady_s(up_s)
                     if other_up_s < due_up_s:
                         due_up_s = other_up_s
             if up_s < self._save_up_s < due_up_s and (self.dirty or self._owed):
@@ -284,9 +286,10 @@ class Hub:
 
     def _closed(self, valve: int, tries: int, up_s: int, seen: "Seen") -> None:
         """A valve is shut: book what its zone was given. Or it is not, and tried again."""
+        guard = self.guard
         if tries < 0:
             return
-        if self.guard.closed(valve, tries > 0, up_s):
+        if guard.closed(valve, tries > 0, up_s):
             self._driver(tries == 0, valve)
         run = self.runs[valve] if valve < len(self.runs) else None
         if run is None or tries == 0:
@@ -299,10 +302,10 @@ class Hub:
         if not run.open:
             self.tell(SKIPPED, zone, DRIVER, 0)
             return
-        given_s = up_s - self.guard.opened_up_s[zone]
+        given_s = up_s - guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
         given_ml = 0
-        supply = self.guard.supply_of[zone]
+        supply = guard.supply_of[zone]
         meter = self.meters[supply]
         if meter is not None:
             given_ml = meter.given_ml(seen.meter_ml[supply])
@@ -316,6 +319,7 @@ class Hub:
 
     def _opened(self, valve: int, tries: int, up_s: int, seen: "Seen") -> None:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
+        guard = self.guard
         if tries == 0:
             self._driver(True, valve)
         if valve >= len(self.runs):
@@ -324,8 +328,8 @@ class Hub:
         if tries <= 0:
             if tries == 0:
                 record.zone_faults[valve] |= DRIVER_FAULT
-                self.guard.retry_zone_up_s[valve] = up_s + FAULT_RETRY_S
-            self.guard.shut(valve, up_s)
+                guard.retry_zone_up_s[valve] = up_s + FAULT_RETRY_S
+            guard.shut(valve, up_s)
             return
         run = self.runs[valve]
         assert run is not None  # it is what its OPEN was emitted for
@@ -335,7 +339,7 @@ class Hub:
             record.zone_faults[valve] &= ~DRIVER_FAULT
             self._driver(False, valve)
         wait_s = self.plan.hub.watch_s
-        supply = self.guard.supply_of[valve]
+        supply = guard.supply_of[valve]
         meter = self.meters[supply]
         if meter is not None:
             meter.turned(seen.meter_ml[supply], up_s)
@@ -389,7 +393,7 @@ class Hub:
             return FAULT
         if self.lockouts.spent_battery:
             return LOW_BATTERY
-        if self.new_plan is not None:
+        if self.new_plan:
             return NEW_PLAN
         return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, 0)
 
@@ -402,7 +406,7 @@ class Hub:
                     return self._begin(run, up_s)
                 self._cancel()
         elif (
-            self.new_plan is None
+            not self.new_plan
             and up_s >= self._save_up_s
             and len(self.guard.open_zones) < self.plan.hub.open_max
         ):
@@ -422,16 +426,17 @@ class Hub:
 
     def _choose_waiting(self, up_s: int) -> None:
         """Intend the first waiting run that may start, of those whose supply is free."""
+        guard = self.guard
         # A supply in use is a wake when it closes; one that settles is looked at after its gap.
         waiting = self.record.waiting
-        if self.guard.open_zones:
-            waiting &= ~self.guard.busy_zones()
-        settling = waiting & self.guard.settling_zones(up_s)
+        if guard.open_zones:
+            waiting &= ~guard.busy_zones()
+        settling = waiting & guard.settling_zones(up_s)
         if settling:
             self._soon = True
             for zone in self.days.order:
                 if settling >> zone & 1:
-                    self._look_at(self.guard.gap_end_up_s(zone))
+                    self._look_at(guard.gap_end_up_s(zone))
             waiting &= ~settling
         if waiting:
             for zone in self.days.order:
@@ -469,7 +474,8 @@ class Hub:
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
-        if self.guard.open_zones:
+        guard = self.guard
+        if guard.open_zones:
             return  # one at a time, so that it is plain which strip gets wet
         for zone in range(len(self.plan.zones)):
             if self.test >> zone & 1:
@@ -480,7 +486,7 @@ class Hub:
                     self.intend(run, up_s)
                     return
                 if why in (GAP, BUSY):
-                    self._look_at(max(self.guard.gap_end_up_s(zone), up_s + 1))
+                    self._look_at(max(guard.gap_end_up_s(zone), up_s + 1))
                     return
                 self.test &= ~(1 << zone)
                 self.tell(REFUSED, zone, why, TEST)
@@ -534,21 +540,22 @@ class Hub:
 
     def _poll(self, up_s: int, seen: "Seen") -> bool:
         """Read every sensor, and set when to read them next. Returns True if anything changed."""
+        lockouts = self.lockouts
         self._polled_up_s = up_s
         record = self.record
-        changed = self.lockouts.poll(seen, up_s, record.opening)
+        changed = lockouts.poll(seen, up_s, record.opening)
         if changed:
-            for zone, probe in enumerate(self.lockouts.probes):
+            for zone, probe in enumerate(lockouts.probes):
                 if probe is not None and not probe.trusted and record.auto_pct[zone]:
                     record.auto_pct[zone] = 0  # what an untrusted probe taught does not count
                     self.dirty = True
-            if self.lockouts.locked[RAIN] != self._rain_kept:
-                self._rain_kept = self.lockouts.locked[RAIN]
+            if lockouts.locked[RAIN] != self._rain_kept:
+                self._rain_kept = lockouts.locked[RAIN]
                 self.dirty = True  # rain and power cuts come together: what locks is kept at once
         hub = self.plan.hub
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
-        if up_s < self.lockouts.dry_up_s:
-            next_up_s = min(next_up_s, self.lockouts.dry_up_s)
+        if up_s < lockouts.dry_up_s:
+            next_up_s = min(next_up_s, lockouts.dry_up_s)
         for supply, meter in self._metered:
             ml = seen.meter_ml[supply]
             if self._watch(supply, meter, ml, up_s):
@@ -570,15 +577,16 @@ class Hub:
 
     def _watch(self, supply: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
         """See what a meter says. Returns True if something is wrong, or no longer so."""
+        guard = self.guard
         record = self.record
-        zone = self.guard.open_zone(supply)
+        zone = guard.open_zone(supply)
         if zone == _NONE:
             if not meter.leaks(ml, up_s) or record.faults & LEAK_FAULT:
                 return False
             record.faults |= LEAK_FAULT
             self._alarm(True, _NONE, LEAK, supply)
             self._end_runs(FAULT, up_s)
-            self.guard.shut(_NONE, up_s)
+            guard.shut(_NONE, up_s)
             self.dirty = True
             return True
         flow_ml_min = meter.flow_ml_min(ml, up_s)
@@ -603,21 +611,22 @@ class Hub:
 
     def _set_no_flow(self, zone: int, dry: bool, flow_ml_min: int, up_s: int) -> None:
         """A zone without flow is tried once a day; so is a supply none of whose zones flows."""
+        guard = self.guard
         self.dirty = True
-        supply = self.guard.supply_of[zone]
+        supply = guard.supply_of[zone]
         retry_up_s = up_s
         faults = self.record.zone_faults
         faults[zone] &= ~NO_FLOW_FAULT
         if dry:
             faults[zone] |= NO_FLOW_FAULT
             retry_up_s += FAULT_RETRY_S
-        self.guard.retry_zone_up_s[zone] = retry_up_s
+        guard.retry_zone_up_s[zone] = retry_up_s
         self._alarm(dry, zone, NO_FLOW, flow_ml_min)
         if not dry or self._supply_no_flow(supply):
             self._alarm(dry, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
             for other, part in enumerate(self.plan.zones):
                 if part.supply == supply:
-                    self.guard.retry_zone_up_s[other] = retry_up_s
+                    guard.retry_zone_up_s[other] = retry_up_s
 
     # What it keeps and says.
 
@@ -627,12 +636,7 @@ class Hub:
             return []
         record = self.record
         guard = self.guard
-        if (
-            self.new_plan is not None
-            and self.intent is None
-            and not guard.to_shut
-            and not guard.open_zones
-        ):
+        if self.new_plan and not (self.intent or guard.to_shut or guard.open_zones):
             # Once both are written the runner starts a hub from them, and this one is no more.
             self.days.drop_waiting(NEW_PLAN)
             record.wall_s = self.days.wall_s(up_s)

@@ -34,6 +34,7 @@ DRIVER_FAULT = const(8)  # tried again once a day
 HUB_CODES = "IHIHIIIBHIBBBB"
 ZONE_CODES = "HHHBhHBHIHBBH"
 _HUB_FIELDS = const(14)
+_TAG_FIELD = const(0)  # place of tag in ZONE_CODES
 _TRIM_FIELD = const(3)  # place of trim_pct in ZONE_CODES: the one field that begins at 100
 
 
@@ -163,16 +164,19 @@ class Record:
         values = old[:_HUB_FIELDS]
         for field in range(len(ZONE_CODES)):
             for part in plan.zones:
-                value = 100 if field == _TRIM_FIELD else 0
+                value = 0
                 if part.tag in self.tag:
                     value = old[_HUB_FIELDS + field * zones + self.tag.index(part.tag)]
+                elif field == _TAG_FIELD:
+                    value = part.tag
+                elif field == _TRIM_FIELD:
+                    value = 100
                 values.append(value)
         new = Record(len(plan.zones))
         new.seq = self.seq
         new.fill(values, len(plan.zones))
         new.plan_crc = plan.crc
         new.mark_no = new.waiting = new.first = new.opening = 0
-        new.tag = [part.tag for part in plan.zones]
         return new
 
 

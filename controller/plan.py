@@ -217,17 +217,18 @@ class Plan:
 
     def pack(self) -> bytes:
         """Return the plan as bytes, and set `crc`. Fields must be in their ranges."""
-        counts = (len(self.supplies), len(self.zones), len(self.rows), len(self.bans))
-        body = _MAGIC + bytes(counts)
-        for part in [self.hub] + self.supplies + self.zones + self.rows + self.bans:
-            words = part.FIELDS.split()
-            for name, code in zip(words[::2], words[1::2]):
-                body += struct.pack("<" + code, getattr(part, name))
-            if isinstance(part, ZonePart):
-                body += struct.pack(part.TAIL, part.name.encode())
-            elif isinstance(part, RowPart):
-                starts = part.starts_min
-                body += struct.pack("<B%dH" % len(starts), len(starts), *starts)
+        groups: "list[list[Any]]" = [self.supplies, self.zones, self.rows, self.bans]
+        body = _MAGIC + bytes(map(len, groups))
+        for group in [[self.hub]] + groups:
+            for part in group:
+                words = part.FIELDS.split()
+                for name, code in zip(words[::2], words[1::2]):
+                    body += struct.pack("<" + code, getattr(part, name))
+                if isinstance(part, ZonePart):
+                    body += struct.pack(part.TAIL, part.name.encode())
+                elif isinstance(part, RowPart):
+                    starts = part.starts_min
+                    body += struct.pack("<B%dH" % len(starts), len(starts), *starts)
         self.crc = crc32(body)
         return body + struct.pack("<I", self.crc)
 
