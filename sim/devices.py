@@ -26,6 +26,7 @@ from controller import events
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Floats, Ground, Sky
+from sim.hoses import left_open
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
 from sim.textures import Texture
 
@@ -40,6 +41,7 @@ MILLION = 1_000_000
 PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
 FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
 NEVER_S = 1 << 60
+YEAR_S = 365.25 * 86400
 
 # A pack that suits the hub's thresholds: common practice, no source.
 SLEEP_UA = 30
@@ -141,6 +143,7 @@ class Devices:
         zones = len(plan.zones)
         self.valves = zones + len(plan.supplies)
         self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
+        self._clog = [zone for zone in range(zones) if ground.strips[zone].hose_years is not None]
         # Of each supply: its zones, its master's valve if it has one, and the most it gives, ml/h.
         self._pipes = [
             (
@@ -394,8 +397,17 @@ class Devices:
             if self.faults and self.open_valves[valve]:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
+            if valve in self._clog:
+                self._rates[valve] = self._clogged_ml_h(valve)
             self.open_valves[valve] = to_open
             self._set_flows()
+
+    def _clogged_ml_h(self, zone: int) -> int:
+        """What is left by now of a hose's flow at the replay's beginning."""
+        strip = self.ground.strips[zone]
+        before = strip.hose_years or 0.0
+        years = before + (self.now_s - self.sky.start_s) / YEAR_S
+        return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(before))
 
     def _set_deadline(self, valve: int, at_s: int | None) -> None:
         if at_s != self._deadline_s[valve]:

@@ -6,7 +6,7 @@ python -m tools.bench
 import statistics
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,7 +24,7 @@ from controller.plan import Plan, ZonePart
 from controller.ports import OPEN, PLAN, Seen
 from controller.runner import Runner
 from sim import soil
-from sim.ground import HOUR_S, Floats, Ground, forcing
+from sim.ground import HOUR_S, PER_LITRE, START_PF, Floats, Ground, columns_of, forcing
 from sim.hourly import hourly
 from sim.house import House
 from sim.policies import policies
@@ -40,7 +40,7 @@ DEMO = Path(__file__).parents[1] / "sim" / "demo"
 YEAR = (date(2022, 1, 1), date(2022, 12, 31))
 ZONES = 8
 OPENING_MOST_US, POLL_MOST_US = 15.0, 4.0
-YEAR_MOST_MS, YEAR_AIM_MS = 200.0, 60.0
+DEMO_MOST_MS, EIGHT_MOST_MS, YEAR_AIM_MS = 200.0, 250.0, 60.0
 YEARS = 7  # repeats
 BATCH_ZONE_YEARS, BATCH_MOST_S = 1000, 5.0
 EVENTS = 20_000
@@ -214,7 +214,7 @@ def apscheduler_us() -> float:
 
 @dataclass(frozen=True)
 class Year:
-    """A year of the demo: milliseconds of each repeat, and what the hub did."""
+    """A year of a house: milliseconds of each repeat, and what the hub did."""
 
     whole_ms: list[float]
     physics_ms: list[float]
@@ -222,9 +222,14 @@ class Year:
     runs: int
 
 
-def year() -> Year:
+def eight(house: House) -> House:
+    """The house with eight strips on one spigot, a probe in each."""
+    strips = [replace(strip, probe=True, supply=0) for strip in house.strips] * ZONES
+    return replace(house, plan=widened(house.plan), strips=tuple(strips[:ZONES]))
+
+
+def year(house: House, weather: Weather) -> Year:
     """Replay a year under the hub's policy; the first, which compiles, is not counted."""
-    house, weather = demo()
     sky, by_hour = sky_of(house, Span(weather, 0, 0, ()), 1)
     dry = forcing(house.strips, by_hour)
     policy = policies(house)[-1]
@@ -248,14 +253,13 @@ def batch_s() -> tuple[float, float]:
     weather = read(DEMO / "weather.csv", latitude_deg=house.latitude_deg)
     years = weather.days / 365.25
     hourly_sky = hourly(weather, 1)
-    dry = forcing((house.strips * ZONES)[:ZONES], hourly_sky)
-    dry[::8, ZONES:, soil.IRRIGATION] = 1.0
+    strips = (house.strips * ZONES)[:ZONES]
+    dry = forcing(strips, hourly_sky)
+    # A millimetre every eight hours.
+    dry[::8, ZONES:, soil.IRRIGATION] = [PER_LITRE * strip.area_m2 for strip in strips]
     dry[::8, ZONES:, soil.IRRIGATION_S] = 600.0
-    yard = [None] * ZONES + list(range(ZONES))
-    columns = [
-        soil.Columns(["clay"] * 2 * ZONES, yard=yard)
-        for _ in range(round(BATCH_ZONE_YEARS / (ZONES * years)))
-    ]
+    batches = round(BATCH_ZONE_YEARS / (ZONES * years))
+    columns = [columns_of(strips, START_PF) for _ in range(batches)]
 
     def band(results: Floats) -> float:
         return float(results[:, :, soil.BAND_PF].mean())
@@ -276,10 +280,12 @@ def main() -> None:
             "croniter, next fire": croniter_us(),
             "APScheduler CronTrigger, next fire": apscheduler_us(),
         }
-        one_year = year()
+        house, weather = demo()
+        demo_year, eight_year = year(house, weather), year(eight(house), weather)
         took_s, zone_years = batch_s()
     console.print(_hub_table(found, scale))
-    console.print(_year_table(one_year))
+    console.print(_year_table("the demo", demo_year, DEMO_MOST_MS, scale))
+    console.print(_year_table(f"{ZONES} zones", eight_year, EIGHT_MOST_MS, scale))
     per_bar_s = took_s * BATCH_ZONE_YEARS / zone_years
     kept = "" if per_bar_s <= BATCH_MOST_S else "  MISSED"
     console.print(
@@ -312,22 +318,24 @@ def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
     return table
 
 
-def _year_table(found: Year) -> Table:
-    physics = statistics.median(found.physics_ms)
-    title = f"a year of the demo: {found.runs} runs, {found.wakes} wakes, {YEARS} repeats"
+def _year_table(name: str, found: Year, most_ms: float, scale: dict[str, float]) -> Table:
+    """A year's table; in croniter's fire times too, which tell a busy machine from slow code."""
+    layers = f"{soil.LAYERS} layers and the ground under the slab"
+    title = f"a year of {name}, {layers}: {found.runs} runs, {found.wakes} wakes, {YEARS} repeats"
     table = Table(title=title)
-    for column in ("what", "best ms", "median ms", "bar", "physics alone"):
+    for column in ("what", "best ms", "median ms", "bar", "croniter fire times"):
         table.add_column(column, justify="left" if column in ("what", "bar") else "right")
-    for name, times_ms, bar in (
+    for what, times_ms, bar in (
         ("replay with hourly soil", found.whole_ms, True),
         ("physics alone", found.physics_ms, False),
     ):
         best, median = min(times_ms), statistics.median(times_ms)
         kept = ""
         if bar:
-            kept = f"at most {YEAR_MOST_MS:g}, aim {YEAR_AIM_MS:g}"
-            kept += "" if best <= YEAR_MOST_MS else "  MISSED"
-        table.add_row(name, f"{best:.1f}", f"{median:.1f}", kept, f"{median / physics:.1f}")
+            kept = f"at most {most_ms:g}, aim {YEAR_AIM_MS:g}"
+            kept += "" if best <= most_ms else "  MISSED"
+        fires = 1e3 * best / scale["croniter, next fire"]
+        table.add_row(what, f"{best:.1f}", f"{median:.1f}", kept, f"{fires:,.0f}")
     return table
 
 
