@@ -26,6 +26,7 @@ from controller import events
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Ground, Sky
+from sim.house import Strip
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
 from sim.soil import TEXTURES
 
@@ -106,15 +107,15 @@ PORT_CALLS = (
 )
 
 
-def _shown(
-    probe: CapacitiveProbe, ground: Ground, sky: Sky, zone: int, seed: int
+def shown_ppt(
+    probe: CapacitiveProbe, strip: Strip, sky: Sky, zone: int, seed: int
 ) -> tuple[list[float], list[float]]:
     """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
     the ground's temperature and noise add to that in each hour."""
     random = np.random.default_rng([seed, zone])
     piece_ppt = probe.pieces_ppt * random.normal()
     added = probe.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
-    curve = probe.curve_ppt(TEXTURES[ground.strips[zone].texture])
+    curve = probe.curve_ppt(TEXTURES[strip.texture])
     return curve.tolist(), [*(added + piece_ppt).tolist(), piece_ppt]
 
 
@@ -176,7 +177,7 @@ class Devices:
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
         self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
-        self._shown = {z: _shown(probe, ground, sky, z, seed) for z in self._probes}
+        self._shown = {z: shown_ppt(probe, ground.strips[z], sky, z, seed) for z in self._probes}
         self._probe_hour = -1
         has_gauge = plan.hub.rain_kind == GAUGE
         self._tip_um = gauge.tip_um

@@ -76,6 +76,14 @@ def unwatered_pf(strips: Sequence[Strip], dry_forcing: Floats, start_pf: float) 
     return np.asarray(results[:, :, soil.BAND_PF].reshape(-1, 24, count).mean(axis=1))
 
 
+def probe_weights() -> Floats:
+    """What a mm of water in each layer adds to the water content at a probe's depth [ppt]."""
+    middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
+    thick_mm = 1000.0 * np.diff(soil.EDGES_M)
+    at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
+    return np.asarray(1000.0 * np.array(at_probe) / thick_mm)
+
+
 class Ground:
     """Every strip's column and the same column unwatered, stepped when someone looks."""
 
@@ -94,10 +102,7 @@ class Ground:
         )
         self._lay_out(dry_forcing)
         self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
-        middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
-        thick_mm = 1000.0 * np.diff(soil.EDGES_M)
-        at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
-        weights = 1000.0 * np.array(at_probe) / thick_mm
+        weights = probe_weights()
         self._probe_layers = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
         self._water_mm = self.columns.water_mm  # a view: it follows the columns
 

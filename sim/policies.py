@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from controller.agenda import row_of
 from controller.civil import LocalTime, weekday_of
 from controller.limits import DAY_S
-from controller.plan import ANY_DATE, AUTO_OFF, NO_RAIN_SENSOR, HubPart, Plan, ZonePart
+from controller.plan import ANY_DATE, AUTO_OFF, NO_RAIN_SENSOR, HubPart, Plan, RowPart, ZonePart
 from controller.ports import DRY, FIRM, WET
 from sim.ground import Sky
 from sim.house import House, Owner
 
 # What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours.
-BLADE_DRY_PF = 2.7  # it sticks in the driest layer that it meets: about 50 kPa
+BLADE_DRY_PF = 2.7  # it sticks in the driest layer below a crust: about 50 kPa
 BLADE_WET_PF = 1.5  # it comes out sloppy over its whole length: about 3 kPa in the mean
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
@@ -72,8 +72,7 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
         row = row_of(plan, day)
         due = row.cycles > 0 and (due or weekday_of(day) == owner.weekday)
         if due:
-            minute = min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
-            at_s = time.wall_s(day * DAY_S + 60 * minute)
+            at_s = time.wall_s(day * DAY_S + 60 * check_min(owner, row))
             since_s = max(at_s - DAY_S, sky.start_s)
             dry_day = sky.fallen_um(at_s) - sky.fallen_um(since_s) <= CHECK_RAIN_UM
             if dry_day and sky.start_s <= at_s < end_s:
@@ -83,8 +82,13 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
     return times
 
 
+def check_min(owner: Owner, row: RowPart) -> int:
+    """Minute of the day at which the owner checks under a row that has cycles."""
+    return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
+
+
 def blade(driest_pf: float, mean_pf: float) -> int:
-    """What the owner feels: by the driest layer of 0-0.3 m, and by their mean."""
+    """What the owner feels: by the driest layer of 0.06-0.3 m, and by the mean of 0-0.3 m."""
     if driest_pf > BLADE_DRY_PF:
         return DRY
     return WET if mean_pf < BLADE_WET_PF else FIRM
