@@ -248,8 +248,9 @@ def _held(
     soils: Floats,
     tables: Floats,
     given: Floats,
+    band_pf: Floats,
 ) -> None:
-    """Give each strip what brings it back to a pF, evening by evening. given: (days, zones), mm."""
+    """Give each strip what brings it back to a pF, night by night. given, band_pf: (days, zones)."""
     work = np.zeros((12, soil.LAYERS))
     result = np.zeros((given.shape[1], soil.RESULTS))
     forced = np.zeros(soil.FORCINGS)
@@ -267,6 +268,7 @@ def _held(
                 _strip_hour(c, forced, beside[h, c], state, soils, tables, work, result)
                 mean_pf += result[c, soil.BAND_PF] / HOURS
                 given[day, c] += forced[soil.IRRIGATION] - result[c, soil.RUNOFF_IRRIGATION]
+            band_pf[day, c] = mean_pf
             # In proportion to what is missing: on and off would ask for the most in turn.
             dose = max(0.0, 1.2 * asked * min(2.0, 1.0 + (mean_pf - target_pf) / 0.1))
 
@@ -329,21 +331,32 @@ class Brisk:
         columns._soil[:, soil._YARD] = 0.0
         return columns
 
-    def held_mm(self, target_pf: float, per_day: int = 3) -> Floats:
-        """Water that holds each strip at a pF of the band, with rain as it fell: (days, zones)."""
+    def filled_mm(self, rest_h: float) -> Floats:
+        """What a run gives besides its minutes' flow: water that drained out of the hose in a rest
+        and fills it anew, for each strip, mm."""
+        zones = self._zones(self.house.plan)
+        drained = np.minimum(zones[:, _HOSE_MM], zones[:, _DRAIN_MM_H] * rest_h)
+        lost = zones[:, _RATE] / 2.0 * drained / zones[:, _FILL_MM_H]
+        return np.asarray(np.maximum(drained - lost, 0.0))
+
+    def held(self, target_pf: float, hours: int) -> tuple[Floats, Floats]:
+        """Water that holds each strip at a pF with the rain as it fell, given in so many hours a
+        day, and the pF that came of it: mm and pF, (days, zones)."""
         columns = self._watered()
         given = np.zeros((self.days, len(self.house.strips)))
+        band_pf = np.zeros(given.shape)
         _held(
             self._sky,
             self._beside,
             target_pf,
-            per_day,
+            hours,
             columns._state,
             columns._soil,
             columns._tables,
             given,
+            band_pf,
         )
-        return given
+        return given, band_pf
 
     def outcome(self, plan: Plan, checked: bool) -> Outcome:
         """Live through all the days under a plan; checked: an owner pushes a blade once a week."""

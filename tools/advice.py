@@ -1,6 +1,7 @@
 """What an owner should know before water runs: cautions, the most serious first."""
 
 from collections.abc import Iterator
+from math import inf
 
 from controller.limits import RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
@@ -203,14 +204,13 @@ def _banned(plan: Plan, index: int) -> Iterator[str]:
 def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
     """Water that the ground cannot take in a cycle, and days far from what the strip loses."""
     row = plan.rows[index]
-    takes_mm_h = prop.soil.conductivity or TEXTURES[prop.soil.texture].ks_mm_h
     over, far = [], []
     for zone in plan.zones:
         run_h = run_s(plan, index, zone) / 3600
         cycle_mm = zone.rate_um_h / 1000 * run_h
-        takes_mm = takes_mm_h * run_h + POND_MM
-        if cycle_mm > takes_mm:
-            most_min = 60 * POND_MM / (zone.rate_um_h / 1000 - takes_mm_h)
+        most_min = taken_min(prop, zone)
+        if 60 * run_h > most_min:
+            takes_mm = zone.rate_um_h / 1000 * most_min / 60
             over.append(
                 f"{zone.name} {cycle_mm:.1f} where {takes_mm:.1f} go in, at most {most_min:.0f} min"
             )
@@ -222,6 +222,13 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         yield f"more mm a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
     if far:
         yield f"mm a day far from what the strips lose, rain apart: {', '.join(far)}"
+
+
+def taken_min(prop: Property, zone: ZonePart) -> float:
+    """Longest run [min] whose water the ground takes in or holds on top; infinite where any."""
+    takes_mm_h = prop.soil.conductivity or TEXTURES[prop.soil.texture].ks_mm_h
+    rate_mm_h = zone.rate_um_h / 1000
+    return 60 * POND_MM / (rate_mm_h - takes_mm_h) if rate_mm_h > takes_mm_h else inf
 
 
 def _full(plan: Plan, index: int) -> Iterator[str]:
