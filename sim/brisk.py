@@ -19,7 +19,7 @@ from controller.civil import LocalTime, date_of, day_of, month_days, weekday_of
 from controller.limits import AUTO_WEEKDAY, DAY_S, OPENING_DAYS, RUN_LEAST_S
 from controller.lockouts import has_quiet, is_quiet
 from controller.plan import AUTO_BOTH, AUTO_OFF, GAUGE, Plan, ZonePart
-from controller.ports import DRY, WET
+from controller.ports import DRY, FIRM, WET
 from sim import policies, soil
 from sim.devices import FILLING_ML_H, PROBE, RAIN_GAUGE, shown_ppt
 from sim.ground import HOUR_S, START_PF, Floats, forcing, probe_weights
@@ -50,12 +50,15 @@ _PROBE, _WET, _WET_OFF, _DRY = range(9, 13)
     _REWET_MM,
     _REWET_D,
     _AUTO,
-) = range(14)
+    _BLADE_DRY_PF,
+    _BLADE_WET_PF,
+    _BLADE_RAIN_MM,
+) = range(17)
 
 _PROBE_WEIGHT = probe_weights()
 
-_njit = njit(cache=True, error_model="numpy", nogil=True)
-_blade = njit(policies.blade)
+# Not kept on disk: what is kept does not notice that soil.py has changed.
+_njit = njit(error_model="numpy", nogil=True)
 
 
 @_njit
@@ -98,7 +101,7 @@ def _strip_hour(
 
 
 @_njit
-def _feel(c: int, state: Floats, soils: Floats, tables: Floats) -> int:
+def _feel(c: int, state: Floats, soils: Floats, tables: Floats, hub: Floats) -> int:
     """What a blade says of a strip now."""
     table = tables[int(soils[c, 0])]
     driest, mean = 0.0, 0.0
@@ -109,7 +112,9 @@ def _feel(c: int, state: Floats, soils: Floats, tables: Floats) -> int:
         mean += soil._TOP_WEIGHT[i] * layer_pf
         if soil._BLADE_FELT[i]:
             driest = max(driest, layer_pf)
-    return _blade(driest, mean)
+    if driest > hub[_BLADE_DRY_PF]:
+        return DRY
+    return WET if mean < hub[_BLADE_WET_PF] else FIRM
 
 
 @_njit
@@ -166,9 +171,9 @@ def _run_all(
             for hour in range(HOURS):
                 h = day * HOURS + hour
                 if due and hour == int(row[_CHECK_H]) and h >= HOURS:
-                    if rain_mm[h - HOURS : h].sum() <= policies.CHECK_RAIN_UM / 1000.0:
+                    if rain_mm[h - HOURS : h].sum() <= hub[_BLADE_RAIN_MM]:
                         due = False
-                        felt = _feel(c, state, soils, tables)
+                        felt = _feel(c, state, soils, tables, hub)
                         if felt == DRY and day - opened <= OPENING_DAYS and rewet == 0:
                             rewet = max(int(hub[_REWET_D]) - (day - opened), 0)
                         elif felt != DRY:
@@ -298,7 +303,9 @@ class Brisk:
         columns = self._columns(2)
         self._sky = np.ascontiguousarray(dry[:, zones:])
         self._beside = _yards(dry, columns._state, columns._soil, columns._tables, columns._work)
-        shown = [shown_ppt(PROBE, strip, sky, zone, seed) for zone, strip in enumerate(house.strips)]
+        shown = [
+            shown_ppt(PROBE, strip, sky, zone, seed) for zone, strip in enumerate(house.strips)
+        ]
         self._curve = np.array([curve for curve, _ in shown])
         self._noise = np.array([added for _, added in shown])
         self._rain_mm = by_hour.rain_mm
@@ -311,7 +318,9 @@ class Brisk:
         self._check_days = np.array(
             [weekday_of(first + day) == house.owner.weekday for day in range(self.days)]
         )
-        self._auto_days = np.array([weekday_of(first + day) == AUTO_WEEKDAY for day in range(self.days)])
+        self._auto_days = np.array(
+            [weekday_of(first + day) == AUTO_WEEKDAY for day in range(self.days)]
+        )
         self._may: dict[tuple[int, bool], NDArray[np.bool_]] = {}
 
     def _columns(self, sides: int) -> soil.Columns:
@@ -486,6 +495,9 @@ def _hub_values(plan: Plan, checked: bool) -> Floats:
             hub.rewet_um / 1000.0,
             hub.rewet_days,
             hub.auto_trim,
+            policies.BLADE_DRY_PF,
+            policies.BLADE_WET_PF,
+            policies.CHECK_RAIN_UM / 1000.0,
         ],
         dtype=np.float64,
     )
@@ -496,4 +508,6 @@ def _days(daily: Floats, top_wet: NDArray[np.bool_]) -> Days:
     nothing = np.zeros(daily.shape[:2])
     names = {name: nothing for name in Days.__dataclass_fields__}
     known = {"pf": 0, "litres": 1, "seconds": 2, "runoff_mm": 3}
-    return Days(**(names | {name: daily[:, :, k] for name, k in known.items()} | {"top_wet": top_wet}))  # type: ignore[arg-type]
+    return Days(
+        **(names | {name: daily[:, :, k] for name, k in known.items()} | {"top_wet": top_wet})
+    )  # type: ignore[arg-type]

@@ -17,7 +17,9 @@ from sim.ground import Sky
 from sim.house import House, Owner
 
 # What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours.
-BLADE_DRY_PF = 2.7  # it sticks in the driest layer below a crust: about 50 kPa
+# It sticks in the driest layer below a crust: about 200 kPa, the band's own dry limit and near the
+# plastic limit of clays. At 50 kPa well-watered strips felt dry by noon, and trims ran away upwards.
+BLADE_DRY_PF = 3.3
 BLADE_WET_PF = 1.5  # it comes out sloppy over its whole length: about 3 kPa in the mean
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier

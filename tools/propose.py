@@ -1,7 +1,7 @@
 """`evenclay propose`: the seasonal table and the shares that a house's strips ask for."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 from math import ceil, exp
 from typing import Any
@@ -14,16 +14,29 @@ from controller.limits import CYCLES_MAX, RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, Plan
 from sim.ground import Floats
 from sim.house import House
-from sim.proposal import HALF_MONTHS, Need, begin_of
+from sim.pictures import MONTHS
+from sim.proposal import (
+    HALF_MONTHS,
+    Kept,
+    Need,
+    begin_of,
+    make_records,
+    need_of,
+    replayed,
+    search,
+)
 from sim.segments import best_cut
+from sim.weather import Weather
 from tools.advice import DEMAND_MOST, taken_min
-from tools.compile import clock, trial_plan
-from tools.property import Mistake, Property, Season
+from tools.compile import clock, compile_house, trial_plan
+from tools.property import Mistake, Property, Season, parse
 
 HEADROOM = 1.2  # a run trimmed up so far still goes into the ground
 # Hours to water in, night first: less is lost to the sun. Wider where the night is too short.
 NIGHTS_MIN = ((20 * 60, 12 * 60), (18 * 60, 16 * 60), (14 * 60, 23 * 60))
 DEMAND_SHARE = 0.7  # of the mean ET0 drains the rain bank where a search begins
+REST_H = 4.0  # in which a hose drains between runs, about
+DRY_MOST = 0.1  # of season days, although watered whenever it may be: the clay takes in too little
 EVEN_WEIGHT = 0.2  # of the most need, added to each in weighing how far a row is from it
 
 
@@ -52,14 +65,16 @@ class Draft:
             minutes[row] *= factors[place]
             demand_mm[row] *= factors[count + place]
         shares = tuple(
-            share * factor for share, factor in zip(self.share_pct, factors[2 * count :], strict=True)
+            share * factor
+            for share, factor in zip(self.share_pct, factors[2 * count :], strict=True)
         )
         return Draft(self.begins, tuple(minutes), tuple(demand_mm), shares)
 
-    @property
-    def numbers(self) -> int:
-        """How many numbers `varied` takes."""
-        return 2 * len(self.open_rows) + len(self.share_pct)
+    def half_months(self, row: int) -> Any:
+        """The half-months of a row."""
+        following = self.begins[(row + 1) % len(self.begins)]
+        length = (following - self.begins[row] - 1) % HALF_MONTHS + 1
+        return (self.begins[row] + np.arange(length)) % HALF_MONTHS
 
 
 def days_allowed(plan: Plan) -> float:
@@ -159,7 +174,10 @@ class Tables:
         self._windows_min = windows_min(house.plan)
         # What of a run goes into the ground, and what a valve may stand open.
         self.run_most_min = np.array(
-            [min(taken_min(prop, zone) / HEADROOM, zone.longest_s / 60) for zone in house.plan.zones]
+            [
+                min(taken_min(prop, zone) / HEADROOM, zone.longest_s / 60)
+                for zone in house.plan.zones
+            ]
         )
 
     def property_of(self, draft: Draft) -> tuple[Property, Plan, list[Mistake]]:
@@ -258,7 +276,9 @@ def limit_of(tables: Tables, draft: Draft, need: Need) -> Limit | None:
         else:
             low = middle
     first = mistakes[0]
-    return Limit(half, low, first.found, first.allowed, tuple(_remedies(tables, minutes[half], low)))
+    return Limit(
+        half, low, first.found, first.allowed, tuple(_remedies(tables, minutes[half], low))
+    )
 
 
 def _remedies(tables: Tables, minutes: Floats, share: float) -> Iterator[str]:
@@ -328,4 +348,144 @@ def _season_items(season: Season) -> dict[str, Any]:
     return items
 
 
-Told = Callable[[str], None]
+@dataclass(frozen=True)
+class Proposal:
+    """What was found: the property with its new table and shares, the file's new text, why, and how
+    it keeps the clay under the real hub, by policy and then by `searched` and `held out` years.
+
+    prop, text: None where no plan can give what is needed; then limits say why.
+    """
+
+    need: Need
+    draft: Draft
+    tables: Tables
+    limits: tuple[str, ...]
+    prop: Property | None = None
+    text: str | None = None
+    kept: dict[str, dict[str, Kept]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def minutes_taken(self) -> float:
+        """The longest run of any zone that goes in at full headroom."""
+        return float(self.tables.run_most_min.min())
+
+
+def propose(
+    prop: Property,
+    house: House,
+    weathers: Sequence[Weather],
+    et0_mm: Sequence[float],
+    *,
+    rows: int,
+    share: float,
+    seed: int,
+    tell: Callable[[str], None],
+) -> Proposal:
+    """Work out a plan on some records of weather. Raises: WeatherError for one of under a year."""
+    tell("the years made ready")
+    records = [r for weather in weathers for r in make_records(house, weather, seed)]
+    filled_mm = records[0].brisk.filled_mm(REST_H)
+    tables = Tables(prop, house, et0_mm, filled_mm)
+    hours = min(windows_min(house.plan)[0][1] // 60, 12)
+    need = need_of(records, share, hours)
+    draft = draft_of(tables, need, rows)
+    limits = tuple(limits_of(tables, draft, need))
+    if limits:
+        return Proposal(need, draft, tables, limits)
+    told = -1
+
+    def progress(tried: int, plans: int) -> None:
+        nonlocal told
+        if 10 * tried // plans > told:
+            told = 10 * tried // plans
+            tell(f"plans tried: {tried} of {plans}")
+
+    numbers = search(
+        records,
+        [draft.half_months(row) for row in draft.open_rows],
+        len(draft.open_rows),
+        lambda found: tables.plan_of(draft.varied(found)),
+        need.mm_d.mean(axis=0) * 365.25,
+        seed,
+        progress,
+    )
+    draft = draft.varied(numbers)
+    found, _, mistakes = tables.property_of(draft)
+    if mistakes:
+        reason = f"{mistakes[0].found}; allowed: {mistakes[0].allowed}"
+        return Proposal(
+            need, draft, tables, (f"no table that was tried keeps the rules: {reason}",)
+        )
+    text = written(prop.source.text, found)
+    tell("the plan replayed under the hub's own code")
+    again = compile_house(parse(text, prop.source.name), et0_mm)
+    kept = {name: replayed(records[0], again, name, seed) for name in ("hub", "calendar")}
+    return Proposal(need, draft, tables, (), found, text, kept, tuple(records[0].span.notes))
+
+
+def limits_of(tables: Tables, draft: Draft, need: Need) -> Iterator[str]:
+    """Why no plan can hold the band, in a sentence each; none where one may."""
+    limit = limit_of(tables, draft, need)
+    half = int(np.argmax(need.mm_d.max(axis=1)))
+    if limit is not None:
+        month = MONTHS[limit.half_month // 2]
+        part = "second" if limit.half_month % 2 else "first"
+        depths = ", ".join(
+            f"{strip.name} {depth:.1f}"
+            for strip, depth in zip(
+                tables.house.strips, need.mm_d[limit.half_month].tolist(), strict=True
+            )
+        )
+        yield (
+            f"in the {part} half of {month} the strips need, mm a day: {depths}; "
+            f"no table gives more than {100 * limit.share:.0f} % of that: {limit.found}; "
+            f"allowed is {limit.allowed}"
+        )
+        yield f"what would do: {'; or '.join(limit.remedies)}"
+    for zone, (strip, dry) in enumerate(
+        zip(tables.house.strips, need.dry_days.tolist(), strict=True)
+    ):
+        if dry > DRY_MOST:
+            lost = strip.coefficient * tables.et0_mm[half // 2]
+            yield (
+                f"{strip.name}: the clay takes in too little: watered in every hour there is, it is "
+                f"drier than its band on {100 * dry:.0f} % of season days; most it took was "
+                f"{need.high_mm_d[:, zone].max():.1f} mm a day where {lost:.1f} evaporate, and its "
+                f"hose gives {strip.rate_mm_h:.1f} mm an hour. What would do: a wider strip, mulch or "
+                "shade, which lose less"
+            )
+
+
+def why(found: Proposal) -> list[str]:
+    """Why each row is as it is, in figures, a line each."""
+    assert found.prop is not None
+    lines = []
+    tables, draft = found.tables, found.draft
+    for row, season in enumerate(found.prop.seasons):
+        halves = draft.half_months(row)
+        needs = found.need.mm_d[halves].mean(axis=0)
+        until = begin_of(draft.begins[(row + 1) % len(draft.begins)])
+        head = "{:02}-{:02} to before {:02}-{:02}: ".format(*season.begins, *until)
+        if not season.count:
+            lines.append(head + f"closed; the strips need at most {needs.max():.1f} mm a day")
+            continue
+        share = days_allowed(tables.house.plan)
+        zones = []
+        for zone, strip in enumerate(tables.house.strips):
+            run_min = (season.minutes or 0.0) * round(draft.share_pct[zone]) / 100
+            run_mm = strip.rate_mm_h * run_min / 60 + tables.filled_mm[zone]
+            zones.append(f"{strip.name} {run_mm * season.count * share:.1f} for {needs[zone]:.1f}")
+        window = season.window or (0, 0)
+        length_min = (window[1] - window[0]) % 1440 or 1440
+        lines.append(
+            head + f"mm a day given for needed: {', '.join(zones)}; {season.count} x "
+            f"{season.minutes:g} min in {clock(window[0])}-{clock(window[1])}, "
+            f"{length_min / season.count / 60:.1f} h from cycle to cycle; rain bank drains "
+            f"{season.demand:.1f} mm a day"
+        )
+    lines.append(
+        f"a run of {found.minutes_taken:.0f} min at most goes in, with {100 * HEADROOM - 100:.0f} % "
+        "to spare for the trim"
+    )
+    return lines
