@@ -9,6 +9,7 @@ the real one.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -104,17 +105,15 @@ def _strip_hour(
 def _feel(c: int, state: Floats, soils: Floats, tables: Floats, hub: Floats) -> int:
     """What a blade says of a strip now."""
     table = tables[int(soils[c, 0])]
-    driest, mean = 0.0, 0.0
+    felt_pf = 0.0
     for i in range(soil._TOP_LAYERS):
         place = soil._place(c, i, state, soils)
         k = soil._row(place)
         layer_pf = table[k, 2] + (place - k) * (table[k + 1, 2] - table[k, 2])
-        mean += soil._TOP_WEIGHT[i] * layer_pf
-        if soil._BLADE_FELT[i]:
-            driest = max(driest, layer_pf)
-    if driest > hub[_BLADE_DRY_PF]:
+        felt_pf += soil._BLADE_WEIGHT[i] * layer_pf
+    if felt_pf > hub[_BLADE_DRY_PF]:
         return DRY
-    return WET if mean < hub[_BLADE_WET_PF] else FIRM
+    return WET if felt_pf < hub[_BLADE_WET_PF] else FIRM
 
 
 @_njit
@@ -506,8 +505,7 @@ def _hub_values(plan: Plan, checked: bool) -> Floats:
 def _days(daily: Floats, top_wet: NDArray[np.bool_]) -> Days:
     """What judging a day asks for; the rest is not known here, and 0."""
     nothing = np.zeros(daily.shape[:2])
-    names = {name: nothing for name in Days.__dataclass_fields__}
-    known = {"pf": 0, "litres": 1, "seconds": 2, "runoff_mm": 3}
-    return Days(
-        **(names | {name: daily[:, :, k] for name, k in known.items()} | {"top_wet": top_wet})
-    )  # type: ignore[arg-type]
+    known: dict[str, Any] = dict.fromkeys(Days.__dataclass_fields__, nothing)
+    for place, name in enumerate(("pf", "litres", "seconds", "runoff_mm")):
+        known[name] = daily[:, :, place]
+    return Days(**(known | {"top_wet": top_wet}))

@@ -162,8 +162,6 @@ class Ground:
         column = len(self.strips) + zone
         return sum([float(self._water_mm[column, i]) * weight for i, weight in self._probe_layers])
 
-    def top_pf(self) -> list[tuple[float, float]]:
-        """The driest layer's pF and the depth-mean pF of 0-0.3 m, under each watered strip now."""
-        watered = slice(len(self.strips), None)
-        driest, mean = soil.driest_top_pf(self.columns), soil.top_pf(self.columns)
-        return list(zip(driest[watered].tolist(), mean[watered].tolist(), strict=True))
+    def blade_pf(self) -> list[float]:
+        """The pF that a blade is judged by, under each watered strip now."""
+        return soil.blade_pf(self.columns)[len(self.strips) :].tolist()  # type: ignore[no-any-return]

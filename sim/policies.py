@@ -16,11 +16,10 @@ from controller.ports import DRY, FIRM, WET
 from sim.ground import Sky
 from sim.house import House, Owner
 
-# What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours.
-# It sticks in the driest layer below a crust: about 200 kPa, the band's own dry limit and near the
-# plastic limit of clays. At 50 kPa well-watered strips felt dry by noon, and trims ran away upwards.
-BLADE_DRY_PF = 3.3
-BLADE_WET_PF = 1.5  # it comes out sloppy over its whole length: about 3 kPa in the mean
+# What a blade finds in its lower half, 0.15-0.3 m: what lies above is dry by noon and wet after
+# every cycle, and would drive a trim to either end. Nobody has published it: assumptions of ours.
+BLADE_DRY_PF = 3.3  # it sticks: about 200 kPa, the band's dry limit and near clay's plastic limit
+BLADE_WET_PF = 1.2  # it comes out sloppy: about 1.6 kPa, all but saturated
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
 
@@ -89,8 +88,8 @@ def check_min(owner: Owner, row: RowPart) -> int:
     return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
 
 
-def blade(driest_pf: float, mean_pf: float) -> int:
-    """What the owner feels: by the driest layer of 0.06-0.3 m, and by the mean of 0-0.3 m."""
-    if driest_pf > BLADE_DRY_PF:
+def blade(felt_pf: float) -> int:
+    """What the owner feels, by the pF of the blade's lower half."""
+    if felt_pf > BLADE_DRY_PF:
         return DRY
-    return WET if mean_pf < BLADE_WET_PF else FIRM
+    return WET if felt_pf < BLADE_WET_PF else FIRM

@@ -225,8 +225,8 @@ def _nothing(devices: Devices) -> None:
 def _check(devices: Devices) -> None:
     """The owner pushes a blade into every strip and tells the hub."""
     devices.ground.catch_up(devices.now_s)
-    for zone, found_pf in enumerate(devices.ground.top_pf()):
-        devices.ask((ASK_CHECK, zone, (policies.blade(*found_pf),)))
+    for zone, found_pf in enumerate(devices.ground.blade_pf()):
+        devices.ask((ASK_CHECK, zone, (policies.blade(found_pf),)))
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,7 @@ EDGES_M = (0.0, 0.02, 0.06, 0.15, 0.30, 0.45, 0.70, 1.0, 1.5, 2.0, 3.0)
 LAYERS = len(EDGES_M) - 1
 BAND_M = (0.15, 1.0)
 TOP_M = (0.0, 0.30)
-CRUST_M = 0.06  # dries in days, and breaks under a blade: an assumption
+BLADE_M = (0.15, 0.30)  # what a blade of 0.3 m is judged by: its lower half
 ROOTS_M = 1.2
 ROOT_SHARES = (0.4, 0.3, 0.2, 0.1)
 EVAPORATION_M = 0.15
@@ -144,7 +144,7 @@ _ROOT_WEIGHT = _root_weights()
 _EVAPORATION_WEIGHT = _overlap(0.0, EVAPORATION_M)
 _BAND_WEIGHT = _overlap(*BAND_M)
 _TOP_WEIGHT = _overlap(*TOP_M)
-_BLADE_FELT = (_TOP_WEIGHT > 0.0) & (np.array(EDGES_M[:-1]) >= CRUST_M)
+_BLADE_WEIGHT = _overlap(*BLADE_M)
 _TOP_LAYERS = int(np.flatnonzero(_TOP_WEIGHT)[-1]) + 1
 
 
@@ -788,14 +788,9 @@ def band_pf(columns: Columns) -> Floats:
     return np.asarray(suction_pf(columns) @ _BAND_WEIGHT)
 
 
-def driest_top_pf(columns: Columns) -> Floats:
-    """PF of the driest layer of CRUST_M to 0.3 m, of each column."""
-    return np.asarray(suction_pf(columns)[:, _BLADE_FELT].max(axis=1))
-
-
-def top_pf(columns: Columns) -> Floats:
-    """Depth-mean of pF over 0-0.3 m, of each column."""
-    return np.asarray(suction_pf(columns) @ _TOP_WEIGHT)
+def blade_pf(columns: Columns) -> Floats:
+    """Depth-mean of pF that a blade is judged by, of each column."""
+    return np.asarray(suction_pf(columns) @ _BLADE_WEIGHT)
 
 
 def water_content_at(columns: Columns, depth_m: float) -> Floats:

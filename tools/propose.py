@@ -55,10 +55,10 @@ class Draft:
         """Rows that are not closed."""
         return [row for row, minutes in enumerate(self.minutes) if minutes > 0.0]
 
-    def varied(self, numbers: Sequence[float]) -> "Draft":
+    def varied(self, numbers: Floats) -> "Draft":
         """The draft with minutes, demand and shares times the exponentials of some numbers: one for
         each open row's minutes, then for each one's demand, then for each zone's share."""
-        factors = [exp(number) for number in numbers]
+        factors = [exp(number) for number in numbers.tolist()]
         count = len(self.open_rows)
         minutes, demand_mm = list(self.minutes), list(self.demand_mm)
         for place, row in enumerate(self.open_rows):
@@ -134,7 +134,9 @@ def draft_of(tables: "Tables", need: Need, rows: int) -> Draft:
         halves = (first + np.arange(length)) % HALF_MONTHS
         level, _ = _level(at_100[halves], at_100.max(), least)
         found.append(level)
-        demands.append(DEMAND_SHARE * float(np.mean([tables.et0_mm[half // 2] for half in halves])))
+        demands.append(
+            DEMAND_SHARE * float(np.mean([tables.et0_mm[half // 2] for half in halves.tolist()]))
+        )
     return Draft(begins, tuple(found), tuple(demands), tuple(shares.tolist()))
 
 
@@ -194,7 +196,7 @@ class Tables:
             seasons = [self._season(draft, row, tries[row]) for row in range(len(draft.begins))]
             prop = self.prop.model_copy(update={"zones": zones, "seasons": seasons})
             plan, mistakes = trial_plan(prop, self.et0_mm)
-            wrong = {mistake.path[1] for mistake in mistakes if mistake.path[0] == "seasons"}
+            wrong = {int(mistake.path[1]) for mistake in mistakes if mistake.path[0] == "seasons"}
             if any(mistake.path[0] != "seasons" for mistake in mistakes):
                 wrong |= set(draft.open_rows)  # a rest that does not fit, in whichever row
             more = [row for row in wrong if tries[row] + 1 < len(self._windows_min)]
@@ -303,7 +305,7 @@ def written(text: str, prop: Property) -> str:
     """
     document = tomlkit.parse(text)
     for name, zone in prop.zones.items():
-        document["zones"][name]["share"] = round(zone.share)  # type: ignore[index]
+        document["zones"][name]["share"] = round(zone.share)
     tables = [_season_items(season) for season in prop.seasons]
     old = document["seasons"]
     if isinstance(old, AoT):
@@ -485,7 +487,7 @@ def why(found: Proposal) -> list[str]:
             f"{season.demand:.1f} mm a day"
         )
     lines.append(
-        f"a run of {found.minutes_taken:.0f} min at most goes in, with {100 * HEADROOM - 100:.0f} % "
-        "to spare for the trim"
+        f"a run of {found.minutes_taken:.0f} min at most goes in, with "
+        f"{100 * HEADROOM - 100:.0f} % to spare for the trim"
     )
     return lines

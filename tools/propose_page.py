@@ -1,4 +1,4 @@
-"""What `evenclay propose` shows: a table of how the plan does, why it is as it is, and a picture."""
+"""What `evenclay propose` shows: how the plan does, why it is as it is, and a picture."""
 
 from pathlib import Path
 from typing import Any
@@ -100,7 +100,7 @@ def draw(found: Proposal, path: Path) -> None:
 
 
 def _given(found: Proposal) -> Any:
-    """What the table gives each zone at trim 100 %, no rain held against it: (24, zones), mm a day."""
+    """What the table gives at trim 100 %, nothing held back: (24, zones), mm a day."""
     assert found.prop is not None
     tables, draft = found.tables, found.draft
     rates = np.array([strip.rate_mm_h for strip in tables.house.strips])
