@@ -14,11 +14,12 @@ from time import sleep_ms
 
 import machine
 
-from boards.console import HELP, Console, shown
+from boards.console import HELP, Console, shown, status
 from boards.drivers.clock import Clock
 from boards.drivers.deadline import Deadline
 from boards.drivers.sleep import Sleeper, Uptime
 from boards.drivers.store import FileStore
+from boards.drivers.thermometer import CONVERT_MS
 from boards.drivers.valves import HeldValve, NoValve
 from controller._const import TYPE_CHECKING, const
 from controller.events import CRASH, POWER
@@ -235,6 +236,13 @@ class Board:
     def _measure(self, seen: Seen) -> None:
         """Read every slow sensor; one that fails is None, and stops no other."""
         sensors = self.sensors
+        waits = False
+        for thermometer in (sensors.soil, sensors.air):
+            if thermometer is not None:
+                _reading(thermometer.convert)
+                waits = True
+        if waits:
+            sleep_ms(CONVERT_MS)
         soil_mc = USUAL_SOIL_MC
         if sensors.soil is not None:
             found_mc = _reading(sensors.soil.mc)
@@ -324,7 +332,7 @@ def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> N
     console.look(_reading(board.wall_s))
     if console.status:
         console.status = False
-        print(runner.hub.status())
+        print(status(runner.hub, board.up_s()))
     if console.waiting():
         return
     wait_s = board.due_s - board.up_s()

@@ -20,13 +20,15 @@ RECORD_BYTES_MAX = const(256)  # one flash page
 _MAGIC = b"Er\x01"  # the last is the version
 _HEAD_BYTES = const(10)
 
-# Bits of `faults`: latched until the owner clears them, unless said otherwise.
-LEAK_FAULT = const(1)  # water flowed with every valve shut
-BROKEN_FAULT = const(2)  # an invariant did not hold, or a step raised
+# A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
+# owner clears them, unless said otherwise.
+FIRST_FAULT = const(26)  # NO_FLOW
+LEAK_FAULT = const(4)  # water flowed with every valve shut
+BROKEN_FAULT = const(32)  # an invariant did not hold, or a step raised
 # Bits of `zone_faults`.
-BURST_FAULT = const(1)
-NO_FLOW_FAULT = const(2)  # tried again once a day
-DRIVER_FAULT = const(4)  # tried again once a day
+NO_FLOW_FAULT = const(1)  # tried again once a day
+BURST_FAULT = const(2)
+DRIVER_FAULT = const(8)  # tried again once a day
 
 # The fields' `struct` codes, in the order of `Record`'s own list of them below.
 HUB_CODES = "IHIHIIIBHIBBBB"
@@ -43,7 +45,7 @@ class Record:
         boots: int
         wall_s: int  # when this record was made; 0: clock not trusted
         day: int  # local day that `used_s` and `rain_today_um` belong to
-        mark_no: int  # the last cycle begun
+        mark_no: int  # the last cycle begun; 0: none under this plan
         mark_wall_s: int  # and its start
         hold_s: int  # UTC; 0: none
         hold_dry_days: int
@@ -169,14 +171,14 @@ class Record:
         new.seq = self.seq
         new.fill(values, len(plan.zones))
         new.plan_crc = plan.crc
-        new.waiting = new.first = new.opening = 0
+        new.mark_no = new.waiting = new.first = new.opening = 0
         new.tag = [part.tag for part in plan.zones]
         return new
 
 
-def unpack(data: bytes) -> "Record | None":
+def unpack(data: "bytes | None") -> "Record | None":
     """Return the record in `data`, or None unless every byte of it is as it was written."""
-    if len(data) < _HEAD_BYTES or data[:3] != _MAGIC or data[3] > ZONES_MAX:
+    if not data or len(data) < _HEAD_BYTES or data[:3] != _MAGIC or data[3] > ZONES_MAX:
         return None
     record = Record(data[3])
     if len(data) != struct.calcsize(record._code) + 4:
@@ -192,17 +194,11 @@ def unpack(data: bytes) -> "Record | None":
 def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
     """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
     first, second = unpack(copies[0]), unpack(copies[1])
-    if first is None or second is None:
-        return copies[0] if first else copies[1] if second else None
-    ahead = (second.seq - first.seq) & 0xFFFFFFFF
-    return copies[1] if 0 < ahead < 0x80000000 else copies[0]
-
-
-def latched(data: "bytes | None", zones: int) -> bytes:
-    """Return the record in `data` (or a fresh one) with the broken-invariant fault set."""
-    record = (unpack(data) if data else None) or Record(zones)
-    record.faults |= BROKEN_FAULT
-    return record.pack()
+    if second is not None and (
+        first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000
+    ):
+        return copies[1]
+    return copies[0] if first is not None else None
 
 
 def _code(zones: int) -> str:

@@ -25,10 +25,9 @@ import numpy as np
 from controller import events
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
-from sim.ground import HOUR_S, Ground, Sky
-from sim.house import Strip
+from sim.ground import HOUR_S, Floats, Ground, Sky
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
-from sim.soil import TEXTURES
+from sim.textures import Texture
 
 if TYPE_CHECKING:
     from controller.ports import Asked
@@ -107,16 +106,15 @@ PORT_CALLS = (
 )
 
 
-def shown_ppt(
-    probe: CapacitiveProbe, strip: Strip, sky: Sky, zone: int, seed: int
+def _shown(
+    probe: CapacitiveProbe, texture: Texture, earth_c: Floats, zone: int, seed: int
 ) -> tuple[list[float], list[float]]:
     """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
     the ground's temperature and noise add to that in each hour."""
     random = np.random.default_rng([seed, zone])
-    piece_ppt = probe.pieces_ppt * random.normal()
-    added = probe.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
-    curve = probe.curve_ppt(TEXTURES[strip.texture])
-    return curve.tolist(), [*(added + piece_ppt).tolist(), piece_ppt]
+    piece = probe.piece(random.normal(size=3).tolist())
+    added = piece.adds_ppt(earth_c, random.normal(size=len(earth_c)))
+    return piece.curve_ppt(texture).tolist(), [*added.tolist(), piece.offset_ppt]
 
 
 class Devices:
@@ -157,14 +155,15 @@ class Devices:
         self._any_open = False
         self._deadline_s: list[int | None] = [None] * self.valves
         self._soonest_s = NEVER_S  # the first of these
-        self._flows = [0] * zones  # through the valve, ml/h, now
+        self._supply_of = [part.supply for part in plan.zones]
+        # Where water runs now: zone, through its valve and of that kept to fill its hose, ml/h.
+        self._running: list[tuple[int, int, int]] = []
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
-        self._holding = [zone for zone in range(zones) if self._hold[zone]]
         self._in_hose = [0] * zones
         self._drains_from_s = [self.now_s] * zones
-        self._filling: dict[int, tuple[int, int]] = {}  # zones: full at, ml/h kept until then
+        self._full_s = NEVER_S  # when the first of those that fill is full
         self.given = [0] * zones  # ml/h times seconds since the start
         self._told = [0] * zones  # of these, before the last closing line
         self._metered = [0] * len(plan.supplies)
@@ -177,15 +176,17 @@ class Devices:
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
         self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
-        self._shown = {z: shown_ppt(probe, ground.strips[z], sky, z, seed) for z in self._probes}
-        self._probe_hour = -1
+        earth_c = ground_temperature_c(sky.temp_c)
+        self._shown = {
+            zone: _shown(probe, ground.strips[zone].texture, earth_c, zone, seed)
+            for zone in self._probes
+        }
+        self._looked_hour = -1
         has_gauge = plan.hub.rain_kind == GAUGE
         self._tip_um = gauge.tip_um
-        # By the gauge at each hour's beginning, um.
-        self._counted_um: list[int] = [
-            0,
-            *gauge.counts_um(sky.rain_um).astype(int).tolist(),
-        ] * has_gauge
+        # By the gauge at each hour's beginning, and once more at the very end, um.
+        counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * has_gauge
+        self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot
         self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
         self._meter_start = [0] * len(plan.supplies)
@@ -203,15 +204,14 @@ class Devices:
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._any_open and self.now_s < to_s:
-            until_s = min(to_s, self._soonest_s, *[full_s for full_s, _ in self._filling.values()])
-            until_s = max(until_s, self.now_s)
+            until_s = max(min(to_s, self._soonest_s, self._full_s), self.now_s)
             self._flow(until_s)
             self.now_s = until_s
             if self._soonest_s <= until_s:
                 for valve, end in enumerate(self._deadline_s):
                     if end is not None and end <= until_s:
                         self._turn(valve, False)
-            if any(full_s <= until_s for full_s, _ in self._filling.values()):
+            if self._full_s <= until_s:
                 self._set_flows()
         if self.now_s < to_s:
             self.now_s = to_s
@@ -272,10 +272,10 @@ class Devices:
         wall_s = self._clock_s()
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
-        if self._counted_um:
-            self._count_start_um = self._gauge_um()
+        if self.plan.hub.rain_kind == GAUGE:
+            self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
         self._meter_start = list(self._metered)
-        self._probe_hour = -1
+        self._looked_hour = -1
         self._asked.clear()
 
     def at_up_s(self, up_s: int) -> int:
@@ -302,24 +302,26 @@ class Devices:
 
     def look(self) -> Seen:
         """Read what the plan says there is to read."""
-        seen = self._seen
-        hub = self.plan.hub
+        seen, hub = self._seen, self.plan.hub
+        hour = (self.now_s - self.sky.start_s) // HOUR_S
         if hub.rain_kind == GAUGE:
-            seen.rain_um = self._gauge_um() - self._count_start_um
+            seen.rain_um = self._gauge_um(hour) - self._count_start_um
         elif hub.rain_kind == CONTACT:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
-        if hub.frost:
+        if hub.frost and (self.faults or hour != self._looked_hour):
             silent = self._is(Trouble.THERMOMETER_SILENT)
-            seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
+            seen.temp_mc = None if silent else self.sky.temp_mc[hour]
         if hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
             metered = self._metered[supply] - self._meter_start[supply]
             seen.meter_ml[supply] = metered // HOUR_S
-        if self._probes:
-            self._read_probes(seen)
+        if hour != self._looked_hour:
+            self._looked_hour = hour
+            if self._probes:
+                self._read_probes(seen, hour)
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -344,11 +346,11 @@ class Devices:
 
     def write(self, slot: int, copy: int, data: bytes) -> None:
         """Write one copy; power may go in the middle."""
-        if self._is(Trouble.SAVE_RAISES):
+        if self.faults and self._is(Trouble.SAVE_RAISES):
             raise DriverError("save")
         if slot == RECORD:
             self.saves += 1
-        if not self._is(Trouble.SAVE_LOST):
+        if not (self.faults and self._is(Trouble.SAVE_LOST)):
             self.copies[slot, copy] = bytes(data)
 
     def report(self, event: tuple[int, ...]) -> None:
@@ -369,8 +371,6 @@ class Devices:
 
     def _is(self, what: Trouble, which: int = 0) -> bool:
         """Whether a trouble stands now."""
-        if not self.faults:
-            return False
         for fault in self.faults:
             concerned = fault.what is what and fault.which == which
             if concerned and fault.start_s <= self.now_s < fault.end_s:
@@ -383,7 +383,7 @@ class Devices:
         return self._boot_wall_s + (self.now_s - self.boot_s) * self._rate // MILLION
 
     def _drive(self, valve: int) -> None:
-        if self._is(Trouble.DRIVER_RAISES, valve):
+        if self.faults and self._is(Trouble.DRIVER_RAISES, valve):
             raise DriverError(f"valve {valve}")
         self._pulses += 1
 
@@ -391,44 +391,47 @@ class Devices:
         """Move a valve in fact."""
         if not to_open:
             self._set_deadline(valve, None)
-            to_open = self.open_valves[valve] and self._is(Trouble.STUCK_OPEN, valve)
+            if self.faults and self.open_valves[valve]:
+                to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
             self._set_flows()
 
     def _set_deadline(self, valve: int, at_s: int | None) -> None:
-        self._deadline_s[valve] = at_s
-        self._soonest_s = min([end for end in self._deadline_s if end is not None], default=NEVER_S)
+        if at_s != self._deadline_s[valve]:
+            self._deadline_s[valve] = at_s
+            ends = [end for end in self._deadline_s if end is not None]
+            self._soonest_s = min(ends, default=NEVER_S)
 
     def _set_flows(self) -> None:
         """Share each supply's water among the zones that have a way for it."""
-        self._any_open = any(self.open_valves)
-        self._flows = [0] * len(self._rates)
+        valves = self.open_valves
+        self._running = []
+        self._full_s = NEVER_S
+        self._any_open = True in valves
+        if not self._any_open:
+            return
         open_in_all = 0
         for zones, master, most in self._pipes:
-            ways = [zone for zone in zones if self.open_valves[zone]]
-            if not ways or (master is not None and not self.open_valves[master]):
-                continue
-            open_in_all += len(ways)
-            self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-            self._share(ways, most)
+            ways = [zone for zone in zones if valves[zone]]
+            if ways and (master is None or valves[master]):
+                open_in_all += len(ways)
+                self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
+                self._run_hoses(ways, most)
         self.most_open_at_once = max(self.most_open_at_once, open_in_all)
-        if self._holding:
-            self._fill_hoses()
 
-    def _fill_hoses(self) -> None:
-        """Let open hoses that are not full take what their supply has left.
+    def _run_hoses(self, zones: list[int], most: int) -> None:
+        """Set what flows into a supply's open zones; `most` is what it gives (ml/h; 0: enough).
 
-        Until it is full, half of its flow comes out of a hose. What drained since it was shut is
-        booked once it opens again, all of it to the present hour.
+        A hose that is not full takes what its supply has left. Until it is full, half of its flow
+        comes out of it. What drained since it was shut is booked once it opens again, all of it to
+        the present hour.
         """
-        self._filling = {}
-        for zones, _, most in self._pipes:
-            rest = (most or FILLING_ML_H) - sum([self._flows[zone] for zone in zones])
-            for zone in zones:
-                flow = self._flows[zone]
-                if not flow or not self._hold[zone]:
-                    continue
+        flows = self._share(zones, most)
+        rest = max((most or FILLING_ML_H) - sum(flows), 0)
+        for zone, flow in zip(zones, flows, strict=True):
+            kept = 0
+            if flow and self._hold[zone]:
                 drained = self._drains[zone] * (self.now_s - self._drains_from_s[zone])
                 drained = min(drained, self._in_hose[zone])
                 if drained:
@@ -437,42 +440,39 @@ class Devices:
                     self.ground.soak(zone, drained, self.now_s)
                 room = self._hold[zone] - self._in_hose[zone]
                 if room > 0:
-                    self._flows[zone] += max(rest, 0)
-                    kept = self._flows[zone] - flow // 2
-                    self._filling[zone] = self.now_s - -room // kept, kept
-                    rest = 0
+                    kept = rest + flow - flow // 2
+                    flow, rest = flow + rest, 0
+                    self._full_s = min(self._full_s, self.now_s - -room // kept)
+            if flow:
+                self._running.append((zone, flow, kept))
 
-    def _share(self, zones: list[int], most: int) -> None:
-        """Give open zones of a supply their own flow, or what there is of it (ml/h; 0: enough)."""
-        for zone in zones:
-            if not self._is(Trouble.BLOCKED, zone):
-                times = BURST_TIMES if self._is(Trouble.BURST, zone) else 1
-                self._flows[zone] = times * self._rates[zone]
-        wanted = sum([self._flows[zone] for zone in zones])
+    def _share(self, zones: list[int], most: int) -> list[int]:
+        """Each open zone's own flow, or its share of what the supply gives [ml/h]."""
+        flows = [self._rates[zone] for zone in zones]
+        if self.faults:
+            for place, zone in enumerate(zones):
+                if self._is(Trouble.BLOCKED, zone):
+                    flows[place] = 0
+                elif self._is(Trouble.BURST, zone):
+                    flows[place] *= BURST_TIMES
+        wanted = sum(flows)
         if 0 < most < wanted:
-            for zone in zones:
-                self._flows[zone] = self._flows[zone] * most // wanted
+            flows = [flow * most // wanted for flow in flows]
+        return flows
 
     def _flow(self, until_s: int) -> None:
         """Water runs at the present flows from now on."""
-        for zone, flow in enumerate(self._flows):
-            if flow:
-                water = flow * (until_s - self.now_s)
-                self.given[zone] += water
-                self._metered[self.plan.zones[zone].supply] += water
-                kept = 0
-                if zone in self._filling:
-                    kept = self._filling[zone][1]
-                    self._in_hose[zone] += kept * (until_s - self.now_s)
-                self._drains_from_s[zone] = until_s
-                self.ground.water(zone, flow, self.now_s, until_s, kept)
+        for zone, flow, kept in self._running:
+            water = flow * (until_s - self.now_s)
+            self.given[zone] += water
+            self._metered[self._supply_of[zone]] += water
+            if kept:
+                self._in_hose[zone] += kept * (until_s - self.now_s)
+            self._drains_from_s[zone] = until_s
+            self.ground.water(zone, flow, self.now_s, until_s, kept)
 
-    def _read_probes(self, seen: Seen) -> None:
+    def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""
-        hour = (self.now_s - self.sky.start_s) // HOUR_S
-        if hour == self._probe_hour:
-            return
-        self._probe_hour = hour
         self.ground.catch_up(self.now_s)
         for zone in self._probes:
             if self.faults:
@@ -488,13 +488,13 @@ class Devices:
             read_ppt = curve[k] + (true_ppt - k) * (curve[k + 1] - curve[k]) + added[hour]
             seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
 
-    def _gauge_um(self) -> int:
+    def _gauge_um(self, hour: int) -> int:
         """What the gauge has counted since the start; tips fall evenly within an hour."""
-        hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
-        if hour >= self.sky.hours:
-            return self._counted_um[-1]
-        before_um = self._counted_um[hour]
-        more_um = (self._counted_um[hour + 1] - before_um) * of_hour_s // HOUR_S
+        before_um, after_um = self._counted_um[hour : hour + 2]
+        if before_um == after_um:
+            return before_um
+        of_hour_s = (self.now_s - self.sky.start_s) % HOUR_S
+        more_um = (after_um - before_um) * of_hour_s // HOUR_S
         return before_um + more_um // self._tip_um * self._tip_um
 
     def _battery_mv(self) -> int:

@@ -17,9 +17,7 @@ from sim.house import Strip
 Floats = NDArray[np.float64]
 
 HOUR_S = 3600
-PROBE_M = 0.3  # depth of a soil probe
 START_PF = 2.9  # the middle of the band
-_FEW_HOURS = 48  # up to here single steps cost less than a bulk run's checks
 PER_LITRE = 1000 * HOUR_S  # flow in ml/h times seconds, as water is counted, in a litre
 
 
@@ -32,7 +30,8 @@ class Sky:
         self.hours = len(hourly.rain_mm)
         self.rain_um = hourly.rain_mm * 1000.0  # of each hour
         self.temp_c = hourly.temp_c
-        self._temp_mc: list[int] = np.rint(hourly.temp_c * 1000.0).astype(np.int64).tolist()
+        temp_mc: list[int] = np.rint(hourly.temp_c * 1000.0).astype(np.int64).tolist()
+        self.temp_mc = [*temp_mc, temp_mc[-1]]  # of each hour, and once more at the very end
         fallen = np.concatenate(([0.0], np.cumsum(hourly.rain_mm)))
         self._fallen_um: list[int] = np.rint(fallen * 1000.0).astype(np.int64).tolist()
 
@@ -43,10 +42,6 @@ class Sky:
             return self._fallen_um[self.hours]
         before_um = self._fallen_um[hour]
         return before_um + (self._fallen_um[hour + 1] - before_um) * of_hour_s // HOUR_S
-
-    def temp_mc(self, at_s: int) -> int:
-        """Air temperature of the hour, thousandths of a degree Celsius."""
-        return self._temp_mc[min((at_s - self.start_s) // HOUR_S, self.hours - 1)]
 
 
 def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
@@ -64,24 +59,29 @@ def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
     return array
 
 
+def columns_of(strips: Sequence[Strip], start_pf: float, watered: bool = True) -> soil.Columns:
+    """Columns of the strips unwatered, in order, then of the strips watered, if so told.
+
+    Irrigation in ml/h times seconds over the strip, as the devices count water.
+    """
+    times, count = 2 if watered else 1, len(strips)
+    yard: list[int | None] = [None] * count
+    return soil.Columns(
+        [strip.texture for strip in strips] * times,
+        yard=[*yard, *range(count)][: times * count],
+        width_m=[strip.width_m for strip in strips] * times,
+        slab_m=[strip.slab_m for strip in strips] * times,
+        given_mm=[1.0 / (PER_LITRE * strip.area_m2) for strip in strips] * times,
+        start_pf=start_pf,
+    )
+
+
 def unwatered_pf(strips: Sequence[Strip], dry_forcing: Floats, start_pf: float) -> Floats:
     """Daily mean pF of the band in every strip's unwatered column, days x strips."""
     count = len(strips)
-    columns = soil.Columns(
-        [strip.texture for strip in strips],
-        ks_mm_h=[strip.ks_mm_h for strip in strips],
-        start_pf=start_pf,
-    )
+    columns = columns_of(strips, start_pf, watered=False)
     results = columns.run(np.ascontiguousarray(dry_forcing[:, :count]))
     return np.asarray(results[:, :, soil.BAND_PF].reshape(-1, 24, count).mean(axis=1))
-
-
-def probe_weights() -> Floats:
-    """What a mm of water in each layer adds to the water content at a probe's depth [ppt]."""
-    middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
-    thick_mm = 1000.0 * np.diff(soil.EDGES_M)
-    at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
-    return np.asarray(1000.0 * np.array(at_probe) / thick_mm)
 
 
 class Ground:
@@ -91,28 +91,25 @@ class Ground:
         self, strips: Sequence[Strip], dry_forcing: Floats, start_s: int, start_pf: float = START_PF
     ) -> None:
         """dry_forcing: from `forcing`; it is copied."""
-        count = len(strips)
         self.strips = tuple(strips)
         self.start_s = start_s
-        self.columns = soil.Columns(
-            [strip.texture for strip in strips] * 2,
-            ks_mm_h=[strip.ks_mm_h for strip in strips] * 2,
-            yard=[None] * count + list(range(count)),
-            start_pf=start_pf,
-        )
+        self.columns = columns_of(strips, start_pf)
+        # Daily MOVEMENT_PF of the cells under the slab beside each column, since the start.
+        self.under_pf = np.zeros((0, 2 * len(strips), soil.CELLS))
         self._lay_out(dry_forcing)
-        self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
-        weights = probe_weights()
-        self._probe_layers = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
-        self._water_mm = self.columns.water_mm  # a view: it follows the columns
 
     def _lay_out(self, dry_forcing: Floats) -> None:
         count = len(self.strips)
         self.forcing = dry_forcing.copy()
         self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
         self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
+        more_pf = np.zeros((len(dry_forcing) // 24, 2 * count, soil.CELLS))
+        self.under_pf = np.concatenate([self.under_pf, more_pf])
         self._hours = 0  # stepped so far
-        self._watered = False  # since the last step
+        self._now = self.columns.measures()
+        # Flat views: Python reads and writes single numbers through them faster than by arrays.
+        self._flat_forcing = self.forcing.data.cast("B").cast("d")
+        self._flat_passed = self.passed.data.cast("B").cast("d")
 
     def go_on(self, dry_forcing: Floats) -> None:
         """Let go of the hours so far, all of them stepped, and go on with the next ones."""
@@ -122,21 +119,21 @@ class Ground:
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
-        column = len(self.strips) + zone
-        self._watered = True
+        forcing, passed, count = self._flat_forcing, self._flat_passed, len(self.strips)
         while from_s < to_s:
             hour = (from_s - self.start_s) // HOUR_S
-            until_s = min(to_s, self.start_s + (hour + 1) * HOUR_S)
+            end_s = self.start_s + (hour + 1) * HOUR_S
+            until_s = to_s if to_s < end_s else end_s
+            time_s = until_s - from_s
+            at = (2 * count * hour + count + zone) * soil.FORCINGS
             # Whole numbers, exact in a float: the sum is the same however the time is cut.
-            self.passed[hour, zone] += flow_ml_h * (until_s - from_s)
-            out = (flow_ml_h - kept_ml_h) * (until_s - from_s)
-            self.forcing[hour, column, soil.IRRIGATION] += out
-            self.forcing[hour, column, soil.IRRIGATION_S] += until_s - from_s
+            passed[count * hour + zone] += flow_ml_h * time_s
+            forcing[at + soil.IRRIGATION] += (flow_ml_h - kept_ml_h) * time_s
+            forcing[at + soil.IRRIGATION_S] += time_s
             from_s = until_s
 
     def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
         """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
-        self._watered = True
         hour = (at_s - self.start_s) // HOUR_S
         self.forcing[hour, len(self.strips) + zone, soil.IRRIGATION] += ml_h_s
 
@@ -146,22 +143,18 @@ class Ground:
         last = (to_s - self.start_s) // HOUR_S
         if last <= first:
             return
-        if self._watered:
-            self.forcing[first:last, len(self.strips) :, soil.IRRIGATION] *= self._mm
-            running = (to_s - self.start_s) % HOUR_S
-            self._watered = bool(running and self.forcing[last, :, soil.IRRIGATION].any())
-        if last - first > _FEW_HOURS:
-            self.results[first:last] = self.columns.run(self.forcing[first:last])
-        else:
-            for hour in range(first, last):
-                self.results[hour] = self.columns.step_hour(self.forcing[hour])
+        self.columns.step(self.forcing[first:last], self.results[first:last], self.under_pf)
         self._hours = last
+        self._now = self.results[last - 1]
 
     def vwc_ppt(self, zone: int) -> float:
         """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
-        column = len(self.strips) + zone
-        return sum([float(self._water_mm[column, i]) * weight for i, weight in self._probe_layers])
+        return 1000.0 * float(self._now[len(self.strips) + zone, soil.PROBE_VWC])
 
-    def blade_pf(self) -> list[float]:
-        """The pF that a blade is judged by, under each watered strip now."""
-        return soil.blade_pf(self.columns)[len(self.strips) :].tolist()  # type: ignore[no-any-return]
+    def band_pf(self) -> list[float]:
+        """The depth-mean pF of the band under each watered strip, at the last whole hour."""
+        return list(self._now[len(self.strips) :, soil.BAND_PF].tolist())
+
+    def top_pf(self) -> list[float]:
+        """The depth-mean pF of 0-0.3 m under each watered strip, at the last whole hour."""
+        return list(self._now[len(self.strips) :, soil.TOP_PF].tolist())

@@ -5,12 +5,14 @@ unless said, and differs from one piece to the next. All take numbers or arrays 
 a normal law, so that whoever simulates keeps the seed.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
-from sim.soil import Texture, pf
+from sim.textures import Texture, pf
 
 Floats = NDArray[np.float64]
 
@@ -79,17 +81,24 @@ def matrix_kohm(suction_kpa: ArrayLike, temp_c: ArrayLike) -> Floats:
 class CapacitiveProbe:
     """A capacitive probe read through Topp's formula.
 
-    noise_ppt: standard deviation of a reading. offset_ppt: what it reads too much; pieces_ppt: the
-    standard deviation of that from piece to piece, once calibrated for the soil. per_degree_ppt:
-    drift with temperature from calibrated_c. gap_pf: suction from which clay draws back from the
-    probe; at gap_whole_pf air takes gap_share of what the probe senses.
+    noise_ppt: standard deviation of a reading. offset_ppt: what it reads too much.
+    per_degree_ppt: drift with temperature from calibrated_c. taken_off_ppt: what its reader takes
+    off for a degree, by a thermometer beside it that shows thermometer_c too much; 0 without one.
+    How pieces differ, one standard deviation: pieces_ppt in offset, once calibrated for the soil;
+    pieces_drift in drift, as a share of it; pieces_c in what the thermometer shows.
+    gap_pf: suction from which clay draws back from the probe; at gap_whole_pf air takes gap_share
+    of what the probe senses.
     """
 
     noise_ppt: float = 3.0
     offset_ppt: float = 0.0
-    pieces_ppt: float = 5.0
     per_degree_ppt: float = 0.8
+    taken_off_ppt: float = 0.8
+    thermometer_c: float = 0.0
     calibrated_c: float = 20.0
+    pieces_ppt: float = 5.0
+    pieces_drift: float = 0.25
+    pieces_c: float = 0.5
     gap_pf: float = 3.5
     gap_whole_pf: float = 4.5
     gap_share: float = 0.6
@@ -107,8 +116,20 @@ class CapacitiveProbe:
 
     def adds_ppt(self, temp_c: ArrayLike, draw: ArrayLike) -> Floats:
         """What offset, temperature and noise add to a reading."""
-        warm = self.per_degree_ppt * (np.asarray(temp_c, dtype=np.float64) - self.calibrated_c)
-        return np.asarray(self.offset_ppt + warm + self.noise_ppt * np.asarray(draw))
+        degrees = np.asarray(temp_c, dtype=np.float64) - self.calibrated_c
+        drift = self.per_degree_ppt * degrees
+        taken_off = self.taken_off_ppt * (degrees + self.thermometer_c)
+        noise = self.noise_ppt * np.asarray(draw)
+        return np.asarray(self.offset_ppt + drift - taken_off + noise)
+
+    def piece(self, draws: Sequence[float]) -> "CapacitiveProbe":
+        """One piece of many: other offset, drift and thermometer; draws: three standard normal."""
+        return replace(
+            self,
+            offset_ppt=self.offset_ppt + self.pieces_ppt * draws[0],
+            per_degree_ppt=self.per_degree_ppt * (1.0 + self.pieces_drift * draws[1]),
+            thermometer_c=self.thermometer_c + self.pieces_c * draws[2],
+        )
 
     def curve_ppt(self, texture: Texture) -> Floats:
         """What it shows without those at 0, 1, 2 ... 1000 ppt of water in a soil."""
@@ -185,10 +206,13 @@ def ground_temperature_c(air_c: Floats, lag_h: float = 72.0) -> Floats:
     lag_h: its time constant; three days stand for some 0.3 m (an assumption). The ground's own
     yearly lag and what watering does to it are left out.
     """
-    weight = 1.0 - np.exp(-1.0 / lag_h)
-    mean = float(np.mean(air_c[: int(lag_h)]))
-    found = np.empty(len(air_c))
-    for hour, air in enumerate(air_c.tolist()):
-        mean += weight * (air - mean)
-        found[hour] = mean
+    return _running_mean(air_c, 1.0 - np.exp(-1.0 / lag_h), float(np.mean(air_c[: int(lag_h)])))
+
+
+@njit(cache=True)
+def _running_mean(values: Floats, weight: float, mean: float) -> Floats:
+    found = np.empty(len(values))
+    for i, value in enumerate(values):
+        mean += weight * (value - mean)
+        found[i] = mean
     return found

@@ -1,7 +1,7 @@
 """Soil moisture: capacitive probes, and granular matrix sensors.
 
 Both give volumetric water content in ppt, by a table for this probe in this soil. Without one of
-its own a capacitive probe is not to be believed.
+its own a capacitive probe is not to be believed; and it drifts with the soil's temperature.
 Source: Adla et al. 2020 (Sensors 20:363), Nagahage et al. 2019 (Agriculture 9:141).
 """
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     Table = tuple[tuple[int, int], ...]
 
+_TABLE_MC = const(20000)  # at which a capacitive probe's table is made
 _WARM_MS = const(100)  # a probe's oscillator and its filter settle; common practice, no source
 
 # Limits of the granular matrix sensor, as public drivers set them.
@@ -29,17 +30,22 @@ _SUM_TOLERANCE = const(3300)  # 5 % of full: the two ways round must add up to t
 class CapacitiveProbe:
     """A capacitive probe on an ADC pin.
 
-    table: (counts, vwc_ppt) pairs, counts ascending, from this probe in this soil
+    table: (counts, vwc_ppt) pairs, counts ascending, from this probe in this soil at 20 degrees
+    drift_ppm: how much more it shows for each degree that the soil is warmer
     power: an output that feeds the probe while it is read, or None if it is always fed
     """
 
-    def __init__(self, adc: "ADC", table: "Table", power: "Pin | None" = None) -> None:
+    def __init__(
+        self, adc: "ADC", table: "Table", drift_ppm: int = 0, power: "Pin | None" = None
+    ) -> None:
         self._adc = adc
         self._table = table
+        self._drift_ppm = drift_ppm
         self._power = power
 
-    def vwc_ppt(self, _temp_mc: int) -> "int | None":
-        """Volumetric water content, ppt; None with the input at a rail: open, short or not fed."""
+    def vwc_ppt(self, temp_mc: int) -> "int | None":
+        """Volumetric water content in soil of `temp_mc`, ppt, at least 0; None with the input at a
+        rail: open, short or not fed."""
         power = self._power
         if power is not None:
             power.value(1)
@@ -51,7 +57,8 @@ class CapacitiveProbe:
                 power.value(0)
         if at_rail(value):
             return None
-        return interpolate(self._table, value)
+        warm_ppt = self._drift_ppm * ((temp_mc - _TABLE_MC) // 10) // 100000
+        return max(interpolate(self._table, value) - warm_ppt, 0)
 
 
 class GranularMatrix:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 _CONVERT = const(0x44)
 _READ = const(0xBE)
-_CONVERT_MS = const(750)  # at 12 bits
+CONVERT_MS = const(750)  # at 12 bits
 _TRIES = const(2)
 _POWER_ON = b"\x50\x05"  # 85 degrees: what stands there before the first conversion
 
@@ -37,13 +37,24 @@ class Ds18b20:
         self._bus = bus
         self._rom = rom
         self._pad = bytearray(9)
+        self._begun = False
+
+    def convert(self) -> None:
+        """Begin a conversion, to be read by `mc` CONVERT_MS later: so several need one wait.
+
+        Raises OSError without an answer.
+        """
+        self._select()
+        self._bus.writebyte(_CONVERT)
+        self._begun = True
 
     def mc(self) -> int:
         """Temperature, thousandths of a degree Celsius. Raises OSError without a good reading."""
         for _ in range(_TRIES):
-            self._select()
-            self._bus.writebyte(_CONVERT)
-            sleep_ms(_CONVERT_MS)
+            if not self._begun:
+                self.convert()
+                sleep_ms(CONVERT_MS)
+            self._begun = False
             self._select()
             self._bus.writebyte(_READ)
             self._bus.readinto(self._pad)

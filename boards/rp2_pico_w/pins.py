@@ -31,6 +31,7 @@ VALVES = ((2, 3), (4, 5), (6, 7), (8, 9))
 RAIN = 10
 METER = 11
 AIR = 12
+SOIL = 13  # beside the probes, as deep; nothing there counts as 20 degrees
 SDA, SCL = 20, 21
 PROBES = (27, 28)
 PROBE_POWER = 22
@@ -46,6 +47,8 @@ PROBE_TABLES = (
     ((24000, 480), (30000, 380), (38000, 250), (46000, 120), (52000, 0)),
     ((24000, 480), (30000, 380), (38000, 250), (46000, 120), (52000, 0)),
 )
+# How much more each shows for a degree: common practice, no source; measure yours.
+PROBE_DRIFTS_PPM = (800, 800)
 _coils = Coils()
 
 
@@ -83,9 +86,11 @@ def sensors() -> Sensors:
         rain=RainGauge(Counter(Pin(RAIN, Pin.IN, Pin.PULL_UP), 100, HARD), TIP_UM),
         meters=[FlowMeter(Counter(Pin(METER, Pin.IN, Pin.PULL_UP), 1, HARD), PULSES_PER_L)],
         probes=[
-            CapacitiveProbe(ADC(Pin(pin)), table, power) for pin, table in zip(PROBES, PROBE_TABLES)
+            CapacitiveProbe(ADC(Pin(pin)), table, drift_ppm, power)
+            for pin, table, drift_ppm in zip(PROBES, PROBE_TABLES, PROBE_DRIFTS_PPM)
         ],
         air=Ds18b20(OneWire(Pin(AIR))),
+        soil=Ds18b20(OneWire(Pin(SOIL))),
         battery=battery,
     )
 

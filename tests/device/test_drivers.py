@@ -24,6 +24,7 @@ HANDLERS = {
 }
 # Constants of a pin map that name no pin.
 NOT_PINS = {
+    "PROBE_DRIFTS_PPM",
     "BATTERY_TOP_OHM",
     "CLOSE_LEAST_MV",
     "DEEP_LEAST_S",

@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from sim import soil
+from sim import soil, textures
 
 Floats = NDArray[np.float64]
 
-TEXTURES = st.sampled_from(sorted(soil.TEXTURES))
+TEXTURES = st.sampled_from(sorted(textures.TEXTURES))
 KS_MM_H = st.floats(-1.0, np.log10(300.0)).map(lambda power: float(10.0**power))
 START_PF = st.floats(0.0, soil.DRIEST_PF)
 SEEDS = st.integers(0, 2**32 - 1)
@@ -88,7 +88,7 @@ def test_more_irrigation_never_leaves_less_water(
         columns = soil.Columns([texture] * 2, ks_mm_h=[ks] * 2, start_pf=start_pf)
         columns.refine = refine
         for hour in forcing:
-            columns.step_hour(hour)
+            columns.run(hour[None])
             less, more = columns.stored_mm()
             assert more >= less - allowed_mm
 
@@ -142,7 +142,7 @@ def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf:
     run = soil.Columns([texture] * 3, yard=yard, start_pf=start_pf)
     results = run.run(forcing)
     stepped = soil.Columns([texture] * 3, yard=yard, start_pf=start_pf)
-    one_by_one = np.stack([stepped.step_hour(hour).copy() for hour in forcing])
+    one_by_one = np.stack([stepped.run(hour[None])[0] for hour in forcing])
     np.testing.assert_array_equal(results, one_by_one)
     np.testing.assert_array_equal(run.water_mm, stepped.water_mm)
 
@@ -189,7 +189,7 @@ def test_runoff_is_booked_to_what_ran_off() -> None:
     hour[0, soil.RAIN] = 40.0
     hour[1, [soil.IRRIGATION, soil.IRRIGATION_S]] = 40.0, 3600.0
     hour[2, [soil.RAIN, soil.IRRIGATION, soil.IRRIGATION_S]] = 30.0, 10.0, 3600.0
-    result = soil.Columns(["clay"] * 3).step_hour(hour)
+    result = soil.Columns(["clay"] * 3).run(hour[None])[0]
     total = result[:, soil.RUNOFF_RAIN] + result[:, soil.RUNOFF_IRRIGATION]
     np.testing.assert_allclose(total, total[0])
     assert 30.0 < total[0] < 37.0
@@ -245,18 +245,31 @@ def test_bypass_is_booked_to_what_fell() -> None:
     assert whole[soil.INFILTRATION] > result[soil.INFILTRATION]
 
 
-def test_measures_agree_with_the_retention_curve() -> None:
-    for start_pf in (1.5, 2.5, 3.3, 4.2):
-        columns = soil.Columns(["clay", "loam"], start_pf=start_pf)
-        np.testing.assert_allclose(soil.band_pf(columns), start_pf, atol=1e-9)
-        np.testing.assert_allclose(soil.top_pf(columns), start_pf, atol=1e-9)
-        expected = [t.water_content(10.0**start_pf) for t in columns.textures]
-        np.testing.assert_allclose(soil.water_content_at(columns, 0.3), expected, rtol=1e-12)
-        result = columns.step_hour(np.zeros((2, soil.FORCINGS)))
-        np.testing.assert_allclose(result[:, soil.BAND_PF], soil.band_pf(columns), atol=2e-3)
-        np.testing.assert_allclose(result[:, soil.TOP_PF], soil.top_pf(columns), atol=2e-3)
-    assert soil.pf(1000.0) == pytest.approx(3.0)
-    assert soil.pf(0.0) == 0.0
+def share(low_m: float, high_m: float) -> Floats:
+    """How much of some depths lies in each layer."""
+    return np.asarray(np.diff(np.clip(soil.EDGES_M, low_m, high_m)) / (high_m - low_m))
+
+
+@pytest.mark.parametrize("start_pf", [1.5, 2.5, 3.3, 4.2])
+def test_measures_agree_with_the_retention_curve(start_pf: float) -> None:
+    columns = soil.Columns(["clay", "loam"], start_pf=start_pf)
+    np.testing.assert_allclose(columns.measures()[:, soil.BAND_PF], start_pf, atol=2e-3)
+    dry = np.zeros((24 * 90, 2, soil.FORCINGS))
+    dry[:, :, soil.PET] = 0.1
+    last = columns.run(dry)[-1]
+    np.testing.assert_array_equal(columns.measures()[:, soil.BAND_PF :], last[:, soil.BAND_PF :])
+    suction_pf = soil.suction_pf(columns)
+    assert np.ptp(suction_pf) > 0.5  # no longer the same at all depths
+    np.testing.assert_allclose(last[:, soil.BAND_PF], suction_pf @ share(0.15, 1.0), atol=2e-3)
+    np.testing.assert_allclose(last[:, soil.TOP_PF], suction_pf @ share(0.0, 0.3), atol=2e-3)
+    middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
+    expected = [np.interp(0.3, middles_m, row) for row in columns.water_content]
+    np.testing.assert_allclose(last[:, soil.PROBE_VWC], expected, rtol=1e-12)
+
+
+def test_suction_has_one_logarithm() -> None:
+    assert textures.pf(1000.0) == pytest.approx(3.0)
+    assert textures.pf(0.0) == 0.0
 
 
 def test_refusals() -> None:
@@ -266,13 +279,13 @@ def test_refusals() -> None:
         soil.Columns(["clay"], ks_mm_h=[0.0])
     with pytest.raises(ValueError, match="allowed are 0 to"):
         soil.Columns(["clay"], start_pf=9.0)
-    for textures, ks, yard in (
+    for names, ks, yard in (
         (["clay"] * 2, [None, None], [1, None]),
         (["clay", "loam"], [None, None], [None, 0]),
         (["clay"] * 2, [1.0, 2.0], [None, 0]),
     ):
         with pytest.raises(ValueError, match="a yard comes before its strip"):
-            soil.Columns(textures, ks_mm_h=ks, yard=yard)
+            soil.Columns(names, ks_mm_h=ks, yard=yard)
     with pytest.raises(ValueError, match="a share, 0 to 1"):
         soil.Columns(["clay"], crack_share=1.5)
     columns = soil.Columns(["clay"])

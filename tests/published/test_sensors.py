@@ -4,10 +4,12 @@ Sources: Topp, Davis & Annan 1980 (Water Resour. Res. 16:574-582); Shock, Barnum
 (Proc. Irrigation Association, 139-146). Figures beside them are computed from the formulas.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from sim import sensors, soil
+from sim import sensors, textures
 from sim.sensors import CapacitiveProbe, GranularMatrix, TippingBucket
 
 TOPP = {3: 0.02977, 5: 0.07979, 10: 0.18830, 20: 0.34540, 30: 0.44410, 40: 0.51020}
@@ -79,16 +81,19 @@ def test_granular_matrix_without_a_thermometer_is_off_by_a_fifth() -> None:
 
 
 def clay_ppt(pf: float) -> float:
-    return 1000.0 * float(soil.TEXTURES["clay"].water_content(10.0**pf))
+    return 1000.0 * float(textures.TEXTURES["clay"].water_content(10.0**pf))
 
 
 def test_capacitive_probe_in_moist_soil_is_noise_offset_and_temperature() -> None:
-    probe = CapacitiveProbe(noise_ppt=4.0, offset_ppt=15.0, per_degree_ppt=1.0)
+    probe = CapacitiveProbe(4.0, offset_ppt=15.0, per_degree_ppt=1.0, taken_off_ppt=0.0)
     draws = np.random.default_rng(2).normal(size=5000)
     shown = probe.reads_ppt(300.0, 2.8, 20.0, draws)
     assert shown.mean() == pytest.approx(315.0, abs=0.3)
     assert shown.std() == pytest.approx(4.0, rel=0.05)
     assert probe.reads_ppt(300.0, 2.8, 32.0, 0.0) == pytest.approx(327.0, abs=1.0)
+    taken_off = replace(probe, taken_off_ppt=0.9, thermometer_c=0.5)
+    error_ppt = float(taken_off.adds_ppt(32.0, 0.0)) - 15.0
+    assert error_ppt == pytest.approx(12.0 * (1.0 - 0.9) - 0.9 * 0.5)
     exact = CapacitiveProbe(noise_ppt=0.0)
     ppt = np.arange(60.0, 480.0, 20.0)
     np.testing.assert_allclose(exact.reads_ppt(ppt, 2.0, 20.0, 0.0), ppt, atol=1.0)

@@ -1,5 +1,6 @@
 """The simulated hardware does what its ports promise, and knows the truth about the water."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -8,9 +9,9 @@ import pytest
 from controller import events
 from controller.plan import CONTACT
 from controller.ports import ASK_STOP, PLAN, RECORD
-from sim import soil
+from sim import soil, textures
 from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
-from sim.ground import Ground, Sky, forcing
+from sim.ground import PER_LITRE, Ground, Sky, forcing
 from sim.hourly import Hourly
 from sim.house import House
 from sim.sensors import CapacitiveProbe, TippingBucket
@@ -18,8 +19,9 @@ from tests.houses import UTC, make_house, still_weather
 
 START_S = 86400 * 1000
 # Sensors that show the truth, but for whole ppt and whole tips.
+SOUND = CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, pieces_drift=0.0, pieces_c=0.0)
 EXACT: dict[str, Any] = {
-    "probe": CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=0.0),
+    "probe": SOUND,
     "gauge": TippingBucket(tip_s=0.0, caught=1.0, wetting_um=0.0),
 }
 
@@ -45,9 +47,11 @@ def test_open_valve_gives_its_flow() -> None:
     assert litres(device, 1) == 0.0
     device.ground.catch_up(START_S + 7200)
     watered = device.ground.forcing[:, 2]
-    assert watered[0, soil.IRRIGATION] == pytest.approx(40.0 / 12.0)
+    assert watered[0, soil.IRRIGATION] == 40.0 * PER_LITRE
     assert watered[0, soil.IRRIGATION_S] == 1800
     assert watered[1:, soil.IRRIGATION].sum() == 0.0
+    mm = device.ground.results[0, 2, [soil.INFILTRATION, soil.RUNOFF_IRRIGATION]].sum()
+    assert mm + device.ground.columns.ponded_mm[2] == pytest.approx(40.0 / 12.0, abs=1.0)
 
 
 def test_water_is_split_at_the_full_hour_however_time_passes() -> None:
@@ -199,15 +203,17 @@ def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None
         return [ppt for ppt in device.look().soil_vwc_ppt if ppt is not None]
 
     def true_ppt(start_pf: float) -> float:
-        return 1000.0 * float(soil.TEXTURES["clay"].water_content(10.0**start_pf))
+        return 1000.0 * float(textures.TEXTURES["clay"].water_content(10.0**start_pf))
 
     assert reads(3.0) == pytest.approx([true_ppt(3.0)] * 2, abs=1.0)
     assert reads(4.5)[0] < true_ppt(4.5) - 100.0
-    probe = CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, per_degree_ppt=1.0)
-    assert reads(3.0, 8.0, probe=probe)[0] == pytest.approx(true_ppt(3.0) - 12.0, abs=1.0)
-    pieces = reads(3.0, probe=CapacitiveProbe(noise_ppt=0.0, pieces_ppt=20.0), seed=1)
-    assert pieces[0] != pieces[1]
-    assert reads(7.0 - 0.5, -40.0, probe=CapacitiveProbe(gap_share=0.99)) == [0, 0]
+    assert reads(3.0, 8.0)[0] == pytest.approx(true_ppt(3.0), abs=1.0)  # by its thermometer
+    bare = replace(SOUND, per_degree_ppt=1.0, taken_off_ppt=0.0)
+    assert reads(3.0, 8.0, probe=bare)[0] == pytest.approx(true_ppt(3.0) - 12.0, abs=1.0)
+    for what, spread in (("pieces_ppt", 15.0), ("pieces_drift", 0.5), ("pieces_c", 15.0)):
+        pieces = reads(3.0, -20.0, probe=replace(SOUND, **{what: spread}), seed=1)
+        assert pieces[0] != pieces[1], what
+    assert reads(7.0 - 0.5, -40.0, probe=replace(bare, gap_share=0.99)) == [0, 0]
 
 
 def test_contact_dries_after_rain() -> None:
@@ -233,15 +239,18 @@ def test_thermometer_reads_the_hour_or_nothing() -> None:
 def test_probe_reads_the_watered_column_at_a_third_of_a_metre() -> None:
     device = devices(make_house(hub=UTC, each_zone=[{"probe": 1}, {}]))
     first, none = device.look().soil_vwc_ppt
-    content = soil.water_content_at(device.ground.columns, 0.3)
-    assert first == round(1000 * content[2])
+    middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
+
+    def true_ppt() -> int:
+        content = device.ground.columns.water_content[2]
+        return round(1000.0 * float(np.interp(0.3, middles_m, content)))
+
+    assert first == true_ppt()
     assert none is None
     device.open(0, 40 * 3600)
     device.advance(START_S + 40 * 3600)
-    assert device.look().soil_vwc_ppt[0] == round(
-        1000 * soil.water_content_at(device.ground.columns, 0.3)[2]
-    )
     wetter = device.look().soil_vwc_ppt[0]
+    assert wetter == true_ppt()
     assert first is not None and wetter is not None and wetter > first + 10
 
 

@@ -38,6 +38,7 @@ from controller.events import (
     WET_SOIL,
 )
 from controller.events import PLAN as NEW_PLAN
+from controller.journal import BURST_FAULT, LEAK_FAULT
 from controller.limits import ASKED_MAX, WALL_MAX
 from controller.plan import BAN_HOURS
 from controller.ports import (
@@ -137,11 +138,11 @@ def held(bench: Bench) -> None:
 
 
 def leaking(bench: Bench) -> None:
-    bench.runner.hub.record.faults = 1
+    bench.runner.hub.record.faults = LEAK_FAULT
 
 
 def burst(bench: Bench) -> None:
-    bench.runner.hub.record.zone_faults[0] = 1
+    bench.runner.hub.record.zone_faults[0] = BURST_FAULT
 
 
 def nothing(bench: Bench) -> None:

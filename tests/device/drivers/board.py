@@ -58,6 +58,7 @@ class House:
                 world, pins.SOIL_NODE, pins.SOIL_NEAR, pins.SOIL_FAR, 10000, pins.SOIL_SERIES_OHM
             )
         else:
+            self.earth = Thermometer(world, pins.SOIL, 20000)
             self.probes = [Capacitive(world, pin, 1510000, pins.PROBE_POWER) for pin in pins.PROBES]
             self.meter = Contact(world, pins.METER)
 
@@ -239,7 +240,8 @@ def boots(house):
     board, runner = house.start()
     for _ in range(3):
         board.due_s = runner.turn()
-    from controller.events import BOOT, WHY
+    from boards.words import WHY
+    from controller.events import BOOT
 
     found = [WHY[event[2]] for event in runner.hub.log.events() if event[0] == BOOT]
     assert len(found) == 1

@@ -140,6 +140,9 @@ def make(defect=None):
 class kit_air:
     """A thermometer."""
 
+    def convert(self):
+        pass
+
     def mc(self):
         return 15000
 

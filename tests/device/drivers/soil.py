@@ -20,7 +20,7 @@ SUCTION_TABLE = ((0, 480), (10, 440), (33, 380), (100, 310), (200, 270))
 SERIES_OHM = 7870
 
 
-def capacitive(port, uv, power=None):
+def capacitive(port, uv, power=None, drift_ppm=0):
     world = fake_machine.power_on(port)
     import machine
 
@@ -31,7 +31,7 @@ def capacitive(port, uv, power=None):
     part = Capacitive(world, number, uv, power)
     pin = None if power is None else machine.Pin(power, machine.Pin.OUT, value=0)
     adc = machine.ADC(machine.Pin(number), atten=machine.ADC.ATTN_11DB)
-    return world, part, CapacitiveProbe(adc, TABLE, pin)
+    return world, part, CapacitiveProbe(adc, TABLE, drift_ppm, pin)
 
 
 def granular(port, ohm, table=SUCTION_TABLE):
@@ -110,30 +110,40 @@ def test_an_esp32_refuses_what_its_converter_bends():
 def test_capacitive_by_its_table():
     for uv, ppt in ((24000, 480), (27000, 430), (38000, 250), (52000, 0)):
         _, _, probe = capacitive("rp2", uv * 3300000 // 65535)
-        assert abs(probe.vwc_ppt(0) - ppt) <= 2, uv
+        assert abs(probe.vwc_ppt(20000) - ppt) <= 2, uv
+
+
+def test_capacitive_takes_its_drift_off():
+    shown = []
+    for temp_mc in (0, 15000, 20000, 32500):
+        _, _, probe = capacitive("rp2", 30000 * 3300000 // 65535, drift_ppm=800)
+        shown.append(probe.vwc_ppt(temp_mc))
+    assert [ppt - shown[2] for ppt in shown] == [16, 4, 0, -10]
+    _, _, probe = capacitive("rp2", 2900000, drift_ppm=800)
+    assert probe.vwc_ppt(40000) == 0  # never below
 
 
 def test_capacitive_beyond_its_table_gives_the_end():
     _, _, probe = capacitive("rp2", 1000000)
-    assert probe.vwc_ppt(0) == 480
+    assert probe.vwc_ppt(20000) == 480
     _, _, probe = capacitive("rp2", 2900000)
-    assert probe.vwc_ppt(0) == 0
+    assert probe.vwc_ppt(20000) == 0
 
 
 def test_capacitive_at_a_rail_says_nothing():
     for port in ("rp2", "esp32"):
         for uv in (0, 30000, 3300000):
             _, _, probe = capacitive(port, uv)
-            assert probe.vwc_ppt(0) is None
+            assert probe.vwc_ppt(20000) is None
 
 
 def test_capacitive_is_fed_only_while_read():
     world, part, probe = capacitive("rp2", 1510000, 22)
     assert not part.fed()
-    assert abs(probe.vwc_ppt(0) - 380) <= 3
+    assert abs(probe.vwc_ppt(20000) - 380) <= 3
     assert not part.fed()
     del world.analog[27]
-    assert fake_machine.raises(fake_machine.Fault, probe.vwc_ppt, 0)
+    assert fake_machine.raises(fake_machine.Fault, probe.vwc_ppt, 20000)
     assert not part.fed()
 
 

@@ -45,6 +45,24 @@ def test_spoilt_readings_are_refused():
     assert driver.mc() == 8000
 
 
+def test_two_convert_in_one_wait():
+    world, _, first = bench(8000)
+    import machine
+    from onewire import OneWire
+
+    from boards.drivers.thermometer import CONVERT_MS, Ds18b20
+
+    Thermometer(world, 13, 9000)
+    second = Ds18b20(OneWire(machine.Pin(13)))
+    first.convert()
+    second.convert()
+    world.advance_ms(CONVERT_MS)
+    begin_us = world.us
+    assert (first.mc(), second.mc()) == (8000, 9000)
+    assert world.us - begin_us < 100000
+    assert first.mc() == 8000  # and by itself again
+
+
 def test_a_missing_sensor():
     _, part, driver = bench(8000)
     part.absent = True
