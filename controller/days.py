@@ -207,7 +207,8 @@ class Days:
                 self._mark(passed_no, self._next_s)
             else:
                 last_no = agenda.last_started(self._plan, self.time, wall_s)
-                if why == POWER and wall_s < self._end_of(last_no):
+                is_cycle = last_no % PER_DAY < PER_DAY - 1  # or none began since yesterday
+                if why == POWER and is_cycle and wall_s < self._end_of(last_no):
                     last_no -= 1  # that one is begun late
                 days = last_no // PER_DAY - passed_no // PER_DAY
                 self._tell(SKIPPED, _NONE, why, days)

@@ -7,6 +7,7 @@ from controller.agenda import PER_DAY
 from controller.civil import day_of
 from controller.events import (
     ALARM,
+    BOOT,
     CAP,
     CLEARED,
     CLOCK,
@@ -280,6 +281,22 @@ def test_more_passed_cycles_before_a_closed_season() -> None:
     again.run_until(HOUR)
     assert len(again.told(SKIPPED, POWER)) == PASSED_MAX + 1
     assert not again.told(OPENED)
+
+
+@pytest.mark.parametrize("day", [1, 2, 3])
+def test_many_passed_cycles_before_a_closed_season(day: int) -> None:
+    """Power goes for a fortnight of explicit starts, and comes back in the closed season."""
+    starts = (300, 420, 540, 660)
+    made = plan(rows=[row(6, 1, starts_min=starts), row(7, 1, 0)])
+    before = Bench(made, wall(2026, 6, 16))
+    before.boot()
+    before.run_until(DAY // 2)
+    after = Bench(made, wall(2026, 7, day), before.store)
+    after.boot()
+    after.run_until(DAY)
+    assert [event[2] for event in after.told(BOOT)] == [POWER]
+    assert after.told(SKIPPED, POWER)[-1][1] == -1  # a count
+    assert not after.runner.hub.record.faults
 
 
 def test_waiting_runs_are_dropped_when_their_cycle_is_over() -> None:
