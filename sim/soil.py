@@ -27,6 +27,7 @@ Units in here: mm, hours; suction in cm of water (1 cm = 1 hPa nearly).
 
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from copy import copy
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -693,6 +694,24 @@ class Columns:
             self._state[c, :LAYERS] = texture.water_content(10.0**start_pf) * _THICK_MM
         self._state[:, LAYERS:] = 0.0
         self._state[:, _EXPECTED] = self.stored_mm()
+
+    def picked(self, columns: Sequence[int]) -> "Columns":
+        """A copy of some columns, in this order; one may be picked often, to go several ways.
+
+        A strip's yard must be picked before it; where it is picked twice, the last one counts.
+        """
+        made = copy(self)
+        made.textures = tuple(self.textures[c] for c in columns)
+        made._state = self._state[columns]
+        made._soil = self._soil[columns]
+        made._result = np.zeros((len(columns), RESULTS))
+        places: dict[int, int] = {}
+        for place, c in enumerate(columns):
+            yard = int(self._soil[c, _YARD])
+            if yard >= 0:
+                made._soil[place, _YARD] = places[yard]
+            places[c] = place
+        return made
 
     def step_hour(self, forcing: Floats) -> Floats:
         """One hour of every column.
