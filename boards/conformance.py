@@ -160,21 +160,22 @@ def raises(function: "Callable[..., object]", *args: object) -> bool:
 def plan_for(rig: Rig) -> bytes:
     """A plan that waters nothing by itself: no cycle, no sensor."""
     hub = {}
-    for name, _, least, _ in plans.HubPart.FIELDS:
+    for name, _, least, _ in plans.fields(plans.HubPart):
         hub[name] = max(least, 0)
     hub.update({"weekdays": 127, "trim_most_pct": 100, "poll_s": 3600, "watch_s": 600})
-    zone = {}
-    for name, _, least, _ in plans.ZonePart.FIELDS:
+    zone: "dict[str, object]" = {}
+    for name, _, least, _ in plans.fields(plans.ZonePart):
         zone[name] = least
     zone.update({"share_pct": 100, "cap_s": 7200, "longest_s": 3600, "held": rig.held})
     row = {"month": 1, "day": 1}
-    for name, _, least, _ in plans.RowPart.FIELDS:
+    for name, _, least, _ in plans.fields(plans.RowPart):
         row.setdefault(name, least)
     supply = {"flow_ml_min": 0, "gap_s": 0, "meter": 0, "master": 0}
     zones = []
     for tag in range(1, rig.zones + 1):
         zone["tag"] = tag
-        zones.append(plans.ZonePart(zone, "zone %d" % tag))
+        zone["name"] = "zone %d" % tag
+        zones.append(plans.ZonePart(zone))
     supplies = [plans.SupplyPart(supply) for _ in range(rig.supplies)]
     return plans.Plan(plans.HubPart(hub), supplies, zones, [plans.RowPart(row)], []).pack()
 

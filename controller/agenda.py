@@ -19,7 +19,7 @@ _AHEAD_DAYS = const(2)  # how far next_after looks; the hub asks again at each l
 def row_of(plan: "Plan", day: int) -> "RowPart":
     """The season row that holds on a day number."""
     _, month, of_month = date_of(day)
-    return plan.rows[plan.row_index(month, of_month)]
+    return plan.row_on(month, of_month)
 
 
 def number(day: int, cycle: int) -> int:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from controller.agenda import row_of
 from controller.civil import LocalTime, weekday_of
 from controller.limits import DAY_S
-from controller.plan import ANY_DATE, AUTO_OFF, NO_RAIN_SENSOR, HubPart, Part, Plan, ZonePart
+from controller.plan import ANY_DATE, AUTO_OFF, NO_RAIN_SENSOR, HubPart, Plan, ZonePart
 from controller.ports import DRY, FIRM, WET
 from sim.ground import Sky
 from sim.house import House, Owner
@@ -46,7 +46,7 @@ def policies(house: House) -> tuple[Policy, ...]:
 def bare_plan(plan: Plan) -> Plan:
     """The same table, hoses, gaps, rests and caps with nothing that holds back or trims."""
     hub = HubPart(
-        _values(plan.hub)
+        vars(plan.hub)
         | {
             "rain_kind": NO_RAIN_SENSOR,
             "frost": 0,
@@ -57,13 +57,8 @@ def bare_plan(plan: Plan) -> Plan:
             "rewet_days": 0,
         }
     )
-    zones = [ZonePart(_values(zone) | {"probe": 0}, zone.name) for zone in plan.zones]
+    zones = [ZonePart(vars(zone) | {"probe": 0}) for zone in plan.zones]
     return Plan(hub, plan.supplies, zones, plan.rows, [])
-
-
-def _values(part: Part) -> dict[str, int]:
-    names = [field[0] for field in part.FIELDS]
-    return dict(zip(names, part.values(), strict=True))
 
 
 def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:

@@ -102,7 +102,9 @@ def row(
     values["month"] = month
     values["day"] = day
     values["cycles"] = len(starts_min) or cycles
-    return plans.RowPart(values, tuple(starts_min))
+    both: "dict[str, Any]" = dict(values)
+    both["starts_min"] = tuple(starts_min)
+    return plans.RowPart(both)
 
 
 def usual_rows() -> "list[plans.RowPart]":
@@ -123,7 +125,7 @@ def plan(
     zone: "dict[str, int] | None" = None,
     **hub: int,
 ) -> "plans.Plan":
-    """Return a packed-and-checked plan.
+    """Return a packed plan.
 
     zones: a count, or a list of dicts of changes, one a zone; zone: changes for every zone;
     supplies: a list of dicts of changes; bans: tuples (kind, first, last); hub: changes of the hub.
@@ -136,7 +138,9 @@ def plan(
         both = dict(zone or {})
         both.update(change)
         both.setdefault("tag", index + 1)
-        parts.append(plans.ZonePart(merged(ZONE, both), "zone %d" % index))
+        values: "dict[str, Any]" = dict(merged(ZONE, both))
+        values["name"] = "zone %d" % index
+        parts.append(plans.ZonePart(values))
     made = plans.Plan(
         plans.HubPart(merged(HUB, hub)),
         [plans.SupplyPart(merged(SUPPLY, change)) for change in supplies or [{}]],

@@ -45,7 +45,7 @@ ROW: dict[str, int] = {
 def row(**values: Any) -> RowPart:
     """A season row; `starts_min` for explicit starts."""
     starts_min = values.pop("starts_min", ())
-    return RowPart(ROW | values, starts_min)
+    return RowPart(ROW | values | {"starts_min": starts_min})
 
 
 def make_house(
@@ -66,8 +66,13 @@ def make_house(
     parts = []
     for index in range(zones):
         own = each_zone[index] if each_zone else {}
-        values = ZONE | {"tag": index + 1, "supply": index % len(given)} | (zone or {}) | own
-        parts.append(ZonePart(values, f"z{index}"))
+        values: dict[str, Any] = (
+            ZONE
+            | {"name": f"z{index}", "tag": index + 1, "supply": index % len(given)}
+            | (zone or {})
+            | own
+        )
+        parts.append(ZonePart(values))
     plan = Plan(
         HubPart(HUB | (hub or {})),
         [SupplyPart(SUPPLY | values) for values in given],

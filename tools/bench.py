@@ -71,11 +71,15 @@ def widened(plan: Plan) -> Plan:
     zones = []
     for number in range(ZONES):
         part = plan.zones[number % len(plan.zones)]
-        names = [name for name, *_ in part.FIELDS]
-        values = dict(zip(names, part.values(), strict=True))
-        values |= {"tag": number + 1, "probe": 1, "wet_ppt": 365, "wet_off_ppt": 363}
+        values = vars(part) | {
+            "name": f"zone {number}",
+            "tag": number + 1,
+            "probe": 1,
+            "wet_ppt": 365,
+            "wet_off_ppt": 363,
+        }
         values |= {"dry_ppt": 310, "supply": 0}
-        zones.append(ZonePart(values, f"zone {number}"))
+        zones.append(ZonePart(values))
     return Plan(plan.hub, plan.supplies[:1], zones, plan.rows, plan.bans)
 
 

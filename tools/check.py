@@ -142,7 +142,7 @@ def _months(house: House) -> list[Month]:
     litres = [0.0] * 12
     for day in range(day_of(YEAR, 1, 1), day_of(YEAR + 1, 1, 1)):
         _, month, of_month = date_of(day)
-        litres[month - 1] += a_day[plan.row_index(month, of_month)]
+        litres[month - 1] += a_day[plan.rows.index(plan.row_on(month, of_month))]
     price = house.water_price_m3
     return [
         Month(name, amount, None if price is None else amount / 1000 * price)

@@ -16,11 +16,12 @@ from controller.limits import (
     SUPPLIES_MAX,
     ZONES_MAX,
 )
-from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPart, ZonePart
+from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPart, ZonePart, fields
 from sim import hoses
 from sim.et0 import extraterrestrial_radiation_mj_m2
 from sim.house import House, Owner, Strip
 from sim.soil import TEXTURES
+from tools.plan_rules import check
 from tools.property import WEEKDAYS, Mistake, Property, Season, Zone
 from tools.timezone import rule
 
@@ -58,9 +59,10 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
     if mistakes:
         raise prop.source.error(mistakes)
     try:
+        check(plan)
         plan.pack()
     except PlanError as error:
-        mistake = Mistake((), f"what makes no plan ({error.where})", "what the hub accepts")
+        mistake = Mistake((), f"what makes no plan ({error})", "what the hub accepts")
         raise prop.source.error([mistake]) from None
     return House(
         name=prop.site.name,
@@ -153,7 +155,7 @@ def _plan(prop: Property, et0_mm: Sequence[float]) -> Plan:
         values = _zone_values(prop, zone)
         values["tag"] = tag_of(name)
         values["supply"] = names.index(zone.supply)
-        zones.append(ZonePart(values, name))
+        zones.append(ZonePart(values | {"name": name}))
     supplies = [
         SupplyPart(
             {
@@ -263,7 +265,7 @@ def _row(
         "start_min": first,
         "length_min": (last - first) % 1440 or 1440 if season.window else 0,
     }
-    return RowPart(values, season.starts or ())
+    return RowPart(values | {"starts_min": season.starts or ()})
 
 
 def _bans(prop: Property) -> list[BanPart]:
@@ -316,7 +318,7 @@ def _strip(prop: Property, name: str, zone: Zone) -> Strip:
 
 def _zones_fit(prop: Property, plan: Plan) -> Iterator[Mistake]:
     """Zones that want more than their supply or the plan's numbers can give."""
-    most = {name: high for name, _, _, high in ZonePart.FIELDS}
+    most = {name: high for name, _, _, high in fields(ZonePart)}
     for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
         where = ("zones", name)
         gives_ml_min = plan.supplies[part.supply].flow_ml_min or most["flow_ml_min"]

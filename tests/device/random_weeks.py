@@ -33,6 +33,7 @@ from controller.ports import (
 )
 from tests.core import plan, row, wall
 from tests.device.scripted_year import DAY, HOUR, Lcg, Traced, explode
+from tools.plan_rules import check
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -186,7 +187,7 @@ def random_plan(draw: Draw) -> "plans.Plan":
                 month = draw.within(1, 12)
                 bans.append((plans.BAN_DATES, month * 32 + draw.within(1, 28), month * 32 + 28))
         try:
-            return plan(
+            made = plan(
                 zones=[random_zone(draw, supplies) for _ in range(zones)],
                 rows=[random_row(draw, month) for month in range(1, 13, draw.one(1, 3, 12))],
                 supplies=[
@@ -219,6 +220,8 @@ def random_plan(draw: Draw) -> "plans.Plan":
                 auto_trim=draw.below(3),
                 trim_gap_days=draw.within(1, 5),
             )
+            check(made)
+            return made
         except PlanError:
             continue
 

@@ -5,11 +5,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller import journal
-from controller.journal import HUB_FIELDS, ZONE_FIELDS, Record
+from controller.journal import Record
 from controller.limits import NAME_BYTES, ZONES_MAX
-from controller.plan import BanPart, HubPart, Part, Plan, PlanError, SupplyPart, ZonePart, unpack
+from controller.plan import (
+    BanPart,
+    HubPart,
+    Part,
+    Plan,
+    PlanError,
+    SupplyPart,
+    ZonePart,
+    fields,
+    unpack,
+)
 from tests.core import ZONE as USUAL_ZONE
 from tests.core import usual_rows
+from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 RANGES = {
     "b": (-(2**7), 2**7 - 1),
@@ -23,7 +34,7 @@ NAMES = st.text(st.characters(min_codepoint=32, max_codepoint=126), max_size=NAM
 
 def values_of(kind: type[Part]) -> st.SearchStrategy[dict[str, int]]:
     return st.fixed_dictionaries(
-        {name: st.integers(least, most) for name, _, least, most in kind.FIELDS}
+        {name: st.integers(least, most) for name, _, least, most in fields(kind)}
     )
 
 
@@ -49,7 +60,7 @@ def plans(draw: st.DrawFn) -> Plan:
             values.update(
                 {name: USUAL_ZONE[name] for name in ("wet_ppt", "wet_off_ppt", "dry_ppt")}
             )
-        zones.append(ZonePart(values, draw(NAMES)))
+        zones.append(ZonePart(values | {"name": draw(NAMES)}))
     bans = [BanPart(values) for values in draw(st.lists(values_of(BanPart), max_size=8))]
     return Plan(HubPart(hub), supplies, zones, usual_rows(), bans)
 
@@ -80,7 +91,7 @@ def test_a_plan(made: Plan, data: st.DataObject) -> None:
         (made.rows, read.rows),
         (made.bans, read.bans),
     ):
-        assert [part.values() for part in before] == [part.values() for part in after]
+        assert [vars(part) for part in before] == [vars(part) for part in after]
     assert [zone.name for zone in read.zones] == [zone.name for zone in made.zones]
     with pytest.raises(PlanError):
         unpack(data.draw(spoilt(packed)))

@@ -7,7 +7,7 @@ import pytest
 
 from controller import agenda
 from controller.civil import LocalTime, day_of
-from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
+from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, fields, unpack
 from sim.house import House
 from tests.unit.small_house import GOOD
 from tools.compile import (
@@ -59,7 +59,7 @@ def house_of(*changes: tuple[str, str]) -> House:
 def zone_with(line: str) -> dict[str, int]:
     """Fields of zone east with one more line."""
     zone = house_of(("length = 20\n", f"length = 20\n{line}\n")).plan.zones[1]
-    return dict(zip([field[0] for field in zone.FIELDS], zone.values(), strict=True))
+    return {name: getattr(zone, name) for name, *_ in fields(type(zone))}
 
 
 def test_usual_calendar() -> None:

@@ -144,7 +144,7 @@ def test_four_policies_share_table_hoses_and_caps() -> None:
         assert mine.probe == 0 and other.probe == 1
         for name in ("cap_s", "rest_s", "longest_s", "share_pct", "supply", "tag"):
             assert getattr(mine, name) == getattr(other, name)
-    assert [r.values() for r in bare.rows] == [r.values() for r in house.plan.rows]
+    assert [vars(r) for r in bare.rows] == [vars(r) for r in house.plan.rows]
 
 
 def heard(at_s: int, what: int, zone: int, why: int, value: int = 0) -> Heard:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from controller.plan import HubPart, Plan
+from controller.plan import HubPart, Plan, fields
 from sim.house import House, Strip
 from sim.pictures import Run, openings
 from sim.report import ReportError, read, result_sentences, runs_of, write_report
@@ -46,7 +46,7 @@ STATES = {
 
 def house(names: tuple[str, ...] = NAMES, **changes: Any) -> House:
     """Strips on two supplies; the report never reads the plan, so it is empty."""
-    hub = HubPart({name: least for name, _, least, _ in HubPart.FIELDS})
+    hub = HubPart({name: least for name, _, least, _ in fields(HubPart)})
     strips = tuple(
         Strip(name, z % 2, 18.0 + 2 * z, 0.6, 90.0, 0.8, 1.0) for z, name in enumerate(names)
     )
