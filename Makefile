@@ -21,7 +21,7 @@ STUBS_rp2 := micropython-rp2-rpi_pico_w-stubs
 STUBS_esp32 := micropython-esp32-stubs
 BOARD_rp2 := rp2_pico_w
 BOARD_esp32 := esp32
-BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards/console.py boards/drivers boards/template
+BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards/console.py boards/drivers boards/template boards/words.py
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:

@@ -14,7 +14,7 @@ from time import sleep_ms
 
 import machine
 
-from boards.console import HELP, Console, shown
+from boards.console import HELP, Console, shown, status
 from boards.drivers.clock import Clock
 from boards.drivers.deadline import Deadline
 from boards.drivers.sleep import Sleeper, Uptime
@@ -324,7 +324,7 @@ def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> N
     console.look(_reading(board.wall_s))
     if console.status:
         console.status = False
-        print(runner.hub.status())
+        print(status(runner.hub, board.up_s()))
     if console.waiting():
         return
     wait_s = board.due_s - board.up_s()

@@ -13,9 +13,10 @@ A check for which the rig has no hook is `not shown`, with the hook's name; it d
 
 import sys
 
+from boards.words import WHAT, WHY
 from controller import plan as plans
 from controller._const import TYPE_CHECKING, const
-from controller.events import ALARM, DRIVER, OPENED, STORE, WHAT, WHY
+from controller.events import ALARM, DRIVER, OPENED, STORE
 from controller.limits import WALL_MAX
 from controller.ports import ASK_CLOCK, ASK_RUN_ANYWAY, ASK_STOP, PLAN, RECORD, Seen
 from controller.runner import Runner

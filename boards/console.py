@@ -1,10 +1,11 @@
-"""What an owner types on a serial console, and how events are shown there."""
+"""What an owner types on a serial console, and how events and the hub's state are shown there."""
 
 import select
 
+from boards.words import WHAT, WHY
 from controller._const import TYPE_CHECKING, const
 from controller.civil import day_of, month_days
-from controller.events import WHAT, WHY
+from controller.events import CLOSED_SEASON, FAULT, OK
 from controller.limits import ASKED_MAX
 from controller.ports import (
     ASK_CHECK,
@@ -23,6 +24,7 @@ from controller.ports import (
 if TYPE_CHECKING:
     from typing import IO
 
+    from controller.hub import Hub
     from controller.ports import Asked
 
 READINGS = {"dry": DRY, "firm": FIRM, "wet": WET}
@@ -56,6 +58,42 @@ def shown(event: "tuple[int, ...]") -> str:
     """One line for an event."""
     what, zone, why, value, ml, _, up_s, _ = event
     return "%8d s  zone %2d  %-10s %-14s %d %d" % (up_s, zone, WHAT[what], WHY[why], value, ml)
+
+
+def status(hub: "Hub", up_s: int) -> "dict[str, object]":
+    """What a hub does and waits for, in plain numbers and code words."""
+    record = hub.record
+    zones = []
+    for zone, part in enumerate(hub.plan.zones):
+        run = hub.runs[zone]
+        probe = hub.lockouts.probes[zone]
+        why = hub.lockouts.why_not_start(zone, hub.days.local_s(up_s), False)
+        if record.faults or record.zone_faults[zone]:
+            why = FAULT
+        elif why == OK and hub.lockouts.closed_season:
+            why = CLOSED_SEASON
+        zones.append(
+            {
+                "name": part.name,
+                "open_s": up_s - hub.guard.opened_up_s[zone] if run and run.open else 0,
+                "used_s": record.used_s[zone],
+                "waiting": record.waiting >> zone & 1,
+                "held_back": WHY[why],
+                "trim_pct": hub.trim.pct(zone, probe is None or probe.trusted),
+                "rewet_days": record.rewet_days[zone],
+                "bank_um": record.bank_um[zone],
+                "soil_vwc_ppt": probe.ppt if probe is not None else -1,
+                "flow_ml_min": record.flow_ml_min[zone],
+            }
+        )
+    return {
+        "up_s": up_s,
+        "wall_s": hub.days.wall_s(up_s),
+        "boots": record.boots,
+        "wake_s": hub.wake_s,
+        "alarms": [(zone, WHY[why]) for zone, why in hub._alarms],
+        "zones": zones,
+    }
 
 
 class Console:

@@ -3,6 +3,9 @@
 An event is `(what, zone, why, value, ml, boots, up_s, wall_s)`. `zone` is -1 where it concerns the
 hub, a zone index, or `ZONES_MAX + n` for supply n; `wall_s` is -1 while the clock is not trusted.
 `value` is seconds for OPENED (planned), CLOSED and CUT_SHORT (given); else it goes with `why`.
+
+`what` and `why` are counted from 0, in order. A code's word is its name in small letters; the core
+does not hold it: see `boards/words.py`.
 """
 
 from controller._const import const
@@ -23,23 +26,6 @@ REFUSED = const(10)
 TRIMMED = const(11)  # value: the zone's whole trim, percent
 REWETTING = const(12)  # value: days left
 LEARNED = const(13)  # value: a zone's flow, ml/min
-
-WHAT = (
-    "boot",
-    "opened",
-    "closed",
-    "cut_short",
-    "skipped",
-    "locked",
-    "released",
-    "alarm",
-    "cleared",
-    "accepted",
-    "refused",
-    "trimmed",
-    "rewetting",
-    "learned",
-)
 
 # Why. The first group holds water back; the order is the order in which they are asked.
 OK = const(0)
@@ -94,57 +80,6 @@ AUTOMATIC = const(44)
 CLEAR = const(45)
 SEASON = const(46)
 CRASH = const(47)
-
-WHY = (
-    "ok",
-    "fault",
-    "low_battery",
-    "frost",
-    "quiet",
-    "lost_clock",
-    "hold",
-    "closed_season",
-    "rain",
-    "wet_soil",
-    "no_time",
-    "cap",
-    "rest",
-    "gap",
-    "open_limit",
-    "too_short",
-    "longest",
-    "power",
-    "clock",
-    "owner",
-    "plan",
-    "done",
-    "litres",
-    "planned",
-    "manual",
-    "test",
-    "no_flow",
-    "burst",
-    "leak",
-    "driver",
-    "store",
-    "broken",
-    "probe",
-    "stale",
-    "dry_at_full",
-    "supply_no_flow",
-    "busy",
-    "unknown",
-    "after_rain",
-    "after_cycle",
-    "too_soon",
-    "too_many",
-    "bad_plan",
-    "check",
-    "automatic",
-    "clear",
-    "season",
-    "crash",
-)
 
 
 class Log:

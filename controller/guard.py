@@ -13,6 +13,7 @@ from controller.events import (
     LONGEST,
     OK,
     OPEN_LIMIT,
+    PLANNED,
 )
 from controller.journal import BURST_FAULT
 from controller.limits import CLOSE_RETRY_S
@@ -30,6 +31,25 @@ class Broken(Exception):
     """An invariant does not hold: every valve must be closed, and the fault kept."""
 
 
+class Run:
+    """One run of one zone, about to begin or under way."""
+
+    open = False  # its OPEN was carried out
+    opening: "tuple[int, ...]" = ()  # the event that says so
+    flow_ml_min = _NONE  # last measured
+    bad_flow = False
+    ended = OK  # why it is being closed
+
+    def __init__(
+        self, zone: int, run_s: int, run_ml: int = 0, kind: int = PLANNED, anyway: bool = False
+    ) -> None:
+        self.zone = zone
+        self.run_s = run_s
+        self.run_ml = run_ml  # ends the run when given; 0: minutes do
+        self.kind = kind  # PLANNED, MANUAL or TEST
+        self.anyway = anyway  # the owner overrides what may be overridden
+
+
 class Guard:
     """Every valve of the hub, and the rules that none may break."""
 
@@ -37,29 +57,30 @@ class Guard:
         self._plan = plan
         self._record = record
         zones = len(plan.zones)
-        self.valves = zones + len(plan.supplies)
-        self.supply_of = [part.supply for part in plan.zones] + list(range(len(plan.supplies)))
-        self._zones_of = [0] * len(plan.supplies)  # bits
+        supplies = len(plan.supplies)
+        self._zones = zones
+        self.supply_of = [part.supply for part in plan.zones] + list(range(supplies))
+        self._zones_of = [0] * supplies  # bits
         for zone, part in enumerate(plan.zones):
             self._zones_of[part.supply] |= 1 << zone
-        # Both lists are short (most often empty), and asked several times a step.
+        # All three lists are short (most often empty), and asked several times a step.
         self.open_zones: "list[int]" = []  # told to open, and not known to be shut again
+        self.valves = list(range(zones))  # not every supply has a master
+        for supply, spigot in enumerate(plan.supplies):
+            if spigot.master:
+                self.valves.append(zones + supply)
         # Valves to close. Whatever a valve was before boot, it is closed, and until then is in use.
-        self.to_shut = [valve for valve in range(self.valves) if self._exists(valve)]
+        self.to_shut = list(self.valves)
         self.opened_up_s = [0] * zones  # of the open zones
         self.end_up_s = [0] * zones
-        self._retry_up_s = [up_s] * self.valves
-        self._failed = [False] * self.valves
-        self._gap_up_s = [up_s] * len(plan.supplies)  # when each supply may open again
+        self._retry_up_s = [up_s] * (zones + supplies)
+        self._failed: "list[int]" = []  # valves that would not close
+        self._gap_up_s = [up_s] * supplies  # when each supply may open again
         self._settled_up_s = up_s  # when all of them may
         self.retry_zone_up_s = [up_s] * zones  # when a zone with a passing fault may be tried
         self.ready = False  # every valve was told to close since boot
 
     # What is known.
-
-    def master_of(self, supply: int) -> int:
-        """Valve number of a supply's master."""
-        return len(self._plan.zones) + supply
 
     def open_zone(self, supply: int) -> int:
         """The zone that is open on a supply, or -1."""
@@ -77,21 +98,12 @@ class Guard:
 
     def settling_zones(self, up_s: int) -> int:
         """Bits of the zones whose supply settles after a valve was shut."""
-        if up_s >= self._settled_up_s:
-            return 0
         bits = 0
-        for supply, gap_up_s in enumerate(self._gap_up_s):
-            if up_s < gap_up_s:
-                bits |= self._zones_of[supply]
+        if up_s < self._settled_up_s:
+            for supply, gap_up_s in enumerate(self._gap_up_s):
+                if up_s < gap_up_s:
+                    bits |= self._zones_of[supply]
         return bits
-
-    def all_shut(self) -> bool:
-        """Whether every valve is known to be shut."""
-        return not self.to_shut and not self.open_zones
-
-    def count(self) -> int:
-        """How many zones are open."""
-        return len(self.open_zones)
 
     def gap_end_up_s(self, zone: int) -> int:
         """When the settling gap of a zone's supply is over."""
@@ -99,89 +111,83 @@ class Guard:
 
     def judge(self, zone: int, run_s: int, up_s: int) -> int:
         """Return OK, or why `zone` must not be opened for `run_s` now."""
-        part = self._plan.zones[zone]
         record = self._record
+        if not self.ready or record.faults:
+            return FAULT
         faults = record.zone_faults[zone]
-        if not self.ready or record.faults or faults & BURST_FAULT:
+        if faults and (faults & BURST_FAULT or up_s < self.retry_zone_up_s[zone]):
             return FAULT
-        if faults and up_s < self.retry_zone_up_s[zone]:
-            return FAULT
+        part = self._plan.zones[zone]
         if run_s > part.longest_s:
             return LONGEST
         if run_s + record.used_s[zone] > part.cap_s:
             return CAP
+        supply = part.supply
         for valve in self.to_shut:
-            if self.supply_of[valve] == part.supply:
-                return FAULT if self._failed[valve] else BUSY
-        if len(self.open_zones) >= self._plan.hub.open_max or self.open_zone(part.supply) >= 0:
+            if self.supply_of[valve] == supply:
+                return FAULT if valve in self._failed else BUSY
+        if self.open_zones and (
+            len(self.open_zones) >= self._plan.hub.open_max or self.open_zone(supply) >= 0
+        ):
             return OPEN_LIMIT
-        if up_s < self._gap_up_s[part.supply]:
-            return GAP
-        return OK
+        return GAP if up_s < self._gap_up_s[supply] else OK
 
     # What is done.
 
-    def open(self, zone: int, run_s: int, up_s: int) -> "list[Command]":
-        """Return the commands that open `zone`. Raises Broken if it must not be opened."""
-        if self.judge(zone, run_s, up_s) != OK:
+    def open(self, run: Run, up_s: int) -> "list[Command]":
+        """Return the commands that begin a run. Raises Broken if it must not begin."""
+        zone = run.zone
+        if self.judge(zone, run.run_s, up_s) != OK:
             raise Broken("open")
-        part = self._plan.zones[zone]
+        longest_s = self._plan.zones[zone].longest_s
         self.open_zones.append(zone)
         self.opened_up_s[zone] = up_s
-        self.end_up_s[zone] = up_s + run_s
-        commands: "list[Command]" = [(OPEN, zone, part.longest_s)]
-        if self._plan.supplies[part.supply].master:
-            commands.insert(0, (OPEN, self.master_of(part.supply), part.longest_s))
+        self.end_up_s[zone] = up_s + run.run_s
+        commands: "list[Command]" = [(OPEN, zone, longest_s)]
+        master = self._zones + self.supply_of[zone]
+        if master in self.valves:
+            commands.insert(0, (OPEN, master, longest_s))
         return commands
 
     def shut(self, zone: int, up_s: int) -> None:
-        """Have a zone's valve, and its supply's master, closed by the next commands."""
-        self._shut_valve(zone, up_s)
-        master = self.master_of(self.supply_of[zone])
-        if self._exists(master):
-            self._shut_valve(master, up_s)
-
-    def shut_all(self, up_s: int) -> None:
-        """Have every valve closed."""
-        for valve in range(self.valves):
-            if self._exists(valve):
-                self._shut_valve(valve, up_s)
-
-    def _shut_valve(self, valve: int, up_s: int) -> None:
-        if valve not in self.to_shut:
-            self.to_shut.append(valve)
-        self._retry_up_s[valve] = up_s
+        """Have a zone's valve, and its supply's master, closed by the next commands; -1: all."""
+        valves = self.valves
+        for valve in valves if zone == _NONE else (zone, self._zones + self.supply_of[zone]):
+            if valve in valves:
+                if valve not in self.to_shut:
+                    self.to_shut.append(valve)
+                self._retry_up_s[valve] = up_s
 
     def closing(self, up_s: int) -> "list[Command]":
         """Return the CLOSE commands due now."""
+        if not self.to_shut:
+            return []
         return [(CLOSE, valve) for valve in self.to_shut if up_s >= self._retry_up_s[valve]]
 
-    def closed(self, valve: int, up_s: int) -> bool:
-        """A CLOSE was carried out. Returns True if an earlier try had failed."""
-        recovered = self._failed[valve]
-        self._failed[valve] = False
-        self.to_shut.remove(valve)
-        if valve in self.open_zones:
-            self.open_zones.remove(valve)
-        supply = self.supply_of[valve]
-        gap_end_up_s = up_s + self._plan.supplies[supply].gap_s
-        self._gap_up_s[supply] = gap_end_up_s
-        self._settled_up_s = max(self._settled_up_s, gap_end_up_s)
-        self._see_ready()
-        return recovered
+    def closed(self, valve: int, done: bool, up_s: int) -> bool:
+        """A CLOSE was carried out, or failed: then it is tried again soon.
 
-    def close_failed(self, valve: int, up_s: int) -> bool:
-        """A CLOSE was not carried out: try again soon. Returns True the first time."""
-        first = not self._failed[valve]
-        self._failed[valve] = True
-        self._retry_up_s[valve] = up_s + CLOSE_RETRY_S
-        self._see_ready()
-        return first
-
-    def _see_ready(self) -> None:
-        """Ready once every valve was tried; those that would not close keep their supply shut."""
-        if not self.ready:
-            self.ready = all(self._failed[valve] for valve in self.to_shut)
+        Returns True if that is news: the first that failed, or the first that worked again.
+        """
+        failed = valve in self._failed
+        if done:
+            self.to_shut.remove(valve)
+            if valve in self.open_zones:
+                self.open_zones.remove(valve)
+            supply = self.supply_of[valve]
+            gap_up_s = up_s + self._plan.supplies[supply].gap_s
+            self._gap_up_s[supply] = gap_up_s
+            self._settled_up_s = max(self._settled_up_s, gap_up_s)
+            if failed:
+                self._failed.remove(valve)
+        else:
+            self._retry_up_s[valve] = up_s + CLOSE_RETRY_S
+            if not failed:
+                self._failed.append(valve)
+        # Ready once every valve was tried; those that would not close keep their supply shut.
+        if len(self.to_shut) == len(self._failed):
+            self.ready = True
+        return failed == done
 
     def due_up_s(self, none_up_s: int) -> int:
         """When the guard next has something to do: a run's end, another try, or `none_up_s`."""
@@ -202,17 +208,11 @@ class Guard:
             if supplies & bit:
                 raise Broken("overlap")
             supplies |= bit
-            if zone in self.to_shut:
-                continue
-            end_up_s = self.end_up_s[zone]
-            if up_s >= end_up_s:
-                raise Broken("past its end")
-            if end_up_s - self.opened_up_s[zone] > self._plan.zones[zone].longest_s:
-                raise Broken("too long")
+            if zone not in self.to_shut:
+                end_up_s = self.end_up_s[zone]
+                if up_s >= end_up_s:
+                    raise Broken("past its end")
+                if end_up_s - self.opened_up_s[zone] > self._plan.zones[zone].longest_s:
+                    raise Broken("too long")
         if len(self.open_zones) > self._plan.hub.open_max:
             raise Broken("too many")
-
-    def _exists(self, valve: int) -> bool:
-        """Whether there is such a valve: not every supply has a master."""
-        zones = len(self._plan.zones)
-        return valve < zones or bool(self._plan.supplies[valve - zones].master)

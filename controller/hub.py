@@ -17,7 +17,6 @@ from controller.events import (
     CAP,
     CLEARED,
     CLOSED,
-    CLOSED_SEASON,
     CUT_SHORT,
     DONE,
     DRIVER,
@@ -43,11 +42,10 @@ from controller.events import (
     SUPPLY_NO_FLOW,
     TEST,
     TOO_SHORT,
-    WHY,
     Log,
 )
 from controller.events import PLAN as NEW_PLAN
-from controller.guard import Guard
+from controller.guard import Guard, Run
 from controller.journal import (
     BROKEN_FAULT,
     BURST_FAULT,
@@ -68,7 +66,6 @@ from controller.lockouts import Lockouts, quiet_within
 from controller.meter import Meter, wrong
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
-from controller.run import Run
 from controller.trim import Trim
 
 if TYPE_CHECKING:
@@ -106,8 +103,7 @@ class Hub:
         self._look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
         self._soon = False  # a run waits for nothing but the settling gap
         self._save_up_s = 0  # a store that failed is not written before
-        record = journal.unpack(saved) if saved else None
-        self._adopt(plan, record or journal.Record(0))
+        self._adopt(plan, journal.unpack(saved) or journal.Record(0))
 
     def _adopt(self, plan: Plan, record: "journal.Record") -> None:
         """Take a plan, and what the record holds for its zones. Every valve is shut."""
@@ -123,7 +119,6 @@ class Hub:
         self.days = Days(plan, record, self.lockouts, self.trim, replanned, self._tell)
         self.guard = Guard(plan, record, self._up_s)
         self.meters = [Meter(self._up_s) if supply.meter else None for supply in plan.supplies]
-        self._metered = [(s, meter) for s, meter in enumerate(self.meters) if meter is not None]
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self.intent: "Run | None" = None
         self._intent_saved = False
@@ -168,66 +163,57 @@ class Hub:
     def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
         """Look at everything once, and collect the commands, most urgent first."""
         opening: "list[Command]" = []
+        record = self.record
+        guard = self.guard
+        waited = record.waiting
         self._look_up_s = _FAR
         self._soon = False
-        if self.guard.ready:
+        if guard.ready:
             if not self._booted:
-                self.record.boots = (self.record.boots + 1) & 0xFFFF
-                self._tell(BOOT, _NONE, self._why, self.record.boots)
-            waited = self.record.waiting
+                record.boots = (record.boots + 1) & 0xFFFF
+                self._tell(BOOT, _NONE, self._why, record.boots)
             if self.days.catch_up(up_s):
                 self.dirty = True
             if not self._booted:
                 self._boot(up_s, seen)
-            if asked:
-                self._answer(asked, up_s, seen)
-            if self.guard.open_zones:
+        if asked:
+            self._judged_up_s = _NONE
+            if self._booted and up_s != self._polled_up_s:
+                self._poll(up_s, seen)  # answered by what the sensors say now
+            owner.answer(self, asked, up_s)
+        if self._booted:
+            if guard.open_zones:
                 self._end_runs(up_s, seen)
             opening = self._begin_runs(up_s, seen)
-            if waited and not self.record.waiting:
+            if waited and not record.waiting:
                 self._owed = True
-        elif asked:
-            self._answer(asked, up_s, seen)
-        commands = self.guard.closing(up_s)
-        commands += self._saving(up_s)
-        return self._speak(up_s, commands + opening)
-
-    def _answer(self, asked: "list[Asked] | tuple[()]", up_s: int, seen: "Seen") -> None:
-        """Answer the owner, by what the sensors say now."""
-        self._judged_up_s = _NONE
-        if self._booted and up_s != self._polled_up_s:
-            self._poll(up_s, seen)
-        owner.answer(self, asked, up_s)
+        return self._speak(up_s, guard.closing(up_s) + self._saving(up_s) + opening)
 
     def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
-        """Return commands and what is to be reported; set when to wake."""
+        """Return commands and what is to be reported; set when to wake: the soonest of all due."""
         if commands:
             self._sent = commands
             self.wake_s = up_s  # how that went is to be told at once
         else:
             # What only reports needs no answer: an event that was not shown is still in the log.
             self.guard.verify(up_s)
-            self._plan_wake(up_s)
+            due_up_s = self.guard.due_up_s(self._look_up_s)
+            if self._booted and self.days.trusted:
+                other_up_s = self.days.due_up_s()
+                if other_up_s < due_up_s:
+                    due_up_s = other_up_s
+                if self.lockouts.has_quiet and self.guard.open_zones:
+                    other_up_s = up_s + self.days.steady_s(up_s)
+                    if other_up_s < due_up_s:
+                        due_up_s = other_up_s
+            if up_s < self._save_up_s < due_up_s and (self.dirty or self._owed):
+                due_up_s = self._save_up_s
+            self._due_up_s = due_up_s
+            self.wake_s = self._poll_up_s if self._poll_up_s < due_up_s else due_up_s
         if self._events:
             commands += [(REPORT, event) for event in self._events]
             self._events = []
         return commands
-
-    def _plan_wake(self, up_s: int) -> None:
-        """Set when `step` next has something to do: the soonest of all that may come due."""
-        due_up_s = self.guard.due_up_s(self._look_up_s)
-        if self._booted and self.days.trusted:
-            other_up_s = self.days.due_up_s()
-            if other_up_s < due_up_s:
-                due_up_s = other_up_s
-            if self.lockouts.has_quiet and self.guard.open_zones:
-                other_up_s = up_s + self.days.steady_s(up_s)
-                if other_up_s < due_up_s:
-                    due_up_s = other_up_s
-        if up_s < self._save_up_s < due_up_s and (self.dirty or self._owed):
-            due_up_s = self._save_up_s
-        self._due_up_s = due_up_s
-        self.wake_s = self._poll_up_s if self._poll_up_s < due_up_s else due_up_s
 
     def _boot(self, up_s: int, seen: "Seen") -> None:
         """Every valve has been shut: account for whatever was open when the power went."""
@@ -262,43 +248,37 @@ class Hub:
         """
         sent = self._sent
         self._sent = []
-        for place, command in enumerate(sent):
-            done = place < seen.done
-            failed = place == seen.done
+        tries = seen.done  # of each command: above 0 it was carried out, at 0 it failed
+        for command in sent:
             what = command[0]
             if what == CLOSE:
-                if done:
-                    self._closed(command[1], up_s, seen)
-                elif failed and self.guard.close_failed(command[1], up_s):
-                    self._alarm(True, self._named(command[1]), DRIVER, 0)
+                self._closed(command[1], tries, up_s, seen)
             elif what == SAVE:
-                self._saved(command[1], done, failed, up_s)
+                self._saved(command[1], tries, up_s)
             elif what == OPEN:
-                self._opened(command[1], done, failed, up_s, seen)
-            elif not done and not failed:
-                self._not_shown(command[1])
+                self._opened(command[1], tries, up_s, seen)
+            elif tries < 0:
+                self._events.append(command[1])  # not tried: shown the next time
+            tries -= 1
         what = sent[0][0]
-        if seen.done < len(sent):
+        if tries < 0:
             return True
         if what == SAVE and self._intent_saved and up_s == self._judged_up_s:
             return False
         if what != OPEN:
             return True
-        if self.guard.count() >= self.plan.hub.open_max:
+        if len(self.guard.open_zones) >= self.plan.hub.open_max:
             return False
         return self.test != 0 or self.record.waiting & ~self.guard.busy_zones() != 0
 
-    def _not_shown(self, event: "tuple[int, ...]") -> None:
-        """A report that was not tried is tried again; of an opening, only if there was one."""
-        if event[0] != OPENED or event[1] not in self.guard.to_shut:
-            self._events.append(event)
-
-    def _closed(self, valve: int, up_s: int, seen: "Seen") -> None:
-        """A valve is shut: book what its zone was given."""
-        if self.guard.closed(valve, up_s):
-            self._alarm(False, self._named(valve), DRIVER, 0)
+    def _closed(self, valve: int, tries: int, up_s: int, seen: "Seen") -> None:
+        """A valve is shut: book what its zone was given. Or it is not, and tried again."""
+        if tries < 0:
+            return
+        if self.guard.closed(valve, tries > 0, up_s):
+            self._alarm(tries == 0, self._named(valve), DRIVER, 0)
         run = self.runs[valve] if valve < len(self.runs) else None
-        if run is None:
+        if run is None or tries == 0:
             return
         zone = run.zone
         record = self.record
@@ -313,7 +293,7 @@ class Hub:
         record.valve_wall_s[zone] = self.days.wall_s(up_s)
         self._shut_up_s[zone] = up_s
         given_ml = 0
-        supply = self.plan.zones[zone].supply
+        supply = self.guard.supply_of[zone]
         meter = self.meters[supply]
         if meter is not None:
             given_ml = meter.given_ml(seen.meter_ml[supply])
@@ -325,63 +305,61 @@ class Hub:
             record.flow_ml_min[zone] = min(run.flow_ml_min, 65535)
             self._tell(LEARNED, zone, TEST, record.flow_ml_min[zone])
 
-    def _opened(self, valve: int, done: bool, failed: bool, up_s: int, seen: "Seen") -> None:
+    def _opened(self, valve: int, tries: int, up_s: int, seen: "Seen") -> None:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
+        if tries == 0:
+            self._alarm(True, self._named(valve), DRIVER, 0)
         if valve >= len(self.runs):
-            if failed:
-                self._alarm(True, self._named(valve), DRIVER, 0)
-            return
+            return  # a master
         record = self.record
-        if not done:
-            if failed:
+        if tries <= 0:
+            if tries == 0:
                 record.zone_faults[valve] |= DRIVER_FAULT
                 self.guard.retry_zone_up_s[valve] = up_s + FAULT_RETRY_S
-                self._alarm(True, valve, DRIVER, 0)
             self.guard.shut(valve, up_s)
             return
         run = self.runs[valve]
         assert run is not None  # it is what its OPEN was emitted for
         run.open = True
-        self.log.add(run.opening)
+        self._tell(OPENED, valve, run.kind, run.run_s)
         if record.zone_faults[valve] & DRIVER_FAULT:
             record.zone_faults[valve] &= ~DRIVER_FAULT
             self._alarm(False, valve, DRIVER, 0)
         wait_s = self.plan.hub.watch_s
-        supply = self.plan.zones[valve].supply
+        supply = self.guard.supply_of[valve]
         meter = self.meters[supply]
         if meter is not None:
             meter.turned(seen.meter_ml[supply], up_s)
             wait_s = min(wait_s, SETTLE_S)
         self._poll_up_s = min(self._poll_up_s, up_s + wait_s)
 
-    def _saved(self, slot: int, done: bool, failed: bool, up_s: int) -> None:
+    def _saved(self, slot: int, tries: int, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
-        if failed:
+        plan = self.new_plan
+        if tries > 0:
+            if self._alarms:
+                self._alarm(False, _NONE, STORE, slot)
+            if slot == RECORD:
+                self._intent_saved = self.intent is not None
+            else:
+                assert plan is not None  # every valve is shut: it takes the old one's place
+                before = self.lockouts
+                self.days.drop_waiting(NEW_PLAN)
+                self.new_plan = None
+                self._adopt(plan[0], self.record)
+                self.lockouts.follow(before)
+                self._alarms += self.lockouts.alarms()
+            return
+        if tries == 0:
             self._alarm(True, _NONE, STORE, slot)
             self._save_up_s = up_s + SAVE_RETRY_S
             if slot == PLAN:
                 self.new_plan = None
                 self._tell(REFUSED, _NONE, STORE, NEW_PLAN)
-        if done and self._alarms:
-            self._alarm(False, _NONE, STORE, slot)
-        if slot == PLAN:
-            if done and self.new_plan is not None:
-                self._swap_plan(self.new_plan[0])
-        elif done:
-            self._intent_saved = self.intent is not None
-        else:
+        if slot == RECORD:
             self.dirty = True
-            if failed:
+            if tries == 0:
                 self._cancel()
-
-    def _swap_plan(self, plan: Plan) -> None:
-        """Put the new plan in the old one's place, now that every valve is shut."""
-        before = self.lockouts
-        self.days.drop_waiting(NEW_PLAN)
-        self.new_plan = None
-        self._adopt(plan, self.record)
-        self.lockouts.follow(before)
-        self._alarms += self.lockouts.alarms()
 
     # Runs.
 
@@ -397,7 +375,7 @@ class Hub:
 
     def _why_end(self, run: Run, up_s: int, seen: "Seen") -> int:
         """Return why an open run must be closed now, or OK."""
-        supply = self.plan.zones[run.zone].supply
+        supply = self.guard.supply_of[run.zone]
         meter = self.meters[supply]
         if up_s >= self.guard.end_up_s[run.zone]:
             if meter:
@@ -414,17 +392,24 @@ class Hub:
         return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway)
 
     def _begin_runs(self, up_s: int, seen: "Seen") -> "list[Command]":
-        """Open the run whose intent is written, or choose the next."""
+        """Open the run whose intent is written, or intend the next that may start."""
         run = self.intent
         if run is not None:
-            if not self._intent_saved:
-                return []
-            if up_s != self._judged_up_s and self.why_not(run, up_s) != OK:
+            if self._intent_saved:
+                if up_s == self._judged_up_s or self.why_not(run, up_s) == OK:
+                    return self._open_intent(up_s)
                 self._cancel()
-                return []
-            return self._open_intent(up_s)
-        if self.new_plan is None and up_s >= self._save_up_s:
-            self._choose(up_s, seen)
+        elif (
+            self.new_plan is None
+            and up_s >= self._save_up_s
+            and len(self.guard.open_zones) < self.plan.hub.open_max
+        ):
+            if self.test:
+                self._choose_test(up_s)
+            elif self.record.waiting:
+                if up_s - self._polled_up_s >= 2 * self.plan.hub.watch_s:
+                    self._poll(up_s, seen)  # no older than while a valve is open
+                self._choose_waiting(up_s)
         return []
 
     def _open_intent(self, up_s: int) -> "list[Command]":
@@ -434,20 +419,7 @@ class Hub:
         self.intent = None
         self._intent_saved = False
         self.runs[run.zone] = run
-        run.opening = self._event(OPENED, run.zone, run.kind, run.run_s)
-        self._events.append(run.opening)  # shown, and logged, only if it does open
-        return self.guard.open(run.zone, run.run_s, up_s)
-
-    def _choose(self, up_s: int, seen: "Seen") -> None:
-        """Intend the first run that may start; note when to look again."""
-        if self.guard.count() >= self.plan.hub.open_max:
-            return
-        if self.test:
-            self._choose_test(up_s)
-        elif self.record.waiting:
-            if up_s - self._polled_up_s >= 2 * self.plan.hub.watch_s:
-                self._poll(up_s, seen)  # what is judged is hardly older than while a valve is open
-            self._choose_waiting(up_s)
+        return self.guard.open(run, up_s)
 
     def _choose_waiting(self, up_s: int) -> None:
         """Intend the first waiting run that may start, of those whose supply is free."""
@@ -564,13 +536,17 @@ class Hub:
     def stop(self, why: int, up_s: int) -> None:
         """Close what is open, and drop what waits."""
         self._cancel()
+        self._end_open(why, up_s)
+        self.test = 0
+        self.days.drop_waiting(why)
+
+    def _end_open(self, why: int, up_s: int) -> None:
+        """Close what is open."""
         for zone in self.guard.open_zones:
             run = self.runs[zone]
             if run is not None and zone not in self.guard.to_shut:
                 run.ended = why
                 self.guard.shut(zone, up_s)
-        self.test = 0
-        self.days.drop_waiting(why)
 
     # Sensors.
 
@@ -591,42 +567,38 @@ class Hub:
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
         if up_s < self.lockouts.dry_up_s:
             next_up_s = min(next_up_s, self.lockouts.dry_up_s)
-        for supply, meter in self._metered:
-            if self._watch(supply, meter, seen.meter_ml[supply], up_s):
+        for supply, meter in enumerate(self.meters):
+            if meter is None:
+                continue
+            ml = seen.meter_ml[supply]
+            if self._watch(supply, meter, ml, up_s):
                 changed = True
             zone = self.guard.open_zone(supply)
-            settle_up_s = meter.settle_up_s(up_s, zone != _NONE)
-            if settle_up_s:
-                next_up_s = min(next_up_s, settle_up_s)
+            other_up_s = meter.settle_up_s(up_s, zone != _NONE)
+            if other_up_s:
+                next_up_s = min(next_up_s, other_up_s)
             run = self.runs[zone] if zone != _NONE else None
             if run is not None and run.run_ml and zone not in self.guard.to_shut:
-                litres_up_s = self._litres_up_s(run, meter, seen.meter_ml[supply], up_s)
-                if litres_up_s <= up_s:
+                left_ml = run.run_ml - meter.given_ml(ml)
+                if left_ml <= 0:
                     changed = True  # the run is to be ended
-                next_up_s = min(next_up_s, max(litres_up_s, up_s + 1))
+                    next_up_s = min(next_up_s, up_s + 1)
+                elif run.flow_ml_min > 0:
+                    next_up_s = min(next_up_s, up_s + max(1, left_ml * 60 // run.flow_ml_min))
         self._poll_up_s = next_up_s
         return changed
 
-    def _litres_up_s(self, run: Run, meter: Meter, ml: "int | None", up_s: int) -> int:
-        """Return when a run that ends by litres should have had them."""
-        left_ml = run.run_ml - meter.given_ml(ml)
-        if left_ml <= 0:
-            return up_s
-        return up_s + max(1, left_ml * 60 // run.flow_ml_min) if run.flow_ml_min > 0 else _FAR
-
     def _watch(self, supply: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
         """See what a meter says. Returns True if something is wrong, or no longer so."""
+        record = self.record
         zone = self.guard.open_zone(supply)
         if zone == _NONE:
-            if not meter.leaks(ml, up_s) or self.record.faults & LEAK_FAULT:
+            if not meter.leaks(ml, up_s) or record.faults & LEAK_FAULT:
                 return False
-            self.record.faults |= LEAK_FAULT
+            record.faults |= LEAK_FAULT
             self._alarm(True, _NONE, LEAK, supply)
-            for other in self.guard.open_zones:
-                run = self.runs[other]
-                if run is not None and other not in self.guard.to_shut:
-                    run.ended = FAULT
-            self.guard.shut_all(up_s)
+            self._end_open(FAULT, up_s)
+            self.guard.shut(_NONE, up_s)
             self.dirty = True
             return True
         flow_ml_min = meter.flow_ml_min(ml, up_s)
@@ -634,46 +606,38 @@ class Hub:
         if flow_ml_min == _NONE or run is None:
             return False
         run.flow_ml_min = flow_ml_min
-        why = wrong(self.record, zone, flow_ml_min)
+        why = wrong(record, zone, flow_ml_min)
         if why == NO_FLOW:
-            self._no_flow(zone, flow_ml_min, up_s)
+            self._set_no_flow(zone, True, flow_ml_min, up_s)
         elif why == BURST and run.kind != TEST:
-            self.record.zone_faults[zone] |= BURST_FAULT
+            record.zone_faults[zone] |= BURST_FAULT
             self._alarm(True, zone, BURST, flow_ml_min)
+            self.dirty = True
         else:
-            return self._flows(zone, flow_ml_min, up_s)
+            if not record.zone_faults[zone] & NO_FLOW_FAULT:
+                return False
+            self._set_no_flow(zone, False, flow_ml_min, up_s)
+            return True
         run.bad_flow = True
-        self.dirty = True
         return True
 
-    def _no_flow(self, zone: int, flow_ml_min: int, up_s: int) -> None:
+    def _set_no_flow(self, zone: int, dry: bool, flow_ml_min: int, up_s: int) -> None:
         """A zone without flow is tried once a day; so is a supply none of whose zones flows."""
-        record = self.record
-        record.zone_faults[zone] |= NO_FLOW_FAULT
-        self.guard.retry_zone_up_s[zone] = up_s + FAULT_RETRY_S
-        self._alarm(True, zone, NO_FLOW, flow_ml_min)
-        supply = self.plan.zones[zone].supply
-        if self._supply_no_flow(supply):
-            self._alarm(True, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
-            for other in self._zones_of(supply):
-                self.guard.retry_zone_up_s[other] = up_s + FAULT_RETRY_S
-
-    def _flows(self, zone: int, flow_ml_min: int, up_s: int) -> bool:
-        """A zone flows as it should. Returns True if that is news."""
-        if not self.record.zone_faults[zone] & NO_FLOW_FAULT:
-            return False
-        self.record.zone_faults[zone] &= ~NO_FLOW_FAULT
-        self._alarm(False, zone, NO_FLOW, flow_ml_min)
-        supply = self.plan.zones[zone].supply
-        self._alarm(False, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
-        for other in self._zones_of(supply):
-            self.guard.retry_zone_up_s[other] = up_s
         self.dirty = True
-        return True
-
-    def _zones_of(self, supply: int) -> "list[int]":
-        """Return the zones of a supply."""
-        return [zone for zone, part in enumerate(self.plan.zones) if part.supply == supply]
+        supply = self.guard.supply_of[zone]
+        retry_up_s = up_s
+        faults = self.record.zone_faults
+        faults[zone] &= ~NO_FLOW_FAULT
+        if dry:
+            faults[zone] |= NO_FLOW_FAULT
+            retry_up_s += FAULT_RETRY_S
+        self.guard.retry_zone_up_s[zone] = retry_up_s
+        self._alarm(dry, zone, NO_FLOW, flow_ml_min)
+        if not dry or self._supply_no_flow(supply):
+            self._alarm(dry, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
+            for other, part in enumerate(self.plan.zones):
+                if part.supply == supply:
+                    self.guard.retry_zone_up_s[other] = retry_up_s
 
     def _trusted(self, zone: int) -> bool:
         """Whether nothing speaks against adding to the table: no probe, or a trusted one."""
@@ -684,7 +648,13 @@ class Hub:
 
     def _saving(self, up_s: int) -> "list[Command]":
         """Return the SAVE that is due, if any."""
-        if self.new_plan is not None and self.guard.all_shut() and self.intent is None:
+        guard = self.guard
+        if (
+            self.new_plan is not None
+            and self.intent is None
+            and not guard.to_shut
+            and not guard.open_zones
+        ):
             return [(SAVE, PLAN, self.new_plan[1])]
         if up_s < self._save_up_s or not self._booted:
             return []
@@ -721,42 +691,6 @@ class Hub:
             self.days.drop(zone, FAULT)
         return True
 
-    def status(self) -> "dict[str, object]":
-        """Return what a console, page or message can show: plain numbers and code words."""
-        record = self.record
-        up_s = self._up_s
-        zones = []
-        for zone, part in enumerate(self.plan.zones):
-            run = self.runs[zone]
-            probe = self.lockouts.probes[zone]
-            why = self.lockouts.why_not_start(zone, self.days.local_s(up_s), False)
-            if record.faults or record.zone_faults[zone]:
-                why = FAULT
-            elif why == OK and self.lockouts.closed_season:
-                why = CLOSED_SEASON
-            zones.append(
-                {
-                    "name": part.name,
-                    "open_s": up_s - self.guard.opened_up_s[zone] if run and run.open else 0,
-                    "used_s": record.used_s[zone],
-                    "waiting": record.waiting >> zone & 1,
-                    "held_back": WHY[why],
-                    "trim_pct": self.trim.pct(zone, self._trusted(zone)),
-                    "rewet_days": record.rewet_days[zone],
-                    "bank_um": record.bank_um[zone],
-                    "soil_vwc_ppt": probe.ppt if probe is not None else _NONE,
-                    "flow_ml_min": record.flow_ml_min[zone],
-                }
-            )
-        return {
-            "up_s": up_s,
-            "wall_s": self.days.wall_s(up_s),
-            "boots": record.boots,
-            "wake_s": self.wake_s,
-            "alarms": [(zone, WHY[why]) for zone, why in self._alarms],
-            "zones": zones,
-        }
-
     def answer(self, accepted: int, zone: int, why: int, asked: int) -> None:
         """Tell the owner what became of a command."""
         self._tell(accepted, zone, why, asked)
@@ -781,9 +715,13 @@ class Hub:
 
     def _supply_no_flow(self, supply: int) -> bool:
         """Whether none of a supply's zones flows."""
-        zones = self._zones_of(supply)
-        faults = self.record.zone_faults
-        return bool(zones) and all(faults[zone] & NO_FLOW_FAULT for zone in zones)
+        found = False
+        for zone, part in enumerate(self.plan.zones):
+            if part.supply == supply:
+                found = True
+                if not self.record.zone_faults[zone] & NO_FLOW_FAULT:
+                    return False
+        return found
 
     def _named(self, valve: int) -> int:
         """Return how events name a valve: its zone, or ZONES_MAX and its supply."""
@@ -798,17 +736,13 @@ class Hub:
         if on != ((zone, why) in self._alarms):
             self._tell(ALARM if on else CLEARED, zone, why, value)
 
-    def _event(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> "tuple[int, ...]":
-        """Return an event of this moment."""
-        wall_s = self.days.wall_s(self._up_s) or _NONE
-        return (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
-
     def _tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""
         if what == ALARM:
             self._alarms.append((zone, why))
         elif what == CLEARED and (zone, why) in self._alarms:
             self._alarms.remove((zone, why))
-        event = self._event(what, zone, why, value, ml)
+        wall_s = self.days.wall_s(self._up_s) or _NONE
+        event = (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
         self._events.append(event)
         self.log.add(event)

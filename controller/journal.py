@@ -174,9 +174,9 @@ class Record:
         return new
 
 
-def unpack(data: bytes) -> "Record | None":
+def unpack(data: "bytes | None") -> "Record | None":
     """Return the record in `data`, or None unless every byte of it is as it was written."""
-    if len(data) < _HEAD_BYTES or data[:3] != _MAGIC or data[3] > ZONES_MAX:
+    if not data or len(data) < _HEAD_BYTES or data[:3] != _MAGIC or data[3] > ZONES_MAX:
         return None
     record = Record(data[3])
     if len(data) != struct.calcsize(record._code) + 4:
@@ -192,17 +192,11 @@ def unpack(data: bytes) -> "Record | None":
 def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
     """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
     first, second = unpack(copies[0]), unpack(copies[1])
-    if first is None or second is None:
-        return copies[0] if first else copies[1] if second else None
-    ahead = (second.seq - first.seq) & 0xFFFFFFFF
-    return copies[1] if 0 < ahead < 0x80000000 else copies[0]
-
-
-def latched(data: "bytes | None", zones: int) -> bytes:
-    """Return the record in `data` (or a fresh one) with the broken-invariant fault set."""
-    record = (unpack(data) if data else None) or Record(zones)
-    record.faults |= BROKEN_FAULT
-    return record.pack()
+    if second is not None and (
+        first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000
+    ):
+        return copies[1]
+    return copies[0] if first is not None else None
 
 
 def _code(zones: int) -> str:

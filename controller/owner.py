@@ -21,6 +21,7 @@ from controller.events import (
     TOO_SHORT,
     UNKNOWN,
 )
+from controller.guard import Run
 from controller.limits import ASKED_MAX, RUN_LEAST_S, WALL_MAX
 from controller.plan import PlanError, unpack
 from controller.ports import (
@@ -37,7 +38,6 @@ from controller.ports import (
     FIRM,
     WET,
 )
-from controller.run import Run
 
 if TYPE_CHECKING:
     from typing import Any
@@ -98,7 +98,7 @@ def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
 
 
 def _test(hub: "Hub") -> int:
-    if hub.intent is not None or hub.guard.count() or hub.test or hub.new_plan is not None:
+    if hub.intent is not None or hub.guard.open_zones or hub.test or hub.new_plan is not None:
         return BUSY
     hub.test = (1 << len(hub.plan.zones)) - 1
     return OK

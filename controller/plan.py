@@ -17,7 +17,6 @@ from binascii import crc32
 from controller._const import TYPE_CHECKING, const
 from controller.limits import (
     BANS_MAX,
-    NAME_BYTES,
     ROWS_MAX,
     START_GRACE_MIN,
     SUPPLIES_MAX,
@@ -26,7 +25,7 @@ from controller.limits import (
 
 _MAGIC = b"Ep\x01"  # the last is the version
 _HEAD_BYTES = const(7)
-_LEAST_BYTES = const(11)
+_PART_BYTES_MAX = const(128)  # more than any part takes
 
 if TYPE_CHECKING:
     from typing import Any
@@ -59,6 +58,8 @@ class Part:
     """One part of a plan: a bag of integers named by FIELDS, `name code least most` for each."""
 
     FIELDS = ""
+    TAIL = ""  # the `struct` code of what follows the fields
+    MOST = 1  # parts of this kind
 
     def __init__(self, values: "dict[str, Any]") -> None:
         for name in values:
@@ -123,6 +124,7 @@ class SupplyPart(Part):
         "meter B 0 1 "
         "master B 0 1 "  # a valve upstream of all its zones
     )
+    MOST = SUPPLIES_MAX
 
 
 class ZonePart(Part):
@@ -145,6 +147,8 @@ class ZonePart(Part):
         "wet_off_ppt H 0 1000 "  # released below
         "dry_ppt H 0 1000 "  # known to be too dry below
     )
+    MOST = ZONES_MAX
+    TAIL = "12s"  # of NAME_BYTES
     name = ""
 
 
@@ -161,6 +165,8 @@ class RowPart(Part):
         "start_min H 0 1439 "
         "length_min H 0 1440 "
     )
+    MOST = ROWS_MAX
+    TAIL = "B"  # how many explicit starts follow
     starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
 
     def start_min_of(self, cycle: int) -> int:
@@ -184,6 +190,10 @@ class BanPart(Part):
     """Hours of every day, or dates of every year, at which nothing may be watered."""
 
     FIELDS = "kind B 0 1 first H 0 1440 last H 0 1440 "
+    MOST = BANS_MAX
+
+
+_KINDS = (HubPart, SupplyPart, ZonePart, RowPart, BanPart)
 
 
 def fields(kind: "type[Part]") -> "list[tuple[str, str, int, int]]":
@@ -225,13 +235,13 @@ class Plan:
 
     def pack(self) -> bytes:
         """Return the plan as bytes, and set `crc`. Fields must be in their ranges."""
-        body = bytes((len(self.supplies), len(self.zones), len(self.rows), len(self.bans)))
-        body = _MAGIC + body
+        counts = (len(self.supplies), len(self.zones), len(self.rows), len(self.bans))
+        body = _MAGIC + bytes(counts)
         for part in [self.hub] + self.supplies + self.zones + self.rows + self.bans:
             for name, code, _, _ in fields(type(part)):
                 body += struct.pack("<" + code, getattr(part, name))
             if isinstance(part, ZonePart):
-                body += struct.pack("<%ds" % NAME_BYTES, part.name.encode())
+                body += struct.pack(part.TAIL, part.name.encode())
             elif isinstance(part, RowPart):
                 starts = part.starts_min
                 body += struct.pack("<B%dH" % len(starts), len(starts), *starts)
@@ -245,60 +255,45 @@ def unpack(data: bytes) -> Plan:
     Raises:
         PlanError: wrong magic, version, length or CRC, or a field that a hub could not run by.
     """
-    if data[:3] != _MAGIC or len(data) < _LEAST_BYTES:
-        raise PlanError("no plan of version %d" % _MAGIC[2])
-    (crc,) = struct.unpack("<I", data[-4:])
-    if crc != crc32(data[:-4]):
+    end = len(data) - 4
+    if data[:3] != _MAGIC or end < _HEAD_BYTES:
+        raise PlanError("no plan of version 1")
+    crc = crc32(data[:end])
+    if struct.unpack("<I", data[end:])[0] != crc:
         raise PlanError("crc does not match")
-    groups: "list[Any]" = []
+    body = data[:end] + bytes(_PART_BYTES_MAX)  # a part cut short is found out once it was read
     at = _HEAD_BYTES
-    for kind, count, least, most in (
-        (HubPart, 1, 1, 1),
-        (SupplyPart, data[3], 1, SUPPLIES_MAX),
-        (ZonePart, data[4], 1, ZONES_MAX),
-        (RowPart, data[5], 1, ROWS_MAX),
-        (BanPart, data[6], 0, BANS_MAX),
-    ):
-        if not least <= count <= most:
+    groups: "list[Any]" = []
+    for kind, count in zip(_KINDS, b"\1" + data[3:_HEAD_BYTES]):
+        if count > kind.MOST or (not count and kind is not BanPart):
             raise PlanError("%d parts of a kind" % count)
         table = fields(kind)
+        code = "<" + "".join([field[1] for field in table]) + kind.TAIL
         group = []
         for _ in range(count):
             part = kind({})
-            at = _read(part, table, data, at)
+            values = struct.unpack_from(code, body, at)
+            at += struct.calcsize(code)
+            for (name, _, least, most), value in zip(table, values):
+                if not least <= value <= most:
+                    raise PlanError("%s %d" % (name, value))
+                setattr(part, name, value)
+            if isinstance(part, ZonePart):
+                part.name = "".join(map(chr, values[-1])).rstrip("\0")
+                if part.supply >= data[3]:
+                    raise PlanError("supply %d" % part.supply)
+            elif isinstance(part, RowPart):
+                starts = values[-1]
+                if starts and starts != part.cycles:
+                    raise PlanError("cycles %d" % part.cycles)
+                part.starts_min = struct.unpack_from("<%dH" % starts, body, at)
+                at += 2 * starts
+            if at > end:
+                raise PlanError("too short")
             group.append(part)
         groups.append(group)
-    if at != len(data) - 4:
+    if at != end:
         raise PlanError("too long")
     plan = Plan(groups[0][0], *groups[1:])
-    for zone in plan.zones:
-        if zone.supply >= len(plan.supplies):
-            raise PlanError("supply %d" % zone.supply)
     plan.crc = crc
     return plan
-
-
-def _read(part: Part, table: "list[tuple[str, str, int, int]]", data: bytes, at: int) -> int:
-    """Read a part from `at` on. Returns where the next one begins."""
-
-    def take(code: str) -> "tuple[int, ...]":
-        nonlocal at
-        start = at
-        at += struct.calcsize(code)
-        if at > len(data) - 4:
-            raise PlanError("too short")
-        return struct.unpack_from(code, data, start)
-
-    for name, code, least, most in table:
-        (value,) = take("<" + code)
-        if not least <= value <= most:
-            raise PlanError("%s %d" % (name, value))
-        setattr(part, name, value)
-    if isinstance(part, ZonePart):
-        part.name = "".join([chr(code) for code in take("<%dB" % NAME_BYTES) if code])
-    elif isinstance(part, RowPart):
-        (count,) = take("<B")
-        if count and count != part.cycles:
-            raise PlanError("cycles %d" % part.cycles)
-        part.starts_min = take("<%dH" % count)
-    return at

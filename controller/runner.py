@@ -20,7 +20,6 @@ from controller.ports import (
 )
 
 if TYPE_CHECKING:
-    from controller.plan import Plan
     from controller.ports import Asked, Command, Ports
 
 
@@ -31,21 +30,31 @@ class Runner:
         """Close every valve, then load plan and record. Raises PlanError without a good plan."""
         self._ports = ports
         self._blind = Seen(ZONES_MAX, SUPPLIES_MAX)
-        self.hub = self._boot(why)
+        self.close_all()
+        copies = (self._read(RECORD, 0), self._read(RECORD, 1))
+        saved = journal.newest(copies)
+        self._copy = [1 if saved is copies[1] else 0, 0]  # the newest good one of each slot
+        self._start(saved, why)
 
     def turn(self) -> int:
         """Step the hub until nothing is left to do. Returns the uptime of its next wake."""
         ports = self._ports
         try:
-            seen = self._look()
+            try:
+                seen = ports.look()
+            except Exception:
+                seen = self._blind
             seen.done = 0
             asked = self._take_asked()
             up_s = ports.up_s()  # a turn is one moment, however long its commands take
-            wall_s = self._wall_s()
+            try:
+                wall_s = ports.wall_s()
+            except Exception:
+                wall_s = None
             for _ in range(STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
+                asked = []
                 if commands:
-                    asked = []
                     seen.done = self._carry_out(commands)
                 if not commands or commands[0][0] == REPORT:
                     ports.feed()
@@ -55,39 +64,24 @@ class Runner:
             self._crash()
         return 0
 
-    def _boot(self, why: int) -> Hub:
-        self.close_all()
-        copies = (self._read(RECORD, 0), self._read(RECORD, 1))
-        saved = journal.newest(copies)
-        self._record_copy = 1 if saved is copies[1] else 0
-        return self._start(saved, why)
+    def _start(self, saved: "bytes | None", why: int) -> None:
+        """Start a hub from a record, under the plan it was made under or else the first good one.
 
-    def _start(self, saved: "bytes | None", why: int) -> Hub:
-        record = journal.unpack(saved) if saved else None
-        plan, self._plan_copy = self._find_plan(record.plan_crc if record else 0)
-        self._saved = saved
-        return Hub(plan, saved, why)
-
-    def _find_plan(self, crc: int) -> "tuple[Plan, int]":
-        """Return the plan that the record was made under, or else the first good one."""
+        Raises PlanError without a good plan.
+        """
+        record = journal.unpack(saved)
         found = None
         for copy in (1, 0):
-            try:
-                plan = unpack(self._read(PLAN, copy))
-            except PlanError:
-                continue
-            if found is None or found[0].crc != crc:
-                found = (plan, copy)
+            if found is None or record is None or found.crc != record.plan_crc:
+                try:
+                    found = unpack(self._read(PLAN, copy))
+                    self._copy[PLAN] = copy
+                except PlanError:
+                    continue
         if found is None:
             raise PlanError("no good plan stored")
-        return found
-
-    def _look(self) -> Seen:
-        """Read the sensors; see nothing if they cannot be read."""
-        try:
-            return self._ports.look()
-        except Exception:
-            return self._blind
+        self._saved = saved
+        self.hub = Hub(found, saved, why)
 
     def _take_asked(self) -> "list[Asked]":
         """Take what is asked; set the clock if that is asked."""
@@ -95,8 +89,6 @@ class Runner:
             asked = self._ports.take_asked()
         except Exception:
             return []
-        if not asked:
-            return asked
         for place, (what, zone, value) in enumerate(asked[:ASKED_MAX]):
             if what == ASK_CLOCK and isinstance(value, int) and 0 < value < WALL_MAX:
                 try:
@@ -105,48 +97,38 @@ class Runner:
                     asked[place] = (what, zone, None)  # the hub refuses what was not done
         return asked
 
-    def _wall_s(self) -> "int | None":
-        try:
-            return self._ports.wall_s()
-        except Exception:
-            return None
-
     def _carry_out(self, commands: "list[Command]") -> int:
         """Carry commands out in order. Returns how many were, before the first that failed."""
+        ports = self._ports
         done = 0
-        for command in commands:
-            try:
-                self._obey(command)
-            except Exception:
-                return done
-            done += 1
+        try:
+            for command in commands:
+                what = command[0]
+                if what == CLOSE:
+                    ports.close(command[1])
+                elif what == SAVE:
+                    self._save(command[1], command[2])
+                elif what == OPEN:
+                    ports.open(command[1], command[2])
+                else:
+                    ports.report(command[1])
+                done += 1
+        except Exception:
+            pass  # the hub is told how far it came
         return done
-
-    def _obey(self, command: "Command") -> None:
-        what = command[0]
-        if what == CLOSE:
-            self._ports.close(command[1])
-        elif what == SAVE:
-            self._save(command[1], command[2])
-        elif what == OPEN:
-            self._ports.open(command[1], command[2])
-        else:
-            self._ports.report(command[1])
 
     def _save(self, slot: int, data: bytes) -> None:
         """Write over the copy that is not the newest good one, and read it back.
 
         A write that failed is tried on the same copy again: the other one is all there is.
         """
-        copy = 1 - (self._record_copy if slot == RECORD else self._plan_copy)
+        copy = 1 - self._copy[slot]
         self._ports.write(slot, copy, data)
         if self._ports.read(slot, copy) != data:
             raise OSError("not as written")
+        self._copy[slot] = copy
         if slot == RECORD:
-            self._record_copy = copy
             self._saved = data
-        else:
-            self._plan_copy = copy
 
     def _read(self, slot: int, copy: int) -> bytes:
         try:
@@ -165,9 +147,11 @@ class Runner:
     def _crash(self) -> None:
         """Something that must not happen did: all valves shut, the fault kept, a new start."""
         self.close_all()
-        latched = journal.latched(self._saved, len(self.hub.plan.zones))
+        record = journal.unpack(self._saved) or journal.Record(len(self.hub.plan.zones))
+        record.faults |= journal.BROKEN_FAULT
+        latched = record.pack()
         try:
             self._save(RECORD, latched)
         except Exception:
             pass  # the hub that starts now holds the fault, and saves it as soon as it can
-        self.hub = self._start(latched, CRASH)
+        self._start(latched, CRASH)

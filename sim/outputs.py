@@ -21,6 +21,7 @@ from sim.devices import Devices, Heard
 from sim.ground import Floats
 from sim.house import House
 from sim.score import STATES, Bools, Codes, Days
+from sim.words import WHAT, WHY
 
 SCHEMA = 1
 ML_H_S = 3_600_000.0  # water is counted in ml/h times seconds: so much is a litre
@@ -81,7 +82,7 @@ def decisions(house: House, calendar: Calendar, devices: Devices, start_s: int) 
             "at": calendar.iso(devices.now_s),
             "zone": names[zone],
             "what": "end",
-            "why": events.WHY[events.OK],
+            "why": WHY[events.OK],
             "seconds": devices.now_s - since_s,
             "litres": round(devices.untold(zone) / ML_H_S, 3),
         }
@@ -97,8 +98,8 @@ def _line(house: House, calendar: Calendar, item: Heard) -> Line:
     line: Line = {
         "at": calendar.iso(item.at_s),
         "zone": house.strips[zone].name if 0 <= zone < len(house.strips) else None,
-        "what": events.WHAT[what],
-        "why": events.WHY[why],
+        "what": WHAT[what],
+        "why": WHY[why],
         "seconds": value if run else None,
         "litres": round(item.water / ML_H_S, 3) if what in ENDINGS else None,
     }
@@ -120,7 +121,7 @@ def daily_rows(
     held_h: Floats,
 ) -> Iterator[str]:
     """The lines of daily.csv. rain_mm, et0_mm: a value a day; the rest days x zones."""
-    reasons = [f"{events.WHY[reason]}_h" for reason in held.REASONS]
+    reasons = [f"{WHY[reason]}_h" for reason in held.REASONS]
     head = "date,zone,rain_mm,et0_mm,minutes,litres,pf,pf_end,pf_unwatered,state,season"
     yield ",".join([head, *reasons])
     names = [strip.name for strip in house.strips]

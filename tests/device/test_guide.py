@@ -13,6 +13,7 @@ import pytest
 
 from controller import journal
 from tests.core import plan, row
+from tests.device.board import fill
 from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 ROOT = Path(__file__).parents[2]
@@ -33,7 +34,7 @@ def test_the_smallest_hub_is_small() -> None:
     assert len(lines) <= LINES_MOST
 
 
-@pytest.mark.parametrize("interpreter", ["cpython", "micropython"])
+@pytest.mark.parametrize("interpreter", ["cpython", "micropython", "micropython, bundled"])
 def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: Path) -> None:
     """It boots, shuts its valves, and opens what is due: a cycle begins some seconds from now."""
     made = plan(
@@ -50,6 +51,8 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
     (tmp_path / "hub.py").write_text(smallest_hub(), encoding="utf-8")
     command = [sys.executable, "-u"] if interpreter == "cpython" else [str(micropython)]
     path = f"{ROOT}:.frozen"
+    if interpreter.endswith("bundled"):
+        path = f"{fill(tmp_path / 'board')}:.frozen"
     hub = subprocess.Popen(
         [*command, "hub.py"],
         cwd=tmp_path,

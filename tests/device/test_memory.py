@@ -9,7 +9,7 @@ import pytest
 from controller import plan as plans
 from controller.limits import ZONES_MAX
 from tests import core
-from tools.bundle import ROOT, compile_all
+from tests.device.board import fill
 from tools.size import BUDGET
 
 BARS = tomllib.loads(BUDGET.read_text("utf-8"))
@@ -19,12 +19,7 @@ YEARS = 50
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The core and the script that measures, compiled, and a plan of 8 zones."""
-    made = tmp_path_factory.mktemp("device")
-    sources = [*sorted((ROOT / "controller").glob("*.py")), ROOT / "tests/device/memory.py"]
-    for path, data in compile_all(sources).items():
-        file = made / path.removeprefix("tests/device/")
-        file.parent.mkdir(exist_ok=True)
-        file.write_bytes(data)
+    made = fill(tmp_path_factory.mktemp("device"), "tests/device/memory.py")
     plan = core.plan(
         ZONES_MAX,
         supplies=[{}, {}],
@@ -40,7 +35,15 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def measure(micropython: Path, folder: Path, heap_bytes: int, years: int) -> tuple[str, list[int]]:
     """What the script said last, and the live heap it printed, bytes."""
     done = subprocess.run(
-        [micropython, "-X", f"heapsize={heap_bytes}", "-m", "memory", "plan.0", str(years)],
+        [
+            micropython,
+            "-X",
+            f"heapsize={heap_bytes}",
+            "-m",
+            "tests.device.memory",
+            "plan.0",
+            str(years),
+        ],
         cwd=folder,
         env={"MICROPYPATH": ""},
         capture_output=True,

@@ -1,5 +1,6 @@
 """The core on MicroPython: every module imports, and a scripted year and many random weeks are the
-same to the byte on CPython, on the unix build (64-bit) and on a 32-bit build.
+same to the byte on CPython, on the unix build (64-bit) and on a 32-bit build. There the core is as
+a bundle holds it, constants folded; the year is run from the sources, too.
 """
 
 import re
@@ -9,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from controller.events import WHAT, WHY
+from sim.words import WHAT, WHY
 from tests.device import random_weeks, scripted_year
+from tests.device.board import fill
 from tests.device.wasm import Wasm
 
 ROOT = Path(__file__).parents[2]
@@ -73,11 +75,11 @@ HAPPENED_IN_WEEKS = HAPPENED - {("alarm", "burst"), ("cleared", "burst")} | {
 }
 
 
-def run(micropython: Path, *arguments: str) -> str:
+def run(micropython: Path, *arguments: str, folder: Path = ROOT) -> str:
     """What a program prints on MicroPython; 8 MB of heap is a hard cap."""
     done = subprocess.run(
         [micropython, "-X", "heapsize=8m", *arguments],
-        cwd=ROOT,
+        cwd=folder,
         capture_output=True,
         text=True,
         timeout=60,
@@ -88,6 +90,13 @@ def run(micropython: Path, *arguments: str) -> str:
 
 
 @pytest.fixture(scope="module")
+def bundled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The core and the programs that trace it, as a bundle holds them."""
+    programs = ["tests/core.py", "tests/device/scripted_year.py", "tests/device/random_weeks.py"]
+    return fill(tmp_path_factory.mktemp("bundled"), *programs)
+
+
+@pytest.fixture(scope="module")
 def cpython_year() -> str:
     lines: list[str] = []
     scripted_year.year(lines.append)
@@ -95,8 +104,10 @@ def cpython_year() -> str:
 
 
 @pytest.mark.parametrize("module", MODULES)
-def test_a_module_imports_alone(micropython: Path, module: str) -> None:
-    assert run(micropython, "-c", f"import {module}; print({module!r})").strip() == module
+def test_a_module_imports_alone(micropython: Path, bundled: Path, module: str) -> None:
+    for folder in (ROOT, bundled):
+        code = f"import {module}; print({module!r})"
+        assert run(micropython, "-c", code, folder=folder).strip() == module
 
 
 def test_there_are_as_many_modules_as_the_core_has() -> None:
@@ -116,9 +127,13 @@ def test_the_year_is_the_same_on_the_unix_build(micropython: Path, cpython_year:
     same(run(micropython, "-m", "tests.device.scripted_year"), cpython_year)
 
 
-def test_the_year_is_the_same_on_32_bits(wasm: Wasm, cpython_year: str) -> None:
+def test_the_year_is_the_same_bundled(micropython: Path, bundled: Path, cpython_year: str) -> None:
+    same(run(micropython, "-m", "tests.device.scripted_year", folder=bundled), cpython_year)
+
+
+def test_the_year_is_the_same_on_32_bits(wasm: Wasm, bundled: Path, cpython_year: str) -> None:
     code = "from tests.device import scripted_year\nscripted_year.year(print)\n"
-    same(wasm.run(code, {"repository": ROOT}).text, cpython_year)
+    same(wasm.run(code, {"bundled": bundled}).text, cpython_year)
 
 
 @pytest.fixture(scope="module")
@@ -126,19 +141,23 @@ def cpython_weeks() -> str:
     return "".join([random_weeks.traced(seed) for seed in range(random_weeks.WEEKS)])
 
 
-def test_random_weeks_are_the_same_on_the_unix_build(micropython: Path, cpython_weeks: str) -> None:
-    trace = run(micropython, "-m", "tests.device.random_weeks", "0", str(random_weeks.WEEKS))
-    same(trace, cpython_weeks)
+def test_random_weeks_are_the_same_on_the_unix_build(
+    micropython: Path, bundled: Path, cpython_weeks: str
+) -> None:
+    program = ("-m", "tests.device.random_weeks", "0", str(random_weeks.WEEKS))
+    same(run(micropython, *program, folder=bundled), cpython_weeks)
 
 
-def test_random_weeks_are_the_same_on_32_bits(wasm: Wasm, cpython_weeks: str) -> None:
+def test_random_weeks_are_the_same_on_32_bits(
+    wasm: Wasm, bundled: Path, cpython_weeks: str
+) -> None:
     code = (
         "from tests.device import random_weeks\n"
         f"for seed in range({random_weeks.WEEKS}):\n"
         "    sys.stdout.write(random_weeks.traced(seed))\n"
         "    gc.collect()\n"
     )
-    same(wasm.run(code, {"repository": ROOT}).text, cpython_weeks)
+    same(wasm.run(code, {"bundled": bundled}).text, cpython_weeks)
 
 
 def test_random_weeks_are_the_golden_ones(cpython_weeks: str) -> None:

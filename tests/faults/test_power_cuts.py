@@ -14,7 +14,7 @@ from functools import cache
 
 import pytest
 
-from controller.events import WHAT, WHY
+from sim.words import WHAT, WHY
 from tests.faults.world import Fault, World, accepted, house
 
 slow = pytest.mark.slow

@@ -11,7 +11,7 @@ from typing import Any
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from controller.events import CUT_SHORT, SKIPPED, WHY
+from controller.events import CUT_SHORT, SKIPPED
 from controller.lockouts import is_quiet, quiet_edge_s, quiet_within
 from controller.plan import (
     BAN_DATES,
@@ -36,6 +36,7 @@ from controller.ports import (
     FIRM,
     WET,
 )
+from sim.words import WHY
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, Piped, booted, piped, spans, utc_plan
 from tests.core import Bench, row
 

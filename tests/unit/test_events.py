@@ -1,23 +1,30 @@
 """Codes and their words, and the log that never grows."""
 
+import ast
+from pathlib import Path
+
+from boards import words as boards_words
 from controller import events
-from controller.events import WHAT, WHY, Log
+from controller.events import Log
 from controller.limits import EVENTS_MAX
+from sim import words as sim_words
 
 
 def test_every_code_has_its_word() -> None:
-    """A constant's name, in small letters, is the word at its place."""
-    codes = {name: value for name, value in vars(events).items() if name.isupper()}
-    codes = {name: value for name, value in codes.items() if isinstance(value, int)}
-    del codes["EVENTS_MAX"]
-    what = {name: value for name, value in codes.items() if name.lower() in WHAT}
-    why = {name: value for name, value in codes.items() if name not in what}
-    assert {name.lower(): value for name, value in what.items()} == {
-        word: place for place, word in enumerate(WHAT)
-    }
-    assert {name.lower(): value for name, value in why.items()} == {
-        word: place for place, word in enumerate(WHY)
-    }
+    """A constant's name, in small letters, is the word at its place, on boards and in sim/.
+
+    Read from the source, by the comments that head the two groups.
+    """
+    text = Path(events.__file__).read_text("utf-8")
+    what, why = text.partition("# What happened.\n")[2].split("# Why. ")
+    for group, place in ((what, "WHAT"), ("# " + why, "WHY")):
+        codes = [node for node in ast.parse(group).body if isinstance(node, ast.Assign)]
+        names = [ast.unparse(node.targets[0]) for node in codes]
+        assert [getattr(events, name) for name in names] == list(range(len(names)))
+        words = tuple(name.lower() for name in names)
+        assert getattr(boards_words, place) == words
+        assert getattr(sim_words, place) == words
+    assert len(boards_words.WHAT) >= 14 and len(boards_words.WHY) >= 48
 
 
 def event(number: int) -> tuple[int, ...]:

@@ -3,7 +3,7 @@
 import pytest
 
 from controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT
-from controller.guard import Broken, Guard
+from controller.guard import Broken, Guard, Run
 from controller.journal import (
     BROKEN_FAULT,
     BURST_FAULT,
@@ -31,7 +31,7 @@ def guard(ready: bool = True, record: "Record | None" = None) -> Guard:
     made = Guard(MADE, record or Record(4), 0)
     if ready:
         for _, valve in made.closing(0):
-            made.closed(valve, 0)
+            made.closed(valve, True, 0)
     return made
 
 
@@ -39,26 +39,26 @@ def test_nothing_opens_before_every_valve_was_told_to_close() -> None:
     made = guard(ready=False)
     assert made.closing(0) == [(CLOSE, valve) for valve in EXISTING]
     for valve in EXISTING[:-1]:
-        made.closed(valve, 0)
+        made.closed(valve, True, 0)
         assert not made.ready and made.judge(3, 60, NOW) == FAULT
-    made.closed(EXISTING[-1], 0)
-    assert made.ready and made.all_shut()
+    made.closed(EXISTING[-1], True, 0)
+    assert made.ready and not made.to_shut and not made.open_zones
     assert made.judge(3, 60, NOW) == OK
 
 
 def test_a_valve_that_will_not_close_keeps_its_supply_shut_and_no_other() -> None:
     made = guard(ready=False)
-    assert made.close_failed(0, 0)
+    assert made.closed(0, False, 0)
     for valve in EXISTING[1:]:
-        made.closed(valve, 0)
-    assert made.ready and not made.all_shut()
+        made.closed(valve, True, 0)
+    assert made.ready and (made.to_shut or made.open_zones)
     assert made.judge(1, 60, NOW) == FAULT
     assert made.judge(2, 60, NOW) == OK
     assert made.closing(CLOSE_RETRY_S - 1) == []
     assert made.due_up_s(10**6) == CLOSE_RETRY_S
     assert made.closing(CLOSE_RETRY_S) == [(CLOSE, 0)]
-    assert not made.close_failed(0, CLOSE_RETRY_S), "told once"
-    assert made.closed(0, 2 * CLOSE_RETRY_S), "and recovered"
+    assert not made.closed(0, False, CLOSE_RETRY_S), "told once"
+    assert made.closed(0, True, 2 * CLOSE_RETRY_S), "and recovered"
     assert made.judge(1, 60, NOW) == OK
 
 
@@ -92,23 +92,23 @@ def test_no_run_is_longer_than_the_longest_nor_passes_the_cap() -> None:
 
 def test_one_valve_a_supply_and_no_more_than_the_hub_allows() -> None:
     made = guard()
-    assert made.open(0, 600, NOW) == [(OPEN, 0, 3600)]
+    assert made.open(Run(0, 600), NOW) == [(OPEN, 0, 3600)]
     assert made.open_zone(0) == 0 and made.open_zone(1) == -1
     assert made.judge(1, 60, NOW) == OPEN_LIMIT, "the same supply"
     assert made.judge(2, 60, NOW) == OK
-    made.open(2, 600, NOW)
+    made.open(Run(2, 600), NOW)
     assert made.judge(3, 60, NOW) == OPEN_LIMIT, "a third valve"
-    assert made.count() == 2 and not made.all_shut()
+    assert len(made.open_zones) == 2 and (made.to_shut or made.open_zones)
     made.verify(NOW + 599)
 
 
 def test_a_supply_settles_between_two_valves() -> None:
     made = guard()
-    made.open(0, 600, NOW)
+    made.open(Run(0, 600), NOW)
     made.shut(0, NOW + 600)
     assert made.judge(1, 60, NOW + 600) == BUSY, "told to close, not known to be shut"
     assert made.closing(NOW + 600) == [(CLOSE, 0)]
-    made.closed(0, NOW + 600)
+    made.closed(0, True, NOW + 600)
     assert made.gap_end_up_s(1) == NOW + 630
     assert made.judge(1, 60, NOW + 629) == GAP
     assert made.judge(1, 60, NOW + 630) == OK
@@ -117,7 +117,7 @@ def test_a_supply_settles_between_two_valves() -> None:
 
 def test_a_master_opens_before_its_zone_and_closes_after_it() -> None:
     made = guard()
-    assert made.open(2, 600, NOW) == [(OPEN, 5, 3600), (OPEN, 2, 3600)]
+    assert made.open(Run(2, 600), NOW) == [(OPEN, 5, 3600), (OPEN, 2, 3600)]
     made.shut(2, NOW + 600)
     made.shut(2, NOW + 600)
     assert made.closing(NOW + 600) == [(CLOSE, 2), (CLOSE, 5)], "each once"
@@ -125,28 +125,28 @@ def test_a_master_opens_before_its_zone_and_closes_after_it() -> None:
 
 def test_shut_all_closes_every_valve_again() -> None:
     made = guard()
-    made.shut_all(NOW)
+    made.shut(-1, NOW)
     assert made.closing(NOW) == [(CLOSE, valve) for valve in EXISTING]
 
 
 def test_due_is_the_first_end_or_retry() -> None:
     made = guard()
     assert made.due_up_s(5000) == 5000
-    made.open(0, 600, NOW)
+    made.open(Run(0, 600), NOW)
     assert made.due_up_s(5000) == NOW + 600
-    made.open(2, 300, NOW)
+    made.open(Run(2, 300), NOW)
     assert made.due_up_s(5000) == NOW + 300
     made.shut(2, NOW + 10)
     assert made.due_up_s(5000) == NOW + 10
-    assert made.close_failed(2, NOW + 10)
-    made.closed(5, NOW + 10)
+    assert made.closed(2, False, NOW + 10)
+    made.closed(5, True, NOW + 10)
     assert made.due_up_s(5000) == NOW + 10 + CLOSE_RETRY_S
 
 
 def test_open_refuses_what_judge_refuses() -> None:
     made = guard()
     with pytest.raises(Broken, match="open"):
-        made.open(0, 3601, NOW)
+        made.open(Run(0, 3601), NOW)
     made.verify(NOW)
 
 
@@ -181,7 +181,7 @@ def broken_by_length(made: Guard) -> None:
 )
 def test_verify_finds_each_broken_rule(tamper: "object", what: str) -> None:
     made = guard()
-    made.open(0, 600, NOW)
+    made.open(Run(0, 600), NOW)
     made.verify(NOW + 10)
     tamper(made)  # type: ignore[operator]
     with pytest.raises(Broken, match=what):
@@ -191,7 +191,7 @@ def test_verify_finds_each_broken_rule(tamper: "object", what: str) -> None:
 def test_a_valve_being_closed_may_be_past_its_end() -> None:
     """Its driver failed; what else could be done is being done."""
     made = guard()
-    made.open(0, 600, NOW)
+    made.open(Run(0, 600), NOW)
     made.shut(0, NOW + 600)
-    made.close_failed(0, NOW + 600)
+    made.closed(0, False, NOW + 600)
     made.verify(NOW + 10**5)

@@ -6,7 +6,7 @@ from binascii import crc32
 import pytest
 
 from controller import journal
-from controller.journal import BROKEN_FAULT, RECORD_BYTES_MAX, Record
+from controller.journal import RECORD_BYTES_MAX, Record
 from controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
 from controller.plan import HubPart
 from controller.plan import fields as fields_of
@@ -137,15 +137,6 @@ def test_the_sequence_wraps() -> None:
         0,
         1,
     ]
-
-
-@pytest.mark.parametrize("data", [None, b"", at(4, 9), at(4, 9)[:-1]])
-def test_latched_sets_the_fault_and_keeps_the_rest(data: bytes | None) -> None:
-    record = journal.unpack(journal.latched(data, 3))
-    assert record is not None
-    assert record.faults == BROKEN_FAULT
-    good = data == at(4, 9)
-    assert (record.day, record.seq, len(record.tag)) == ((9, 5, 2) if good else (0, 1, 3))
 
 
 def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:

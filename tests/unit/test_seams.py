@@ -1,7 +1,10 @@
 """Where the hub's rooms meet: rules, faults, waiting runs, the record and what is told."""
 
+from typing import Any
+
 import pytest
 
+from boards.console import status
 from controller import journal
 from controller.events import (
     AFTER_CYCLE,
@@ -78,9 +81,14 @@ def kept(bench: Bench) -> Record:
     return record
 
 
+def told(bench: Bench) -> Any:
+    """What status() says."""
+    return status(bench.runner.hub, bench.up_s())
+
+
 def alarms(bench: Bench) -> list[tuple[int, str]]:
     """What status() says is wrong."""
-    found: list[tuple[int, str]] = bench.runner.hub.status()["alarms"]
+    found: list[tuple[int, str]] = told(bench)["alarms"]
     return found
 
 
@@ -333,9 +341,9 @@ def test_a_run_by_hand_that_is_refused_leaves_the_waiting_run_be() -> None:
 def test_status_shows_a_closed_season_for_every_zone() -> None:
     rows = [row(1, 1, 0), row(7, 2, starts_min=(360,), run_s=600, demand_um=0)]
     bench = booted(utc_plan(2, rows=rows))
-    assert [z["held_back"] for z in bench.runner.hub.status()["zones"]] == ["closed_season"] * 2
+    assert [z["held_back"] for z in told(bench)["zones"]] == ["closed_season"] * 2
     bench.run_until(DAY_S)
-    assert [z["held_back"] for z in bench.runner.hub.status()["zones"]] == ["ok", "ok"]
+    assert [z["held_back"] for z in told(bench)["zones"]] == ["ok", "ok"]
 
 
 def test_status_shows_a_probe_that_is_not_trusted() -> None:
@@ -553,7 +561,7 @@ def test_what_an_untrusted_probe_taught_is_discarded_and_that_is_kept() -> None:
     bench.seen.soil_vwc_ppt = [320]
     bench.boot()
     bench.run_until(0)
-    assert bench.runner.hub.status()["zones"][0]["trim_pct"] == 100
+    assert told(bench)["zones"][0]["trim_pct"] == 100
 
 
 # What is told.

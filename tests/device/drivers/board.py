@@ -239,7 +239,8 @@ def boots(house):
     board, runner = house.start()
     for _ in range(3):
         board.due_s = runner.turn()
-    from controller.events import BOOT, WHY
+    from boards.words import WHY
+    from controller.events import BOOT
 
     found = [WHY[event[2]] for event in runner.hub.log.events() if event[0] == BOOT]
     assert len(found) == 1

@@ -1,0 +1,15 @@
+"""The core as it stands on a board: linked and compiled, as a bundle holds it."""
+
+from pathlib import Path
+
+from tools.bundle import ROOT, compile_all
+
+
+def fill(folder: Path, *programs: str) -> Path:
+    """Compile the core, and programs of the tests, below `folder`. Returns it."""
+    sources = [*sorted((ROOT / "controller").glob("*.py")), *(ROOT / name for name in programs)]
+    for path, data in compile_all(sources).items():
+        file = folder / path
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(data)
+    return folder

@@ -1,0 +1,153 @@
+"""Write constants of one module into the code of all others, before mpy-cross compiles them.
+
+mpy-cross folds `NAME = const(5)` within its file alone: in another it is an import, a global and a
+look-up, on a board where bytes are few. Here each use becomes `(5)`, and import and definition go,
+for of all that is bundled it is known what still needs the name. They leave empty lines behind, so
+that tracebacks name the lines of the sources.
+"""
+
+import ast
+from collections.abc import Iterator, Mapping
+from itertools import accumulate
+
+# What code that is not bundled may import on the board: `controller/README.md` promises it.
+KEPT = ("controller.ports",)
+_CONST = "controller._const"  # where `const` itself is imported from
+
+_Found = dict[str, dict[str, int]]  # constants of each module
+_Edit = tuple[ast.expr | ast.stmt, str]
+
+
+class LinkError(ValueError):
+    """Code in which a constant cannot be told from something else; one line for the user."""
+
+
+def link(texts: Mapping[str, str]) -> dict[str, str]:
+    """Fold the constants of all modules of a bundle: texts by path, such as `controller/hub.py`.
+
+    A constant is an integer, `NAME = const(5)`, at the top of a module. It keeps its definition
+    where something may look it up by name: an attribute `.NAME`, a string "NAME", an import from a
+    module that only imported it, or whoever imports from `KEPT`. A name that is put together at run
+    time is not seen.
+
+    Raises:
+        LinkError: no Python; a constant's name is bound once more in a file that uses it, or stands
+            in an f-string; an import of `*`, or from a relative name.
+    """
+    trees = {path: _parsed(path, text) for path, text in texts.items()}
+    found = {
+        _module(path): {name: value for _, name, value in _definitions(tree)}
+        for path, tree in trees.items()
+    }
+    named = {name for tree in trees.values() for name in _named(tree, found)}
+    return {
+        path: _edited(text, _edits(path, trees[path], found, named)) for path, text in texts.items()
+    }
+
+
+def _parsed(path: str, text: str) -> ast.Module:
+    try:
+        return ast.parse(text)
+    except SyntaxError as error:
+        raise LinkError(f"{path}:{error.lineno}: SyntaxError: {error.msg}") from None
+
+
+def _module(path: str) -> str:
+    return path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
+
+
+def _definitions(tree: ast.Module) -> Iterator[tuple[ast.Assign, str, int]]:
+    """The constants at the top of a module."""
+    for node in tree.body:
+        match node:
+            case ast.Assign([ast.Name(name)], ast.Call(ast.Name("const"), [argument])):
+                try:
+                    value = ast.literal_eval(argument)
+                except ValueError:
+                    continue  # made of other constants: mpy-cross computes it
+                if type(value) is int:
+                    yield node, name, value
+
+
+def _named(tree: ast.Module, found: _Found) -> Iterator[str]:
+    """Names that a module may look up in another at run time."""
+    for node in ast.walk(tree):
+        match node:
+            case ast.Attribute(attr=name) | ast.Constant(str(name)):
+                yield name
+            case ast.ImportFrom(str(module), names):
+                yield from (a.name for a in names if a.name not in found.get(module, {}))
+
+
+def _edits(path: str, tree: ast.Module, found: _Found, named: set[str]) -> Iterator[_Edit]:
+    """Code to be replaced, and by what."""
+    module = _module(path)
+    values = dict(found[module])
+    kept = named | values.keys() if module in KEPT else named
+    nodes = list(ast.walk(tree))
+    imports = [node for node in nodes if isinstance(node, ast.ImportFrom)]
+    for node in imports:
+        theirs = found.get(str(node.module), {})
+        values |= {a.asname or a.name: theirs[a.name] for a in node.names if a.name in theirs}
+    _refuse(path, nodes, values)
+
+    loads = [
+        node for node in nodes if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)
+    ]
+    yield from ((node, f"({values[node.id]})") for node in loads if node.id in values)
+    definitions = list(_definitions(tree))
+    for definition, name, value in definitions:
+        yield (definition.value, f"({value})") if name in kept else (definition, "")
+    const_used = sum(node.id == "const" for node in loads) > len(definitions)
+    for node in imports:
+        left, still = [], []
+        for alias in node.names:
+            name = alias.asname or alias.name
+            if name in values:
+                still += [f"{name} = {values[name]}"] if name in kept else []
+            elif name != "const" or const_used or node.module != _CONST:
+                left.append(ast.unparse(alias))
+        parts = [f"from {node.module} import {', '.join(left)}"] if left else []
+        yield node, "; ".join(parts + still) or ("" if node in tree.body else "pass")
+
+
+def _refuse(path: str, nodes: list[ast.AST], values: Mapping[str, int]) -> None:
+    """Raise LinkError for code that folding might change."""
+    met: set[str] = set()
+    for node in nodes:
+        wrong = ""
+        match node:
+            case ast.ImportFrom(names=[first, *_], level=level) if level or first.name == "*":
+                wrong = "found an import of * or from ., allowed names from a module's full name"
+            case ast.JoinedStr():  # before 3.12 Python does not tell where in the file it stands
+                inside = {part.id for part in ast.walk(node) if isinstance(part, ast.Name)}
+                for name in sorted(inside & values.keys()):
+                    wrong = f"found constant {name} in an f-string, allowed outside"
+            case (
+                ast.Name(name, ast.Store() | ast.Del())
+                | ast.arg(name)
+                | ast.FunctionDef(name)
+                | ast.AsyncFunctionDef(name)
+                | ast.ClassDef(name)
+                | ast.ExceptHandler(name=str(name))
+                | ast.alias(asname=str(name))
+                | ast.alias(name=name)
+            ):
+                if name in values and name in met:
+                    wrong = f"found constant {name} bound again, allowed once in a file"
+                met.add(name)
+        if wrong:
+            raise LinkError(f"{path}:{getattr(node, 'lineno', 0)}: {wrong}")
+
+
+def _edited(text: str, edits: Iterator[_Edit]) -> str:
+    """Text with code replaced, and as many lines as before."""
+    data = text.encode()
+    starts = [0, *accumulate(len(line) for line in data.splitlines(keepends=True))]
+    edited = sorted(edits, key=lambda edit: (edit[0].lineno, edit[0].col_offset), reverse=True)
+    for node, new in edited:
+        end_line = node.end_lineno or node.lineno
+        begin = starts[node.lineno - 1] + node.col_offset
+        end = starts[end_line - 1] + (node.end_col_offset or 0)
+        data = data[:begin] + new.encode() + b"\n" * (end_line - node.lineno) + data[end:]
+    return data.decode()
