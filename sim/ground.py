@@ -92,11 +92,7 @@ class Ground:
             yard=[None] * count + list(range(count)),
             start_pf=start_pf,
         )
-        self.forcing = dry_forcing.copy()
-        self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
-        self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
-        self._hours = 0  # stepped so far
-        self._watered = False  # since the last step
+        self._lay_out(dry_forcing)
         self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
         middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
         thick_mm = 1000.0 * np.diff(soil.EDGES_M)
@@ -104,6 +100,20 @@ class Ground:
         weights = 1000.0 * np.array(at_probe) / thick_mm
         self._probe_layers = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
         self._water_mm = self.columns.water_mm  # a view: it follows the columns
+
+    def _lay_out(self, dry_forcing: Floats) -> None:
+        count = len(self.strips)
+        self.forcing = dry_forcing.copy()
+        self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
+        self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
+        self._hours = 0  # stepped so far
+        self._watered = False  # since the last step
+
+    def go_on(self, dry_forcing: Floats) -> None:
+        """Let go of the hours so far, all of them stepped, and go on with the next ones."""
+        assert self._hours == len(self.forcing)
+        self.start_s += HOUR_S * self._hours
+        self._lay_out(dry_forcing)
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""

@@ -197,17 +197,26 @@ def live(
     if policy.plan is None:
         ground.catch_up(end_s)
         return Lived(ground, None, scored_s)
-    if policy.owner is not None:
-        times = policies.check_times(policy.owner, policy.plan, sky, end_s)
-        checks: list[tuple[int, Action]] = [(at_s, _check) for at_s in times]
-        script = replace(script, actions=[*script.actions, *checks])
-    life = Life(policy.plan, ground, sky, script, seed)
+    life = begin(policy, ground, sky, seed, script)
     life.run(scored_s)
     before = life.counts()
     life.run(end_s)
     ground.catch_up(end_s)
     counts = (after - start for start, after in zip(before, life.counts(), strict=True))
     return Lived(ground, life.devices, scored_s, *counts)
+
+
+def begin(
+    policy: policies.Policy, ground: Ground, sky: Sky, seed: int, script: Script = NOTHING
+) -> Life:
+    """Put a policy's hub and its owner's checks into a house, ready to be run. It has a plan."""
+    assert policy.plan is not None
+    if policy.owner is not None:
+        end_s = sky.start_s + HOUR_S * sky.hours
+        times = policies.check_times(policy.owner, policy.plan, sky, end_s)
+        checks: list[tuple[int, Action]] = [(at_s, _check) for at_s in times]
+        script = replace(script, actions=[*script.actions, *checks])
+    return Life(policy.plan, ground, sky, script, seed)
 
 
 def _nothing(devices: Devices) -> None:
@@ -254,16 +263,16 @@ def span_of(weather: Weather, first: date | None = None, last: date | None = Non
     Raises: WeatherError for days that the record does not cover.
     """
     longer = weather.days > YEAR_DAYS + 1
-    scored_first = first or (_anniversary(weather.first_day, 1) if longer else weather.first_day)
+    scored_first = first or (anniversary(weather.first_day, 1) if longer else weather.first_day)
     scored = weather.span(scored_first, last or weather.last_day)
     before = (scored_first - weather.first_day).days
     if before >= YEAR_DAYS:
-        spin_first = max(_anniversary(scored_first, -1), weather.first_day)
+        spin_first = max(anniversary(scored_first, -1), weather.first_day)
         whole = weather.span(spin_first, scored.last_day)
         spin_up_days = (scored_first - spin_first).days
         note = f"spin-up, not scored: {spin_first} to {scored_first - timedelta(days=1)}"
     elif scored.days >= YEAR_DAYS:
-        spin_up_days = min(scored.days, (_anniversary(scored_first, 1) - scored_first).days)
+        spin_up_days = min(scored.days, (anniversary(scored_first, 1) - scored_first).days)
         whole = _doubled(scored, spin_up_days)
         note = "spin-up, not scored: the first year's own weather, run once before it"
     else:
@@ -281,7 +290,7 @@ def _doubled(weather: Weather, days: int) -> Weather:
     return weather.picked(weather.first_day - timedelta(days=days), twice)
 
 
-def _anniversary(day: date, years: int) -> date:
+def anniversary(day: date, years: int) -> date:
     """The same date some years later; 29 February becomes 1 March."""
     try:
         return day.replace(year=day.year + years)
@@ -370,14 +379,14 @@ def _policy_summary(judged: Score) -> Line:
     return {
         "litres": round(float(judged.days.litres.sum()), 1),
         **judged.counts(),
-        "unevenness_pf": _rounded(unevenness, 3),
-        "movement_difference_pct": _rounded(movement_difference_pct(judged.days), 1),
+        "unevenness_pf": rounded(unevenness, 3),
+        "movement_difference_pct": rounded(movement_difference_pct(judged.days), 1),
         "minutes": round(float(judged.days.seconds.sum()) / 60.0, 1),
         **judged.counts("year_"),
     }
 
 
-def _rounded(value: float | None, places: int) -> float | None:
+def rounded(value: float | None, places: int) -> float | None:
     return None if value is None else round(value, places)
 
 
@@ -396,12 +405,12 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
             "litres": round(float(days.litres[:, zone].sum()), 1),
             "skipped": dict(sorted(skipped.items())),
             **judged.counts(zone=zone),
-            "runoff_litres": _litres(days.runoff_mm[:, zone], strip),
-            "bypass_litres": _litres(days.bypass_mm[:, zone], strip),
+            "runoff_litres": litres_of(days.runoff_mm[:, zone], strip),
+            "bypass_litres": litres_of(days.bypass_mm[:, zone], strip),
             "swing_pf": round(float(swings_pf[zone]), 3),
-            "movement_index_pct": _rounded(movements_pct[zone], 1),
-            "runoff_rain_litres": _litres(days.runoff_rain_mm[:, zone], strip),
-            "bypass_rain_litres": _litres(days.bypass_rain_mm[:, zone], strip),
+            "movement_index_pct": rounded(movements_pct[zone], 1),
+            "runoff_rain_litres": litres_of(days.runoff_rain_mm[:, zone], strip),
+            "bypass_rain_litres": litres_of(days.bypass_rain_mm[:, zone], strip),
             **judged.counts("year_", zone),
             "hose_l_h": round(strip.flow_l_h, 1),
             "hose_evenness": round(strip.evenness, 3),
@@ -410,7 +419,7 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
     return zones
 
 
-def _litres(days_mm: Floats, strip: Strip) -> float:
+def litres_of(days_mm: Floats, strip: Strip) -> float:
     """Litres of a strip's daily depths; never less than none, which rounding could make of it."""
     return max(round(float(days_mm.sum()) * strip.area_m2, 1), 0.0)
 

@@ -3,6 +3,7 @@
 Everything is judged by the local standard day and the wetted strip. Arrays are days x zones.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import combinations
@@ -57,9 +58,15 @@ class Days:
     movement_pf_unwatered: Floats
     top_wet: Bools
 
-    def since(self, day: int) -> "Days":
-        """The same without the first days."""
-        return Days(*(getattr(self, name)[day:] for name in self.__dataclass_fields__))
+    def during(self, days: slice) -> "Days":
+        """Some of the days."""
+        return Days(*(getattr(self, name)[days] for name in self.__dataclass_fields__))
+
+    @classmethod
+    def joined(cls, parts: "Sequence[Days]") -> "Days":
+        """Parts one after another."""
+        names = cls.__dataclass_fields__
+        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
 
 
 def days_of(ground: Ground, rain_mm: Floats) -> Days:
@@ -80,13 +87,18 @@ def days_of(ground: Ground, rain_mm: Floats) -> Days:
         bypass_rain_mm=_by_day(watered[:, :, soil.BYPASS_RAIN]).sum(axis=1),
         movement_pf=_by_day(watered[:, :, soil.MOVEMENT_PF]).mean(axis=1),
         movement_pf_unwatered=_by_day(ground.results[:, :zones, soil.MOVEMENT_PF]).mean(axis=1),
-        top_wet=np.any(_by_day(top_wet(watered[:, :, soil.TOP_PF], rain_mm)), axis=1),
+        top_wet=top_wet_days(watered[:, :, soil.TOP_PF], rain_mm),
     )
 
 
 def _by_day(hours: NDArray[Any]) -> NDArray[Any]:
     """Hours x zones as days x 24 x zones."""
     return hours.reshape(-1, HOURS, hours.shape[1])
+
+
+def top_wet_days(top_pf: Floats, rain_mm: Floats) -> Bools:
+    """Days with such an hour as `top_wet` tells, days x zones."""
+    return np.asarray(np.any(_by_day(top_wet(top_pf, rain_mm)), axis=1))
 
 
 def top_wet(top_pf: Floats, rain_mm: Floats) -> Bools:
@@ -264,7 +276,7 @@ def judge(
     """
     whole = days_of(ground, rain_mm)
     state = states(whole, rewetting)[spin_up_days:]
-    days = whole.since(spin_up_days)
+    days = whole.during(slice(spin_up_days, None))
     if isinstance(season, date):
         season = season_of(season, days.pf_unwatered, season, len(state))
     return Score(days, state, season)

@@ -20,6 +20,7 @@ from typer.core import TyperGroup
 from tools.bundle import DeviceError, board_names
 from tools.property import PropertyError, load
 from tools.rules import printable
+from tools.workers import SweepError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +72,7 @@ def _status(error: Exception) -> int:
         lines = [name + (error.strerror or str(error))]
     elif isinstance(error, PropertyError):
         lines = error.lines
-    elif isinstance(error, DeviceError):
+    elif isinstance(error, DeviceError | SweepError):
         lines = [printable(str(error))]
     elif isinstance(error, typer.TyperException):
         lines = [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
@@ -336,6 +337,79 @@ def invent(
     most = max(abs(row.errors) for row in compared)
     console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
     console.print(f"{years} years written to {out}")
+
+
+@app.command()
+def sweep(
+    property_files: Annotated[
+        list[Path], typer.Argument(metavar="PROPERTY...", help="Property files, one or more.")
+    ],
+    weather: Annotated[list[Path], typer.Option(help="Weather, as replay takes it; repeatable.")],
+    out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PATH=VALUES",
+            help="A value of the property and what to put there: values divided by commas, or "
+            "FIRST..LAST..STEP; repeatable, for every combination.",
+        ),
+    ] = None,
+    years: Annotated[
+        int, typer.Option(min=0, max=10_000, help="Years to invent a seed; 0: the record's own.")
+    ] = 0,
+    seeds: Annotated[int, typer.Option(min=1, max=10_000, help="How many seeds.")] = 1,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="The first of them.")] = 1,
+    processes: Annotated[
+        int | None, typer.Option(min=1, help="Processes of this machine; else one a core.")
+    ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="A Dask scheduler, instead of processes.")
+    ] = None,
+    column: Columns = None,
+    as_json: AsJson = False,
+) -> None:
+    """Replay variants of a property over many years and seeds, on all cores or a cluster.
+
+    Every variant lives through every weather and seed under the hub. DIR/years.parquet gets a row
+    for each year and zone. Stopped and started again, the same command goes on where it was.
+
+    \b
+    Examples; a path is written as in a message of check, * is every zone or list item:
+        evenclay sweep house.toml --weather town.csv --out out --vary 'soil.texture=clay,silty clay'
+        evenclay sweep house.toml --weather town.csv --out out --years 50 --seeds 20
+        evenclay sweep a.toml b.toml --weather town.csv --out out --vary 'zones.*.share=60..140..20'
+    """
+    from tools import sweep as sweeping
+    from tools import workers
+
+    props = [load(path) for path in property_files]
+    asked = sweeping.ask(
+        props,
+        vary or (),
+        [str(path) for path in weather],
+        lambda name, latitude_deg: _weather(Path(name), column, latitude_deg),
+        range(seed, seed + seeds),
+        years,
+    )
+    out.mkdir(parents=True, exist_ok=True)
+    if scheduler is None:
+        working = workers.processes(processes or workers.cores())
+    else:
+        working = workers.cluster(scheduler)
+    with working as (executor, count):
+        found = sweeping.run(asked, out, executor, count, _tell)
+    rows = sweeping.summary(found, asked.paths)
+    if as_json:
+        print(json.dumps(rows.to_dicts(), indent=2))
+        return
+    _console().print(sweeping.table_of(rows, asked.paths))
+    for note in sweeping.notes(asked):
+        print(note)
+    print(f"A row for each year and zone: {out / sweeping.RESULT}")
+
+
+def _tell(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
 
 
 def _replay(

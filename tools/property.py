@@ -433,7 +433,11 @@ def parse(text: str, name: str) -> Property:
     """Read a property from the text of a file called `name`. Raises PropertyError as `load`."""
     text = text.replace("\r\n", "\n")
     source = Source(name, text)
-    document = _document(source)
+    return from_document(_document(source), source)
+
+
+def from_document(document: dict[str, Any], source: Source) -> Property:
+    """Read a property from what TOML says; `source` words its mistakes. Raises PropertyError."""
     try:
         found = Property.model_validate(document)
     except ValidationError as error:

@@ -1,0 +1,513 @@
+"""Many years, seeds and variants of a property, replayed on all cores or on a cluster.
+
+A *life* is what is lived through in one go: one variant, one weather, one seed, at most LIFE_YEARS
+scored years after a year of spin-up. Longer spans are cut into lives, always at the same years. A
+*task* is a batch of whole lives, BATCH_YEARS or more. So where tasks begin and end, who works on
+them and how often the sweep is stopped cannot change a figure.
+
+Each finished task is a file in DIR/parts, written beside its place and then moved into it. Started
+again, a sweep does the tasks that have none. Only the process that was started writes there.
+"""
+
+import hashlib
+import io
+import json
+import os
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from functools import cache, cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+from rich.table import Table
+
+from sim.generator import Climate, fit, generate
+from sim.house import House
+from sim.outputs import Line
+from sim.replay import Span, climate, span_of
+from sim.score import STATES, Season
+from sim.weather import Hours, Weather
+from sim.years import whole_years, years_of
+from tools.compile import compile_house, mean_et0_mm
+from tools.property import Property, parse
+from tools.variants import Change, changes_of, read_vary, varied
+from tools.workers import SweepError
+
+LIFE_YEARS = 25  # with its spin-up; a hub counts no more than 34 years since it was started
+BATCH_YEARS = 50
+PART_BITS = 32  # of one seed, the lives after the first draw on from here
+SEASON_SEED = 1  # the climate is the same for all seeds
+WAITING = 2  # tasks handed out for each worker; the rest stay here
+SHOWN_S = 2.0  # between two lines of progress
+CODE = ("controller", "sim", "tools")
+
+DataType = type[pl.DataType]
+Tell = Callable[[str], None]
+
+RESULT, DEFINITION, PARTS = "years.parquet", "sweep.json", "parts"
+KEYS = ("variant", "property", "weather", "seed", "year", "zone")
+MEASURES: dict[str, DataType] = {
+    "season_days": pl.Int64,
+    **{f"{prefix}days_{state}": pl.Int64 for prefix in ("", "year_") for state in STATES},
+    "runs": pl.Int64,
+    "minutes": pl.Float64,
+    "litres": pl.Float64,
+    "runoff_litres": pl.Float64,
+    "bypass_litres": pl.Float64,
+    "swing_pf": pl.Float64,
+    "movement_index_pct": pl.Float64,
+    "unevenness_pf": pl.Float64,
+    "rain_mm": pl.Float64,
+    "et0_mm": pl.Float64,
+}
+HEADINGS = {  # of the table, by the summary's columns
+    "years": "years",
+    "in_band_pct": "in band",
+    "worst_zone_pct": "worst zone",
+    "year_in_20_pct": "1 year in 20",
+    "worst_year_pct": "worst year",
+    "dry_pct": "dry",
+    "wet_pct": "wet",
+    "litres_a_year": "litres a year",
+    "litres_deviation": "deviation",
+    "unevenness_pf": "uneven, pF",
+}
+
+
+@dataclass(frozen=True)
+class Record:
+    """A weather file as it was read, and what a generator learnt from it (None: not asked)."""
+
+    name: str
+    weather: Weather
+    climate: Climate | None
+
+    @cached_property
+    def digest(self) -> str:
+        """What tells one record from another."""
+        hasher = hashlib.sha256()
+        _feed(hasher, self.weather)
+        return hasher.hexdigest()
+
+
+@dataclass(frozen=True)
+class Variant:
+    """A property file with some values changed. number: from 1."""
+
+    number: int
+    file: str
+    text: str
+    changes: tuple[Change, ...]
+
+    @property
+    def values(self) -> dict[str, int | float | str]:
+        """What was changed, by path, as the result shows it."""
+        return {change.text: change.shown for change in self.changes}
+
+    def prop(self) -> Property:
+        """The property. Raises: PropertyError."""
+        return varied(parse(self.text, self.file), self.changes)
+
+    def house(self, record: Record) -> House:
+        """The house under a record's climate. Raises: PropertyError."""
+        prop = self.prop()
+        return compile_house(prop, mean_et0_mm(record.weather, prop.site.latitude))
+
+
+@dataclass(frozen=True)
+class Life:
+    """Years lived through in one go. first, last: scored days of the record; None: invented years.
+
+    year: the first scored one's name; years: how many.
+    """
+
+    variant: Variant
+    record: Record
+    seed: int
+    part: int
+    year: int
+    years: int
+    first: date | None = None
+    last: date | None = None
+
+    @property
+    def chance(self) -> int:
+        """The seed of this life's weather and sensors; the first life's is the seed itself."""
+        return self.seed + (self.part << PART_BITS)
+
+    def span(self) -> Span:
+        """The weather, and which days of it are scored."""
+        if self.first is not None:
+            return span_of(self.record.weather, self.first, self.last)
+        assert self.record.climate is not None
+        return span_of(generate(self.record.climate, self.years + 1, self.chance))
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """What is asked for. years: invented years for each seed; 0: the record's own."""
+
+    variants: tuple[Variant, ...]
+    records: dict[tuple[str, float], Record]  # by file and latitude
+    weathers: tuple[str, ...]
+    seeds: range
+    years: int
+    batch_years: int = BATCH_YEARS
+
+    @cached_property
+    def tasks(self) -> list[tuple[Life, ...]]:
+        """The lives in their order, in batches."""
+        tasks, batch = [], []
+        for life in self._lives():
+            batch.append(life)
+            if sum(one.years for one in batch) >= self.batch_years:
+                tasks.append(tuple(batch))
+                batch = []
+        return [*tasks, tuple(batch)] if batch else tasks
+
+    def _lives(self) -> Iterator[Life]:
+        for variant in self.variants:
+            latitude_deg = variant.prop().site.latitude
+            for name in self.weathers:
+                record = self.records[name, latitude_deg]
+                for seed in self.seeds:
+                    yield from _lives(variant, record, seed, self.years)
+
+    @property
+    def paths(self) -> list[str]:
+        """What is varied."""
+        return list(self.variants[0].values)
+
+    @property
+    def columns(self) -> dict[str, DataType]:
+        """Name and type of every column of the result."""
+        keys: dict[str, DataType] = dict.fromkeys(KEYS, pl.String)
+        keys |= dict.fromkeys(("variant", "seed", "year"), pl.Int64)
+        types = {int: pl.Int64, float: pl.Float64, str: pl.String}
+        paths = {name: types[type(value)] for name, value in self.variants[0].values.items()}
+        first = {name: keys[name] for name in ("variant", "property")}
+        rest = {name: keys[name] for name in KEYS if name not in first}
+        return first | paths | rest | MEASURES
+
+    def definition(self) -> dict[str, Any]:
+        """All that the result depends on, as plain data."""
+        return {
+            "schema": 1,
+            "code": code_digest(),
+            "variants": [
+                {"file": v.file, "sha256": _sha256(v.text.encode()), "values": v.values}
+                for v in self.variants
+            ],
+            "weather": [
+                {"file": name, "latitude": latitude, "sha256": record.digest}
+                for (name, latitude), record in self.records.items()
+            ],
+            "seeds": [self.seeds[0], self.seeds[-1]],
+            "years": self.years,
+            "batch_years": self.batch_years,
+        }
+
+
+def ask(
+    props: Sequence[Property],
+    vary: Sequence[str],
+    weathers: Sequence[str],
+    read: Callable[[str, float], Weather],
+    seeds: range,
+    years: int,
+) -> Sweep:
+    """Put a sweep together, every variant checked as its file would be.
+
+    props: as loaded. vary: PATH=VALUES each. read: gives a weather file at a latitude.
+    Raises: PropertyError, SweepError, WeatherError.
+    """
+    for what, names in (("PROPERTY", [p.source.name for p in props]), ("--weather", weathers)):
+        for name in names:
+            if names.count(name) > 1:
+                raise SweepError(f"{what}: found {name} twice, allowed each file once")
+    combined = changes_of([read_vary(option) for option in vary])
+    variants: list[Variant] = []
+    records: dict[tuple[str, float], Record] = {}
+    for prop in props:
+        for changes in combined:
+            variant = Variant(len(variants) + 1, prop.source.name, prop.source.text, changes)
+            latitude_deg = variant.prop().site.latitude
+            for name in weathers:
+                if (name, latitude_deg) not in records:
+                    record = read(name, latitude_deg)
+                    learnt = fit(record) if years else None
+                    records[name, latitude_deg] = Record(name, record, learnt)
+                variant.house(records[name, latitude_deg])  # the compiler refuses more
+            variants.append(variant)
+    return Sweep(tuple(variants), records, tuple(weathers), seeds, years)
+
+
+def _lives(variant: Variant, record: Record, seed: int, years: int) -> Iterator[Life]:
+    """All lives of one variant, weather and seed."""
+    if years:
+        for part, done in enumerate(range(0, years, LIFE_YEARS)):
+            count = min(LIFE_YEARS, years - done)
+            yield Life(variant, record, seed, part, done + 1, count)
+        return
+    begins = scored_years(record)
+    for part, done in enumerate(range(0, len(begins) - 1, LIFE_YEARS)):
+        until = min(done + LIFE_YEARS, len(begins) - 1)
+        last = begins[until] - timedelta(days=1)
+        first = begins[done]
+        yield Life(variant, record, seed, part, first.year, until - done, first, last)
+
+
+def scored_years(record: Record) -> list[date]:
+    """Where a record's scored years begin, and where the last one ends.
+
+    The first year is spin-up; of a record of less than two whole years it is scored as well.
+    Raises: SweepError for less than a year.
+    """
+    weather = record.weather
+    begins = whole_years(weather.first_day, weather.days)
+    if len(begins) < 2:
+        raise SweepError(f"{record.name}: found {weather.days} days, allowed at least a year")
+    return begins[1:] if len(begins) > 2 else begins
+
+
+def live_through(task: Sequence[Life], code: str) -> list[Line]:
+    """Do one task: a row for each year and zone. code: what `code_digest` must be here."""
+    if code != code_digest():
+        raise SweepError("a worker runs another version of evenclay than the one that asks")
+    rows = []
+    for life in task:
+        house, span = life.variant.house(life.record), life.span()
+        names = {
+            "variant": life.variant.number,
+            "property": life.variant.file,
+            **life.variant.values,
+            "weather": life.record.name,
+            "seed": life.seed,
+        }
+        for row in years_of(house, span, _season(house, life.record, span), life.chance):
+            rows.append({**names, **row, "year": life.year + row["year"]})
+    return rows
+
+
+_SEASONS: dict[Any, Season] = {}
+_SEASONS_KEPT = 16
+
+
+def _season(house: House, record: Record, span: Span) -> Season:
+    """The season days by the record's climate, whatever the seed; kept for the next lives."""
+    key = (house.strips, record.digest, span.first_day, span.scored_days)
+    if key not in _SEASONS:
+        while len(_SEASONS) >= _SEASONS_KEPT:
+            _SEASONS.pop(next(iter(_SEASONS)))
+        _SEASONS[key] = climate(house, record.weather, span, SEASON_SEED)
+    return _SEASONS[key]
+
+
+@cache
+def code_digest() -> str:
+    """What tells one version of this code from another."""
+    root = Path(__file__).parents[1]
+    files = sorted(path for folder in CODE for path in (root / folder).rglob("*.py"))
+    return _sha256(b"".join([path.read_bytes() for path in files]))
+
+
+def _feed(hasher: "hashlib._Hash", value: object) -> None:
+    """Give a hasher all that is in a record."""
+    if isinstance(value, np.ndarray):
+        hasher.update(value.tobytes())
+    elif isinstance(value, Weather | Hours):
+        for part in vars(value).values():
+            _feed(hasher, part)
+    else:
+        hasher.update(repr(value).encode())
+
+
+def _sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+# Doing it.
+
+
+@dataclass
+class Progress:
+    """Tells how many years are done and how long the rest may take."""
+
+    total: int
+    done: int
+    tell: Tell
+    _started_s: float = field(default_factory=time.monotonic)
+    _before: int = 0
+    _told_s: float = -SHOWN_S
+
+    def __post_init__(self) -> None:
+        self._before = self.done
+        before = f", {self.done:,} of them done before" if self.done else ""
+        self.tell(f"{self.total:,} years to live through{before}")
+
+    def add(self, years: int) -> None:
+        """Count finished years."""
+        self.done += years
+        now_s = time.monotonic()
+        if now_s - self._told_s < SHOWN_S and self.done < self.total:
+            return
+        self._told_s = now_s
+        each_s = (now_s - self._started_s) / (self.done - self._before)
+        left_s = round(each_s * (self.total - self.done))
+        self.tell(f"{self.done:,} of {self.total:,} years; {timedelta(seconds=left_s)} left")
+
+
+def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -> pl.DataFrame:
+    """Do what is not done yet, and put the whole result into out / RESULT.
+
+    out: a folder that exists. Raises: SweepError where it holds another sweep.
+    """
+    _claim(sweep, out)
+    tasks = sweep.tasks
+    frames = [_read_part(_part(out, number)) for number in range(len(tasks))]
+    missing = [number for number, frame in enumerate(frames) if frame is None]
+    years = [sum(life.years for life in task) for task in tasks]
+    progress = Progress(sum(years), sum(years) - sum(years[n] for n in missing), tell)
+    columns = sweep.columns
+    running: dict[Future[list[Line]], int] = {}
+    while missing or running:
+        while missing and len(running) < WAITING * workers:
+            number = missing.pop(0)
+            running[executor.submit(live_through, tasks[number], code_digest())] = number
+        for future in wait(running, return_when=FIRST_COMPLETED).done:
+            number = running.pop(future)
+            frame = pl.DataFrame(future.result(), schema=columns, strict=False)
+            _write(frame, _part(out, number))
+            frames[number] = frame
+            progress.add(years[number])
+    whole = pl.concat([frame for frame in frames if frame is not None], rechunk=True)
+    _write(whole, out / RESULT)
+    return whole
+
+
+def _claim(sweep: Sweep, out: Path) -> None:
+    """Make a folder this sweep's; refuse one that holds another."""
+    mine = sweep.definition()
+    path = out / DEFINITION
+    if path.exists():
+        try:
+            found = json.loads(path.read_text("utf-8"))
+        except ValueError:
+            found = {}
+        if found != mine:
+            keys = [key for key in mine if found.get(key) != mine[key]]
+            raise SweepError(
+                f"{out}: found another sweep, with other {' and '.join(keys)}; allowed a new "
+                "folder, or the same command and code as before"
+            )
+    (out / PARTS).mkdir(exist_ok=True)
+    _replace(path, (json.dumps(mine, indent=1) + "\n").encode())
+
+
+def _part(out: Path, number: int) -> Path:
+    return out / PARTS / f"{number + 1:05}.parquet"
+
+
+def _read_part(path: Path) -> pl.DataFrame | None:
+    """A finished task's rows; None where it is not there, or not whole."""
+    try:
+        return pl.read_parquet(path)
+    except (OSError, pl.exceptions.PolarsError):
+        return None
+
+
+def _write(frame: pl.DataFrame, path: Path) -> None:
+    data = io.BytesIO()
+    frame.write_parquet(data)
+    _replace(path, data.getvalue())
+
+
+def _replace(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all, whenever the power goes."""
+    beside = path.with_name(f"{path.name}.{os.getpid()}")
+    with open(beside, "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
+
+
+# Telling it.
+
+
+def summary(years: pl.DataFrame, paths: Sequence[str]) -> pl.DataFrame:
+    """One row for each variant: how its ground was kept, in percent, and what that took.
+
+    Season days count, without those that rain alone made wet or that were declared re-wetting.
+    `in_band_pct`: of all zones and years; `worst_zone_pct`: of its worst zone over all years;
+    `year_in_20_pct`: of all zones in a year that one in twenty falls below; `worst_year_pct`.
+    """
+    judged = pl.col("season_days") - pl.col("days_rain_wet") - pl.col("days_rewetting")
+    frame = years.with_columns(judged.alias("judged"))
+    keys = ["variant", "property", *paths]
+    house_year = ["weather", "seed", "year"]
+
+    def share(column: str) -> pl.Expr:
+        return (100 * pl.col(column).sum() / pl.col("judged").sum()).fill_nan(None)
+
+    by_year = frame.group_by([*keys, *house_year], maintain_order=True).agg(
+        share("days_in_band").alias("in_band_pct"),
+        pl.col("litres").sum(),
+        pl.col("unevenness_pf").first(),
+    )
+    by_zone = frame.group_by([*keys, "zone"], maintain_order=True).agg(
+        share("days_in_band").alias("in_band_pct")
+    )
+    whole = frame.group_by(keys, maintain_order=True).agg(
+        share("days_in_band").alias("in_band_pct"),
+        share("days_dry").alias("dry_pct"),
+        share("days_wet").alias("wet_pct"),
+    )
+    yearly = by_year.group_by(keys, maintain_order=True).agg(
+        pl.len().alias("years"),
+        pl.col("in_band_pct").quantile(0.05, "linear").alias("year_in_20_pct"),
+        pl.col("in_band_pct").min().alias("worst_year_pct"),
+        pl.col("litres").mean().alias("litres_a_year"),
+        pl.col("litres").std().alias("litres_deviation"),
+        pl.col("unevenness_pf").median().alias("unevenness_pf"),
+    )
+    zones = by_zone.group_by(keys, maintain_order=True).agg(
+        pl.col("in_band_pct").min().alias("worst_zone_pct")
+    )
+    return whole.join(zones, on=keys).join(yearly, on=keys, maintain_order="left")
+
+
+def table_of(rows: pl.DataFrame, paths: Sequence[str]) -> Table:
+    """The summary for people."""
+    table = Table()
+    for name in ("property", *paths):
+        table.add_column(name, overflow="fold")
+    for heading in HEADINGS.values():
+        table.add_column(heading, justify="right")
+    for row in rows.to_dicts():
+        shown = [_cell(name, row[name]) for name in HEADINGS]
+        table.add_row(row["property"], *(str(row[path]) for path in paths), *shown)
+    return table
+
+
+def _cell(name: str, value: float | None) -> str:
+    if value is None:
+        return "-"
+    if name == "unevenness_pf":
+        return f"{value:.2f}"
+    return f"{value:.1f}" if name.endswith("_pct") else f"{value:,.0f}"
+
+
+def notes(sweep: Sweep) -> list[str]:
+    """What to know of the figures."""
+    found = ["Percent of season days, without those wet by rain alone or of declared re-wetting."]
+    if sweep.years:
+        found.append(
+            "Invented years: long droughts, wet years and great storms are rarer than in truth."
+        )
+    return found
