@@ -819,3 +819,38 @@ def water_content_at(columns: Columns, depth_m: float) -> Floats:
     """Volumetric water content [m3/m3] at a depth [m], between the layers' middles linear."""
     content = columns.water_content
     return np.array([np.interp(depth_m * 1000.0, _MIDDLES_MM, row) for row in content])
+
+
+def least_uptake_gain(layers_pf: Floats, band_pf: float) -> Floats:
+    """How much more of potential transpiration, at least, once the band is as wet as band_pf.
+
+    layers_pf: of the ground as it is, (days, LAYERS); no layer gets drier, others than the band's
+    stay as they are. Returns a share [0..1] for each day: the least over all ways to wet the band
+    whose depth-mean is then at most band_pf, and a little less. Method: Lagrange's dual; each
+    multiplier gives a bound that holds, and the best of MULTIPLIERS is returned.
+    """
+    best = np.zeros(len(layers_pf))
+    parts = np.linspace(0.0, 1.0, _STEPS_TO_DRY + 1)
+    for multiplier in MULTIPLIERS:
+        bound = np.full(len(layers_pf), -multiplier * band_pf)
+        for i in np.flatnonzero(_BAND_WEIGHT):
+            dry = layers_pf[:, i, None]
+            at = dry * parts
+            # Between two points uptake is at least the drier one's, and pF at least the wetter's.
+            gain = _ROOT_WEIGHT[i] * (_uptake(at[:, 1:]) - _uptake(dry))
+            wet = multiplier * _BAND_WEIGHT[i]
+            between = (gain + wet * at[:, :-1]).min(axis=1)
+            bound += np.minimum(between, wet * layers_pf[:, i])
+        best = np.maximum(best, bound)
+    return best
+
+
+MULTIPLIERS = tuple(np.linspace(0.0, 2.0, 41).tolist())  # share of potential a pF
+_STEPS_TO_DRY = 100
+
+
+def _uptake(layer_pf: Floats) -> Floats:
+    """What is left of potential uptake at a pF [0..1]."""
+    suction_cm = 10.0**layer_pf
+    uptake = (UPTAKE_NONE_CM - suction_cm) / (UPTAKE_NONE_CM - UPTAKE_FULL_CM)
+    return np.clip(uptake, 0.0, 1.0)

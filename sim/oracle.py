@@ -1,0 +1,428 @@
+"""The least water that keeps a house's clay in its band, by one who knows the years to come.
+
+The oracle waters the same strips through the same hoses and spigots. It obeys caps, gaps, rests,
+longest and shortest runs, local rules and frost as the hub does. It knows the weather and the soil,
+and has no table, no window and no closed season.
+
+How it is found: forward through the days, zone by zone, with the real column. A *way* is what was
+done to a zone so far, and the column that came of it. Every day each way goes on in a few manners:
+no water, or a dose. Of the ways that end a day with nearly the same moisture in the band and above
+it the cheapest is kept, by water less what a day in band is worth and what is left in the ground.
+So every figure is that of a schedule that can be played; that there is no better one is not proved
+(`least_possible_mm` says how little it could be). Zones of a spigot share its day: each has
+hours of its own, so that whatever is chosen for one leaves the others theirs.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.civil import LocalTime
+from controller.limits import DAY_S, RUN_LEAST_S
+from controller.lockouts import quiet_within
+from controller.plan import Plan
+from sim import soil
+from sim.devices import Devices
+from sim.ground import HOUR_S, Floats, Ground, Sky
+from sim.house import House, Strip
+from sim.score import (
+    APPLIED_DAYS,
+    BAND_PF,
+    HOURS,
+    RAIN_LEAST_MM_H,
+    RUNOFF_LEAST_MM,
+    TOP_WET_H,
+    TOP_WET_PF,
+    YEAR_DAYS,
+    Bools,
+)
+
+Ints = NDArray[np.int64]
+
+PRICES_MM = (1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 50.0)  # what a day in band may cost, in turn
+DOSES = (0.25, 0.5, 1.0)  # of the day's cap. Finer ones save less than 1 % (tests/unit)
+WAYS = 60  # kept at the end of a day; 200 save less than 1 %
+BAND_STEP_PF, TOP_STEP_MM = 0.04, 6.0  # ways this close are nearly the same
+STORED_WORTH = 0.8  # of a mm in the ground, among these
+LEAD_DAYS = 30  # watered this long before a season day at most
+MIXTURES_MOST = 6  # tries, each asking for the days that the one before it lacked
+NO_DOSE = 0
+
+
+def may_run(plan: Plan, sky: Sky) -> Bools:
+    """Hours in which a valve may stand open from beginning to end: (days, 24).
+
+    No local rule forbids it, there is no frost, and the hour is of the day's own date on the wall.
+    """
+    time, hub = LocalTime(plan.hub), plan.hub
+    may = np.ones(sky.hours, dtype=np.bool_)
+    frost, warm_s = False, 0
+    for hour in range(sky.hours):
+        at_s = sky.start_s + HOUR_S * hour
+        if hub.frost:
+            temp_mc = sky.temp_mc(at_s)
+            warm_s = warm_s + HOUR_S if temp_mc >= hub.frost_off_mc else 0
+            frost = temp_mc <= hub.frost_on_mc or (frost and warm_s <= hub.frost_hold_s)
+        local_s = time.local_s(at_s)
+        noon_s = time.local_s(at_s + HOUR_S * (12 - hour % HOURS))
+        own_day = local_s // DAY_S == noon_s // DAY_S == (local_s + HOUR_S) // DAY_S
+        may[hour] = own_day and not frost and not quiet_within(plan, local_s, HOUR_S)
+    return may.reshape(-1, HOURS)
+
+
+@dataclass(frozen=True)
+class Dose:
+    """What a zone gets on a day: so many cycles of so many seconds, and the depth they make."""
+
+    cycles: int
+    cycle_s: int
+    mm: float
+
+
+@dataclass(frozen=True)
+class Zone:
+    """All that the oracle knows of a zone.
+
+    forcing: hours x (unwatered, watered) x soil.FORCINGS, not yet watered. rained: the last hour
+    with rain, for each hour; -1 before any. counts: days that are to be kept in the band.
+    slots: for each day the hours in which a cycle may run, in order. start_s: into such an hour.
+    """
+
+    strip: Strip
+    forcing: Floats
+    rained: Ints
+    counts: Bools
+    slots: tuple[tuple[int, ...], ...]
+    start_s: int
+    doses: tuple[Dose, ...]
+
+    @property
+    def days(self) -> int:
+        """How many days there are."""
+        return len(self.counts)
+
+    def hours(self, day: int) -> Floats:
+        """The forcing of a day's hours."""
+        return self.forcing[HOURS * day : HOURS * (day + 1)]
+
+
+def zones_of(
+    house: House, sky: Sky, dry_forcing: Floats, rain_mm: Floats, season: Bools
+) -> list[Zone]:
+    """What the oracle knows of each zone of a house.
+
+    dry_forcing: from `ground.forcing`. rain_mm: hourly, on open ground. season: days x zones of the
+    last days, those that are scored.
+    """
+    plan, count = house.plan, len(house.strips)
+    may = may_run(plan, sky)
+    hour = np.arange(sky.hours)
+    rained = np.maximum.accumulate(np.where(rain_mm >= RAIN_LEAST_MM_H, hour, -1))
+    counts = np.zeros((sky.hours // HOURS, count), dtype=np.bool_)
+    counts[len(counts) - len(season) :] = season
+    found = []
+    for zone, strip in enumerate(house.strips):
+        cycle_s, hours, start_s = _turn(plan, house.strips, zone)
+        slots = [tuple(h for h in hours if may[day, h]) for day in range(len(may))]
+        forcing = dry_forcing[:, [zone, count + zone]]
+        doses = _doses(plan.zones[zone].cap_s, strip, cycle_s, hours)
+        found.append(Zone(strip, forcing, rained, counts[:, zone], tuple(slots), start_s, doses))
+    return found
+
+
+def _turn(plan: Plan, strips: Sequence[Strip], zone: int) -> tuple[int, list[int], int]:
+    """A zone's longest cycle, the hours of the day that are its own, and its second in them."""
+
+    def cycle_s(z: int) -> int:
+        infiltrates_s = int(HOUR_S * soil.POND_MM / strips[z].rate_mm_h)
+        gap_s = plan.supplies[plan.zones[z].supply].gap_s
+        return max(min(infiltrates_s, plan.zones[z].longest_s, HOUR_S - gap_s), RUN_LEAST_S)
+
+    supply = plan.zones[zone].supply
+    alone = plan.hub.open_max >= len(plan.supplies)
+    turns = [z for z in range(len(strips)) if not alone or plan.zones[z].supply == supply]
+    most_s = max(cycle_s(z) + plan.supplies[plan.zones[z].supply].gap_s for z in turns)
+    in_hour = max(1, HOUR_S // most_s)
+    every_h = -(-len(turns) // in_hour)
+    rests_h = 1 - -plan.zones[zone].rest_s // HOUR_S  # from one cycle's hour to the next
+    place = turns.index(zone)
+    hours = list(range(place // in_hour, HOURS, every_h * -(-rests_h // every_h)))
+    while HOURS + hours[0] - hours[-1] < rests_h and len(hours) > 1:
+        hours.pop()
+    return cycle_s(zone), hours, place % in_hour * (HOUR_S // in_hour)
+
+
+def _doses(cap_s: int, strip: Strip, cycle_s: int, hours: Sequence[int]) -> tuple[Dose, ...]:
+    """No water first, then the doses that fit a day's hours."""
+    doses = [Dose(0, 0, 0.0)]
+    rest_h = hours[1] - hours[0] if len(hours) > 1 else HOURS
+    refill_l = min(strip.hose_l, strip.drain_l_h * rest_h)
+    for share in DOSES:
+        total_s = max(int(share * cap_s), RUN_LEAST_S)
+        cycles = min(-(-total_s // cycle_s), len(hours), total_s // RUN_LEAST_S)
+        each_s = min(total_s // cycles, cycle_s)
+        litres = cycles * each_s * strip.flow_l_h / HOUR_S
+        litres += min(strip.hose_l, strip.drain_l_h * HOURS) + (cycles - 1) * refill_l
+        dose = Dose(cycles, each_s, litres / strip.area_m2)
+        if dose.mm > doses[-1].mm:
+            doses.append(dose)
+    return tuple(doses)
+
+
+@dataclass(frozen=True)
+class Way:
+    """A schedule of a zone and what comes of it, a value a day.
+
+    dose: number of `Zone.doses`. in_band: on the days that count. stored_mm: in the column at the
+    day's end.
+    """
+
+    dose: Ints
+    mm: Floats
+    in_band: Bools
+    stored_mm: Floats
+
+
+class _Ways:
+    """All ways that are followed at the end of a day."""
+
+    def __init__(self, zone: Zone) -> None:
+        self._zone = zone
+        ground = Ground((zone.strip,), zone.forcing[:0], 0)
+        self.columns = ground.columns  # the unwatered one, then one a way
+        self.cost_mm = np.zeros(1)
+        self.watered = np.full(1, -APPLIED_DAYS)  # the last day with water
+        self.firm = np.full(1, -1)  # the last hour in which the top was not wet
+
+    def live(self, day: int, parent: Ints, dose: Ints) -> "tuple[Floats, Bools]":
+        """Let ways go on for a day, each way with its dose; the band at the end, and days in it."""
+        zone = self._zone
+        self.columns = self.columns.picked([0, *(1 + parent)])
+        forcing = np.repeat(zone.hours(day), (1, len(parent)), axis=1)
+        for number in set(dose.tolist()) - {NO_DOSE}:
+            given = zone.doses[number]
+            ways = 1 + np.flatnonzero(dose == number)
+            for hour in zone.slots[day][: given.cycles]:
+                forcing[hour, ways, soil.IRRIGATION] = given.mm / given.cycles
+                forcing[hour, ways, soil.IRRIGATION_S] = given.cycle_s
+        results = self.columns.run(forcing)[:, 1:]
+        hours = np.arange(HOURS * day, HOURS * (day + 1))
+        rained = zone.rained[hours]
+        firm = np.where(results[:, :, soil.TOP_PF] >= TOP_WET_PF, hours[:, None], -1)
+        firm = np.maximum(np.maximum.accumulate(firm), self.firm[parent])
+        late = (rained >= 0) & (hours - rained > TOP_WET_H)
+        top_wet = np.any(late[:, None] & (firm <= rained[:, None]), axis=0)
+        self.firm = firm[-1]
+        self.watered = np.where(dose == NO_DOSE, self.watered[parent], day)
+        applied = self.watered > day - APPLIED_DAYS
+        pf = results[:, :, soil.BAND_PF].mean(axis=0)
+        runoff_mm = results[:, :, soil.RUNOFF_IRRIGATION].sum(axis=0)
+        in_band = (pf >= BAND_PF[0]) & (pf <= BAND_PF[1]) & ~(applied & top_wet)
+        in_band &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
+        return results[-1, :, soil.BAND_PF], in_band
+
+    def keep(self, kept: Ints) -> None:
+        """Follow these only."""
+        self.columns = self.columns.picked([0, *(1 + kept)])
+        self.cost_mm, self.watered = self.cost_mm[kept], self.watered[kept]
+        self.firm = self.firm[kept]
+
+
+def search(zone: Zone, price_mm: float, ways_most: int = WAYS) -> Way:
+    """The cheapest way through all days, where a day in band is worth so much water."""
+    ways = _Ways(zone)
+    needed = np.convolve(zone.counts, np.ones(LEAD_DAYS + 1))[LEAD_DAYS:] > 0
+    mm = np.array([dose.mm for dose in zone.doses])
+    past: list[tuple[Ints, Ints, Bools, Floats]] = []
+    for day in range(zone.days):
+        offered = np.array(
+            [
+                n
+                for n, dose in enumerate(zone.doses)
+                if needed[day] and dose.cycles <= len(zone.slots[day])
+            ]
+            or [NO_DOSE]
+        )
+        parent = np.repeat(np.arange(len(ways.cost_mm)), len(offered))
+        dose = np.tile(offered, len(ways.cost_mm))
+        band_pf, in_band = ways.live(day, parent, dose)
+        ways.cost_mm = ways.cost_mm[parent] + mm[dose] - price_mm * in_band
+        stored_mm = ways.columns.stored_mm()[1:]
+        kept = _cheapest(
+            ways.cost_mm - STORED_WORTH * stored_mm,
+            np.floor(band_pf / BAND_STEP_PF),
+            np.floor(ways.columns.water_mm[1:, :_ABOVE].sum(axis=1) / TOP_STEP_MM),
+            ways_most,
+        )
+        ways.keep(kept)
+        past.append((parent[kept], dose[kept], in_band[kept], stored_mm[kept]))
+    way = int(np.argmin(ways.cost_mm - ways.columns.stored_mm()[1:]))
+    return _walk_back(past, way, mm)
+
+
+_ABOVE = soil.EDGES_M.index(soil.BAND_M[0])  # layers above the band
+
+
+def _cheapest(cost_mm: Floats, band: Floats, top: Floats, most: int) -> Ints:
+    """The cheapest of each kind, and of these at most so many, in their order."""
+    order = np.lexsort((cost_mm, top, band))
+    new = np.ones(len(order), dtype=np.bool_)
+    new[1:] = (np.diff(band[order]) != 0.0) | (np.diff(top[order]) != 0.0)
+    first = order[new]
+    return np.sort(first[np.argsort(cost_mm[first], kind="stable")[:most]])
+
+
+def _walk_back(past: "Sequence[tuple[Ints, Ints, Bools, Floats]]", way: int, mm: Floats) -> Way:
+    """Each day's dose, and what came of it, along the way that ends at a place."""
+    days = []
+    for parent, dose, in_band, stored_mm in reversed(past):
+        days.append((dose[way], in_band[way], stored_mm[way]))
+        way = parent[way]
+    dose, in_band, stored_mm = (np.array(part) for part in zip(*reversed(days), strict=True))
+    return Way(dose, mm[dose], in_band, stored_mm)
+
+
+def follow(zone: Zone, dose: Ints) -> Way:
+    """What comes of a schedule: a dose a day."""
+    ways = _Ways(zone)
+    in_band, stored_mm = [], []
+    for day, number in enumerate(dose.tolist()):
+        _, found = ways.live(day, np.zeros(1, dtype=np.int64), np.array([number]))
+        in_band.append(found[0])
+        stored_mm.append(ways.columns.stored_mm()[1])
+    mm = np.array([each.mm for each in zone.doses])[dose]
+    return Way(dose, mm, np.array(in_band), np.array(stored_mm))
+
+
+# A schedule for so many days in band.
+
+
+def reach(zone: Zone, ways: Sequence[Way], days: int) -> Way | None:
+    """The least water that keeps a zone so many days in band; None where no mixture of ways does.
+
+    ways: from `search`, at several prices. Year by year one of them is taken, and the whole is
+    followed through the real column, since a year begins with what the one before it left.
+    """
+    ways = [follow(zone, np.zeros(zone.days, dtype=np.int64)), *ways]
+    years = _years(zone.counts)
+    asked = days
+    for _ in range(MIXTURES_MOST):
+        choice = _mixture(ways, years, asked)
+        if choice is None:
+            break
+        dose = np.concatenate([ways[w].dose[year] for w, year in zip(choice, years, strict=True)])
+        found = follow(zone, dose)
+        if found.in_band.sum() >= days:
+            return found
+        asked += days - int(found.in_band.sum())
+    best = max(ways, key=lambda way: (way.in_band.sum(), -way.mm.sum()))
+    return best if best.in_band.sum() >= days else None
+
+
+def _years(counts: Bools) -> list[slice]:
+    """The days in years that begin where the fewest days count: there the ground is wet."""
+    of_year = np.resize(counts, (-(-len(counts) // YEAR_DAYS), YEAR_DAYS)).sum(axis=0)
+    around = np.convolve(np.tile(of_year, 3), np.ones(2 * LEAD_DAYS + 1), "same")
+    first = int(np.argmin(around[YEAR_DAYS : 2 * YEAR_DAYS]))
+    edges = sorted({0, *range(first, len(counts), YEAR_DAYS), len(counts)})
+    return [slice(a, b) for a, b in pairwise(edges)]
+
+
+def _mixture(ways: Sequence[Way], years: Sequence[slice], days: int) -> list[int] | None:
+    """One of the ways for each year: so many days in band in all, by the least water."""
+    wanted = np.arange(days + 1)
+    least_mm = np.where(wanted > 0, np.inf, 0.0)  # for so many days, of the years after
+    best: list[Ints] = []
+    for year in reversed(years):
+        found = [int(way.in_band[year].sum()) for way in ways]
+        mm = [float(way.mm[year].sum()) for way in ways]
+        tries = np.stack(
+            [m + least_mm[np.maximum(wanted - f, 0)] for f, m in zip(found, mm, strict=True)]
+        )
+        best.insert(0, np.argmin(tries, axis=0))
+        least_mm = tries.min(axis=0)
+    if not np.isfinite(least_mm[days]):
+        return None
+    choice = []
+    for year, ways_of in zip(years, best, strict=True):
+        choice.append(int(ways_of[days]))
+        days = max(days - int(ways[choice[-1]].in_band[year].sum()), 0)
+    return choice
+
+
+# How little it could be.
+
+
+def least_possible_mm(zone: Zone, days: int) -> float:
+    """Water, less what it leaves in the ground, without which no schedule keeps so many days.
+
+    A balance with every rule dropped. Watered ground is nowhere drier than the same ground
+    unwatered, so it loses no less anywhere; and the layers of the band transpire at least what
+    they must to be in it, however their water got there. What cracks keep from unwatered ground
+    is taken off. The bound is low, since it leaves out how water comes down to a layer: through
+    wet ones above it, which lose the most. It takes a layer's moisture as one value a day.
+    """
+    scored = slice(int(np.argmax(zone.counts)), None)
+    layers_pf, band_pf, stored_mm, bypass_mm = _unwatered(zone)
+    pet_mm = zone.forcing[:, 1, soil.PET].reshape(-1, HOURS).sum(axis=1)
+    more_mm = pet_mm * soil.TRANSPIRED_SHARE * soil.least_uptake_gain(layers_pf, BAND_PF[1])
+    more_mm[band_pf <= BAND_PF[1]] = 0.0
+    possible = zone.counts & (band_pf >= BAND_PF[0])
+    cheapest_mm = np.sort(more_mm[possible])[:days]
+    lost_mm = stored_mm[-1] - stored_mm[scored][0] + bypass_mm[scored].sum()
+    return max(float(cheapest_mm.sum() - lost_mm), 0.0)
+
+
+def _unwatered(zone: Zone) -> tuple[Floats, Floats, Floats, Floats]:
+    """Of the zone's unwatered ground, day by day: pF of each layer, of the band, water, bypass."""
+    columns = Ground((zone.strip,), zone.forcing[:0], 0).columns.picked([0])
+    layers_pf, band_pf, stored_mm, bypass_mm = [], [], [], []
+    for day in range(zone.days):
+        results = columns.run(zone.hours(day)[:, :1])[:, 0]
+        layers_pf.append(soil.suction_pf(columns)[0])
+        band_pf.append(results[:, soil.BAND_PF].mean())
+        stored_mm.append(columns.stored_mm()[0])
+        bypass_mm.append(results[:, soil.BYPASS_RAIN].sum())
+    return np.array(layers_pf), np.array(band_pf), np.array(stored_mm), np.array(bypass_mm)
+
+
+def play(
+    house: House, sky: Sky, dry_forcing: Floats, zones: Sequence[Zone], doses: Sequence[Ints]
+) -> tuple[Ground, Devices]:
+    """Turn the real valves by a schedule, a dose a day for each zone, without a hub.
+
+    zones: from `zones_of`. doses: of each of them, as `Way.dose`.
+    """
+    ground = Ground(house.strips, dry_forcing, sky.start_s)
+    devices = Devices(house.plan, ground, sky)
+    for at_s, opens, zone in sorted(_turns(sky, zones, doses)):
+        devices.advance(at_s)
+        supply = house.plan.zones[zone].supply
+        valves = [zone]
+        if house.plan.supplies[supply].master:
+            valves.append(len(house.strips) + supply)
+        for valve in valves:
+            if opens:
+                devices.open(valve, house.plan.zones[zone].longest_s)
+            else:
+                devices.close(valve)
+    end_s = sky.start_s + HOUR_S * sky.hours
+    devices.advance(end_s)
+    ground.catch_up(end_s)
+    return ground, devices
+
+
+def _turns(
+    sky: Sky, zones: Sequence[Zone], doses: Sequence[Ints]
+) -> Iterator[tuple[int, bool, int]]:
+    """When a valve is turned, whether it opens, and the zone; what shuts comes first."""
+    for number, (zone, chosen) in enumerate(zip(zones, doses, strict=True)):
+        for day in np.flatnonzero(chosen != NO_DOSE).tolist():
+            dose = zone.doses[chosen[day]]
+            for hour in zone.slots[day][: dose.cycles]:
+                at_s = sky.start_s + HOUR_S * (HOURS * day + hour) + zone.start_s
+                yield at_s, True, number
+                yield at_s + dose.cycle_s, False, number
