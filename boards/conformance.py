@@ -158,19 +158,24 @@ def raises(function: "Callable[..., object]", *args: object) -> bool:
     return False
 
 
+def nothing(kind: "type[plans.Part]") -> "dict[str, object]":
+    """Every field of a kind of part, 0."""
+    fields: "dict[str, object]" = {}
+    for name in kind.FIELDS.split()[::2]:
+        fields[name] = 0
+    return fields
+
+
 def plan_for(rig: Rig) -> bytes:
     """A plan that waters nothing by itself: no cycle, no sensor."""
-    hub = {}
-    for name, _, least, _ in plans.fields(plans.HubPart):
-        hub[name] = max(least, 0)
+    hub = nothing(plans.HubPart)
+    for name in ("on_month", "on_week", "off_month", "off_week", "open_max", "trim_gap_days"):
+        hub[name] = 1
     hub.update({"weekdays": 127, "trim_most_pct": 100, "poll_s": 3600, "watch_s": 600})
-    zone: "dict[str, object]" = {}
-    for name, _, least, _ in plans.fields(plans.ZonePart):
-        zone[name] = least
+    zone = nothing(plans.ZonePart)
     zone.update({"share_pct": 100, "cap_s": 7200, "longest_s": 3600, "held": rig.held})
-    row = {"month": 1, "day": 1}
-    for name, _, least, _ in plans.fields(plans.RowPart):
-        row.setdefault(name, least)
+    row = nothing(plans.RowPart)
+    row.update({"month": 1, "day": 1})
     supply = {"flow_ml_min": 0, "gap_s": 0, "meter": 0, "master": 0}
     zones = []
     for tag in range(1, rig.zones + 1):

@@ -67,10 +67,10 @@ def status(hub: "Hub", up_s: int) -> "dict[str, object]":
     for zone, part in enumerate(hub.plan.zones):
         run = hub.runs[zone]
         probe = hub.lockouts.probes[zone]
-        why = hub.lockouts.why_not_start(zone, hub.days.local_s(up_s), False)
+        why = hub.lockouts.why(zone, hub.days.local_s(up_s), False, 1)
         if record.faults or record.zone_faults[zone]:
             why = FAULT
-        elif why == OK and hub.lockouts.closed_season:
+        elif why == OK and hub.lockouts.locked[CLOSED_SEASON]:
             why = CLOSED_SEASON
         zones.append(
             {

@@ -1,7 +1,8 @@
 """Which cycle is due when: pure questions to the plan's season table.
 
-A cycle has a number, `day * 32 + k`: the local day it belongs to and its place in that day. Numbers
-ascend with time, whatever the clock or daylight saving does to the instants at which cycles start.
+A cycle has a number, `day * PER_DAY + k`: the local day it belongs to and its place in that day.
+Numbers ascend with time, whatever the clock or daylight saving does to the instants at which cycles
+start.
 """
 
 from controller._const import TYPE_CHECKING, const
@@ -12,38 +13,32 @@ if TYPE_CHECKING:
     from controller.civil import LocalTime
     from controller.plan import Plan, RowPart
 
-_PER_DAY = const(32)  # more than CYCLES_MAX; a power of two keeps numbers readable in binary dumps
+PER_DAY = const(32)  # more than CYCLES_MAX; a power of two keeps numbers readable in binary dumps
 _AHEAD_DAYS = const(2)  # how far next_after looks; the hub asks again at each local midnight
 
 
 def row_of(plan: "Plan", day: int) -> "RowPart":
-    """The season row that holds on a day number."""
+    """The season row that holds on a day number; before the year's first row, its last."""
     _, month, of_month = date_of(day)
-    return plan.row_on(month, of_month)
-
-
-def number(day: int, cycle: int) -> int:
-    """Number of a day's cycle."""
-    return day * _PER_DAY + cycle
-
-
-def day_of_number(cycle_no: int) -> int:
-    """Local day a cycle number belongs to."""
-    return cycle_no // _PER_DAY
+    found = plan.rows[-1]
+    for row in plan.rows:
+        if 32 * row.month + row.day <= 32 * month + of_month:
+            found = row
+    return found
 
 
 def start_wall_s(plan: "Plan", time: "LocalTime", cycle_no: int) -> int:
     """UTC instant at which a cycle that exists in the plan starts."""
-    day, cycle = divmod(cycle_no, _PER_DAY)
+    day, cycle = divmod(cycle_no, PER_DAY)
     return time.wall_s(day * DAY_S + 60 * row_of(plan, day).start_min_of(cycle))
 
 
 def next_after(plan: "Plan", cycle_no: int, today: int) -> int:
     """Number of the first cycle after `cycle_no` up to two days past `today`, or -1."""
-    day, cycle = divmod(cycle_no + 1, _PER_DAY)
+    day, cycle = divmod(cycle_no + 1, PER_DAY)
     while day <= today + _AHEAD_DAYS:
         if cycle < row_of(plan, day).cycles:
-            return number(day, cycle)
+            return day * PER_DAY + cycle
         day += 1
         cycle = 0
     return -1
@@ -51,7 +46,7 @@ def next_after(plan: "Plan", cycle_no: int, today: int) -> int:
 
 def end_wall_s(plan: "Plan", time: "LocalTime", cycle_no: int) -> int:
     """UTC instant by which a cycle's runs must end: its window's end or the next cycle's start."""
-    day, cycle = divmod(cycle_no, _PER_DAY)
+    day, cycle = divmod(cycle_no, PER_DAY)
     end_s = time.wall_s(day * DAY_S + 60 * row_of(plan, day).end_min_of(cycle))
     following = next_after(plan, cycle_no, day)
     if following >= 0:
@@ -62,9 +57,9 @@ def end_wall_s(plan: "Plan", time: "LocalTime", cycle_no: int) -> int:
 def last_started(plan: "Plan", time: "LocalTime", wall_s: int) -> int:
     """Number of the last cycle that had started at a UTC instant, or of the moment itself."""
     today = time.local_s(wall_s) // DAY_S
-    found = number(today - 1, 0) - 1
-    following = next_after(plan, found, today)
-    while following >= 0 and start_wall_s(plan, time, following) <= wall_s:
+    following = (today - 1) * PER_DAY - 1
+    while True:
         found = following
         following = next_after(plan, found, today)
-    return found
+        if following < 0 or start_wall_s(plan, time, following) > wall_s:
+            return found

@@ -6,8 +6,9 @@ change to the record that depends on the date is made here.
 
 from controller import agenda
 from controller._const import TYPE_CHECKING, const
-from controller.civil import LocalTime, weekday_of
-from controller.events import ALARM, CLEARED, CLOCK, NO_TIME, POWER, SKIPPED
+from controller.agenda import PER_DAY
+from controller.civil import FIRST_WEEKDAY, LocalTime
+from controller.events import ALARM, CLEARED, CLOCK, HOLD, LOST_CLOCK, NO_TIME, POWER, SKIPPED
 from controller.limits import (
     AUTO_WEEKDAY,
     BACK_MAX_S,
@@ -41,12 +42,12 @@ class Days:
         record: "Record",
         lockouts: "Lockouts",
         trim: "Trim",
-        replanned: bool,
         tell: "Callable[..., None]",
     ) -> None:
         self._plan = plan
         self._record = record
         self._lockouts = lockouts
+        lockouts.row = agenda.row_of(plan, record.day)
         self._trim = trim
         self._tell = tell
         self.time = LocalTime(plan.hub)
@@ -54,7 +55,6 @@ class Days:
         self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
         self._skew_s = 0  # wall less uptime
         self._sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
-        self._replanned = replanned
         self._went_back = False
         self._refill_up_s = 0  # when the day's minutes were last set to 0
         self._midnight_s = 0
@@ -71,18 +71,14 @@ class Days:
     def take_clock(self, up_s: int, wall_s: "int | None") -> bool:
         """Note the wall clock. Returns True if it was lost, found or stepped."""
         if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
-            if self._lockouts.lost_clock:
-                return False
             self.trusted = False
-            self._lockouts.set_lost_clock(True)
-            return True
+            return self._lockouts.set(_NONE, LOST_CLOCK, True)
         skew_s = wall_s - up_s
         moved_s = skew_s - self._skew_s
         self._skew_s = skew_s
         if not self.trusted:
             self.trusted = True
-            self._sync = CLOCK if self._lockouts.lost_clock else POWER
-            self._lockouts.set_lost_clock(False)
+            self._sync = CLOCK if self._lockouts.set(_NONE, LOST_CLOCK, False) else POWER
             return True
         if -STEP_TOLERANCE_S <= moved_s <= STEP_TOLERANCE_S:
             return False
@@ -98,29 +94,30 @@ class Days:
         if not self.trusted:
             return None
         wall_s = up_s + self._skew_s
-        return wall_s + self.time.offset_s(wall_s)
+        return self.time.local_s(wall_s)
 
     def steady_s(self, up_s: int) -> int:
         """Seconds until local rules, or local time itself, may next say something else."""
         wall_s = up_s + self._skew_s
         local_s = self.time.local_s(wall_s)
-        return min(self._lockouts.quiet_left_s(local_s), self.time.steady_s(wall_s))
+        quiet_left_s = self._lockouts.quiet_until_s(local_s) - local_s
+        return min(quiet_left_s, self.time.until_s - wall_s)
 
     # What has come due.
 
     def due_up_s(self) -> int:
         """Uptime of the next midnight, cycle or end of a hold; only while the clock is trusted."""
         due_s = self._midnight_s if self._midnight_s < self._next_s else self._next_s
-        if self._lockouts.hold and self._record.hold_s < due_s:
+        if self._lockouts.locked[HOLD] and self._record.hold_s < due_s:
             due_s = self._record.hold_s
         return due_s - self._skew_s
 
     def watered_today(self, zone: int) -> bool:
         """Whether a zone had water since today's first cycle; last night's was yesterday's."""
         record = self._record
-        if agenda.day_of_number(record.mark_no) != record.day:
+        if record.mark_no // PER_DAY != record.day:
             return False
-        first_s = agenda.start_wall_s(self._plan, self.time, agenda.number(record.day, 0))
+        first_s = agenda.start_wall_s(self._plan, self.time, record.day * PER_DAY)
         return record.valve_wall_s[zone] >= first_s
 
     def latest_up_s(self, run_s: int) -> int:
@@ -142,7 +139,7 @@ class Days:
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
             self._find_next(wall_s)
             changed = True
-        if (self._record.hold_s or self._lockouts.hold) and self._see_hold(wall_s):
+        if (self._record.hold_s or self._lockouts.locked[HOLD]) and self._see_hold(wall_s):
             changed = True
         while wall_s >= self._next_s:
             if self._begin_cycle(self._next_no, up_s, wall_s):
@@ -161,8 +158,7 @@ class Days:
         self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
         if booted:  # the day began at its midnight, not now
             self._refill_up_s = up_s - local_s % DAY_S
-        if self._replanned:
-            self._replanned = False
+        if not record.mark_no:  # a new plan: what passed was none of its cycles
             self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
         elif wall_s < record.mark_wall_s - BACK_MAX_S:
             self._went_back = True
@@ -183,7 +179,7 @@ class Days:
             return
         if booted:
             self._end_up_s = up_s + end_s - wall_s
-            self.row = agenda.row_of(self._plan, agenda.day_of_number(mark_no))
+            self.row = agenda.row_of(self._plan, mark_no // PER_DAY)
             self._put_in_order()
         self._end_s = end_s
 
@@ -203,7 +199,7 @@ class Days:
                 last_no = agenda.last_started(self._plan, self.time, wall_s)
                 if why == POWER and wall_s < agenda.end_wall_s(self._plan, self.time, last_no):
                     last_no -= 1  # that one is begun late
-                days = agenda.day_of_number(last_no) - agenda.day_of_number(passed_no)
+                days = last_no // PER_DAY - passed_no // PER_DAY
                 self._tell(SKIPPED, _NONE, why, days)
                 self._mark(last_no, wall_s)
             reported += 1
@@ -226,22 +222,21 @@ class Days:
         self._lockouts.new_day(row, drain_days)
         if drain_days:
             for zone, probe in enumerate(self._lockouts.probes):
-                dry = probe is not None and probe.dry()
-                self._trim.new_day(zone, day, dry, probe is not None and probe.moist())
+                self._trim.new_day(zone, day, probe.soil() if probe is not None else 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
 
     def _see_hold(self, wall_s: int) -> bool:
         """Begin or end the owner's pause. Returns True if it was either."""
         record = self._record
         hold = record.hold_s > wall_s
-        if hold == self._lockouts.hold and (hold or not record.hold_s):
+        if hold == (self._lockouts.locked[HOLD] != 0) and (hold or not record.hold_s):
             return False  # a hold that ended while power was away still has its end to come
         if not hold:
             if record.hold_dry_days > self._plan.hub.rewet_hold_days:
                 self._trim.opened(record.day)
             record.hold_dry_days = 0
             record.hold_s = 0
-        self._lockouts.set_hold(hold)
+        self._lockouts.set(_NONE, HOLD, hold)
         return True
 
     # Cycles.
@@ -249,7 +244,7 @@ class Days:
     def _find_next(self, wall_s: int) -> None:
         """Find the cycle after the mark; it may have passed already."""
         today = self.time.local_s(wall_s) // DAY_S
-        after_no = max(self._record.mark_no, agenda.number(today - 1, 0) - 1)
+        after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
         if self._sync != _ANY:  # look back as far as the mark: what passed is to be reported
             after_no = self._record.mark_no
         self._next_no = agenda.next_after(self._plan, after_no, today)
@@ -273,14 +268,14 @@ class Days:
         self._mark(cycle_no, self._next_s)
         self._end_s = agenda.end_wall_s(self._plan, self.time, cycle_no)
         self._end_up_s = self._end_s - self._skew_s
-        self.row = agenda.row_of(self._plan, agenda.day_of_number(cycle_no))
+        self.row = agenda.row_of(self._plan, cycle_no // PER_DAY)
         self._put_in_order()
         self._record.first = 0
         for zone, part in enumerate(self._plan.zones):
             if part.share_pct:
                 self._record.waiting |= 1 << zone
-        day = agenda.day_of_number(cycle_no)
-        trimmed = cycle_no == agenda.number(day, 0) and self._check_by_probes(day, up_s)
+        day = cycle_no // PER_DAY
+        trimmed = cycle_no == day * PER_DAY and self._check_by_probes(day, up_s)
         self._find_next(wall_s)
         return trimmed
 
@@ -289,16 +284,15 @@ class Days:
 
         Returns True if a trim moved.
         """
-        if self._plan.hub.auto_trim == AUTO_OFF or weekday_of(day) != AUTO_WEEKDAY:
+        weekday = (day + FIRST_WEEKDAY) % 7
+        if self._plan.hub.auto_trim == AUTO_OFF or weekday != AUTO_WEEKDAY:
             return False
-        if self._lockouts.after_rain(up_s):
+        if up_s < self._lockouts.after_rain_up_s:
             return False
         moved = False
         for zone, probe in enumerate(self._lockouts.probes):
-            if probe is not None and probe.trusted and probe.ppt >= 0:
-                wet = probe.ppt >= self._plan.zones[zone].wet_ppt
-                if self._trim.check_by_probe(zone, wet, probe.dry(), day):
-                    moved = True
+            if probe is not None and self._trim.check_by_probe(zone, probe.soil(), day):
+                moved = True
         return moved
 
     def drop_waiting(self, why: int) -> None:

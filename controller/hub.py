@@ -35,6 +35,7 @@ from controller.events import (
     PLANNED,
     POWER,
     QUIET,
+    RAIN,
     REFUSED,
     REST,
     SKIPPED,
@@ -62,7 +63,7 @@ from controller.limits import (
     TEST_RUN_S,
     ZONES_MAX,
 )
-from controller.lockouts import Lockouts, quiet_within
+from controller.lockouts import Lockouts
 from controller.meter import Meter, wrong
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
@@ -82,12 +83,20 @@ _FAULTS = (LEAK, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owne
 class Hub:
     """One hub. `wake_s` is the uptime at which `step` next has something to do."""
 
-    def __init__(self, plan: Plan, saved: "bytes | None", why: int = POWER) -> None:
+    def __init__(
+        self, plan: Plan, saved: "bytes | None", why: int = POWER, log: "Log | None" = None
+    ) -> None:
         """Start from a plan and the newest good record (None: a first boot).
 
-        `why`: the reason of the boot, POWER or another of `controller.events`.
+        `why`: the reason of the boot, POWER or another of `controller.events`; `log`: that of the
+        hub before, which goes on.
         """
-        self.log = Log()
+        record = journal.unpack(saved) or journal.Record(0)
+        if record.plan_crc != plan.crc or len(record.tag) != len(plan.zones):
+            record = record.carry(plan)
+        self.plan = plan
+        self.record = record
+        self.log = log or Log()
         self.wake_s = 0
         self.polls = 0  # wakes that only read sensors
         self.new_plan: "tuple[Plan, bytes] | None" = None
@@ -103,28 +112,20 @@ class Hub:
         self._look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
         self._soon = False  # a run waits for nothing but the settling gap
         self._save_up_s = 0  # a store that failed is not written before
-        self._adopt(plan, journal.unpack(saved) or journal.Record(0))
-
-    def _adopt(self, plan: Plan, record: "journal.Record") -> None:
-        """Take a plan, and what the record holds for its zones. Every valve is shut."""
-        replanned = record.plan_crc != plan.crc or len(record.tag) != len(plan.zones)
-        if replanned:
-            record = record.carry(plan)
-        self.plan = plan
-        self.record = record
         self.dirty = True  # the record is to be saved at once
         self._owed = False  # the record is to be saved, with the next opening if that is near
-        self.lockouts = Lockouts(plan, record, self._up_s, self._tell)
+        self.lockouts = Lockouts(plan, record, log is not None, self._tell)
         self.trim = Trim(plan, record, self._tell)
-        self.days = Days(plan, record, self.lockouts, self.trim, replanned, self._tell)
-        self.guard = Guard(plan, record, self._up_s)
-        self.meters = [Meter(self._up_s) if supply.meter else None for supply in plan.supplies]
+        self.days = Days(plan, record, self.lockouts, self.trim, self._tell)
+        self.guard = Guard(plan, record, 0)
+        self.meters = [Meter(0) if supply.meter else None for supply in plan.supplies]
+        self._metered = [(s, meter) for s, meter in enumerate(self.meters) if meter is not None]
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self.intent: "Run | None" = None
         self._intent_saved = False
         self._judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
-        self._rain_kept: "list[bool]" = []  # what rain locked when the record was last due for it
+        self._rain_kept: "int | None" = None  # what rain locked when the record was last due for it
         self._alarms = self._standing()
 
     # One step.
@@ -335,20 +336,10 @@ class Hub:
 
     def _saved(self, slot: int, tries: int, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
-        plan = self.new_plan
         if tries > 0:
             if self._alarms:
                 self._alarm(False, _NONE, STORE, slot)
-            if slot == RECORD:
-                self._intent_saved = self.intent is not None
-            else:
-                assert plan is not None  # every valve is shut: it takes the old one's place
-                before = self.lockouts
-                self.days.drop_waiting(NEW_PLAN)
-                self.new_plan = None
-                self._adopt(plan[0], self.record)
-                self.lockouts.follow(before)
-                self._alarms += self.lockouts.alarms()
+            self._intent_saved = self.intent is not None
             return
         if tries == 0:
             self._alarm(True, _NONE, STORE, slot)
@@ -389,7 +380,7 @@ class Hub:
             return LOW_BATTERY
         if self.new_plan is not None:
             return NEW_PLAN
-        return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway)
+        return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, 0)
 
     def _begin_runs(self, up_s: int, seen: "Seen") -> "list[Command]":
         """Open the run whose intent is written, or intend the next that may start."""
@@ -488,18 +479,9 @@ class Hub:
         """Return why a run must not start now, or OK."""
         if up_s < self._save_up_s:
             return STORE  # what cannot be written is not given
-        local_s = self.days.local_s(up_s)
-        why = self.lockouts.why_not_start(run.zone, local_s, run.anyway)
+        why = self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, run.run_s)
         if why != OK:
             return why
-        # Up to their next edge the rules on hours and dates say what they say now.
-        if (
-            local_s is not None
-            and self.lockouts.has_quiet
-            and run.run_s > self.lockouts.quiet_left_s(local_s)
-            and quiet_within(self.plan, local_s, run.run_s)
-        ):
-            return QUIET
         return self.guard.judge(run.zone, run.run_s, up_s)
 
     def intend(self, run: Run, up_s: int) -> None:
@@ -560,16 +542,14 @@ class Hub:
                 if probe is not None and not probe.trusted and record.auto_pct[zone]:
                     record.auto_pct[zone] = 0  # what an untrusted probe taught does not count
                     self.dirty = True
-            if self.lockouts.rain != self._rain_kept:
-                self._rain_kept = list(self.lockouts.rain)
+            if self.lockouts.locked[RAIN] != self._rain_kept:
+                self._rain_kept = self.lockouts.locked[RAIN]
                 self.dirty = True  # rain and power cuts come together: what locks is kept at once
         hub = self.plan.hub
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
         if up_s < self.lockouts.dry_up_s:
             next_up_s = min(next_up_s, self.lockouts.dry_up_s)
-        for supply, meter in enumerate(self.meters):
-            if meter is None:
-                continue
+        for supply, meter in self._metered:
             ml = seen.meter_ml[supply]
             if self._watch(supply, meter, ml, up_s):
                 changed = True
@@ -648,6 +628,9 @@ class Hub:
 
     def _saving(self, up_s: int) -> "list[Command]":
         """Return the SAVE that is due, if any."""
+        if up_s < self._save_up_s or not self._booted:
+            return []
+        record = self.record
         guard = self.guard
         if (
             self.new_plan is not None
@@ -655,15 +638,17 @@ class Hub:
             and not guard.to_shut
             and not guard.open_zones
         ):
-            return [(SAVE, PLAN, self.new_plan[1])]
-        if up_s < self._save_up_s or not self._booted:
-            return []
+            # Once both are written the runner starts a hub from them, and this one is no more.
+            self.days.drop_waiting(NEW_PLAN)
+            record.wall_s = self.days.wall_s(up_s)
+            plan, data = self.new_plan
+            return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
         if not self.dirty and (self._soon or not self._owed):
             return []
         self.dirty = False
         self._owed = False
-        self.record.wall_s = self.days.wall_s(up_s)
-        return [(SAVE, RECORD, self.record.pack())]
+        record.wall_s = self.days.wall_s(up_s)
+        return [(SAVE, RECORD, record.pack())]
 
     def clear(self, zone: int) -> bool:
         """Clear the faults of a zone, or of everything (-1). Returns True if there were any.

@@ -43,7 +43,7 @@ class Record:
         boots: int
         wall_s: int  # when this record was made; 0: clock not trusted
         day: int  # local day that `used_s` and `rain_today_um` belong to
-        mark_no: int  # the last cycle begun
+        mark_no: int  # the last cycle begun; 0: none under this plan
         mark_wall_s: int  # and its start
         hold_s: int  # UTC; 0: none
         hold_dry_days: int
@@ -169,7 +169,7 @@ class Record:
         new.seq = self.seq
         new.fill(values, len(plan.zones))
         new.plan_crc = plan.crc
-        new.waiting = new.first = new.opening = 0
+        new.mark_no = new.waiting = new.first = new.opening = 0
         new.tag = [part.tag for part in plan.zones]
         return new
 

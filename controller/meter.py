@@ -24,17 +24,14 @@ class Meter:
     """One supply's meter."""
 
     def __init__(self, up_s: int) -> None:
-        self._start_ml = _UNKNOWN  # the count when a valve last opened or shut
-        self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
-        self._mark_up_s = up_s
-        self._turned_up_s = up_s  # when a valve of the supply last opened or shut
+        self.turned(None, up_s)
 
     def turned(self, ml: "int | None", up_s: int) -> None:
         """A valve opened or shut: the pipe has to settle again."""
-        self._start_ml = _UNKNOWN if ml is None else ml
-        self._mark_ml = _UNKNOWN
+        self._start_ml = _UNKNOWN if ml is None else ml  # the count at that moment
+        self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
-        self._turned_up_s = up_s
+        self._settled_up_s = up_s + SETTLE_S
 
     def given_ml(self, ml: "int | None") -> int:
         """Return the water since the valve opened, ml; 0 if not known."""
@@ -47,18 +44,16 @@ class Meter:
 
         Once the hose has filled and once after, to see the flow; once after a valve has shut.
         """
-        settled_up_s = self._turned_up_s + SETTLE_S
-        if up_s < settled_up_s and is_open:
-            return settled_up_s
-        return settled_up_s + SETTLE_S if up_s < settled_up_s + SETTLE_S else 0
+        settled_up_s = self._settled_up_s
+        if up_s >= settled_up_s or not is_open:
+            settled_up_s += SETTLE_S
+        return settled_up_s if up_s < settled_up_s else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
         """Return the mean flow since the last call, ml/min, or -1 while it is not known."""
         took_s = up_s - self._mark_up_s
         mark_ml = self._mark_ml
-        if ml is None or up_s - self._turned_up_s < SETTLE_S:
-            return _UNKNOWN
-        if mark_ml != _UNKNOWN and took_s < _LEAST_S:
+        if ml is None or up_s < self._settled_up_s or (mark_ml != _UNKNOWN and took_s < _LEAST_S):
             return _UNKNOWN
         self._mark_ml = ml
         self._mark_up_s = up_s
@@ -75,13 +70,13 @@ class Meter:
             return False
         start_ml = self._start_ml
         if start_ml == _UNKNOWN or ml < start_ml or up_s - self._mark_up_s > DAY_S:
-            self._start_ml = ml
             self._mark_up_s = up_s
-            return False
-        if ml - start_ml < LEAK_ML:
-            return False
-        self._start_ml = ml  # what is told once is not told again when the owner has cleared it
-        return True
+            start_ml = ml
+        leaks = ml - start_ml >= LEAK_ML
+        if leaks:  # what is told once is not told again when the owner has cleared it
+            start_ml = ml
+        self._start_ml = start_ml
+        return leaks
 
 
 def wrong(record: "Record", zone: int, flow_ml_min: int) -> int:

@@ -3,7 +3,7 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
-from controller._const import TYPE_CHECKING
+from controller._const import TYPE_CHECKING, const
 from controller.events import (
     ACCEPTED,
     AFTER_CYCLE,
@@ -40,68 +40,65 @@ from controller.ports import (
 )
 
 if TYPE_CHECKING:
-    from typing import Any
-
     from controller.hub import Hub
     from controller.ports import Asked
+
+
+_NOT_ONE = const(-2)  # neither a zone nor -1, and no command
 
 
 def answer(hub: "Hub", asked: "list[Asked] | tuple[()]", up_s: int) -> None:
     """Answer each command in turn; those past the bound are refused unread."""
     for place, one in enumerate(asked):
         what, zone, value = one if isinstance(one, tuple) and len(one) == 3 else (None, None, None)
+        what = _code(what)
+        zone = _code(zone)
         if place >= ASKED_MAX:
             why = TOO_MANY
-        elif not _is_int(what) or not _is_int(zone) or not -1 <= zone < len(hub.plan.zones):
-            why = UNKNOWN
-        else:
+        elif -1 <= zone < len(hub.plan.zones):
             why = _obey(hub, what, zone, value, up_s)
-        hub.answer(ACCEPTED if why == OK else REFUSED, _shown(zone), why, _shown(what))
+        else:
+            why = UNKNOWN
+        hub.answer(ACCEPTED if why == OK else REFUSED, max(zone, -1), why, max(what, -1))
 
 
-def _is_int(value: "object") -> bool:
-    """Whether a value is an integer; True and False are not, on any Python."""
-    return isinstance(value, int) and not isinstance(value, bool)
+def _code(value: "object") -> int:
+    """Return a small integer as it is, and what is none as one that names nothing.
 
-
-def _shown(value: "Any") -> int:
-    """Return how an answer shows a number it was asked with: -1 for what is none, or far out."""
-    return value if _is_int(value) and 0 <= value <= 255 else -1
+    True and False are no integers, on any Python.
+    """
+    return value if type(value) is int and -1 <= value <= 255 else _NOT_ONE
 
 
 def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
     """Carry a command out. Returns OK, or why not."""
+    number = value if type(value) is int else -1
     if what == ASK_STOP:
         hub.stop(OWNER, up_s)
-        return OK
-    if what == ASK_CLEAR:
+    elif what == ASK_CLEAR:
         if hub.clear(zone):
             hub.dirty = True
-        return OK
-    if what == ASK_TEST:
-        return _test(hub)
-    if what == ASK_CHECK and zone != -1:
-        return _check(hub, zone, value, up_s)
-    if what == ASK_PLAN and isinstance(value, bytes):
-        return _new_plan(hub, value)
-    if not isinstance(value, int) or not _is_int(value):
-        return UNKNOWN
-    if what == ASK_HOLD and 0 <= value <= WALL_MAX:
-        hub.record.hold_s = value
+    elif what == ASK_TEST:
+        if _busy(hub) or hub.guard.open_zones:
+            return BUSY
+        hub.test = (1 << len(hub.plan.zones)) - 1
+    elif what == ASK_HOLD and 0 <= number <= WALL_MAX:
+        hub.record.hold_s = number
         hub.dirty = True
-        return OK
-    if what == ASK_CLOCK and 0 < value < WALL_MAX:
-        return OK
-    if what in (ASK_RUN, ASK_RUN_ANYWAY) and zone != -1 and value > 0:
-        return _run(hub, zone, value, what == ASK_RUN_ANYWAY, up_s)
-    return UNKNOWN
-
-
-def _test(hub: "Hub") -> int:
-    if hub.intent is not None or hub.guard.open_zones or hub.test or hub.new_plan is not None:
-        return BUSY
-    hub.test = (1 << len(hub.plan.zones)) - 1
+    elif what == ASK_CHECK and zone != -1:
+        return _check(hub, zone, value, up_s)
+    elif what == ASK_PLAN and isinstance(value, bytes):
+        return _new_plan(hub, value)
+    elif what in (ASK_RUN, ASK_RUN_ANYWAY) and zone != -1 and number > 0:
+        return _run(hub, zone, number, what == ASK_RUN_ANYWAY, up_s)
+    elif what != ASK_CLOCK or not 0 < number < WALL_MAX:
+        return UNKNOWN
     return OK
+
+
+def _busy(hub: "Hub") -> bool:
+    """Whether a run, a test or a new plan is to come first."""
+    return hub.intent is not None or hub.test != 0 or hub.new_plan is not None
 
 
 def _check(hub: "Hub", zone: int, value: "object", up_s: int) -> int:
@@ -109,11 +106,11 @@ def _check(hub: "Hub", zone: int, value: "object", up_s: int) -> int:
     if not isinstance(value, tuple) or not value:
         return UNKNOWN
     for reading in value:
-        if not _is_int(reading) or reading not in (DRY, FIRM, WET):
+        if _code(reading) not in (DRY, FIRM, WET):
             return UNKNOWN
     if not hub.days.trusted:
         return LOST_CLOCK
-    if hub.lockouts.after_rain(up_s):
+    if up_s < hub.lockouts.after_rain_up_s:
         return AFTER_RAIN
     if hub.days.watered_today(zone) or hub.record.opening >> zone & 1:
         return AFTER_CYCLE
@@ -135,13 +132,13 @@ def _new_plan(hub: "Hub", data: bytes) -> int:
 
 def _run(hub: "Hub", zone: int, asked_s: int, anyway: bool, up_s: int) -> int:
     """A run by hand: never longer than the longest, never past the cap."""
-    if hub.intent is not None or hub.test or hub.new_plan is not None:
+    if _busy(hub):
         return BUSY
     room_s = hub.trim.room_s(zone)
     run_s = min(asked_s, hub.plan.zones[zone].longest_s, room_s)
     if run_s < RUN_LEAST_S:
         return CAP if room_s < RUN_LEAST_S else TOO_SHORT
-    if hub.lockouts.closed_season and not anyway:
+    if hub.lockouts.locked[CLOSED_SEASON] and not anyway:
         return CLOSED_SEASON
     run = Run(zone, run_s, 0, MANUAL, anyway)
     why = hub.why_not(run, up_s)

@@ -3,7 +3,6 @@
 from controller._const import TYPE_CHECKING, const
 from controller.limits import (
     JUMP_PPT,
-    STALE_S,
     STUCK_PPT,
     STUCK_RAIN_S,
     STUCK_WET_S,
@@ -11,47 +10,40 @@ from controller.limits import (
     VWC_LEAST_PPT,
     VWC_MOST_PPT,
 )
+from controller.ports import DRY, FIRM, WET
 
 if TYPE_CHECKING:
     from controller.plan import ZonePart
 
 _NEVER = const(-1)
+_NO_MARK = const(9999)  # so far from any reading that the first one moves it
 
 
 class Probe:
     """Hysteresis and trust. Fed at polls while its zone is shut: the hose beside it misleads."""
 
-    def __init__(self, zone: "ZonePart", stale_s: int = STALE_S) -> None:
+    trusted = True
+    wet = False
+    ppt = _NEVER  # the last reading, trusted or not
+    _read_up_s = _NEVER  # the last reading, or the first time there was none
+    _bad_up_s = -TRUST_AGAIN_S  # the last time it was not believed
+    _rain_um = 0  # rain since boot at the last reading
+    _used_s = 0  # what its zone was given today, at the last call
+    # The mark a reading is measured against to see the soil change, when the probe last moved away
+    # from it, and since when it should have moved, for all the rain.
+    _mark_ppt = _NO_MARK
+    _mark_up_s = _NEVER
+    _rained_up_s = _NEVER
+    _low_ppt = 0  # between these two, not included, a reading has nothing to tell
+    _high_ppt = 0
+
+    def __init__(self, zone: "ZonePart", stale_s: int) -> None:
         """`stale_s`: how long no reading is borne with."""
         self._zone = zone
         self._stale_s = stale_s
-        self.trusted = True
-        self.wet = False
-        self.told_trusted = True  # what was last reported of the two
-        self.told_wet = False
-        self.ppt = _NEVER  # the last reading, trusted or not
-        self._read_up_s = _NEVER  # the last reading, or the first time there was none
-        self._bad_up_s = _NEVER  # the last time it was not believed
-        self._rain_um = 0  # rain since boot at the last reading
-        # The mark a reading is measured against to see the soil change, when the probe last moved
-        # away from it, and since when it should have moved, for all the rain.
-        self._mark_ppt = _NEVER
-        self._mark_up_s = _NEVER
-        self._rained_up_s = _NEVER
-        self._calm = False
-
-    def belong(self, zone: "ZonePart") -> None:
-        """Take the zone's thresholds, from its plan."""
-        self._zone = zone
-        self._calm = False
 
     def read(
-        self,
-        ppt: "int | None",
-        up_s: int,
-        rain_um: int,
-        watered: bool = False,
-        bank_full: bool = False,
+        self, ppt: "int | None", up_s: int, rain_um: int, used_s: int, bank_full: bool
     ) -> bool:
         """Take a reading.
 
@@ -59,76 +51,77 @@ class Probe:
             ppt: volumetric water content, or None
             up_s: seconds since boot
             rain_um: all rain on open ground since boot
-            watered: whether the zone was watered since the last call
+            used_s: seconds of water that the zone was given today
             bank_full: whether so much rain has reached the zone that no probe could miss it
 
         Returns True if `wet` or `trusted` changed.
         """
-        if (
-            ppt is not None
-            and not bank_full
-            and self._calm
-            and self._mark_ppt - STUCK_PPT < ppt < self._mark_ppt + STUCK_PPT
-        ):
+        if ppt is not None and self._low_ppt < ppt < self._high_ppt and not bank_full:
             self.ppt = ppt
             self._read_up_s = up_s
             self._rain_um = rain_um
+            self._used_s = used_s
             return False
-        wet = self.wet
-        trusted = self.trusted
+        zone = self._zone
         if ppt is None:
             if self._read_up_s == _NEVER:
                 self._read_up_s = up_s
             good = up_s - self._read_up_s < self._stale_s
         else:
-            good = self._believable(ppt, up_s, rain_um, watered, bank_full)
+            watered = rain_um != self._rain_um or used_s > self._used_s
+            good = watered or self.ppt == _NEVER or abs(ppt - self.ppt) <= JUMP_PPT
+            moved_ppt = self._mark_ppt - ppt
+            soaked = ppt >= zone.wet_ppt
+            if not soaked:  # soaked soil cannot get wetter, only drier; noise upwards is no change
+                moved_ppt = abs(moved_ppt)
+            if not VWC_LEAST_PPT <= ppt <= VWC_MOST_PPT:
+                good = False
+            elif moved_ppt >= STUCK_PPT or (soaked and bank_full):
+                self._mark_ppt = ppt
+                self._mark_up_s = up_s
+                self._rained_up_s = _NEVER
+            elif soaked:
+                good = good and up_s - self._mark_up_s < STUCK_WET_S
+            elif self._rained_up_s != _NEVER:
+                good = up_s - self._rained_up_s < STUCK_RAIN_S
+            else:
+                good = True
+                if bank_full:
+                    self._rained_up_s = up_s
             self.ppt = ppt
             self._read_up_s = up_s
             self._rain_um = rain_um
+        self._used_s = used_s
         if not good:
-            self.trusted = False
             self._bad_up_s = up_s
-        elif up_s - self._bad_up_s >= TRUST_AGAIN_S:
-            self.trusted = True
-        if not self.trusted or self.ppt < self._zone.wet_off_ppt:
-            self.wet = False
-        elif self.ppt >= self._zone.wet_ppt:
-            self.wet = True
+        trusted = up_s - self._bad_up_s >= TRUST_AGAIN_S
+        wet = trusted and self.ppt >= (zone.wet_off_ppt if self.wet else zone.wet_ppt)
+        changed = wet != self.wet or trusted != self.trusted
+        self.wet = wet
+        self.trusted = trusted
         # While nothing is in doubt, a reading near the mark that is neither wet nor near the end of
         # the range has nothing to tell.
         mark_ppt = self._mark_ppt
-        self._calm = (
-            self.trusted
+        self._high_ppt = 0
+        if (
+            trusted
             and self._rained_up_s == _NEVER
-            and VWC_LEAST_PPT + STUCK_PPT <= mark_ppt < self._zone.wet_off_ppt - STUCK_PPT
-        )
-        return self.wet != wet or self.trusted != trusted
+            and VWC_LEAST_PPT + STUCK_PPT <= mark_ppt < zone.wet_off_ppt - STUCK_PPT
+        ):
+            self._low_ppt = mark_ppt - STUCK_PPT
+            self._high_ppt = mark_ppt + STUCK_PPT
+        return changed
 
-    def dry(self) -> bool:
-        """Whether a trusted probe says that the strip is too dry."""
-        return self.trusted and _NEVER < self.ppt < self._zone.dry_ppt
+    def soil(self) -> int:
+        """Return what it says as a blade does: DRY, WET, or FIRM where well inside the band.
 
-    def moist(self) -> bool:
-        """Whether a trusted probe says that the strip is well inside its band again."""
-        return self.trusted and 2 * self.ppt >= self._zone.dry_ppt + self._zone.wet_off_ppt
-
-    def _believable(
-        self, ppt: int, up_s: int, rain_um: int, watered: bool, bank_full: bool
-    ) -> bool:
-        if not VWC_LEAST_PPT <= ppt <= VWC_MOST_PPT:
-            return False
-        dry_spell = rain_um == self._rain_um and not watered
-        jumped = dry_spell and self.ppt != _NEVER and abs(ppt - self.ppt) > JUMP_PPT
-        soaked = ppt >= self._zone.wet_ppt
-        # Soaked soil cannot get wetter, only drier; noise upwards is no change.
-        moved = self._mark_ppt - ppt if soaked else abs(ppt - self._mark_ppt)
-        if moved >= STUCK_PPT or self._mark_ppt == _NEVER or (soaked and bank_full):
-            self._mark_ppt = ppt
-            self._mark_up_s = up_s
-            self._rained_up_s = _NEVER
-            return not jumped
-        if soaked:
-            return up_s - self._mark_up_s < STUCK_WET_S and not jumped
-        if bank_full and self._rained_up_s == _NEVER:
-            self._rained_up_s = up_s
-        return self._rained_up_s == _NEVER or up_s - self._rained_up_s < STUCK_RAIN_S
+        0 where it is neither, and where the probe is not trusted.
+        """
+        zone = self._zone
+        if not self.trusted or self.ppt == _NEVER:
+            return 0
+        if self.ppt < zone.dry_ppt:
+            return DRY
+        if self.ppt >= zone.wet_ppt:
+            return WET
+        return FIRM if 2 * self.ppt >= zone.dry_ppt + zone.wet_off_ppt else 0

@@ -5,7 +5,9 @@ that went. A step that raises closes every valve, is recorded, and starts the hu
 from controller import journal
 from controller._const import TYPE_CHECKING
 from controller.events import CRASH, POWER
+from controller.events import PLAN as NEW_PLAN
 from controller.hub import Hub
+from controller.journal import BROKEN_FAULT
 from controller.limits import ASKED_MAX, STEPS_MAX, SUPPLIES_MAX, WALL_MAX, ZONES_MAX
 from controller.plan import PlanError, unpack
 from controller.ports import (
@@ -20,6 +22,7 @@ from controller.ports import (
 )
 
 if TYPE_CHECKING:
+    from controller.events import Log
     from controller.ports import Asked, Command, Ports
 
 
@@ -33,8 +36,8 @@ class Runner:
         self.close_all()
         copies = (self._read(RECORD, 0), self._read(RECORD, 1))
         saved = journal.newest(copies)
-        self._copy = [1 if saved is copies[1] else 0, 0]  # the newest good one of each slot
-        self._start(saved, why)
+        self._copy = [1 if saved is copies[1] else 0, 0]  # the one in force of each slot
+        self._start(saved, why, None)
 
     def turn(self) -> int:
         """Step the hub until nothing is left to do. Returns the uptime of its next wake."""
@@ -53,8 +56,8 @@ class Runner:
                 wall_s = None
             for _ in range(STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
-                asked = []
                 if commands:
+                    asked = []
                     seen.done = self._carry_out(commands)
                 if not commands or commands[0][0] == REPORT:
                     ports.feed()
@@ -64,7 +67,7 @@ class Runner:
             self._crash()
         return 0
 
-    def _start(self, saved: "bytes | None", why: int) -> None:
+    def _start(self, saved: "bytes | None", why: int, log: "Log | None") -> None:
         """Start a hub from a record, under the plan it was made under or else the first good one.
 
         Raises PlanError without a good plan.
@@ -81,7 +84,7 @@ class Runner:
         if found is None:
             raise PlanError("no good plan stored")
         self._saved = saved
-        self.hub = Hub(found, saved, why)
+        self.hub = Hub(found, saved, why, log)
 
     def _take_asked(self) -> "list[Asked]":
         """Take what is asked; set the clock if that is asked."""
@@ -89,6 +92,8 @@ class Runner:
             asked = self._ports.take_asked()
         except Exception:
             return []
+        if not asked:
+            return asked
         for place, (what, zone, value) in enumerate(asked[:ASKED_MAX]):
             if what == ASK_CLOCK and isinstance(value, int) and 0 < value < WALL_MAX:
                 try:
@@ -101,6 +106,7 @@ class Runner:
         """Carry commands out in order. Returns how many were, before the first that failed."""
         ports = self._ports
         done = 0
+        renewed = False
         try:
             for command in commands:
                 what = command[0]
@@ -108,11 +114,14 @@ class Runner:
                     ports.close(command[1])
                 elif what == SAVE:
                     self._save(command[1], command[2])
+                    renewed = renewed or command[1] == PLAN
                 elif what == OPEN:
                     ports.open(command[1], command[2])
                 else:
                     ports.report(command[1])
                 done += 1
+            if renewed:  # plan and record are written: a hub starts from them
+                self._start(self._saved, NEW_PLAN, self.hub.log)
         except Exception:
             pass  # the hub is told how far it came
         return done
@@ -126,8 +135,8 @@ class Runner:
         self._ports.write(slot, copy, data)
         if self._ports.read(slot, copy) != data:
             raise OSError("not as written")
-        self._copy[slot] = copy
-        if slot == RECORD:
+        if slot == RECORD:  # of a plan, the one that the record names
+            self._copy[RECORD] = copy
             self._saved = data
 
     def _read(self, slot: int, copy: int) -> bytes:
@@ -148,10 +157,10 @@ class Runner:
         """Something that must not happen did: all valves shut, the fault kept, a new start."""
         self.close_all()
         record = journal.unpack(self._saved) or journal.Record(len(self.hub.plan.zones))
-        record.faults |= journal.BROKEN_FAULT
+        record.faults |= BROKEN_FAULT
         latched = record.pack()
         try:
             self._save(RECORD, latched)
         except Exception:
             pass  # the hub that starts now holds the fault, and saves it as soon as it can
-        self._start(latched, CRASH)
+        self._start(latched, CRASH, self.hub.log)

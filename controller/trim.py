@@ -15,7 +15,7 @@ from controller.events import (
 )
 from controller.limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
 from controller.plan import AUTO_BOTH
-from controller.ports import DRY, FIRM, WET
+from controller.ports import DRY, WET
 
 if TYPE_CHECKING:
     from typing import Callable
@@ -46,7 +46,7 @@ class Trim:
             return min(pct, 100)
         pct = min(max(pct + self._record.auto_pct[zone], hub.trim_least_pct), hub.trim_most_pct)
         if self._record.rewet_days[zone]:
-            return min(pct + hub.rewet_pct - 100, hub.rewet_pct)
+            pct = min(pct + hub.rewet_pct - 100, hub.rewet_pct)
         return pct
 
     def room_s(self, zone: int) -> int:
@@ -64,135 +64,116 @@ class Trim:
         """
         part = self._plan.zones[zone]
         pct = part.share_pct * self.pct(zone, trusted)
-        most_s = min(part.longest_s, self.room_s(zone))
-        if not row.run_ml:
-            return min(row.run_s * pct // 10000, most_s), 0
-        run_s = min(row.run_s, most_s)
-        run_ml = max(row.run_ml * pct // 10000, 1)
-        flow_ml_min = self._record.flow_ml_min[zone] or part.flow_ml_min
-        if flow_ml_min:
-            if self._plan.supplies[part.supply].meter:
-                # The meter ends it; time is only the bound: a quarter more, and the hose to fill.
-                run_s = min(run_s, run_ml * 75 // flow_ml_min + SETTLE_S)
-            else:
-                run_s = min(run_s, run_ml * 60 // flow_ml_min)
-        return run_s, run_ml
+        run_s = row.run_s
+        run_ml = row.run_ml
+        if not run_ml:
+            run_s = run_s * pct // 10000
+        else:
+            run_ml = max(run_ml * pct // 10000, 1)
+            flow_ml_min = self._record.flow_ml_min[zone] or part.flow_ml_min
+            if flow_ml_min:
+                needs_s = run_ml * 60 // flow_ml_min
+                if self._plan.supplies[part.supply].meter:
+                    # The meter ends it; time is only the bound: a quarter more, and a hose to fill.
+                    needs_s = run_ml * 75 // flow_ml_min + SETTLE_S
+                run_s = min(run_s, needs_s)
+        return min(run_s, part.longest_s, self.room_s(zone)), run_ml
 
     # What moves it.
 
     def check(self, zone: int, readings: "tuple[int, ...]", day: int) -> int:
-        """Take the owner's blade readings of a zone. Returns OK, or why the trim did not move."""
+        """Take the owner's blade readings of a zone: wet counts before dry, dry before firm.
+
+        Returns OK, or why the trim did not move.
+        """
         record = self._record
-        reading = worst(readings)
-        if reading == DRY:
-            self._known_dry(zone, day)
-        else:
-            self._known_moist(zone)
-        self._count_dry(zone, reading == DRY)
-        if reading == FIRM:
+        hub = self._plan.hub
+        wet = WET in readings
+        dry = DRY in readings and not wet
+        self._know(zone, day, dry)
+        before_pct = record.trim_pct[zone]
+        # The owner is told of the second dry check at full trim, once.
+        before = record.dry_full[zone]
+        count = 0
+        if dry and before_pct >= hub.trim_most_pct:
+            count = min(before + 1, DRY_CHECKS)
+        record.dry_full[zone] = count
+        if (count == DRY_CHECKS) != (before == DRY_CHECKS):
+            self._tell(ALARM if count else CLEARED, zone, DRY_AT_FULL, before_pct)
+        if not wet and not dry:
             return OK
         if self._moved_lately(zone, day):
             return TOO_SOON
-        hub = self._plan.hub
-        step_pct = hub.trim_step_pct if reading == DRY else -hub.trim_step_pct
-        pct = min(max(record.trim_pct[zone] + step_pct, hub.trim_least_pct), hub.trim_most_pct)
-        if pct != record.trim_pct[zone]:
+        step_pct = hub.trim_step_pct if dry else -hub.trim_step_pct
+        pct = min(max(before_pct + step_pct, hub.trim_least_pct), hub.trim_most_pct)
+        if pct != before_pct:
             record.trim_pct[zone] = pct
             record.trim_day[zone] = day
             self._tell(TRIMMED, zone, CHECK, pct)
         return OK
 
-    def _count_dry(self, zone: int, dry: bool) -> None:
-        """Count the dry checks at full trim: the owner is told of the second, once."""
-        record = self._record
-        before = record.dry_full[zone]
-        if not dry or record.trim_pct[zone] < self._plan.hub.trim_most_pct:
-            record.dry_full[zone] = 0
-            if before == DRY_CHECKS:
-                self._tell(CLEARED, zone, DRY_AT_FULL, record.trim_pct[zone])
-        elif before < DRY_CHECKS:
-            record.dry_full[zone] = before + 1
-            if before + 1 == DRY_CHECKS:
-                self._tell(ALARM, zone, DRY_AT_FULL, record.trim_pct[zone])
-
-    def check_by_probe(self, zone: int, wet: bool, dry: bool, day: int) -> bool:
-        """Do the weekly check by a trusted probe: down always, up only as far as allowed.
+    def check_by_probe(self, zone: int, soil: int, day: int) -> bool:
+        """Do the weekly check by what a probe says: down always, up only as far as allowed.
 
         Returns True if the trim moved.
         """
         record = self._record
         hub = self._plan.hub
-        if wet == dry or self._moved_lately(zone, day):
-            return False
+        owner_pct = record.trim_pct[zone]
         before_pct = record.auto_pct[zone]
-        if dry:
+        pct = before_pct
+        if soil == DRY:
             most_pct = hub.trim_most_pct if hub.auto_trim == AUTO_BOTH else 100
-            pct = min(before_pct + hub.trim_step_pct, most_pct - record.trim_pct[zone])
-        else:
-            pct = max(before_pct - hub.trim_step_pct, hub.trim_least_pct - record.trim_pct[zone])
-        if pct == before_pct or dry != (pct > before_pct):
-            return False  # already as far as it may go
+            pct = max(pct, min(pct + hub.trim_step_pct, most_pct - owner_pct))
+        elif soil == WET:
+            pct = min(pct, max(pct - hub.trim_step_pct, hub.trim_least_pct - owner_pct))
+        if pct == before_pct or self._moved_lately(zone, day):
+            return False
         record.auto_pct[zone] = pct
         record.trim_day[zone] = day
-        self._tell(TRIMMED, zone, AUTOMATIC, record.trim_pct[zone] + pct)
+        self._tell(TRIMMED, zone, AUTOMATIC, owner_pct + pct)
         return True
-
-    def new_day(self, zone: int, day: int, dry: bool, moist: bool) -> None:
-        """Count re-wetting days, and see what a trusted probe says of the opening."""
-        record = self._record
-        if record.rewet_days[zone]:
-            record.rewet_days[zone] = self._rewet_left(day)
-            if not record.rewet_days[zone]:
-                self._tell(REWETTING, zone, SEASON, 0)
-        if dry:
-            self._known_dry(zone, day)
-        elif moist:
-            self._known_moist(zone)
-
-    def opened(self, day: int) -> None:
-        """The season opens, or a long dry hold ends: re-wet what is known to be dry."""
-        self._record.opened_day = day
-        for zone, dry_day in enumerate(self._record.dry_day):
-            if dry_day and day - dry_day <= OPENING_DAYS:
-                self._rewet(zone, day)
-
-    def _known_dry(self, zone: int, day: int) -> None:
-        record = self._record
-        record.dry_day[zone] = day
-        if record.opened_day and day - record.opened_day <= OPENING_DAYS:
-            self._rewet(zone, day)
-
-    def _rewet(self, zone: int, day: int) -> None:
-        record = self._record
-        left = self._rewet_left(day)
-        if left and not record.rewet_days[zone]:
-            record.rewet_days[zone] = left
-            self._tell(REWETTING, zone, SEASON, left)
-
-    def _rewet_left(self, day: int) -> int:
-        """Days that re-wetting may still last; they count from the opening, whenever it began.
-
-        So a strip that is dry, moist and dry again is not given all of them twice.
-        """
-        gone = day - self._record.opened_day
-        if gone < -OPENING_DAYS:  # the clock was set back: that opening is no longer known
-            return 0
-        return max(0, self._plan.hub.rewet_days - max(0, gone))
-
-    def _known_moist(self, zone: int) -> None:
-        record = self._record
-        record.dry_day[zone] = 0
-        if record.rewet_days[zone]:
-            record.rewet_days[zone] = 0
-            self._tell(REWETTING, zone, SEASON, 0)
 
     def _moved_lately(self, zone: int, day: int) -> bool:
         moved_day = self._record.trim_day[zone]
         return moved_day > 0 and 0 <= day - moved_day < self._plan.hub.trim_gap_days
 
+    def new_day(self, zone: int, day: int, soil: int) -> None:
+        """Count re-wetting days, and see what a trusted probe says of the opening."""
+        if self._record.rewet_days[zone]:
+            self._rewet(zone, day, True)
+        if soil:
+            self._know(zone, day, soil == DRY)
 
-def worst(readings: "tuple[int, ...]") -> int:
-    """Return the reading that counts: wet before dry before firm."""
-    if WET in readings:
-        return WET
-    return DRY if DRY in readings else FIRM
+    def opened(self, day: int) -> None:
+        """The season opens, or a long dry hold ends: re-wet what is known to be dry."""
+        record = self._record
+        record.opened_day = day
+        for zone, dry_day in enumerate(record.dry_day):
+            if dry_day and day - dry_day <= OPENING_DAYS and not record.rewet_days[zone]:
+                self._rewet(zone, day, True)
+
+    def _know(self, zone: int, day: int, dry: bool) -> None:
+        """Note that a strip is known to be too dry, or not to be; re-wet it after an opening."""
+        record = self._record
+        record.dry_day[zone] = day if dry else 0
+        opened_day = record.opened_day
+        if not dry:
+            self._rewet(zone, day, False)
+        elif opened_day and day - opened_day <= OPENING_DAYS and not record.rewet_days[zone]:
+            self._rewet(zone, day, True)
+
+    def _rewet(self, zone: int, day: int, dry: bool) -> None:
+        """Re-wet a dry strip for as many days as are left, and no other.
+
+        They count from the opening, whenever it began: a strip that is dry, moist and dry again is
+        not given all of them twice. When the clock was set far back that opening is not known.
+        """
+        record = self._record
+        gone = day - record.opened_day
+        left = 0
+        if dry and gone >= -OPENING_DAYS:
+            left = max(0, self._plan.hub.rewet_days - max(0, gone))
+        if (left > 0) != (record.rewet_days[zone] > 0):
+            self._tell(REWETTING, zone, SEASON, left)
+        record.rewet_days[zone] = left

@@ -8,7 +8,7 @@ import numpy as np
 from controller import events
 from controller.civil import LocalTime
 from controller.limits import DAY_S, ZONES_MAX
-from controller.lockouts import has_quiet, is_quiet
+from controller.lockouts import quiet
 from controller.plan import BAN_HOURS, Plan
 from sim.devices import Heard
 from sim.ground import HOUR_S, Floats
@@ -76,8 +76,7 @@ def hours(plan: Plan, heard: Sequence[Heard], start_s: int, days: int) -> Floats
                     break
                 overlap_s = min(until_s, day_s + DAY_S) - max(from_s, day_s)
                 held[day, _zones(plan, zone), reason] += overlap_s / HOUR_S
-    if has_quiet(plan):
-        held[:, :, REASONS.index(events.QUIET)] = _quiet_hours(plan, start_s, days)[:, None]
+    held[:, :, REASONS.index(events.QUIET)] = _quiet_hours(plan, start_s, days)[:, None]
     return np.minimum(held, 24.0)
 
 
@@ -102,7 +101,7 @@ def _quiet_hours(plan: Plan, start_s: int, days: int) -> Floats:
         sum(
             end - begin
             for begin, end in pairwise(minutes)
-            if is_quiet(plan, day * DAY_S + 60 * begin)
+            if quiet(plan, day * DAY_S + 60 * begin)[0]
         )
         for day in range(first_day, first_day + days)
     ]

@@ -45,7 +45,7 @@ class Calendar:
 
     def iso(self, at_s: int) -> str:
         """ISO 8601 with offset."""
-        offset_s = self.time.offset_s(at_s)
+        offset_s = self.time.local_s(at_s) - at_s
         local = _EPOCH + timedelta(seconds=at_s + offset_s - DAY_S * self.shift_days)
         sign, minutes = ("-" if offset_s < 0 else "+"), abs(offset_s) // 60
         return f"{local.isoformat()}{sign}{minutes // 60:02d}:{minutes % 60:02d}"

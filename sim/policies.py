@@ -11,7 +11,7 @@ A replay sets these four side by side, a comparison more: `compared` says which.
 from dataclasses import dataclass, replace
 
 from controller.agenda import row_of
-from controller.civil import LocalTime, weekday_of
+from controller.civil import FIRST_WEEKDAY, LocalTime
 from controller.limits import DAY_S, RUN_MAX_S
 from controller.plan import (
     ANY_DATE,
@@ -161,7 +161,7 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
     due = False
     while day <= last_day:
         row = row_of(plan, day)
-        due = row.cycles > 0 and (due or weekday_of(day) == owner.weekday)
+        due = row.cycles > 0 and (due or (day + FIRST_WEEKDAY) % 7 == owner.weekday)
         if due:
             minute = min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
             at_s = time.wall_s(day * DAY_S + 60 * minute)

@@ -16,12 +16,12 @@ from controller.limits import (
     SUPPLIES_MAX,
     ZONES_MAX,
 )
-from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPart, ZonePart, fields
+from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPart, ZonePart
 from sim import hoses
 from sim.et0 import extraterrestrial_radiation_mj_m2
 from sim.house import House, Owner, Strip
 from sim.soil import TEXTURES
-from tools.plan_rules import check
+from tools.plan_rules import RANGES, check_plan
 from tools.property import WEEKDAYS, Mistake, Property, Season, Zone
 from tools.timezone import rule
 
@@ -59,7 +59,7 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
     if mistakes:
         raise prop.source.error(mistakes)
     try:
-        check(plan)
+        check_plan(plan)
         plan.pack()
     except PlanError as error:
         mistake = Mistake((), f"what makes no plan ({error})", "what the hub accepts")
@@ -318,7 +318,7 @@ def _strip(prop: Property, name: str, zone: Zone) -> Strip:
 
 def _zones_fit(prop: Property, plan: Plan) -> Iterator[Mistake]:
     """Zones that want more than their supply or the plan's numbers can give."""
-    most = {name: high for name, _, _, high in fields(ZonePart)}
+    most = {name: high for name, (_, high) in RANGES[ZonePart].items()}
     for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
         where = ("zones", name)
         gives_ml_min = plan.supplies[part.supply].flow_ml_min or most["flow_ml_min"]

@@ -94,7 +94,7 @@ def law_note(name: str, hub: HubPart) -> str | None:
     for wall_s in range(first_s, last_s, 7 * 86400):
         at = datetime.fromtimestamp(wall_s + _EPOCH.timestamp(), zone)
         offset = at.utcoffset()
-        if offset is not None and offset.total_seconds() != local.offset_s(wall_s):
+        if offset is not None and offset.total_seconds() != local.local_s(wall_s) - wall_s:
             off.append(at.date().isoformat())
     if not off:
         return None

@@ -5,7 +5,7 @@ seconds since 2000-01-01.
 """
 
 from controller._const import TYPE_CHECKING, const
-from controller.civil import date_of, day_of, month_days, weekday_of
+from controller.civil import FIRST_WEEKDAY, date_of, day_of, month_days
 from controller.limits import WALL_MAX
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ class Ds3231:
             second % 60,
             second // 60 % 60,
             second // 3600,
-            weekday_of(day) + 1,
+            (day + FIRST_WEEKDAY) % 7 + 1,
             of_month,
             month,
             year - 2000,
@@ -175,7 +175,7 @@ class ChipClock:
                 year,
                 month,
                 of_month,
-                weekday_of(day),
+                (day + FIRST_WEEKDAY) % 7,
                 second // 3600,
                 second // 60 % 60,
                 second % 60,

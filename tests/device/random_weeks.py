@@ -33,7 +33,7 @@ from controller.ports import (
 )
 from tests.core import plan, row, wall
 from tests.device.scripted_year import DAY, HOUR, Lcg, Traced, explode
-from tools.plan_rules import check
+from tools.plan_rules import check_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -220,7 +220,7 @@ def random_plan(draw: Draw) -> "plans.Plan":
                 auto_trim=draw.below(3),
                 trim_gap_days=draw.within(1, 5),
             )
-            check(made)
+            check_plan(made)
             return made
         except PlanError:
             continue

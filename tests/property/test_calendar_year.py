@@ -9,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller import agenda
+from controller.agenda import PER_DAY
 from controller.civil import LocalTime, day_of
 from controller.events import CLOSED, OPENED, SKIPPED
 from controller.plan import NO_RAIN_SENSOR, Plan, PlanError, RowPart
 from tests.core import Bench, plan, row, usual_rows
+from tools.plan_rules import check_plan
 from tools.timezone import rule
 
 EPOCH = datetime(2000, 1, 1)
@@ -108,7 +110,7 @@ def rows_of(draw: st.DrawFn, least_cycles: int = 0) -> list[RowPart]:
 
 def valid(rows: list[RowPart]) -> bool:
     try:
-        plan(1, rows)
+        check_plan(plan(1, rows))
     except PlanError:
         return False
     return True
@@ -148,8 +150,8 @@ def test_no_cycle_twice_or_lost(rows: list[RowPart], name: str, edge: date, befo
     day = day_of(first.year, first.month, first.day)
     expected = naive_cycles(made, ZoneInfo(name), first, 8)
     walked = []
-    cycle_no = agenda.next_after(made, agenda.number(day, 0) - 1, day + 7)
-    while 0 <= cycle_no < agenda.number(day + 8, 0):
+    cycle_no = agenda.next_after(made, day * PER_DAY - 1, day + 7)
+    while 0 <= cycle_no < (day + 8) * PER_DAY:
         start_s = agenda.start_wall_s(made, time, cycle_no)
         walked.append(start_s)
         assert agenda.last_started(made, time, start_s) >= cycle_no

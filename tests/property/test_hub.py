@@ -37,6 +37,7 @@ from controller.ports import (
     WET,
 )
 from tests.core import Bench, plan, row, wall
+from tools.plan_rules import check_plan
 
 DAY = 86400
 STD_S = -21600
@@ -86,7 +87,7 @@ def plans(draw: st.DrawFn, plain: bool = False) -> Plan:
             )
     bans = [] if plain or draw(st.booleans()) else [(BAN_HOURS, 660, 780)]
     try:
-        return plan(
+        made = plan(
             zones=zones,
             rows=rows,
             supplies=[
@@ -100,6 +101,8 @@ def plans(draw: st.DrawFn, plain: bool = False) -> Plan:
             battery=0 if plain else 1,
             auto_trim=AUTO_OFF if plain else AUTO_BOTH,
         )
+        check_plan(made)
+        return made
     except PlanError:
         # Two rows whose windows would run into each other: the first alone is a good plan.
         return plan(zones=zones, rows=rows[:1], supplies=[{}] * supplies, std_s=STD_S, dst=0)

@@ -11,8 +11,9 @@ from typing import Any
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from controller.events import CUT_SHORT, SKIPPED
-from controller.lockouts import is_quiet, quiet_edge_s, quiet_within
+from controller.events import CUT_SHORT, OK, QUIET, RAIN, SKIPPED
+from controller.journal import Record
+from controller.lockouts import Lockouts, quiet
 from controller.plan import (
     BAN_DATES,
     BAN_HOURS,
@@ -95,8 +96,10 @@ def test_the_bank_is_the_rain_that_counts_less_what_each_midnight_takes(
                 for bank, pct in zip(banks, exposures, strict=True)
             ]
             assert bench.runner.hub.record.bank_um == banks
-            locked = [bank > max(needed_um, lock_floor_um) for bank in banks]
-            assert bench.runner.hub.lockouts.rain == locked
+            held = sum(
+                1 << zone for zone, bank in enumerate(banks) if bank > max(needed_um, lock_floor_um)
+            )
+            assert bench.runner.hub.lockouts.locked[RAIN] == held
         bench.run_until((day + 1) * DAY_S - 1)
     assert bench.runner.hub.record.bank_um == banks
 
@@ -162,7 +165,7 @@ def test_quiet_is_what_a_naive_reading_of_the_rules_says(
     bans: list[tuple[int, int, int]], hub: dict[str, int], local_s: int
 ) -> None:
     at = EPOCH + timedelta(seconds=local_s)
-    assert is_quiet(quiet_plans(bans, hub), local_s) is naive_quiet(bans, hub, at)
+    assert quiet(quiet_plans(bans, hub), local_s)[0] is naive_quiet(bans, hub, at)
 
 
 @given(st.lists(BANS, max_size=3), HUBS, TIMES_S, st.integers(1, 14400))
@@ -173,7 +176,9 @@ def test_a_run_meets_quiet_if_any_of_its_minutes_does(
     instants = {local_s, local_s + run_s - 1}
     instants.update(range((local_s // MIN_S + 1) * MIN_S, local_s + run_s, MIN_S))
     met = any(naive_quiet(bans, hub, EPOCH + timedelta(seconds=at)) for at in instants)
-    assert quiet_within(quiet_plans(bans, hub), local_s, run_s) is met
+    made = quiet_plans(bans, hub)
+    lockouts = Lockouts(made, Record(1), False, lambda *_: None)
+    assert lockouts.why(0, local_s, False, run_s) == (QUIET if met else OK)
 
 
 @given(st.lists(BANS, max_size=3), HUBS, TIMES_S)
@@ -181,7 +186,7 @@ def test_a_run_meets_quiet_if_any_of_its_minutes_does(
 def test_nothing_changes_before_the_next_quiet_edge(
     bans: list[tuple[int, int, int]], hub: dict[str, int], local_s: int
 ) -> None:
-    edge_s = quiet_edge_s(quiet_plans(bans, hub), local_s)
+    edge_s = quiet(quiet_plans(bans, hub), local_s)[1]
     assert 0 < edge_s <= DAY_S
     assert (local_s + edge_s) % MIN_S == 0
     now = naive_quiet(bans, hub, EPOCH + timedelta(seconds=local_s))

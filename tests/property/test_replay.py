@@ -29,6 +29,7 @@ from sim.policies import Policy
 from sim.replay import Action, Lived, Script, live
 from tests.decisions import parse, verify
 from tests.houses import make_house, row
+from tools.plan_rules import check_plan
 
 DAYS = 8
 DAY_S = 86400
@@ -148,6 +149,7 @@ def actions(draw: st.DrawFn, zones: int, start_s: int, clock: bool) -> list[tupl
 def cases(draw: st.DrawFn, clock: bool = False, faults: bool = False) -> Case:
     drawn = house(draw)
     try:
+        check_plan(drawn.plan)
         drawn.plan.pack()
     except PlanError:
         assume(False)

@@ -15,14 +15,14 @@ from controller.plan import (
     PlanError,
     SupplyPart,
     ZonePart,
-    fields,
     unpack,
 )
 from tests.core import ZONE as USUAL_ZONE
 from tests.core import usual_rows
 from tests.records import HUB_FIELDS, ZONE_FIELDS
+from tools.plan_rules import RANGES
 
-RANGES = {
+BOUNDS = {
     "b": (-(2**7), 2**7 - 1),
     "h": (-(2**15), 2**15 - 1),
     "B": (0, 2**8 - 1),
@@ -34,7 +34,7 @@ NAMES = st.text(st.characters(min_codepoint=32, max_codepoint=126), max_size=NAM
 
 def values_of(kind: type[Part]) -> st.SearchStrategy[dict[str, int]]:
     return st.fixed_dictionaries(
-        {name: st.integers(least, most) for name, _, least, most in fields(kind)}
+        {name: st.integers(*bounds) for name, bounds in RANGES[kind].items()}
     )
 
 
@@ -71,9 +71,9 @@ def records(draw: st.DrawFn) -> Record:
     record = Record(zones)
     record.seq = draw(st.integers(0, 2**32 - 1))
     for name, code in HUB_FIELDS:
-        setattr(record, name, draw(st.integers(*RANGES[code])))
+        setattr(record, name, draw(st.integers(*BOUNDS[code])))
     for name, code in ZONE_FIELDS:
-        one = st.integers(*RANGES[code])
+        one = st.integers(*BOUNDS[code])
         setattr(record, name, draw(st.lists(one, min_size=zones, max_size=zones)))
     return record
 

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from controller.civil import LocalTime, date_of, day_of, month_days, weekday_of
+from controller.civil import FIRST_WEEKDAY, LocalTime, date_of, day_of, month_days
 from controller.plan import HubPart
 from tests.core import HUB
 from tools.timezone import rule
@@ -113,7 +113,7 @@ def test_every_day_from_1970_to_2100() -> None:
     while at < date(2101, 1, 1):
         assert day_of(at.year, at.month, at.day) == day
         assert date_of(day) == (at.year, at.month, at.day)
-        assert weekday_of(day) == at.weekday()
+        assert (day + FIRST_WEEKDAY) % 7 == at.weekday()
         at += timedelta(days=1)
         day += 1
     assert day == 101 * 365 + 25
@@ -154,7 +154,6 @@ def test_every_transition_to_2099(name: str) -> None:
         assert len(found) >= 2 * (2100 - first_year)
     for at_s, before_s, after_s in found:
         for wall_s, expected_s in ((at_s - 1, before_s), (at_s, after_s), (at_s + 1, after_s)):
-            assert time.offset_s(wall_s) == expected_s
             assert time.local_s(wall_s) == wall_s + expected_s
         moved_s = after_s - before_s
         if moved_s > 0:  # local times in the gap: the first valid instant after it
@@ -175,4 +174,4 @@ def test_the_hours_between_transitions(name: str) -> None:
     zone, last_listed_s = tables(name)
     time = local_time(name)
     for wall_s in range(max(last_listed_s, 3 * 86400), seconds(LAST), 97 * 3601):
-        assert time.offset_s(wall_s) == offset_s(zone, wall_s)
+        assert time.local_s(wall_s) - wall_s == offset_s(zone, wall_s)

@@ -3,9 +3,10 @@
 import pytest
 
 from controller import agenda
+from controller.agenda import PER_DAY
 from controller.civil import LocalTime, day_of
 from controller.plan import Plan
-from tests.core import plan, row, wall
+from tests.core import plan, row, usual_rows, wall
 
 CST_S = 21600
 
@@ -15,13 +16,7 @@ def times_of(made: Plan, year: int, month: int, day: int) -> list[int]:
     number = day_of(year, month, day)
     time = LocalTime(made.hub)
     count = agenda.row_of(made, number).cycles
-    return [agenda.start_wall_s(made, time, agenda.number(number, k)) for k in range(count)]
-
-
-def test_numbers_ascend_and_name_their_day() -> None:
-    assert agenda.number(7, 3) < agenda.number(7, 4) < agenda.number(8, 0)
-    assert agenda.day_of_number(agenda.number(7, 23)) == 7
-    assert agenda.day_of_number(agenda.number(7, 0) - 1) == 6
+    return [agenda.start_wall_s(made, time, number * PER_DAY + k) for k in range(count)]
 
 
 def test_the_usual_starts() -> None:
@@ -53,24 +48,24 @@ def test_a_cycle_past_midnight_belongs_to_the_day_it_starts_on() -> None:
     last = day_of(2026, 6, 9)
     # 23:00 on the 9th and 01:00 on the 10th, in summer time.
     assert times_of(made, 2026, 6, 9) == [wall(2026, 6, 10, 4), wall(2026, 6, 10, 6)]
-    assert agenda.next_after(made, agenda.number(last, 0), last + 1) == agenda.number(last, 1)
-    assert agenda.next_after(made, agenda.number(last, 1), last + 1) == -1
-    assert agenda.end_wall_s(made, time, agenda.number(last, 1)) == wall(2026, 6, 10, 8)
-    assert agenda.last_started(made, time, wall(2026, 6, 10, 6)) == agenda.number(last, 1)
-    assert agenda.last_started(made, time, wall(2026, 6, 10, 6) - 1) == agenda.number(last, 0)
+    assert agenda.next_after(made, last * PER_DAY, last + 1) == last * PER_DAY + 1
+    assert agenda.next_after(made, last * PER_DAY + 1, last + 1) == -1
+    assert agenda.end_wall_s(made, time, last * PER_DAY + 1) == wall(2026, 6, 10, 8)
+    assert agenda.last_started(made, time, wall(2026, 6, 10, 6)) == last * PER_DAY + 1
+    assert agenda.last_started(made, time, wall(2026, 6, 10, 6) - 1) == last * PER_DAY
 
 
 @pytest.mark.parametrize(("cycle", "hour"), [(0, 14), (1, 18), (2, 22)])
 def test_a_cycle_ends_with_the_next_or_with_its_window(cycle: int, hour: int) -> None:
     made = plan()
-    number = agenda.number(day_of(2026, 5, 5), cycle)
+    number = day_of(2026, 5, 5) * PER_DAY + cycle
     assert agenda.end_wall_s(made, LocalTime(made.hub), number) == wall(2026, 5, 5, hour)
 
 
 def test_explicit_starts_end_at_the_next_or_after_six_hours() -> None:
     made = plan(rows=[row(1, 1, starts_min=(60, 240, 1200))])
     day = day_of(2026, 6, 1)  # five hours west of UTC
-    ends = [agenda.end_wall_s(made, LocalTime(made.hub), agenda.number(day, k)) for k in range(3)]
+    ends = [agenda.end_wall_s(made, LocalTime(made.hub), day * PER_DAY + k) for k in range(3)]
     assert ends == [wall(2026, 6, 1, 9), wall(2026, 6, 1, 15), wall(2026, 6, 2, 6)]
 
 
@@ -79,9 +74,17 @@ def test_nothing_started_in_a_closed_season() -> None:
     time = LocalTime(made.hub)
     now_s = wall(2026, 1, 20, 12)
     found = agenda.last_started(made, time, now_s)
-    assert found < agenda.number(day_of(2026, 1, 19), 0)
+    assert found < day_of(2026, 1, 19) * PER_DAY
     assert agenda.next_after(made, found, day_of(2026, 1, 20)) == -1
     # It looks two days ahead, no further.
     first = day_of(2026, 5, 1)
-    assert agenda.next_after(made, found, first - 2) == agenda.number(first, 0)
+    assert agenda.next_after(made, found, first - 2) == first * PER_DAY
     assert agenda.next_after(made, found, first - 3) == -1
+
+
+def test_the_last_row_holds_before_the_first() -> None:
+    made = plan(rows=usual_rows())
+    assert [
+        made.rows.index(agenda.row_of(made, day_of(2026, *at)))
+        for at in ((1, 1), (4, 30), (5, 1), (6, 30), (7, 1), (9, 15), (9, 16), (10, 31), (11, 1))
+    ] == [3, 3, 0, 0, 1, 1, 2, 2, 3]

@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from controller import agenda
+from controller.agenda import PER_DAY
 from controller.civil import LocalTime, day_of
-from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, fields, unpack
+from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
 from sim.house import House
 from tests.unit.small_house import GOOD
 from tools.compile import (
@@ -19,6 +20,7 @@ from tools.compile import (
     season_days,
     tag_of,
 )
+from tools.plan_rules import RANGES
 from tools.property import PropertyError, load, parse
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
@@ -59,7 +61,7 @@ def house_of(*changes: tuple[str, str]) -> House:
 def zone_with(line: str) -> dict[str, int]:
     """Fields of zone east with one more line."""
     zone = house_of(("length = 20\n", f"length = 20\n{line}\n")).plan.zones[1]
-    return {name: getattr(zone, name) for name, *_ in fields(type(zone))}
+    return {name: getattr(zone, name) for name in RANGES[type(zone)]}
 
 
 def test_usual_calendar() -> None:
@@ -75,7 +77,7 @@ def test_usual_calendar() -> None:
         minutes += row.cycles * row.run_s // 60
         without += row.cycles == 0
         for cycle in range(row.cycles):
-            starts.append(agenda.start_wall_s(plan, local, agenda.number(day, cycle)))
+            starts.append(agenda.start_wall_s(plan, local, day * PER_DAY + cycle))
     assert (cycles, minutes, without) == (629, 7830, 181)
     assert len(set(starts)) == 629
     assert starts == sorted(starts)
@@ -84,7 +86,7 @@ def test_usual_calendar() -> None:
 def test_usual_calendar_walked_by_next_after() -> None:
     plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
     seen = set()
-    number = agenda.number(day_of(2023, 1, 1), 0) - 1
+    number = day_of(2023, 1, 1) * PER_DAY - 1
     for day in range(day_of(2023, 1, 1), day_of(2024, 1, 1)):
         while True:
             following = agenda.next_after(plan, number, day - 2)  # it looks two days ahead

@@ -2,7 +2,8 @@
 
 import pytest
 
-from controller import agenda, journal
+from controller import journal
+from controller.agenda import PER_DAY
 from controller.civil import day_of
 from controller.events import (
     ALARM,
@@ -246,7 +247,7 @@ def test_cycles_that_passed_without_power() -> None:
     again.run_until(HOUR)
     assert [event[2] for event in again.told(SKIPPED)] == [POWER, POWER]
     assert len(again.told(OPENED)) == 1
-    assert again.runner.hub.record.mark_no == agenda.number(day_of(2026, 6, 2), 0)
+    assert again.runner.hub.record.mark_no == day_of(2026, 6, 2) * PER_DAY
 
 
 def test_a_run_is_not_begun_so_late_that_it_cannot_end() -> None:
@@ -269,7 +270,7 @@ def test_more_passed_cycles_than_are_told_one_by_one() -> None:
     assert len(each) == PASSED_MAX
     assert [event[3] for event in rest] == [20 - PASSED_MAX // 4]
     assert len(again.told(OPENED)) == 1
-    assert again.runner.hub.record.mark_no == agenda.number(day_of(2026, 6, 21), 1)
+    assert again.runner.hub.record.mark_no == day_of(2026, 6, 21) * PER_DAY + 1
 
 
 def test_more_passed_cycles_before_a_closed_season() -> None:

@@ -16,6 +16,7 @@ from controller.events import (
     DONE,
     DRIVER,
     FAULT,
+    FROST,
     GAP,
     LEAK,
     LEARNED,
@@ -489,7 +490,7 @@ def test_an_intent_that_meets_frost_is_given_up_and_waits() -> None:
     commands = hub.step(FIRST, FROM_S + FIRST, bench.seen)
     assert commands[0][:2] == (SAVE, RECORD)
     bench.seen.done = len(commands)
-    hub.lockouts.frost = True
+    hub.lockouts.locked[FROST] = -1
     given_up = hub.step(FIRST + 1, FROM_S + FIRST + 1, bench.seen)
     assert not [c for c in given_up if c[0] == OPEN]
     assert (hub.record.waiting, hub.record.opening) == (1, 0)

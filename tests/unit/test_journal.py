@@ -9,9 +9,9 @@ from controller import journal
 from controller.journal import RECORD_BYTES_MAX, Record
 from controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
 from controller.plan import HubPart
-from controller.plan import fields as fields_of
 from tests.core import plan
 from tests.records import HUB_FIELDS, ZONE_FIELDS
+from tools.plan_rules import RANGES
 
 LEAST = {"b": -(2**7), "h": -(2**15), "B": 0, "H": 0, "I": 0}
 MOST = {"b": 2**7 - 1, "h": 2**15 - 1, "B": 2**8 - 1, "H": 2**16 - 1, "I": 2**32 - 1}
@@ -46,7 +46,7 @@ def test_round_trip(zones: int, bounds: dict[str, int]) -> None:
 def test_the_fields_hold_what_the_hub_may_put_there() -> None:
     """MicroPython's struct truncates in silence."""
     codes = dict(HUB_FIELDS + ZONE_FIELDS)
-    ranges = {name: (least, most) for name, _, least, most in fields_of(HubPart)}
+    ranges = RANGES[HubPart]
     day_most = WALL_MAX // 86400 + 1
     for name in ("day", "opened_day", "trim_day", "dry_day"):
         assert day_most <= MOST[codes[name]]

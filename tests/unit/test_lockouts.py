@@ -10,6 +10,7 @@ import pytest
 
 from controller.events import (
     AFTER_RAIN,
+    BOOT,
     BROKEN,
     CLOCK,
     CLOSED,
@@ -21,6 +22,7 @@ from controller.events import (
     LOST_CLOCK,
     LOW_BATTERY,
     OK,
+    PLAN,
     POWER,
     PROBE,
     QUIET,
@@ -29,7 +31,8 @@ from controller.events import (
     STALE,
     WET_SOIL,
 )
-from controller.lockouts import has_quiet, is_quiet, quiet_edge_s, quiet_within
+from controller.journal import Record
+from controller.lockouts import Lockouts, quiet
 from controller.plan import (
     BAN_DATES,
     BAN_HOURS,
@@ -367,7 +370,7 @@ def test_a_hub_that_starts_in_the_cold_takes_it_for_frost() -> None:
     assert edges(bench, FROST)[-1] == (1, 0)
     bench.seen.temp_mc = 4000
     reboot(bench)
-    assert bench.runner.hub.lockouts.frost is False
+    assert not bench.runner.hub.lockouts.locked[FROST]
 
 
 def test_a_silent_thermometer_is_an_alarm_and_holds_nothing_back() -> None:
@@ -375,7 +378,7 @@ def test_a_silent_thermometer_is_an_alarm_and_holds_nothing_back() -> None:
     at_temperatures(bench, (1, 1000), (2, None))
     missed_s = 5 * HOUR_S - MIN_S  # three hours after the last reading
     bench.run_until(missed_s - 1)
-    assert edges(bench, STALE) == [] and bench.runner.hub.lockouts.frost
+    assert edges(bench, STALE) == [] and bench.runner.hub.lockouts.locked[FROST]
     bench.run_until(7 * HOUR_S - 1)
     assert edges(bench, STALE) == [(1, missed_s)]
     assert edges(bench, FROST) == [(1, HOUR_S), (0, missed_s)]
@@ -480,7 +483,7 @@ def local(month: int, day: int, hour: int = 0, minute: int = 0, second: int = 0)
 
 
 @pytest.mark.parametrize(
-    ("made", "local_s", "quiet"),
+    ("made", "local_s", "banned"),
     [
         (quiet_plan(), local(7, 1), False),
         (quiet_plan(weekdays=1 << 1), local(7, 1), False),  # Tuesdays only
@@ -509,35 +512,46 @@ def local(month: int, day: int, hour: int = 0, minute: int = 0, second: int = 0)
         (quiet_plan((BAN_DATES, 12 * 32 + 1, 32 + 31)), local(11, 30), False),
     ],
 )
-def test_quiet_times(made: Plan, local_s: int, quiet: bool) -> None:
-    assert is_quiet(made, local_s) is quiet
+def test_quiet_times(made: Plan, local_s: int, banned: bool) -> None:
+    assert quiet(made, local_s)[0] is banned
+
+
+def lockouts(made: Plan) -> Lockouts:
+    return Lockouts(made, Record(len(made.zones)), False, lambda *_: None)
 
 
 def test_a_plan_has_quiet_times_or_none() -> None:
-    assert not has_quiet(quiet_plan())
-    assert has_quiet(quiet_plan(weekdays=126))
-    assert has_quiet(quiet_plan(dates=ODD_DATES))
-    assert has_quiet(quiet_plan((BAN_HOURS, 0, 1)))
+    assert not lockouts(quiet_plan()).has_quiet
+    assert lockouts(quiet_plan(weekdays=126)).has_quiet
+    assert lockouts(quiet_plan(dates=ODD_DATES)).has_quiet
+    assert lockouts(quiet_plan((BAN_HOURS, 0, 1))).has_quiet
 
 
-def test_a_run_must_not_meet_a_quiet_time() -> None:
-    hours = quiet_plan((BAN_HOURS, 600, 610))
-    assert not quiet_within(hours, local(7, 1, 9, 50), 600)
-    assert quiet_within(hours, local(7, 1, 9, 50), 601)
-    assert quiet_within(hours, local(7, 1, 9, 30), 7200)  # whole inside the run
-    assert not quiet_within(hours, local(7, 1, 10, 10), 600)
-    assert not quiet_within(quiet_plan(), local(7, 1), 14400)
-    assert not quiet_within(quiet_plan((BAN_HOURS, 600, 600)), local(7, 1, 9, 50), 1200)  # no hours
-    assert quiet_within(quiet_plan(weekdays=2), local(7, 1, 23, 55), 301)
-    assert not quiet_within(quiet_plan(weekdays=2), local(7, 1, 23, 55), 300)
+@pytest.mark.parametrize(
+    ("made", "local_s", "run_s", "why"),
+    [
+        (quiet_plan((BAN_HOURS, 600, 610)), local(7, 1, 9, 50), 600, OK),
+        (quiet_plan((BAN_HOURS, 600, 610)), local(7, 1, 9, 50), 601, QUIET),
+        (quiet_plan((BAN_HOURS, 600, 610)), local(7, 1, 9, 50), 0, OK),  # it runs already
+        (quiet_plan((BAN_HOURS, 600, 610)), local(7, 1, 9, 30), 7200, QUIET),  # whole inside it
+        (quiet_plan((BAN_HOURS, 600, 610)), local(7, 1, 10, 10), 600, OK),
+        (quiet_plan(), local(7, 1), 14400, OK),
+        (quiet_plan((BAN_HOURS, 600, 600)), local(7, 1, 9, 50), 1200, OK),  # no hours
+        (quiet_plan(weekdays=2), local(7, 1, 23, 55), 301, QUIET),
+        (quiet_plan(weekdays=2), local(7, 1, 23, 55), 300, OK),
+    ],
+)
+def test_a_run_must_not_meet_a_quiet_time(made: Plan, local_s: int, run_s: int, why: int) -> None:
+    for anyway in (False, True):
+        assert lockouts(made).why(0, local_s, anyway, run_s) == why
 
 
 def test_the_next_quiet_edge_is_a_midnight_or_an_hour() -> None:
-    assert quiet_edge_s(quiet_plan(weekdays=1), local(7, 1, 23)) == HOUR_S
+    assert quiet(quiet_plan(weekdays=1), local(7, 1, 23))[1] == HOUR_S
     both = quiet_plan((BAN_HOURS, 600, 1440), (BAN_DATES, 33, 34))
-    assert quiet_edge_s(both, local(7, 1, 9, 59, 59)) == 1
-    assert quiet_edge_s(both, local(7, 1, 10)) == 14 * HOUR_S
-    assert quiet_edge_s(both, local(7, 1, 0)) == 10 * HOUR_S
+    assert quiet(both, local(7, 1, 9, 59, 59))[1] == 1
+    assert quiet(both, local(7, 1, 10))[1] == 14 * HOUR_S
+    assert quiet(both, local(7, 1, 0))[1] == 10 * HOUR_S
 
 
 def test_a_run_waits_for_the_end_of_quiet_hours() -> None:
@@ -687,7 +701,7 @@ def test_wet_soil_never_ends_a_run() -> None:
 # A new plan.
 
 
-def test_a_new_plan_repeats_no_edge() -> None:
+def test_a_new_plan_is_a_new_start_for_every_sensor() -> None:
     zones = [{"tag": 7, "probe": 1}, {"tag": 8}]
     rows = [row(1, 1, 0)]
     bench = Bench(utc_plan(zones, rows=rows, battery=1), START_S)
@@ -699,19 +713,19 @@ def test_a_new_plan_repeats_no_edge() -> None:
     bench.run_until(0)
     ask(bench, ASK_HOLD, value=START_S + DAY_S)
     moved: list[dict[str, int]] = [{"tag": 8}, {"tag": 7, "probe": 1}, {"tag": 9, "probe": 1}]
-    before = [RAIN, WET_SOIL, FROST, LOW_BATTERY, HOLD, CLOSED_SEASON]
-    stood = [(why, edges(bench, why)) for why in before]
-    assert [len(edge) for _, edge in stood] == [2, 1, 1, 1, 1, 1]
     bench.seen.soil_vwc_ppt = [None, 360, 320]
     swap(bench, utc_plan(moved, rows=rows, battery=1, run_s=700))
     bench.run_until(2 * HOUR_S)
-    assert [(why, edges(bench, why)) for why in before] == stood
     hub = bench.runner.hub
-    assert [hub.lockouts.wet_soil(zone) for zone in range(3)] == [False, True, False]
-    assert hub.lockouts.rain == [True, True, False]
+    boots = [event[2] for event in hub.log.events() if event[0] == BOOT]
+    assert boots == [POWER, PLAN]
+    for why in (FROST, LOW_BATTERY, HOLD, CLOSED_SEASON):
+        assert [on for on, _ in edges(bench, why)] == [1, 1], why  # told by each hub
+    assert hub.lockouts.locked[WET_SOIL] == 0b010
+    assert hub.lockouts.locked[RAIN] == 0b011  # the banks follow their zones
 
 
-def test_a_new_plan_without_a_sensor_releases_what_it_locked() -> None:
+def test_a_new_plan_without_a_sensor_holds_nothing_back_for_it() -> None:
     zones = [{"probe": 1}]
     bench = Bench(utc_plan(zones, battery=1), START_S)
     bench.seen.soil_vwc_ppt = [360]
@@ -721,34 +735,9 @@ def test_a_new_plan_without_a_sensor_releases_what_it_locked() -> None:
     bench.run_until(0)
     swap(bench, utc_plan(frost=0))
     for why in (WET_SOIL, FROST, LOW_BATTERY):
-        assert [on for on, _ in edges(bench, why)] == [1, 0]
+        assert [on for on, _ in edges(bench, why)] == [1]
     bench.run_until(NOON_S)
     assert opened(bench) == [FIRST_S, NOON_S]
-
-
-def test_a_new_plan_without_a_sensor_clears_its_alarms() -> None:
-    bench = Bench(utc_plan(zone={"probe": 1}), START_S)
-    bench.seen.soil_vwc_ppt = [600]
-    bench.seen.temp_mc = None
-    bench.boot()
-    bench.run_until(4 * HOUR_S)
-    assert edges(bench, PROBE) == [(1, 0)] and edges(bench, STALE) == [(1, 3 * HOUR_S)]
-    swap(bench, utc_plan(frost=0))
-    assert [on for on, _ in edges(bench, PROBE)] == [1, 0]
-    assert [on for on, _ in edges(bench, STALE)] == [1, 0]
-
-
-def test_a_distrusted_probe_stays_so_over_a_new_plan() -> None:
-    bench = booted(utc_plan(zone={"probe": 1}))
-    bench.seen.soil_vwc_ppt = [600]
-    bench.run_until(HOUR_S)
-    bench.seen.soil_vwc_ppt = [360]
-    bench.run_until(2 * HOUR_S)
-    swap(bench, utc_plan(zone={"probe": 1, "wet_ppt": 400}))
-    good_s = HOUR_S + MIN_S  # the last jump
-    bench.run_until(2 * DAY_S)
-    assert edges(bench, PROBE) == [(1, MIN_S), (0, good_s + DAY_S)]
-    assert edges(bench, WET_SOIL) == []
 
 
 def test_a_wet_contact_locks_the_new_zones_of_a_new_plan() -> None:
@@ -758,11 +747,10 @@ def test_a_wet_contact_locks_the_new_zones_of_a_new_plan() -> None:
     bench.run_until(0)
     bench.seen.soil_vwc_ppt = [None] * 2
     swap(bench, contact_plan(2, poll_s=600))
-    assert bench.runner.hub.lockouts.rain == [True, True]
-    assert edges(bench, RAIN) == [(1, 0)]
+    assert bench.runner.hub.lockouts.locked[RAIN] & 0b11 == 0b11
     bench.seen.rain_wet = False
     bench.run_until(DAY_S)
-    assert [on for on, _ in edges(bench, RAIN)] == [1, 0]
+    assert [on for on, _ in edges(bench, RAIN)] == [1, 1, 0]
     assert len(opened(bench, 1)) == 2
 
 

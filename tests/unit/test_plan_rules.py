@@ -8,7 +8,7 @@ from controller.limits import CAP_MAX_S, CYCLES_MAX, RUN_MAX_S, SUPPLIES_MAX
 from controller.plan import Part, Plan, PlanError
 from tests.core import plan, row
 from tests.unit.test_plan import FIELDS, PARTS, full_plan
-from tools.plan_rules import check
+from tools.plan_rules import check_plan
 
 
 def change(part: Part, name: str, value: object) -> Part:
@@ -20,7 +20,7 @@ def change(part: Part, name: str, value: object) -> Part:
 def refusal(made: Plan) -> str:
     """Why a plan is refused."""
     with pytest.raises(PlanError) as refused:
-        check(made)
+        check_plan(made)
     return str(refused.value)
 
 
@@ -139,13 +139,13 @@ def test_relations_that_do_not_matter_are_not_asked() -> None:
     change(made.supplies[0], "flow_ml_min", 0)  # not known
     change(made.rows[2], "run_s", 0)  # closed
     change(made.rows[2], "length_min", 0)
-    check(made)
+    check_plan(made)
 
 
 def test_a_window_into_a_closed_day_may_be_long() -> None:
     """Cycles past midnight are only in the way of a next day that has some."""
     made = plan(rows=[row(6, 1, 3, start_min=1380, length_min=1440), row(6, 2, 0)])
     assert made.rows[0].start_min_of(2) == 1380 + 960
-    check(made)
+    check_plan(made)
     made = plan(rows=[row(6, 1, 3, start_min=1380, length_min=1440), row(6, 3, 3, start_min=0)])
     assert refusal(made) == "row 0 has cycles after the next day's first"

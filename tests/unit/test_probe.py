@@ -3,6 +3,8 @@
 import pytest
 
 from controller.events import CLOSED, DONE, OPENED, PROBE, SKIPPED, WET_SOIL
+from controller.limits import STALE_S
+from controller.ports import DRY, FIRM, WET
 from controller.probe import Probe
 from tests.bench import DAY_S, HOUR_S, MIN_S, booted, edges, runs, utc_plan
 from tests.core import Bench
@@ -10,8 +12,22 @@ from tests.core import Bench
 FIRST_S = 6 * HOUR_S
 
 
-def probe(**zone: int) -> Probe:
-    return Probe(utc_plan(zone={"probe": 1, **zone}).zones[0])
+class Fed(Probe):
+    """A probe fed by hand: without rain or water unless the test says so."""
+
+    def read(
+        self,
+        ppt: int | None,
+        up_s: int,
+        rain_um: int = 0,
+        used_s: int = 0,
+        bank_full: bool = False,
+    ) -> bool:
+        return super().read(ppt, up_s, rain_um, used_s, bank_full)
+
+
+def probe(**zone: int) -> Fed:
+    return Fed(utc_plan(zone={"probe": 1, **zone}).zones[0], STALE_S)
 
 
 @pytest.mark.parametrize(
@@ -19,7 +35,7 @@ def probe(**zone: int) -> Probe:
 )
 def test_a_reading_out_of_range_is_an_open_or_shorted_wire(ppt: int, trusted: bool) -> None:
     one = probe()
-    one.read(ppt, 0, 0, False)
+    one.read(ppt, 0)
     assert one.trusted is trusted
     assert one.ppt == ppt
 
@@ -39,8 +55,8 @@ def test_soil_does_not_jump_without_water(
     ppt: int, rain_um: int, watered: bool, trusted: bool
 ) -> None:
     one = probe(wet_ppt=1000)
-    one.read(300, 0, 0, False)
-    one.read(ppt, HOUR_S, rain_um, watered)
+    one.read(300, 0)
+    one.read(ppt, HOUR_S, rain_um, 600 if watered else 0)
     assert one.trusted is trusted
 
 
@@ -59,24 +75,24 @@ def test_much_rain_must_show_on_a_probe_within_three_days(
     full_from_s: int | None, ppt: int, trusted: bool
 ) -> None:
     one = probe()
-    one.read(300, 0, 0)
+    one.read(300, 0)
     if full_from_s is not None:
-        one.read(300, full_from_s, 30000, False, True)
+        one.read(300, full_from_s, 30000, 0, True)
     one.read(ppt, 4 * DAY_S, 30000)  # the bank has drained since: that is no excuse
     assert one.trusted is trusted
 
 
 def test_a_probe_that_moves_again_after_rain_is_believed_a_day_later() -> None:
     one = probe()
-    one.read(300, 0, 0)
-    one.read(300, DAY_S, 30000, False, True)
+    one.read(300, 0)
+    one.read(300, DAY_S, 30000, 0, True)
     one.read(300, 4 * DAY_S, 30000)
     one.read(310, 5 * DAY_S, 30000)
     one.read(310, 6 * DAY_S - 1, 30000)
     assert one.trusted
     late = probe()
-    late.read(300, 0, 0)
-    late.read(300, DAY_S, 30000, False, True)
+    late.read(300, 0)
+    late.read(300, DAY_S, 30000, 0, True)
     late.read(300, 5 * DAY_S - 1, 30000)
     late.read(310, 5 * DAY_S, 30000)
     assert not late.trusted
@@ -86,67 +102,65 @@ def test_a_probe_that_moves_again_after_rain_is_believed_a_day_later() -> None:
 
 def test_soaked_soil_shows_no_more_rain() -> None:
     one = probe()
-    one.read(400, 0, 0, False)
-    one.read(400, HOUR_S, 30000, False, True)
+    one.read(400, 0)
+    one.read(400, HOUR_S, 30000, 0, True)
     assert one.trusted and one.wet
 
 
 def test_ten_days_wet_without_rain_are_not_believed() -> None:
     one = probe()
-    one.read(400, 0, 0, False)
-    assert not one.read(402, 10 * DAY_S - 1, 9999, False)  # upwards is noise
+    one.read(400, 0)
+    assert not one.read(402, 10 * DAY_S - 1, 9999)  # upwards is noise
     assert (one.trusted, one.wet) == (True, True)
-    assert one.read(398, 10 * DAY_S, 9999, False)
+    assert one.read(398, 10 * DAY_S, 9999)
     assert (one.trusted, one.wet) == (False, False)
 
 
 def test_rain_or_drying_begins_the_ten_days_again() -> None:
     for ppt, bank_full in ((400, True), (397, False)):
         one = probe()
-        one.read(400, 0, 0)
-        one.read(ppt, 9 * DAY_S, 0, False, bank_full)
-        one.read(ppt, 19 * DAY_S - 1, 0)
+        one.read(400, 0)
+        one.read(ppt, 9 * DAY_S, 0, 0, bank_full)
+        one.read(ppt, 19 * DAY_S - 1)
         assert one.trusted
-        one.read(ppt, 19 * DAY_S, 0)
+        one.read(ppt, 19 * DAY_S)
         assert not one.trusted
 
 
 def test_three_hours_without_a_reading_are_stale() -> None:
     one = probe()
-    one.read(300, 7, 0, False)
-    assert not one.read(None, 7 + 3 * HOUR_S - 1, 0, False)
-    assert one.read(None, 7 + 3 * HOUR_S, 0, False)
+    one.read(300, 7)
+    assert not one.read(None, 7 + 3 * HOUR_S - 1)
+    assert one.read(None, 7 + 3 * HOUR_S)
     assert not one.trusted
 
 
 def test_a_probe_never_heard_is_stale_three_hours_after_the_first_look() -> None:
     one = probe()
-    one.read(None, 1000000, 0, False)
-    one.read(None, 1000000 + 3 * HOUR_S - 1, 0, False)
-    assert one.trusted and not one.dry() and not one.moist()
-    one.read(None, 1000000 + 3 * HOUR_S, 0, False)
+    one.read(None, 1000000)
+    one.read(None, 1000000 + 3 * HOUR_S - 1)
+    assert one.trusted and one.soil() == 0
+    one.read(None, 1000000 + 3 * HOUR_S)
     assert not one.trusted
 
 
 def test_a_day_of_good_readings_makes_it_trusted_again() -> None:
     one = probe()
-    one.read(600, 100, 0, False)
-    one.read(590, 200, 0, False)
-    one.read(360, 300, 0, False)  # a jump
-    assert not one.read(360, 300 + DAY_S - 1, 0, False)
-    assert one.read(360, 300 + DAY_S, 0, False)
+    one.read(600, 100)
+    one.read(590, 200)
+    one.read(360, 300)  # a jump
+    assert not one.read(360, 300 + DAY_S - 1)
+    assert one.read(360, 300 + DAY_S)
     assert one.trusted and one.wet
 
 
-def test_dry_and_moist_are_asked_of_a_trusted_probe() -> None:
-    one = probe()  # dry below 300, released below 340: moist from 320
-    for ppt, dry, moist in ((299, True, False), (300, False, False), (319, False, False)):
-        one.read(ppt, 0, 0, True)
-        assert (one.dry(), one.moist()) == (dry, moist)
-    one.read(320, 0, 0, True)
-    assert (one.dry(), one.moist()) == (False, True)
-    one.read(10, 0, 0, True)
-    assert (one.dry(), one.moist()) == (False, False)
+def test_a_trusted_probe_says_what_a_blade_would() -> None:
+    one = probe()  # dry below 300, firm from 320, wet from 350
+    found = []
+    for used_s, ppt in enumerate((299, 300, 319, 320, 349, 350, 10), 1):
+        one.read(ppt, 0, 0, used_s)
+        found.append(one.soil())
+    assert found == [DRY, 0, 0, FIRM, FIRM, WET, 0]
 
 
 # What the owner sees.

@@ -15,10 +15,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from controller.plan import HubPart, Plan, fields
+from controller.plan import HubPart, Plan
 from sim.house import House, Strip
 from sim.pictures import Run, openings
 from sim.report import ReportError, read, result_sentences, runs_of, write_report
+from tools.plan_rules import RANGES
 
 FIRST, DAYS = date(2023, 1, 1), 365
 NBSP = "\N{NO-BREAK SPACE}"
@@ -46,7 +47,7 @@ STATES = {
 
 def house(names: tuple[str, ...] = NAMES, **changes: Any) -> House:
     """Strips on two supplies; the report never reads the plan, so it is empty."""
-    hub = HubPart({name: least for name, _, least, _ in fields(HubPart)})
+    hub = HubPart({name: least for name, (least, _) in RANGES[HubPart].items()})
     strips = tuple(
         Strip(name, z % 2, 18.0 + 2 * z, 0.6, 90.0, 0.8, 1.0) for z, name in enumerate(names)
     )

@@ -29,7 +29,7 @@ from controller.events import (
 from controller.journal import Record
 from controller.plan import AUTO_BOTH, AUTO_DOWN, AUTO_OFF, RowPart
 from controller.ports import ASK_CHECK, ASK_HOLD, DRY, FIRM, WET
-from controller.trim import Trim, worst
+from controller.trim import Trim
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, ask, booted, runs, utc_plan
 from tests.core import Bench, row, wall
 
@@ -47,12 +47,6 @@ class Made:
         self.trim = Trim(made, self.record, lambda *event: self.told.append(event))
 
 
-def test_the_worst_reading_counts() -> None:
-    assert worst((FIRM,)) == FIRM
-    assert worst((FIRM, DRY)) == DRY
-    assert worst((DRY, WET, FIRM)) == WET
-
-
 # The owner's blade.
 
 
@@ -63,6 +57,8 @@ def test_the_worst_reading_counts() -> None:
         (100, (WET,), 90),
         (100, (FIRM,), 100),
         (100, (DRY, WET), 90),
+        (100, (FIRM, DRY), 110),
+        (100, (DRY, WET, FIRM), 90),
         (165, (DRY,), 170),
         (170, (DRY,), 170),
         (55, (WET,), 50),
@@ -135,32 +131,32 @@ def test_a_check_that_is_not_dry_begins_the_count_again() -> None:
 
 
 @pytest.mark.parametrize(
-    ("auto_trim", "owner_pct", "auto_pct", "wet", "dry", "after_pct"),
+    ("auto_trim", "owner_pct", "auto_pct", "soil", "after_pct"),
     [
-        (AUTO_DOWN, 100, 0, True, False, -10),
-        (AUTO_DOWN, 100, -45, True, False, -50),
-        (AUTO_DOWN, 100, -50, True, False, -50),
-        (AUTO_DOWN, 100, -10, False, True, 0),
-        (AUTO_DOWN, 100, -5, False, True, 0),
-        (AUTO_DOWN, 100, 0, False, True, 0),  # above 100 % only if the owner allows it
-        (AUTO_DOWN, 120, 0, True, False, -10),  # one step, though 110 % is left
-        (AUTO_DOWN, 120, 0, False, True, 0),
-        (AUTO_DOWN, 80, 0, False, True, 10),  # back towards 100 %
-        (AUTO_BOTH, 100, 0, False, True, 10),
-        (AUTO_BOTH, 100, 65, False, True, 70),
-        (AUTO_BOTH, 100, 70, False, True, 70),
-        (AUTO_BOTH, 50, 0, True, False, 0),
-        (AUTO_BOTH, 100, 0, False, False, 0),
-        (AUTO_BOTH, 100, 0, True, True, 0),  # no reading is both; then nothing moves
+        (AUTO_DOWN, 100, 0, WET, -10),
+        (AUTO_DOWN, 100, -45, WET, -50),
+        (AUTO_DOWN, 100, -50, WET, -50),
+        (AUTO_DOWN, 100, -10, DRY, 0),
+        (AUTO_DOWN, 100, -5, DRY, 0),
+        (AUTO_DOWN, 100, 0, DRY, 0),  # above 100 % only if the owner allows it
+        (AUTO_DOWN, 120, 0, WET, -10),  # one step, though 110 % is left
+        (AUTO_DOWN, 120, 0, DRY, 0),
+        (AUTO_DOWN, 80, 0, DRY, 10),  # back towards 100 %
+        (AUTO_BOTH, 100, 0, DRY, 10),
+        (AUTO_BOTH, 100, 65, DRY, 70),
+        (AUTO_BOTH, 100, 70, DRY, 70),
+        (AUTO_BOTH, 50, 0, WET, 0),
+        (AUTO_BOTH, 100, 0, FIRM, 0),
+        (AUTO_BOTH, 100, 0, 0, 0),
     ],
 )
 def test_the_hub_trims_down_and_up_only_as_allowed(
-    auto_trim: int, owner_pct: int, auto_pct: int, wet: bool, dry: bool, after_pct: int
+    auto_trim: int, owner_pct: int, auto_pct: int, soil: int, after_pct: int
 ) -> None:
     made = Made(auto_trim=auto_trim)
     made.record.trim_pct[0] = owner_pct
     made.record.auto_pct[0] = auto_pct
-    made.trim.check_by_probe(0, wet, dry, DAY)
+    made.trim.check_by_probe(0, soil, DAY)
     assert made.record.auto_pct == [after_pct]
     assert made.record.trim_pct == [owner_pct]
     moved = after_pct != auto_pct
@@ -170,9 +166,9 @@ def test_the_hub_trims_down_and_up_only_as_allowed(
 def test_owner_and_hub_share_the_five_days() -> None:
     made = Made(auto_trim=AUTO_BOTH)
     made.trim.check(0, (DRY,), DAY)
-    made.trim.check_by_probe(0, False, True, DAY + 4)
+    made.trim.check_by_probe(0, DRY, DAY + 4)
     assert made.record.auto_pct == [0]
-    made.trim.check_by_probe(0, False, True, DAY + 5)
+    made.trim.check_by_probe(0, DRY, DAY + 5)
     assert made.record.auto_pct == [10]
     assert made.trim.check(0, (DRY,), DAY + 9) == TOO_SOON
 
@@ -328,7 +324,7 @@ def rewetting_days(
         day = DAY + gone
         if not gone:
             made.trim.opened(day)
-        made.trim.new_day(0, day, gone in dry_on, gone in moist_on)
+        made.trim.new_day(0, day, DRY if gone in dry_on else FIRM if gone in moist_on else 0)
         if made.record.rewet_days[0]:
             found.append(gone)
     return found
@@ -382,10 +378,10 @@ def test_a_strip_no_longer_dry_is_not_rewet() -> None:
 def test_a_clock_set_far_back_ends_rewetting() -> None:
     made = Made()
     made.trim.opened(DAY)
-    made.trim.new_day(0, DAY, True, False)
-    made.trim.new_day(0, DAY - 1, False, False)
+    made.trim.new_day(0, DAY, DRY)
+    made.trim.new_day(0, DAY - 1, 0)
     assert made.record.rewet_days == [28]
-    made.trim.new_day(0, DAY - 1000, True, False)
+    made.trim.new_day(0, DAY - 1000, DRY)
     assert made.record.rewet_days == [0]
 
 
