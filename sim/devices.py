@@ -27,7 +27,6 @@ from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Ground, Sky
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
-from sim.soil import TEXTURES
 
 if TYPE_CHECKING:
     from controller.ports import Asked
@@ -114,7 +113,7 @@ def _shown(
     random = np.random.default_rng([seed, zone])
     piece_ppt = probe.pieces_ppt * random.normal()
     added = probe.adds_ppt(ground_temperature_c(sky.temp_c), random.normal(size=sky.hours))
-    curve = probe.curve_ppt(TEXTURES[ground.strips[zone].texture])
+    curve = probe.curve_ppt(ground.strips[zone].texture)
     return curve.tolist(), [*(added + piece_ppt).tolist(), piece_ppt]
 
 
@@ -156,14 +155,15 @@ class Devices:
         self._any_open = False
         self._deadline_s: list[int | None] = [None] * self.valves
         self._soonest_s = NEVER_S  # the first of these
-        self._flows = [0] * zones  # through the valve, ml/h, now
+        self._supply_of = [part.supply for part in plan.zones]
+        # Where water runs now: zone, through its valve and of that kept to fill its hose, ml/h.
+        self._running: list[tuple[int, int, int]] = []
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
-        self._holding = [zone for zone in range(zones) if self._hold[zone]]
         self._in_hose = [0] * zones
         self._drains_from_s = [self.now_s] * zones
-        self._filling: dict[int, tuple[int, int]] = {}  # zones: full at, ml/h kept until then
+        self._full_s = NEVER_S  # when the first of those that fill is full
         self.given = [0] * zones  # ml/h times seconds since the start
         self._told = [0] * zones  # of these, before the last closing line
         self._metered = [0] * len(plan.supplies)
@@ -202,15 +202,14 @@ class Devices:
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._any_open and self.now_s < to_s:
-            until_s = min(to_s, self._soonest_s, *[full_s for full_s, _ in self._filling.values()])
-            until_s = max(until_s, self.now_s)
+            until_s = max(min(to_s, self._soonest_s, self._full_s), self.now_s)
             self._flow(until_s)
             self.now_s = until_s
             if self._soonest_s <= until_s:
                 for valve, end in enumerate(self._deadline_s):
                     if end is not None and end <= until_s:
                         self._turn(valve, False)
-            if any(full_s <= until_s for full_s, _ in self._filling.values()):
+            if self._full_s <= until_s:
                 self._set_flows()
         if self.now_s < to_s:
             self.now_s = to_s
@@ -310,7 +309,7 @@ class Devices:
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
         if hub.frost:
-            silent = self._is(Trouble.THERMOMETER_SILENT)
+            silent = self.faults and self._is(Trouble.THERMOMETER_SILENT)
             seen.temp_mc = None if silent else self.sky.temp_mc(self.now_s)
         if hub.battery:
             seen.battery_mv = self._battery_mv()
@@ -368,8 +367,6 @@ class Devices:
 
     def _is(self, what: Trouble, which: int = 0) -> bool:
         """Whether a trouble stands now."""
-        if not self.faults:
-            return False
         for fault in self.faults:
             concerned = fault.what is what and fault.which == which
             if concerned and fault.start_s <= self.now_s < fault.end_s:
@@ -396,38 +393,40 @@ class Devices:
             self._set_flows()
 
     def _set_deadline(self, valve: int, at_s: int | None) -> None:
-        self._deadline_s[valve] = at_s
-        self._soonest_s = min([end for end in self._deadline_s if end is not None], default=NEVER_S)
+        if at_s != self._deadline_s[valve]:
+            self._deadline_s[valve] = at_s
+            ends = [end for end in self._deadline_s if end is not None]
+            self._soonest_s = min(ends, default=NEVER_S)
 
     def _set_flows(self) -> None:
         """Share each supply's water among the zones that have a way for it."""
-        self._any_open = any(self.open_valves)
-        self._flows = [0] * len(self._rates)
+        valves = self.open_valves
+        self._running = []
+        self._full_s = NEVER_S
+        self._any_open = True in valves
+        if not self._any_open:
+            return
         open_in_all = 0
         for zones, master, most in self._pipes:
-            ways = [zone for zone in zones if self.open_valves[zone]]
-            if not ways or (master is not None and not self.open_valves[master]):
-                continue
-            open_in_all += len(ways)
-            self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-            self._share(ways, most)
+            ways = [zone for zone in zones if valves[zone]]
+            if ways and (master is None or valves[master]):
+                open_in_all += len(ways)
+                self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
+                self._run_hoses(ways, most)
         self.most_open_at_once = max(self.most_open_at_once, open_in_all)
-        if self._holding:
-            self._fill_hoses()
 
-    def _fill_hoses(self) -> None:
-        """Let open hoses that are not full take what their supply has left.
+    def _run_hoses(self, zones: list[int], most: int) -> None:
+        """Set what flows into a supply's open zones; `most` is what it gives (ml/h; 0: enough).
 
-        Until it is full, half of its flow comes out of a hose. What drained since it was shut is
-        booked once it opens again, all of it to the present hour.
+        A hose that is not full takes what its supply has left. Until it is full, half of its flow
+        comes out of it. What drained since it was shut is booked once it opens again, all of it to
+        the present hour.
         """
-        self._filling = {}
-        for zones, _, most in self._pipes:
-            rest = (most or FILLING_ML_H) - sum([self._flows[zone] for zone in zones])
-            for zone in zones:
-                flow = self._flows[zone]
-                if not flow or not self._hold[zone]:
-                    continue
+        flows = self._share(zones, most)
+        rest = max((most or FILLING_ML_H) - sum(flows), 0)
+        for zone, flow in zip(zones, flows, strict=True):
+            kept = 0
+            if flow and self._hold[zone]:
                 drained = self._drains[zone] * (self.now_s - self._drains_from_s[zone])
                 drained = min(drained, self._in_hose[zone])
                 if drained:
@@ -436,35 +435,36 @@ class Devices:
                     self.ground.soak(zone, drained, self.now_s)
                 room = self._hold[zone] - self._in_hose[zone]
                 if room > 0:
-                    self._flows[zone] += max(rest, 0)
-                    kept = self._flows[zone] - flow // 2
-                    self._filling[zone] = self.now_s - -room // kept, kept
-                    rest = 0
+                    kept = rest + flow - flow // 2
+                    flow, rest = flow + rest, 0
+                    self._full_s = min(self._full_s, self.now_s - -room // kept)
+            if flow:
+                self._running.append((zone, flow, kept))
 
-    def _share(self, zones: list[int], most: int) -> None:
-        """Give open zones of a supply their own flow, or what there is of it (ml/h; 0: enough)."""
-        for zone in zones:
-            if not self._is(Trouble.BLOCKED, zone):
-                times = BURST_TIMES if self._is(Trouble.BURST, zone) else 1
-                self._flows[zone] = times * self._rates[zone]
-        wanted = sum([self._flows[zone] for zone in zones])
+    def _share(self, zones: list[int], most: int) -> list[int]:
+        """Each open zone's own flow, or its share of what the supply gives [ml/h]."""
+        flows = [self._rates[zone] for zone in zones]
+        if self.faults:
+            for place, zone in enumerate(zones):
+                if self._is(Trouble.BLOCKED, zone):
+                    flows[place] = 0
+                elif self._is(Trouble.BURST, zone):
+                    flows[place] *= BURST_TIMES
+        wanted = sum(flows)
         if 0 < most < wanted:
-            for zone in zones:
-                self._flows[zone] = self._flows[zone] * most // wanted
+            flows = [flow * most // wanted for flow in flows]
+        return flows
 
     def _flow(self, until_s: int) -> None:
         """Water runs at the present flows from now on."""
-        for zone, flow in enumerate(self._flows):
-            if flow:
-                water = flow * (until_s - self.now_s)
-                self.given[zone] += water
-                self._metered[self.plan.zones[zone].supply] += water
-                kept = 0
-                if zone in self._filling:
-                    kept = self._filling[zone][1]
-                    self._in_hose[zone] += kept * (until_s - self.now_s)
-                self._drains_from_s[zone] = until_s
-                self.ground.water(zone, flow, self.now_s, until_s, kept)
+        for zone, flow, kept in self._running:
+            water = flow * (until_s - self.now_s)
+            self.given[zone] += water
+            self._metered[self._supply_of[zone]] += water
+            if kept:
+                self._in_hose[zone] += kept * (until_s - self.now_s)
+            self._drains_from_s[zone] = until_s
+            self.ground.water(zone, flow, self.now_s, until_s, kept)
 
     def _read_probes(self, seen: Seen) -> None:
         """Each probe reads once an hour; in between it shows the same."""

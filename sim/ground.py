@@ -17,9 +17,7 @@ from sim.house import Strip
 Floats = NDArray[np.float64]
 
 HOUR_S = 3600
-PROBE_M = 0.3  # depth of a soil probe
 START_PF = 2.9  # the middle of the band
-_FEW_HOURS = 48  # up to here single steps cost less than a bulk run's checks
 PER_LITRE = 1000 * HOUR_S  # flow in ml/h times seconds, as water is counted, in a litre
 
 
@@ -64,14 +62,23 @@ def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
     return array
 
 
+def columns_of(strips: Sequence[Strip], start_pf: float, watered: bool = True) -> soil.Columns:
+    """Columns of the strips unwatered, in order, then of the strips watered, if so told."""
+    times, count = 2 if watered else 1, len(strips)
+    yard: list[int | None] = [None] * count
+    return soil.Columns(
+        [strip.texture for strip in strips] * times,
+        yard=[*yard, *range(count)][: times * count],
+        width_m=[strip.width_m for strip in strips] * times,
+        slab_m=[strip.slab_m for strip in strips] * times,
+        start_pf=start_pf,
+    )
+
+
 def unwatered_pf(strips: Sequence[Strip], dry_forcing: Floats, start_pf: float) -> Floats:
     """Daily mean pF of the band in every strip's unwatered column, days x strips."""
     count = len(strips)
-    columns = soil.Columns(
-        [strip.texture for strip in strips],
-        ks_mm_h=[strip.ks_mm_h for strip in strips],
-        start_pf=start_pf,
-    )
+    columns = columns_of(strips, start_pf, watered=False)
     results = columns.run(np.ascontiguousarray(dry_forcing[:, :count]))
     return np.asarray(results[:, :, soil.BAND_PF].reshape(-1, 24, count).mean(axis=1))
 
@@ -83,29 +90,22 @@ class Ground:
         self, strips: Sequence[Strip], dry_forcing: Floats, start_s: int, start_pf: float = START_PF
     ) -> None:
         """dry_forcing: from `forcing`; it is copied."""
-        count = len(strips)
         self.strips = tuple(strips)
         self.start_s = start_s
-        self.columns = soil.Columns(
-            [strip.texture for strip in strips] * 2,
-            ks_mm_h=[strip.ks_mm_h for strip in strips] * 2,
-            yard=[None] * count + list(range(count)),
-            start_pf=start_pf,
-        )
+        self.columns = columns_of(strips, start_pf)
+        # Daily MOVEMENT_PF of the cells under the slab beside each column, since the start.
+        self.under_pf = np.zeros((0, 2 * len(strips), soil.CELLS))
         self._lay_out(dry_forcing)
         self._mm = 1.0 / (PER_LITRE * np.array([strip.area_m2 for strip in strips]))
-        middles_mm = 500.0 * (np.array(soil.EDGES_M[:-1]) + np.array(soil.EDGES_M[1:]))
-        thick_mm = 1000.0 * np.diff(soil.EDGES_M)
-        at_probe = [np.interp(1000.0 * PROBE_M, middles_mm, row) for row in np.eye(soil.LAYERS)]
-        weights = 1000.0 * np.array(at_probe) / thick_mm
-        self._probe_layers = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
-        self._water_mm = self.columns.water_mm  # a view: it follows the columns
+        self._start_vwc = soil.water_content_at(self.columns, soil.PROBE_M)
 
     def _lay_out(self, dry_forcing: Floats) -> None:
         count = len(self.strips)
         self.forcing = dry_forcing.copy()
         self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
         self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
+        more_pf = np.zeros((len(dry_forcing) // 24, 2 * count, soil.CELLS))
+        self.under_pf = np.concatenate([self.under_pf, more_pf])
         self._hours = 0  # stepped so far
         self._watered = False  # since the last step
 
@@ -113,6 +113,7 @@ class Ground:
         """Let go of the hours so far, all of them stepped, and go on with the next ones."""
         assert self._hours == len(self.forcing)
         self.start_s += HOUR_S * self._hours
+        self._start_vwc = soil.water_content_at(self.columns, soil.PROBE_M)
         self._lay_out(dry_forcing)
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
@@ -145,20 +146,20 @@ class Ground:
             self.forcing[first:last, len(self.strips) :, soil.IRRIGATION] *= self._mm
             running = (to_s - self.start_s) % HOUR_S
             self._watered = bool(running and self.forcing[last, :, soil.IRRIGATION].any())
-        if last - first > _FEW_HOURS:
-            self.results[first:last] = self.columns.run(self.forcing[first:last])
-        else:
-            for hour in range(first, last):
-                self.results[hour] = self.columns.step_hour(self.forcing[hour])
+        self.columns.step(self.forcing[first:last], self.results[first:last], self.under_pf)
         self._hours = last
 
     def vwc_ppt(self, zone: int) -> float:
         """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
         column = len(self.strips) + zone
-        return sum([float(self._water_mm[column, i]) * weight for i, weight in self._probe_layers])
+        if not self._hours:
+            return 1000.0 * float(self._start_vwc[column])
+        return 1000.0 * float(self.results[self._hours - 1, column, soil.PROBE_VWC])
 
-    def top_pf(self) -> list[tuple[float, float]]:
-        """The driest layer's pF and the depth-mean pF of 0-0.3 m, under each watered strip now."""
-        watered = slice(len(self.strips), None)
-        driest, mean = soil.driest_top_pf(self.columns), soil.top_pf(self.columns)
-        return list(zip(driest[watered].tolist(), mean[watered].tolist(), strict=True))
+    def band_pf(self) -> list[float]:
+        """The depth-mean pF of the band under each watered strip now."""
+        return list(soil.band_pf(self.columns)[len(self.strips) :].tolist())
+
+    def top_pf(self) -> list[float]:
+        """The depth-mean pF of 0-0.3 m under each watered strip now."""
+        return list(soil.top_pf(self.columns)[len(self.strips) :].tolist())

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 from controller.plan import Plan
+from sim.textures import TEXTURES, Texture
 
 
 @dataclass(frozen=True)
@@ -11,8 +12,9 @@ class Strip:
 
     `flow_l_h` is what the whole hose gives on its supply; over `length_m * width_m` it is the
     application rate. `evenness`: its least emission over its most. `hose_l`: water it holds;
-    `drain_l_h`: what soaks out of it once shut. `exposure` is the share of rain that reaches the
-    strip (a downspout that ends in it makes it far more than 1). `coefficient` scales reference
+    `drain_l_h`: what soaks out of it once shut. `slab_m`: from the strip's middle to the edge of
+    the slab, None where there is none. `exposure` is the share of rain that reaches the strip (a
+    downspout that ends in it makes it far more than 1). `coefficient` scales reference
     evapotranspiration.
     """
 
@@ -23,12 +25,12 @@ class Strip:
     flow_l_h: float
     coefficient: float
     exposure: float
-    texture: str = "clay"
-    ks_mm_h: float | None = None  # None: the texture's published value
+    texture: Texture = TEXTURES["clay"]
     probe: bool = False
     evenness: float = 1.0
     hose_l: float = 0.0
     drain_l_h: float = 0.0
+    slab_m: float | None = 0.4
 
     @property
     def area_m2(self) -> float:
@@ -43,11 +45,17 @@ class Strip:
 
 @dataclass(frozen=True)
 class Owner:
-    """The simulated owner's habits: a blade in the ground once a week, in the open season."""
+    """The simulated owner's habits: a blade in the ground once a week, in the open season.
+
+    misses_pct: of the weeks, in which he does not check. misjudges_pct: of his readings, which come
+    out one step beside what the ground deserves.
+    """
 
     checks: bool = True
     weekday: int = 5  # Monday = 0
-    hour: int = 7  # local, before the day's first cycle
+    hour: int = 18  # local, or before the day's first cycle: longest after the last one
+    misses_pct: float = 0.0
+    misjudges_pct: float = 0.0
 
 
 @dataclass(frozen=True)

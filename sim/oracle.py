@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from controller.civil import LocalTime
 from controller.limits import DAY_S, RUN_LEAST_S
-from controller.lockouts import quiet_within
+from controller.lockouts import quiet
 from controller.plan import Plan
 from sim import soil
 from sim.devices import Devices
@@ -69,8 +69,18 @@ def may_run(plan: Plan, sky: Sky) -> Bools:
         local_s = time.local_s(at_s)
         noon_s = time.local_s(at_s + HOUR_S * (12 - hour % HOURS))
         own_day = local_s // DAY_S == noon_s // DAY_S == (local_s + HOUR_S) // DAY_S
-        may[hour] = own_day and not frost and not quiet_within(plan, local_s, HOUR_S)
+        may[hour] = own_day and not frost and not _quiet_within(plan, local_s, local_s + HOUR_S)
     return may.reshape(-1, HOURS)
+
+
+def _quiet_within(plan: Plan, from_s: int, until_s: int) -> bool:
+    """Whether local rules forbid watering at some time between two local ones."""
+    while from_s < until_s:
+        forbidden, left_s = quiet(plan, from_s)
+        if forbidden:
+            return True
+        from_s += left_s
+    return False
 
 
 @dataclass(frozen=True)

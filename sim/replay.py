@@ -8,21 +8,25 @@ looks at it.
 import json
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
 
 from controller import events
 from controller.civil import LocalTime, day_of
 from controller.limits import DAY_S
 from controller.plan import Plan
-from controller.ports import ASK_CHECK
+from controller.ports import ASK_CHECK, FIRM
 from controller.runner import Runner
 from sim import held, outputs, policies
 from sim.devices import Devices, Fault, Heard, PowerCut
 from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing, unwatered_pf
 from sim.hourly import Hourly, hourly
-from sim.house import House, Strip
+from sim.house import House, Owner, Strip
 from sim.outputs import Line
 from sim.report import write_report
 from sim.score import (
@@ -65,6 +69,15 @@ class Script:
 NOTHING = Script()
 
 
+class Felt(NamedTuple):
+    """A strip at the owner's weekly check: what he reported (None: missed), and its band's pF."""
+
+    at_s: int
+    zone: int
+    reading: int | None
+    band_pf: float
+
+
 class Life:
     """One hub in one house, from power-on to the end."""
 
@@ -73,6 +86,8 @@ class Life:
             plan, ground, sky, seed=seed, drift_ppm=script.drift_ppm, faults=script.faults
         )
         self.wakes = 0
+        self.felt: list[Felt] = []
+        self._plan, self._sky, self._seed = plan, sky, seed
         self._script = script
         self._runner: Runner | None = None  # None: without power
         self._wake_s = sky.start_s
@@ -82,6 +97,26 @@ class Life:
         actions += [(from_s, _nothing) for from_s, _ in script.stepped]
         self._actions = sorted(actions, key=lambda action: action[0])
         self._next = 0
+
+    def check_by_hand(self, owner: Owner, from_s: int = 0) -> None:
+        """Let an owner check every week from a time on. To be said before the life is run."""
+        end_s = self._sky.start_s + HOUR_S * self._sky.hours
+        times = policies.check_times(owner, self._plan, self._sky, end_s)
+        check = partial(self._check, owner)
+        self._actions += [(at_s, check) for at_s in times if at_s >= from_s]
+        self._actions.sort(key=lambda action: action[0])
+
+    def _check(self, owner: Owner, devices: Devices) -> None:
+        """The owner pushes a blade into every strip and tells the hub; some weeks he does not."""
+        ground = devices.ground
+        ground.catch_up(devices.now_s)
+        random = np.random.default_rng([self._seed, devices.now_s])
+        found = policies.readings(owner, ground.top_pf(), random)
+        for zone, band_pf in enumerate(ground.band_pf()):
+            reading = None if found is None else found[zone]
+            self.felt.append(Felt(devices.now_s, zone, reading, band_pf))
+            if reading is not None:
+                devices.ask((ASK_CHECK, zone, (reading,)))
 
     def run(self, end_s: int) -> None:
         """Live until a time; may be called again with a later one."""
@@ -144,6 +179,7 @@ class Lived:
     ground: Ground
     devices: Devices | None
     scored_s: int
+    felt: Sequence[Felt] = ()
     wakes: int = 0
     saves: int = 0
     polls: int = 0
@@ -173,6 +209,24 @@ class Lived:
             "polls": self.polls,
             "most_open_at_once": devices.most_open_at_once if devices else 0,
             "boots": sum(h.event[0] == events.BOOT for h in self.heard),
+            "checks": self.checks(),
+        }
+
+    def checks(self) -> Line:
+        """What came of the owner's checks in the scored days, a strip and week each.
+
+        `made`, `missed`; `off`: made while the band was too dry or too wet; `unfelt`: those among
+        them whose reading did not say so.
+        """
+        felt = [one for one in self.felt if one.at_s >= self.scored_s]
+        made = [one for one in felt if one.reading is not None]
+        off = [one for one in made if policies.of_band(one.band_pf) != FIRM]
+        unfelt = [one for one in off if policies.of_band(one.band_pf) != one.reading]
+        return {
+            "made": len(made),
+            "missed": len(felt) - len(made),
+            "off": len(off),
+            "unfelt": len(unfelt),
         }
 
 
@@ -203,7 +257,7 @@ def live(
     life.run(end_s)
     ground.catch_up(end_s)
     counts = (after - start for start, after in zip(before, life.counts(), strict=True))
-    return Lived(ground, life.devices, scored_s, *counts)
+    return Lived(ground, life.devices, scored_s, life.felt, *counts)
 
 
 def begin(
@@ -211,23 +265,14 @@ def begin(
 ) -> Life:
     """Put a policy's hub and its owner's checks into a house, ready to be run. It has a plan."""
     assert policy.plan is not None
+    life = Life(policy.plan, ground, sky, script, seed)
     if policy.owner is not None:
-        end_s = sky.start_s + HOUR_S * sky.hours
-        times = policies.check_times(policy.owner, policy.plan, sky, end_s)
-        checks: list[tuple[int, Action]] = [(at_s, _check) for at_s in times]
-        script = replace(script, actions=[*script.actions, *checks])
-    return Life(policy.plan, ground, sky, script, seed)
+        life.check_by_hand(policy.owner)
+    return life
 
 
 def _nothing(devices: Devices) -> None:
     """Only wake the hub."""
-
-
-def _check(devices: Devices) -> None:
-    """The owner pushes a blade into every strip and tells the hub."""
-    devices.ground.catch_up(devices.now_s)
-    for zone, found_pf in enumerate(devices.ground.top_pf()):
-        devices.ask((ASK_CHECK, zone, (policies.blade(*found_pf),)))
 
 
 @dataclass(frozen=True)
@@ -358,10 +403,21 @@ def replay_house(
         "zones": _zones_summary(house, lived, judged),
         "policies": measured,
         "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
-        "notes": [*span.notes, judged.season.note],
+        "notes": [*span.notes, judged.season.note, *_blade_note(lived.checks())],
     }
     _write(house, span, lived, judged, summary, out_dir)
     return summary
+
+
+def _blade_note(checks: Line) -> list[str]:
+    """What feeling the top alone costs, where anybody checked."""
+    if not checks["made"]:
+        return []
+    return [
+        "the owner's blade feels 0-0.3 m, the band lies at 0.15-1.0 m: of "
+        f"{checks['made']} readings {checks['off']} were taken while the band was too dry or too "
+        f"wet, and {checks['unfelt']} of those did not say so"
+    ]
 
 
 def _weather_summary(span: Span) -> Line:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from sim import soil
-from sim.soil import Texture
+from sim.textures import Texture, pf
 
 Floats = NDArray[np.float64]
 
@@ -175,7 +175,7 @@ def run(
         if wet < 1.0:
             over(1.0 - wet, rain, pet)
         content = state[1 : cells + 1] / thick
-        band_pf[hour] = float(band @ soil.pf(texture.suction_cm(content)))
+        band_pf[hour] = float(band @ pf(texture.suction_cm(content)))
     given = float(forcing[:, [soil.RAIN, soil.IRRIGATION]].sum())
     off, drained, lost = state[cells + 1 :].tolist()
     balance = stored + given - off - drained - lost - float(state[: cells + 1].sum())

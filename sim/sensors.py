@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.soil import Texture, pf
+from sim.textures import Texture, pf
 
 Floats = NDArray[np.float64]
 

@@ -5,7 +5,8 @@ from collections.abc import Iterator
 from controller.limits import RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
 from sim import hoses
-from sim.soil import POND_MM, TEXTURES
+from sim.soil import POND_MM
+from sim.textures import TEXTURES
 from tools.compile import cycle_min, hose_of, run_s, season_days, slots_min
 from tools.property import SIDES, Property
 from tools.timezone import law_note

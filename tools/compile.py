@@ -20,7 +20,7 @@ from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPa
 from sim import hoses
 from sim.et0 import extraterrestrial_radiation_mj_m2
 from sim.house import House, Owner, Strip
-from sim.soil import TEXTURES
+from sim.textures import TEXTURES
 from tools.plan_rules import RANGES, check_plan
 from tools.property import WEEKDAYS, Mistake, Property, Season, Zone
 from tools.timezone import rule
@@ -74,7 +74,13 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
         supplies=tuple(prop.supplies),
         water_price_m3=prop.water.price_m3,
         currency=prop.water.currency,
-        owner=Owner(prop.owner.checks, WEEKDAYS.index(prop.owner.weekday), prop.owner.hour),
+        owner=Owner(
+            prop.owner.checks,
+            WEEKDAYS.index(prop.owner.weekday),
+            prop.owner.hour,
+            prop.owner.misses,
+            prop.owner.misjudges,
+        ),
     )
 
 
@@ -310,8 +316,8 @@ def _strip(prop: Property, name: str, zone: Zone) -> Strip:
         drain_l_h=hoses.drain_l_h(hose),
         coefficient=zone.coefficient,
         exposure=zone.exposure,
-        texture=prop.soil.texture,
-        ks_mm_h=prop.soil.conductivity,
+        texture=TEXTURES[prop.soil.texture].conducting(prop.soil.conductivity),
+        slab_m=None if prop.site.foundation == "basement" else zone.slab_distance,
         probe=zone.probe,
     )
 

@@ -27,7 +27,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from controller.limits import BANS_MAX, CAP_MAX_S, CYCLES_MAX, NAME_BYTES, RUN_MAX_S
-from sim.soil import TEXTURES
+from sim.textures import TEXTURES
 from tools import rules
 from tools.lines import Path, line_of, path_at, unread_line
 from tools.rules import Rule, refusal
@@ -395,7 +395,9 @@ class Habits(_Table):
 
     checks: Annotated[bool, rules.flag()] = True
     weekday: Annotated[str, rules.choice(*WEEKDAYS)] = "sat"
-    hour: Annotated[int, rules.whole(0, 23)] = 7
+    hour: Annotated[int, rules.whole(0, 23)] = 18  # or half an hour before the day's first cycle
+    misses: Annotated[float, q("%", 0, 100, "20 %")] = 0  # of the weeks
+    misjudges: Annotated[float, q("%", 0, 100, "10 %")] = 0  # of the readings
 
 
 class Property(_Table):

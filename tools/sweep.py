@@ -30,6 +30,7 @@ from sim.generator import Climate, fit, generate
 from sim.house import House
 from sim.outputs import Line
 from sim.replay import Span, climate, span_of
+from sim.report import METRIC, US
 from sim.score import STATES, Season
 from sim.weather import Hours, Weather
 from sim.years import whole_years, years_of
@@ -50,6 +51,14 @@ DataType = type[pl.DataType]
 Tell = Callable[[str], None]
 
 RESULT, DEFINITION, PARTS = "years.parquet", "sweep.json", "parts"
+PERCENTS = (
+    "in_band_pct",
+    "worst_zone_pct",
+    "year_in_20_pct",
+    "worst_year_pct",
+    "dry_pct",
+    "wet_pct",
+)
 KEYS = ("variant", "property", "weather", "seed", "year", "zone")
 MEASURES: dict[str, DataType] = {
     "season_days": pl.Int64,
@@ -64,18 +73,6 @@ MEASURES: dict[str, DataType] = {
     "unevenness_pf": pl.Float64,
     "rain_mm": pl.Float64,
     "et0_mm": pl.Float64,
-}
-HEADINGS = {  # of the table, by the summary's columns
-    "years": "years",
-    "in_band_pct": "in band",
-    "worst_zone_pct": "worst zone",
-    "year_in_20_pct": "1 year in 20",
-    "worst_year_pct": "worst year",
-    "dry_pct": "dry",
-    "wet_pct": "wet",
-    "litres_a_year": "litres a year",
-    "litres_deviation": "deviation",
-    "unevenness_pf": "uneven, pF",
 }
 
 
@@ -429,7 +426,7 @@ def _write(frame: pl.DataFrame, path: Path) -> None:
 
 def _replace(path: Path, data: bytes) -> None:
     """Write a file whole or not at all, whenever the power goes."""
-    beside = path.with_name(f"{path.name}.{os.getpid()}")
+    beside = path.with_name(f"{path.name}.part")
     with open(beside, "wb") as file:
         file.write(data)
         file.flush()
@@ -482,32 +479,37 @@ def summary(years: pl.DataFrame, paths: Sequence[str]) -> pl.DataFrame:
     return whole.join(zones, on=keys).join(yearly, on=keys, maintain_order="left")
 
 
-def table_of(rows: pl.DataFrame, paths: Sequence[str]) -> Table:
-    """The summary for people."""
-    table = Table()
-    for name in ("property", *paths):
-        table.add_column(name, overflow="fold")
-    for heading in HEADINGS.values():
+def table_of(rows: pl.DataFrame, paths: Sequence[str], units: str) -> Table:
+    """The summary for people. units: "metric" or "us"."""
+    shown = US if units == "us" else METRIC
+    files = ["property"] if rows["property"].n_unique() > 1 else []
+    keys = [path.rpartition(".")[2] for path in paths]
+    table = Table(title="Percent of season days in band", title_justify="left")
+    for name in (*files, *(keys if len(set(keys)) == len(keys) else paths)):
+        table.add_column(name, overflow="fold", min_width=min(len(name), 12))
+    for heading in ("years", "all", "worst zone", "1 year in 20", "worst year", "dry", "wet"):
         table.add_column(heading, justify="right")
+    table.add_column(f"{shown.volume} a year", justify="right")
+    table.add_column("uneven, pF", justify="right")
     for row in rows.to_dicts():
-        shown = [_cell(name, row[name]) for name in HEADINGS]
-        table.add_row(row["property"], *(str(row[path]) for path in paths), *shown)
+        percents = [row[name] for name in PERCENTS]
+        table.add_row(
+            *(Path(row[name]).stem for name in files),
+            *(str(row[path]) for path in paths),
+            f"{row['years']:,}",
+            *("-" if percent is None else f"{percent:.1f}" for percent in percents),
+            shown.litres(row["litres_a_year"]),
+            "-" if row["unevenness_pf"] is None else f"{row['unevenness_pf']:.2f}",
+        )
     return table
-
-
-def _cell(name: str, value: float | None) -> str:
-    if value is None:
-        return "-"
-    if name == "unevenness_pf":
-        return f"{value:.2f}"
-    return f"{value:.1f}" if name.endswith("_pct") else f"{value:,.0f}"
 
 
 def notes(sweep: Sweep) -> list[str]:
     """What to know of the figures."""
-    found = ["Percent of season days, without those wet by rain alone or of declared re-wetting."]
+    found = ["Season days: without those wet by rain alone or of declared re-wetting."]
+    found.append("1 year in 20 is worse than its column; dry and wet are percent as well.")
     if sweep.years:
         found.append(
-            "Invented years: long droughts, wet years and great storms are rarer than in truth."
+            "Invented years: droughts of years, wet years and great storms come out too rare."
         )
     return found

@@ -16,7 +16,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from sim import bucket, dual_kc, et0, generator, hoses, richards, sensors, soil
+from sim import bucket, dual_kc, et0, generator, hoses, richards, sensors, soil, textures
 from sim.green_ampt import Front
 from sim.hourly import hourly
 from sim.weather import Weather, read
@@ -105,12 +105,12 @@ def water_in_soil() -> Iterator[Check]:
         depletion = bucket.depletion(depletion, 0.0, ks * 6.0, 160.0)
     yield Check("example 37, Ks of day 10", FAO56, 0.62, ks, 5e-3)
     yield Check("example 37, depletion after day 10", FAO56, 104.5, depletion, 0.05, "mm")
-    clay = soil.TEXTURES["clay"]
+    clay = textures.TEXTURES["clay"]
     for kpa, content in ((10, 0.3652), (33, 0.3466), (100, 0.3242), (1500, 0.2703)):
-        found = float(clay.water_content(kpa * soil.CM_PER_KPA))
+        found = float(clay.water_content(kpa * textures.CM_PER_KPA))
         yield Check(f"water content of clay at {kpa} kPa", CARSEL, content, found, 5.1e-5)
     for kpa, cm_d in ((10, 1.962e-2), (100, 2.749e-4)):
-        found = float(clay.relative_conductivity(kpa * soil.CM_PER_KPA)) * clay.ks_mm_h * 2.4
+        found = float(clay.relative_conductivity(kpa * textures.CM_PER_KPA)) * clay.ks_mm_h * 2.4
         yield Check(f"conductivity of clay at {kpa} kPa", CARSEL, cm_d, found, 2e-3 * cm_d, "cm/d")
     loam = Front(conductivity=0.65, suction=16.7, deficit=0.7 * 0.486)
     yield Check("example 4.3.1, infiltrated in 1 h", CHOW, 3.17, loam.ponded(1.0), 5e-3, "cm")
@@ -217,7 +217,7 @@ def beside_fine(watered: float, ks_mm_h: float) -> tuple[Floats, Floats]:
     forcing, start_pf = summer(watered), 2.6
     columns = soil.Columns(["clay"], ks_mm_h=[ks_mm_h], start_pf=start_pf, crack_share=0.0)
     ours = columns.run(forcing[:, None])[:, 0, soil.BAND_PF]
-    fine = richards.run(soil.TEXTURES["clay"], ks_mm_h, forcing, start_pf, 100)
+    fine = richards.run(textures.TEXTURES["clay"], ks_mm_h, forcing, start_pf, 100)
     return daily(ours), daily(fine.band_pf)
 
 
@@ -337,7 +337,7 @@ def ponding(runs: tuple[tuple[int, int], ...], start_pf: float, ks_mm_h: float) 
         seconds = dict(runs).get(hour, 0)
         forcing[0, [soil.IRRIGATION, soil.IRRIGATION_S]] = RATE_MM_H * seconds / 3600.0, seconds
         given += forcing[0, soil.IRRIGATION]
-        off += columns.step_hour(forcing)[0, soil.RUNOFF_IRRIGATION]
+        off += columns.run(forcing[None])[0, 0, soil.RUNOFF_IRRIGATION]
         found.append((given, float(columns.ponded_mm[0]), off))
     return np.array(found)
 

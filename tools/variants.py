@@ -214,4 +214,4 @@ def _set(document: Any, path: Path, value: Any) -> None:
 
 
 def _refusal(found: str, allowed: str) -> PropertyError:
-    return PropertyError([f"--vary: found {found}, allowed {allowed}"])
+    return PropertyError([printable(f"--vary: found {found}, allowed {allowed}")])

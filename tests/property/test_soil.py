@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from sim import soil
+from sim import soil, textures
 
 Floats = NDArray[np.float64]
 
-TEXTURES = st.sampled_from(sorted(soil.TEXTURES))
+TEXTURES = st.sampled_from(sorted(textures.TEXTURES))
 KS_MM_H = st.floats(-1.0, np.log10(300.0)).map(lambda power: float(10.0**power))
 START_PF = st.floats(0.0, soil.DRIEST_PF)
 SEEDS = st.integers(0, 2**32 - 1)
@@ -88,7 +88,7 @@ def test_more_irrigation_never_leaves_less_water(
         columns = soil.Columns([texture] * 2, ks_mm_h=[ks] * 2, start_pf=start_pf)
         columns.refine = refine
         for hour in forcing:
-            columns.step_hour(hour)
+            columns.run(hour[None])
             less, more = columns.stored_mm()
             assert more >= less - allowed_mm
 
@@ -142,7 +142,7 @@ def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf:
     run = soil.Columns([texture] * 3, yard=yard, start_pf=start_pf)
     results = run.run(forcing)
     stepped = soil.Columns([texture] * 3, yard=yard, start_pf=start_pf)
-    one_by_one = np.stack([stepped.step_hour(hour).copy() for hour in forcing])
+    one_by_one = np.stack([stepped.run(hour[None])[0] for hour in forcing])
     np.testing.assert_array_equal(results, one_by_one)
     np.testing.assert_array_equal(run.water_mm, stepped.water_mm)
 
@@ -189,7 +189,7 @@ def test_runoff_is_booked_to_what_ran_off() -> None:
     hour[0, soil.RAIN] = 40.0
     hour[1, [soil.IRRIGATION, soil.IRRIGATION_S]] = 40.0, 3600.0
     hour[2, [soil.RAIN, soil.IRRIGATION, soil.IRRIGATION_S]] = 30.0, 10.0, 3600.0
-    result = soil.Columns(["clay"] * 3).step_hour(hour)
+    result = soil.Columns(["clay"] * 3).run(hour[None])[0]
     total = result[:, soil.RUNOFF_RAIN] + result[:, soil.RUNOFF_IRRIGATION]
     np.testing.assert_allclose(total, total[0])
     assert 30.0 < total[0] < 37.0
@@ -252,11 +252,11 @@ def test_measures_agree_with_the_retention_curve() -> None:
         np.testing.assert_allclose(soil.top_pf(columns), start_pf, atol=1e-9)
         expected = [t.water_content(10.0**start_pf) for t in columns.textures]
         np.testing.assert_allclose(soil.water_content_at(columns, 0.3), expected, rtol=1e-12)
-        result = columns.step_hour(np.zeros((2, soil.FORCINGS)))
+        result = columns.run(np.zeros((1, 2, soil.FORCINGS)))[0]
         np.testing.assert_allclose(result[:, soil.BAND_PF], soil.band_pf(columns), atol=2e-3)
         np.testing.assert_allclose(result[:, soil.TOP_PF], soil.top_pf(columns), atol=2e-3)
-    assert soil.pf(1000.0) == pytest.approx(3.0)
-    assert soil.pf(0.0) == 0.0
+    assert textures.pf(1000.0) == pytest.approx(3.0)
+    assert textures.pf(0.0) == 0.0
 
 
 def test_refusals() -> None:
@@ -266,13 +266,13 @@ def test_refusals() -> None:
         soil.Columns(["clay"], ks_mm_h=[0.0])
     with pytest.raises(ValueError, match="allowed are 0 to"):
         soil.Columns(["clay"], start_pf=9.0)
-    for textures, ks, yard in (
+    for names, ks, yard in (
         (["clay"] * 2, [None, None], [1, None]),
         (["clay", "loam"], [None, None], [None, 0]),
         (["clay"] * 2, [1.0, 2.0], [None, 0]),
     ):
         with pytest.raises(ValueError, match="a yard comes before its strip"):
-            soil.Columns(textures, ks_mm_h=ks, yard=yard)
+            soil.Columns(names, ks_mm_h=ks, yard=yard)
     with pytest.raises(ValueError, match="a share, 0 to 1"):
         soil.Columns(["clay"], crack_share=1.5)
     columns = soil.Columns(["clay"])

@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from sim import soil
+from sim import soil, textures
 from sim.green_ampt import Front
 
 # Silt loam at an effective saturation of 30 %: cm and hours.
@@ -72,7 +72,7 @@ def test_gentle_rain_never_ponds_and_all_goes_in() -> None:
     assert SILT_LOAM.ponded(1.5, SILT_LOAM.ponded(0.5)) == pytest.approx(whole, rel=1e-9)
 
 
-def front_of(texture: soil.Texture, ks_mm_h: float, start_pf: float) -> Front:
+def front_of(texture: textures.Texture, ks_mm_h: float, start_pf: float) -> Front:
     """The front of a van Genuchten soil: suction is the matric flux potential over Ks."""
     suction = np.logspace(-3, start_pf, 20001)
     relative = texture.relative_conductivity(suction)
@@ -85,7 +85,7 @@ def front_of(texture: soil.Texture, ks_mm_h: float, start_pf: float) -> Front:
 @pytest.mark.parametrize("start_pf", [2.5, 3.3, 4.0])
 @pytest.mark.parametrize("name", ["clay loam", "silt loam", "loam"])
 def test_columns_take_a_cloudburst_as_green_ampt_does(name: str, start_pf: float) -> None:
-    texture = soil.TEXTURES[name]
+    texture = textures.TEXTURES[name]
     front = front_of(texture, texture.ks_mm_h, start_pf)
     columns = soil.Columns([name], start_pf=start_pf)
     hours = 3

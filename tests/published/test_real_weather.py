@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sim import bucket, et0, hourly, soil, weather
+from sim import bucket, et0, hourly, soil, textures, weather
 
 STRIP_COEFFICIENT = 0.5
 EXPOSURES = (1.0, 0.5)
@@ -132,8 +132,8 @@ def test_evapotranspiration_is_of_the_size_of_fao_56s_bucket(
     # column also dries its top beyond the wilting point and draws a little from below its roots,
     # so it may give more.
     run: Unwatered = request.getfixturevalue(place)
-    clay = soil.TEXTURES["clay"]
-    capacity, wilting = clay.water_content(np.array([33.0, 1500.0]) * soil.CM_PER_KPA)
+    clay = textures.TEXTURES["clay"]
+    capacity, wilting = clay.water_content(np.array([33.0, 1500.0]) * textures.CM_PER_KPA)
     taw = bucket.taw_mm(float(capacity), float(wilting), soil.ROOTS_M)
     ran_off = run.flows_mm[0, soil.RUNOFF_RAIN] / run.record.rain_mm.sum()
     depletion, total = 0.0, 0.0

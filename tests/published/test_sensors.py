@@ -7,7 +7,7 @@ Sources: Topp, Davis & Annan 1980 (Water Resour. Res. 16:574-582); Shock, Barnum
 import numpy as np
 import pytest
 
-from sim import sensors, soil
+from sim import sensors, textures
 from sim.sensors import CapacitiveProbe, GranularMatrix, TippingBucket
 
 TOPP = {3: 0.02977, 5: 0.07979, 10: 0.18830, 20: 0.34540, 30: 0.44410, 40: 0.51020}
@@ -79,7 +79,7 @@ def test_granular_matrix_without_a_thermometer_is_off_by_a_fifth() -> None:
 
 
 def clay_ppt(pf: float) -> float:
-    return 1000.0 * float(soil.TEXTURES["clay"].water_content(10.0**pf))
+    return 1000.0 * float(textures.TEXTURES["clay"].water_content(10.0**pf))
 
 
 def test_capacitive_probe_in_moist_soil_is_noise_offset_and_temperature() -> None:

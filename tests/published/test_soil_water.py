@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.sparse import diags_array
 
-from sim import bucket, soil
+from sim import bucket, soil, textures
 
 # FAO-56 example 36: total and readily available water of three soils for three crops. Tomato's
 # figures as printed; onion's and maize's computed, their inputs from memory.
@@ -66,17 +66,17 @@ CONTENTS = {
 
 @pytest.mark.parametrize("name", CONTENTS)
 def test_water_retention(name: str) -> None:
-    suctions = np.array(SUCTIONS_KPA) * soil.CM_PER_KPA
-    contents = soil.TEXTURES[name].water_content(suctions)
+    suctions = np.array(SUCTIONS_KPA) * textures.CM_PER_KPA
+    contents = textures.TEXTURES[name].water_content(suctions)
     np.testing.assert_allclose(contents, CONTENTS[name], atol=5.1e-5)
-    back = soil.TEXTURES[name].suction_cm(contents)
+    back = textures.TEXTURES[name].suction_cm(contents)
     np.testing.assert_allclose(back, suctions, rtol=1e-6, atol=1e-6)
 
 
 def test_conductivity_of_clay() -> None:
     # Mualem 1976 with l = 0.5, in cm/d at 10, 33 and 100 kPa, computed.
-    clay = soil.TEXTURES["clay"]
-    suctions = np.array([10.0, 33.0, 100.0]) * soil.CM_PER_KPA
+    clay = textures.TEXTURES["clay"]
+    suctions = np.array([10.0, 33.0, 100.0]) * textures.CM_PER_KPA
     cm_d = clay.relative_conductivity(suctions) * clay.ks_mm_h * 2.4
     np.testing.assert_allclose(cm_d, [1.962e-2, 2.583e-3, 2.749e-4], rtol=2e-3)
     assert clay.ks_mm_h == pytest.approx(2.0)  # Carsel & Parrish: 4.80 cm/d
@@ -98,18 +98,18 @@ def test_every_texture_of_the_table() -> None:
         "silty clay": (0.36, 0.48),
         "clay": (0.38, 4.80),
     }
-    assert set(soil.TEXTURES) == set(printed)
+    assert set(textures.TEXTURES) == set(printed)
     for name, (theta_s, ks_cm_d) in printed.items():
-        assert soil.TEXTURES[name].theta_s == theta_s
-        assert soil.TEXTURES[name].ks_mm_h * 2.4 == pytest.approx(ks_cm_d)
+        assert textures.TEXTURES[name].theta_s == theta_s
+        assert textures.TEXTURES[name].ks_mm_h * 2.4 == pytest.approx(ks_cm_d)
 
 
 def test_evaporable_water_of_clay_is_near_fao_56() -> None:
     # FAO-56 table 19, clay: readily evaporable 8-12 mm; total 22-29 mm (the latter from memory),
     # for a layer of 0.10 m; the same paper allows 0.10-0.15 m. These parameters hold less water
     # than the table's clay, so 0.15 m gives a total a little below.
-    clay = soil.TEXTURES["clay"]
-    capacity = float(clay.water_content(33.0 * soil.CM_PER_KPA))
+    clay = textures.TEXTURES["clay"]
+    capacity = float(clay.water_content(33.0 * textures.CM_PER_KPA))
     depth_mm = soil.EVAPORATION_M * 1000.0
     ready = (capacity - float(clay.water_content(10.0**soil.EVAPORATION_FULL_PF))) * depth_mm
     total = (capacity - float(clay.water_content(10.0**soil.EVAPORATION_NONE_PF))) * depth_mm
@@ -148,7 +148,7 @@ def test_ponded_clay_takes_water_at_its_saturated_conductivity() -> None:
 def fine_solution(hours: float, rain_mm_h: float, rain_h: float, start_pf: float) -> np.ndarray:
     """Water [mm] in the column's layers by another method: 300 cells of 1 cm, Darcy's law over
     suction with mean conductivities, scipy's variable-order BDF. No uptake, same bottom."""
-    clay = soil.TEXTURES["clay"]
+    clay = textures.TEXTURES["clay"]
     cells, thick = 300, 10.0
 
     def rate(time_h: float, content: np.ndarray) -> np.ndarray:

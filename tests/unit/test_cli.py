@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from tests import sweeps
 from tools import cli
 
 ROOT = Path(__file__).parents[2]
@@ -43,7 +44,7 @@ def test_help_teaches() -> None:
     assert "evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out" in out
 
 
-@pytest.mark.parametrize("command", ["check", "replay", "invent"])
+@pytest.mark.parametrize("command", ["check", "replay", "invent", "sweep"])
 def test_help_of_commands(command: str) -> None:
     status, out, _ = run(command, "--help")
     assert status == 0
@@ -51,6 +52,7 @@ def test_help_of_commands(command: str) -> None:
     assert "--column WHAT=NAME" in out
 
 
+SWEEP = ("sweep", str(DEMO), "--weather", str(WEATHER), "--out", "out")
 REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
 
 
@@ -71,6 +73,15 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
         ((*REPLAY, "--seed", "x"), "--seed"),
         ((*REPLAY, "--column", "rein=P"), 'found "rein=P", allowed WHAT=NAME'),
         ((*REPLAY, "--column", "rain=P_mm"), "weather.csv"),
+        (("sweep", str(DEMO), "--out", "out"), "Missing option '--weather'"),
+        ((*SWEEP, "--out", str(DEMO)), "property.toml, a file"),
+        ((*SWEEP, "--seeds", "0"), "--seeds"),
+        ((*SWEEP, "--vary", "soil.texture"), "allowed PATH=VALUE"),
+        ((*SWEEP, "--vary", "soil.texture=cley"), 'found "cley", allowed "sand", '),
+        ((*SWEEP, "--vary", "zones.wst.share=90"), "allowed zones.west, zones.east"),
+        ((*SWEEP, "--vary", "trim.step=5", "--vary", "trim.step=10"), "trim.step twice"),
+        ((*SWEEP, str(DEMO)), f"found {DEMO} twice"),
+        (("sweep", str(DEMO), "--weather", "none.csv", "--out", "out"), "none.csv: "),
         (("replay", "none.toml", "--weather", str(WEATHER), "--out", "out"), "none.toml: found no"),
         (
             ("replay", str(DEMO), "--weather", str(WEATHER), "--out", str(DEMO)),
@@ -118,6 +129,32 @@ def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
     status, out, _ = run(*args, "--from", "2021-07-01", "--to", "2021-07-14", "--json")
     assert status == 0
     assert json.loads(out) == json.loads((out_dir / "summary.json").read_text(encoding="utf-8"))
+
+
+def test_sweep_on_processes(tmp_path: Path) -> None:
+    """In a real process, since its workers begin by importing what started them."""
+    house = tmp_path / "small.toml"
+    house.write_text(sweeps.HOUSE, encoding="utf-8")
+    args = ("sweep", str(house), "--weather", str(WEATHER), "--out", str(tmp_path / "new" / "out"))
+    more = ("--vary", "trim.step=5..10..5", "--processes", "1")
+    process = start(*args, *more)
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 0, err
+    assert err.splitlines()[0] == "10 years to live through"
+    assert err.splitlines()[-1] == "10 of 10 years; 0:00:00 left"
+    assert f"A row for each year and zone: {tmp_path / 'new' / 'out' / 'years.parquet'}" in out
+    assert " step " in out and "Invented" not in out
+    process = start(*args, *more, "--json")
+    out, err = process.communicate(timeout=120)
+    assert (process.returncode, err) == (0, "10 years to live through, 10 of them done before\n")
+    rows = json.loads(out)
+    assert [row["trim.step"] for row in rows] == [5, 10]
+    assert all(0.0 < row["in_band_pct"] < 100.0 and row["years"] == 5 for row in rows)
+    process = start(*args, "--years", "3")
+    out, err = process.communicate(timeout=120)
+    assert (process.returncode, out) == (2, "")
+    assert "found another sweep, with other variants and years; allowed" in err
+    assert len(err.splitlines()) == 1
 
 
 def test_real_process_good_and_bad(tmp_path: Path) -> None:

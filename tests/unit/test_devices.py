@@ -8,7 +8,7 @@ import pytest
 from controller import events
 from controller.plan import CONTACT
 from controller.ports import ASK_STOP, PLAN, RECORD
-from sim import soil
+from sim import soil, textures
 from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
 from sim.ground import Ground, Sky, forcing
 from sim.hourly import Hourly
@@ -199,7 +199,7 @@ def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None
         return [ppt for ppt in device.look().soil_vwc_ppt if ppt is not None]
 
     def true_ppt(start_pf: float) -> float:
-        return 1000.0 * float(soil.TEXTURES["clay"].water_content(10.0**start_pf))
+        return 1000.0 * float(textures.TEXTURES["clay"].water_content(10.0**start_pf))
 
     assert reads(3.0) == pytest.approx([true_ppt(3.0)] * 2, abs=1.0)
     assert reads(4.5)[0] < true_ppt(4.5) - 100.0

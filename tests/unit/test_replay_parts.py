@@ -109,18 +109,31 @@ def test_owner_waits_a_day_after_rain_and_stays_away_in_the_closed_season() -> N
 
 
 @pytest.mark.parametrize(
-    ("driest_pf", "mean_pf", "found"),
-    [
-        (2.71, 2.0, DRY),
-        (2.71, 1.4, DRY),
-        (2.7, 2.0, FIRM),
-        (2.0, 1.5, FIRM),
-        (2.0, 1.49, WET),
-        (0.5, 0.0, WET),
-    ],
+    ("top_pf", "found"), [(3.0, DRY), (2.21, DRY), (2.2, FIRM), (2.05, FIRM), (2.04, WET)]
 )
-def test_blade(driest_pf: float, mean_pf: float, found: int) -> None:
-    assert policies.blade(driest_pf, mean_pf) == found
+def test_blade(top_pf: float, found: int) -> None:
+    assert policies.blade(top_pf) == found
+
+
+def test_an_owner_who_misses_weeks_and_misjudges_strips() -> None:
+    random = np.random.default_rng(1)
+    sound, careless = Owner(), Owner(misses_pct=20.0, misjudges_pct=10.0)
+    tops_pf = [2.5, 2.1, 1.8] * 2
+    assert policies.readings(sound, tops_pf, random) == [DRY, FIRM, WET] * 2
+    weeks = [policies.readings(careless, tops_pf, random) for _ in range(4000)]
+    made = [week for week in weeks if week is not None]
+    assert len(made) / len(weeks) == pytest.approx(0.8, abs=0.03)
+    for strip, right in enumerate([DRY, FIRM, WET] * 2):
+        wrong = [week[strip] for week in made if week[strip] != right]
+        assert len(wrong) / len(made) == pytest.approx(0.1, abs=0.03)
+        assert set(wrong) == ({DRY, WET} if right == FIRM else {FIRM})
+
+
+@pytest.mark.parametrize(
+    ("band_pf", "reading"), [(3.31, DRY), (3.3, FIRM), (2.5, FIRM), (2.49, WET)]
+)
+def test_what_a_reading_of_the_band_itself_would_be(band_pf: float, reading: int) -> None:
+    assert policies.of_band(band_pf) == reading
 
 
 def test_four_policies_share_table_hoses_and_caps() -> None:

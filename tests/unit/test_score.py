@@ -162,8 +162,8 @@ def test_movement_is_the_change_of_weighted_suction_in_percent_of_the_unwatered(
     assert score.movement_index_pct(days) == pytest.approx([30.0, 100.0 * 0.6 / 0.9], rel=1e-3)
     # Watered, the two move 0.3 of a wave apart; unwatered 0.1.
     assert score.movement_difference_pct(days) == pytest.approx(300.0, rel=1e-3)
-    assert score.movement_index_pct(days.since(366)) == [None, None]
-    assert score.movement_difference_pct(days.since(366)) is None
+    assert score.movement_index_pct(days.during(slice(366, None))) == [None, None]
+    assert score.movement_difference_pct(days.during(slice(366, None))) is None
 
 
 def test_movement_of_ground_that_never_changes_has_no_percent() -> None:

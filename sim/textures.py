@@ -1,0 +1,97 @@
+"""How soils hold and conduct water: textures with published parameters, or an owner's own figures.
+
+One set, van Genuchten's curve with Mualem's conductivity and the parameters of Carsel & Parrish; no
+other set is mixed in. Suction in cm of water (1 cm = 1 hPa nearly).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+CM_PER_KPA = 10.19716
+
+
+@dataclass(frozen=True)
+class Texture:
+    """van Genuchten-Mualem parameters: water contents [m3/m3], alpha [1/cm], n, Ks [mm/h].
+
+    cracks: whether it shrinks so much that dry cracks take water past the surface.
+    """
+
+    theta_r: float
+    theta_s: float
+    alpha_per_cm: float
+    n: float
+    ks_mm_h: float
+    cracks: bool = False
+
+    def conducting(self, ks_mm_h: float | None) -> "Texture":
+        """The same with another saturated conductivity; None: with its own."""
+        return self if ks_mm_h is None else replace(self, ks_mm_h=ks_mm_h)
+
+    @property
+    def m(self) -> float:
+        """The exponent m = 1 - 1/n."""
+        return 1.0 - 1.0 / self.n
+
+    def saturation(self, suction_cm: ArrayLike) -> Floats:
+        """Effective saturation [0..1] at a suction [cm, >= 0]. Source: van Genuchten 1980."""
+        suction = np.asarray(suction_cm, dtype=np.float64)
+        return np.asarray((1.0 + (self.alpha_per_cm * suction) ** self.n) ** -self.m)
+
+    def water_content(self, suction_cm: ArrayLike) -> Floats:
+        """Volumetric water content [m3/m3] at a suction [cm, >= 0]."""
+        range_ = self.theta_s - self.theta_r
+        return np.asarray(self.theta_r + range_ * self.saturation(suction_cm))
+
+    def suction_cm(self, water_content: ArrayLike) -> Floats:
+        """Suction [cm] at a volumetric water content [m3/m3]; 0 at saturation."""
+        content = np.asarray(water_content, dtype=np.float64)
+        relative = (content - self.theta_r) / (self.theta_s - self.theta_r)
+        relative = np.clip(relative, 1e-12, 1.0)
+        return np.asarray((relative ** (-1.0 / self.m) - 1.0) ** (1.0 / self.n) / self.alpha_per_cm)
+
+    def relative_conductivity(self, suction_cm: ArrayLike) -> Floats:
+        """Conductivity over Ks [0..1] at a suction [cm]. Source: Mualem 1976, l = 0.5."""
+        relative = self.saturation(suction_cm)
+        part = (self.alpha_per_cm * np.asarray(suction_cm, dtype=np.float64)) ** self.n
+        # 1 - S^(1/m) as a quotient: the difference of near-equal numbers would lose digits.
+        closed = (part / (1.0 + part)) ** self.m
+        return np.asarray(np.sqrt(relative) * (1.0 - closed) ** 2)
+
+
+def _texture(
+    theta_r: float,
+    theta_s: float,
+    alpha_per_cm: float,
+    n: float,
+    ks_cm_d: float,
+    cracks: bool = False,
+) -> Texture:
+    return Texture(theta_r, theta_s, alpha_per_cm, n, ks_cm_d * 10.0 / 24.0, cracks)
+
+
+# Source: Carsel & Parrish 1988, Water Resour. Res. 24(5):755-769. Which of them crack is by name
+# only: how much a soil shrinks is not in its texture.
+TEXTURES = {
+    "sand": _texture(0.045, 0.43, 0.145, 2.68, 712.8),
+    "loamy sand": _texture(0.057, 0.41, 0.124, 2.28, 350.2),
+    "sandy loam": _texture(0.065, 0.41, 0.075, 1.89, 106.1),
+    "loam": _texture(0.078, 0.43, 0.036, 1.56, 24.96),
+    "silt": _texture(0.034, 0.46, 0.016, 1.37, 6.0),
+    "silt loam": _texture(0.067, 0.45, 0.020, 1.41, 10.8),
+    "sandy clay loam": _texture(0.100, 0.39, 0.059, 1.48, 31.44),
+    "clay loam": _texture(0.095, 0.41, 0.019, 1.31, 6.24),
+    "silty clay loam": _texture(0.089, 0.43, 0.010, 1.23, 1.68),
+    "sandy clay": _texture(0.100, 0.38, 0.027, 1.23, 2.88),
+    "silty clay": _texture(0.070, 0.36, 0.005, 1.09, 0.48, cracks=True),
+    "clay": _texture(0.068, 0.38, 0.008, 1.09, 4.80, cracks=True),
+}
+
+
+def pf(suction_cm: ArrayLike) -> Floats:
+    """log10 of suction [cm]; 0 for anything wetter than 1 cm."""
+    return np.asarray(np.log10(np.maximum(np.asarray(suction_cm, dtype=np.float64), 1.0)))
