@@ -13,9 +13,10 @@ So every figure is that of a schedule that can be played; that there is no bette
 hours of its own, so that whatever is chosen for one leaves the others theirs.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,13 +43,15 @@ from sim.score import (
 
 Ints = NDArray[np.int64]
 
-PRICES_MM = (1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 50.0)  # what a day in band may cost, in turn
+PRICES_MM = (2.0, 3.0, 4.5, 7.0, 20.0)  # what a day in band may cost, in turn
 DOSES = (0.25, 0.5, 1.0)  # of the day's cap. Finer ones save less than 1 % (tests/unit)
 WAYS = 60  # kept at the end of a day; 200 save less than 1 %
 BAND_STEP_PF, TOP_STEP_MM = 0.04, 6.0  # ways this close are nearly the same
+MARGIN_PF = 0.01  # kept from the band's dry end: hoses fill and drain a little otherwise
 STORED_WORTH = 0.8  # of a mm in the ground, among these
 LEAD_DAYS = 30  # watered this long before a season day at most
 MIXTURES_MOST = 6  # tries, each asking for the days that the one before it lacked
+EVEN_PCT = 95  # of the days; what `score.unevenness_pf` looks at
 NO_DOSE = 0
 
 
@@ -97,7 +100,8 @@ class Zone:
     """All that the oracle knows of a zone.
 
     forcing: hours x (unwatered, watered) x soil.FORCINGS, not yet watered. rained: the last hour
-    with rain, for each hour; -1 before any. counts: days that are to be kept in the band.
+    with rain, for each hour; -1 before any. counts: days that are to be kept in the band. scored:
+    the first day whose water counts in a bound; a search counts all.
     slots: for each day the hours in which a cycle may run, in order. start_s: into such an hour.
     """
 
@@ -105,6 +109,7 @@ class Zone:
     forcing: Floats
     rained: Ints
     counts: Bools
+    scored: int
     slots: tuple[tuple[int, ...], ...]
     start_s: int
     doses: tuple[Dose, ...]
@@ -132,14 +137,17 @@ def zones_of(
     hour = np.arange(sky.hours)
     rained = np.maximum.accumulate(np.where(rain_mm >= RAIN_LEAST_MM_H, hour, -1))
     counts = np.zeros((sky.hours // HOURS, count), dtype=np.bool_)
-    counts[len(counts) - len(season) :] = season
+    scored = len(counts) - len(season)
+    counts[scored:] = season
     found = []
     for zone, strip in enumerate(house.strips):
         cycle_s, hours, start_s = _turn(plan, house.strips, zone)
         slots = [tuple(h for h in hours if may[day, h]) for day in range(len(may))]
         forcing = dry_forcing[:, [zone, count + zone]]
         doses = _doses(plan.zones[zone].cap_s, strip, cycle_s, hours)
-        found.append(Zone(strip, forcing, rained, counts[:, zone], tuple(slots), start_s, doses))
+        found.append(
+            Zone(strip, forcing, rained, counts[:, zone], scored, tuple(slots), start_s, doses)
+        )
     return found
 
 
@@ -186,12 +194,13 @@ def _doses(cap_s: int, strip: Strip, cycle_s: int, hours: Sequence[int]) -> tupl
 class Way:
     """A schedule of a zone and what comes of it, a value a day.
 
-    dose: number of `Zone.doses`. in_band: on the days that count. stored_mm: in the column at the
-    day's end.
+    dose: number of `Zone.doses`. pf: the band's daily mean. in_band: on the days that count.
+    stored_mm: in the column at the day's end.
     """
 
     dose: Ints
     mm: Floats
+    pf: Floats
     in_band: Bools
     stored_mm: Floats
 
@@ -207,8 +216,8 @@ class _Ways:
         self.watered = np.full(1, -APPLIED_DAYS)  # the last day with water
         self.firm = np.full(1, -1)  # the last hour in which the top was not wet
 
-    def live(self, day: int, parent: Ints, dose: Ints) -> "tuple[Floats, Bools]":
-        """Let ways go on for a day, each way with its dose; the band at the end, and days in it."""
+    def live(self, day: int, parent: Ints, dose: Ints) -> "tuple[Floats, Floats, Bools]":
+        """Let ways go on for a day, each with its dose: band at the end, its mean, in band."""
         zone = self._zone
         self.columns = self.columns.picked([0, *(1 + parent)])
         forcing = np.repeat(zone.hours(day), (1, len(parent)), axis=1)
@@ -230,9 +239,9 @@ class _Ways:
         applied = self.watered > day - APPLIED_DAYS
         pf = results[:, :, soil.BAND_PF].mean(axis=0)
         runoff_mm = results[:, :, soil.RUNOFF_IRRIGATION].sum(axis=0)
-        in_band = (pf >= BAND_PF[0]) & (pf <= BAND_PF[1]) & ~(applied & top_wet)
+        in_band = (pf >= BAND_PF[0]) & (pf <= BAND_PF[1] - MARGIN_PF) & ~(applied & top_wet)
         in_band &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
-        return results[-1, :, soil.BAND_PF], in_band
+        return results[-1, :, soil.BAND_PF], pf, in_band
 
     def keep(self, kept: Ints) -> None:
         """Follow these only."""
@@ -246,7 +255,7 @@ def search(zone: Zone, price_mm: float, ways_most: int = WAYS) -> Way:
     ways = _Ways(zone)
     needed = np.convolve(zone.counts, np.ones(LEAD_DAYS + 1))[LEAD_DAYS:] > 0
     mm = np.array([dose.mm for dose in zone.doses])
-    past: list[tuple[Ints, Ints, Bools, Floats]] = []
+    past: list[_Day] = []
     for day in range(zone.days):
         offered = np.array(
             [
@@ -258,7 +267,7 @@ def search(zone: Zone, price_mm: float, ways_most: int = WAYS) -> Way:
         )
         parent = np.repeat(np.arange(len(ways.cost_mm)), len(offered))
         dose = np.tile(offered, len(ways.cost_mm))
-        band_pf, in_band = ways.live(day, parent, dose)
+        band_pf, pf, in_band = ways.live(day, parent, dose)
         ways.cost_mm = ways.cost_mm[parent] + mm[dose] - price_mm * in_band
         stored_mm = ways.columns.stored_mm()[1:]
         kept = _cheapest(
@@ -268,7 +277,7 @@ def search(zone: Zone, price_mm: float, ways_most: int = WAYS) -> Way:
             ways_most,
         )
         ways.keep(kept)
-        past.append((parent[kept], dose[kept], in_band[kept], stored_mm[kept]))
+        past.append(_Day(parent[kept], dose[kept], pf[kept], in_band[kept], stored_mm[kept]))
     way = int(np.argmin(ways.cost_mm - ways.columns.stored_mm()[1:]))
     return _walk_back(past, way, mm)
 
@@ -285,51 +294,144 @@ def _cheapest(cost_mm: Floats, band: Floats, top: Floats, most: int) -> Ints:
     return np.sort(first[np.argsort(cost_mm[first], kind="stable")[:most]])
 
 
-def _walk_back(past: "Sequence[tuple[Ints, Ints, Bools, Floats]]", way: int, mm: Floats) -> Way:
+class _Day(NamedTuple):
+    """The ways that were kept at a day's end; parent: the place of each among the day before's."""
+
+    parent: Ints
+    dose: Ints
+    pf: Floats
+    in_band: Bools
+    stored_mm: Floats
+
+
+def _walk_back(past: Sequence[_Day], way: int, mm: Floats) -> Way:
     """Each day's dose, and what came of it, along the way that ends at a place."""
     days = []
-    for parent, dose, in_band, stored_mm in reversed(past):
-        days.append((dose[way], in_band[way], stored_mm[way]))
-        way = parent[way]
-    dose, in_band, stored_mm = (np.array(part) for part in zip(*reversed(days), strict=True))
-    return Way(dose, mm[dose], in_band, stored_mm)
+    for day in reversed(past):
+        days.append((day.dose[way], day.pf[way], day.in_band[way], day.stored_mm[way]))
+        way = day.parent[way]
+    dose, pf, in_band, stored_mm = (np.array(p) for p in zip(*reversed(days), strict=True))
+    return Way(dose, mm[dose], pf, in_band, stored_mm)
 
 
 def follow(zone: Zone, dose: Ints) -> Way:
     """What comes of a schedule: a dose a day."""
     ways = _Ways(zone)
-    in_band, stored_mm = [], []
-    for day, number in enumerate(dose.tolist()):
-        _, found = ways.live(day, np.zeros(1, dtype=np.int64), np.array([number]))
-        in_band.append(found[0])
-        stored_mm.append(ways.columns.stored_mm()[1])
+    alone = np.zeros(1, dtype=np.int64)
+    pf, in_band, stored_mm = np.empty(zone.days), np.empty(zone.days, bool), np.empty(zone.days)
+    for day in range(zone.days):
+        _, pf[day], in_band[day] = (
+            found[0] for found in ways.live(day, alone, dose[day : day + 1])
+        )
+        stored_mm[day] = ways.columns.stored_mm()[1]
     mm = np.array([each.mm for each in zone.doses])[dose]
-    return Way(dose, mm, np.array(in_band), np.array(stored_mm))
+    return Way(dose, mm, pf, in_band, stored_mm)
 
 
 # A schedule for so many days in band.
 
 
-def reach(zone: Zone, ways: Sequence[Way], days: int) -> Way | None:
-    """The least water that keeps a zone so many days in band; None where no mixture of ways does.
+def least(
+    zones: Sequence[Zone], ways: Sequence[Sequence[Way]], days: Sequence[int], uneven_pf: float
+) -> list[Way] | None:
+    """Little water that keeps each zone so many days in band, and the house as even.
 
-    ways: from `search`, at several prices. Year by year one of them is taken, and the whole is
-    followed through the real column, since a year begins with what the one before it left.
+    ways: of each zone, from `search`, dearest last. uneven_pf: what the wettest and the driest zone
+    may be apart on all but EVEN_PCT of the days; where the dearest ways are further apart on more
+    days than that, on no more than they are. None where the dearest ways keep fewer days.
+
+    Every year of every zone takes one of its ways. From the dearest on, the change that saves most
+    water for what it takes of the days and the evenness to spare is made until none is left; then
+    all is followed through the real columns, since a year begins with what the one before it left.
     """
-    ways = [follow(zone, np.zeros(zone.days, dtype=np.int64)), *ways]
-    years = _years(zone.counts)
-    asked = days
+    dry = [follow(zone, np.zeros(zone.days, dtype=np.int64)) for zone in zones]
+    offered = [[first, *rest] for first, rest in zip(dry, ways, strict=True)]
+    mixture = _Mixture(zones, offered, uneven_pf)
+    asked = np.array(days)
     for _ in range(MIXTURES_MOST):
-        choice = _mixture(ways, years, asked)
-        if choice is None:
-            break
-        dose = np.concatenate([ways[w].dose[year] for w, year in zip(choice, years, strict=True)])
-        found = follow(zone, dose)
-        if found.in_band.sum() >= days:
+        doses = mixture.cheapest(asked)
+        if doses is None:
+            return None
+        found = [follow(zone, dose) for zone, dose in zip(zones, doses, strict=True)]
+        short = np.array(days) - [int(way.in_band.sum()) for way in found]
+        if np.all(short <= 0):
             return found
-        asked += days - int(found.in_band.sum())
-    best = max(ways, key=lambda way: (way.in_band.sum(), -way.mm.sum()))
-    return best if best.in_band.sum() >= days else None
+        asked = asked + np.maximum(short, 0)
+    return None
+
+
+class _Mixture:
+    """Which way each zone takes in each year."""
+
+    def __init__(
+        self, zones: Sequence[Zone], ways: Sequence[Sequence[Way]], uneven_pf: float
+    ) -> None:
+        self._ways, self._uneven_pf = ways, uneven_pf
+        self._any = np.any([zone.counts for zone in zones], axis=0)
+        self._years = _years(self._any)
+
+        def by_year(value: "Callable[[Way], NDArray[Any]]") -> Floats:
+            """Zones x ways x years."""
+            return np.array(
+                [[[value(w)[y].sum() for y in self._years] for w in of_zone] for of_zone in ways]
+            )
+
+        self._mm = by_year(lambda way: way.mm)
+        self._days = by_year(lambda way: way.in_band)
+
+    def cheapest(self, days: Ints) -> list[Ints] | None:
+        """The doses of each zone, for so many days in band of each; None where it cannot be."""
+        count, last = len(self._ways), len(self._ways[0]) - 1
+        choice = np.full((count, len(self._years)), last)
+        spare = self._days[:, last].sum(axis=1) - days
+        if np.any(spare < 0):
+            return None
+        uneven = np.array([self._uneven(choice, y) for y in range(len(self._years))])
+        spare_even = max((100 - EVEN_PCT) / 100 * self._any.sum() - uneven.sum(), 0.0)
+        while (best := self._best(choice, spare, uneven, spare_even)) is not None:
+            zone, year, way = best
+            spare[zone] -= self._lost(choice, zone, year, way)
+            choice[zone, year] = way
+            before, uneven[year] = uneven[year], self._uneven(choice, year)
+            spare_even -= uneven[year] - before
+        return [
+            np.concatenate([of_zone[w].dose[y] for w, y in zip(taken, self._years, strict=True)])
+            for of_zone, taken in zip(self._ways, choice, strict=True)
+        ]
+
+    def _best(
+        self, choice: Ints, spare: Floats, uneven: Floats, spare_even: float
+    ) -> tuple[int, int, int] | None:
+        """The change that saves most for what it takes; None where none is left."""
+        best, found = 0.0, None
+        for zone, year in np.ndindex(choice.shape):
+            now = choice[zone, year]
+            for way in range(len(self._ways[zone])):
+                saved_mm = self._mm[zone, now, year] - self._mm[zone, way, year]
+                lost = self._lost(choice, zone, year, way)
+                if saved_mm <= 0.0 or lost > spare[zone]:
+                    continue
+                tried = choice[:, year : year + 1].copy()
+                tried[zone] = way
+                worse = self._uneven(tried, year) - int(uneven[year])
+                if worse > spare_even:
+                    continue
+                takes = max(lost, 0.0) / (float(spare[zone]) + 1.0)
+                takes += max(worse, 0) / (spare_even + 1.0)
+                if saved_mm / (takes + 1e-6) > best:
+                    best, found = saved_mm / (takes + 1e-6), (zone, year, way)
+        return found
+
+    def _lost(self, choice: Ints, zone: int, year: int, way: int) -> float:
+        """Days in band that a change costs."""
+        return float(self._days[zone, choice[zone, year], year] - self._days[zone, way, year])
+
+    def _uneven(self, choice: Ints, year: int) -> int:
+        """Days of a year on which zones are too far apart; choice: of all years, or it alone."""
+        days = self._years[year]
+        of_year = choice[:, min(year, choice.shape[1] - 1)]
+        pf = np.stack([of[w].pf[days] for of, w in zip(self._ways, of_year, strict=True)])
+        return int((self._any[days] & (np.ptp(pf, axis=0) > self._uneven_pf)).sum())
 
 
 def _years(counts: Bools) -> list[slice]:
@@ -341,28 +443,6 @@ def _years(counts: Bools) -> list[slice]:
     return [slice(a, b) for a, b in pairwise(edges)]
 
 
-def _mixture(ways: Sequence[Way], years: Sequence[slice], days: int) -> list[int] | None:
-    """One of the ways for each year: so many days in band in all, by the least water."""
-    wanted = np.arange(days + 1)
-    least_mm = np.where(wanted > 0, np.inf, 0.0)  # for so many days, of the years after
-    best: list[Ints] = []
-    for year in reversed(years):
-        found = [int(way.in_band[year].sum()) for way in ways]
-        mm = [float(way.mm[year].sum()) for way in ways]
-        tries = np.stack(
-            [m + least_mm[np.maximum(wanted - f, 0)] for f, m in zip(found, mm, strict=True)]
-        )
-        best.insert(0, np.argmin(tries, axis=0))
-        least_mm = tries.min(axis=0)
-    if not np.isfinite(least_mm[days]):
-        return None
-    choice = []
-    for year, ways_of in zip(years, best, strict=True):
-        choice.append(int(ways_of[days]))
-        days = max(days - int(ways[choice[-1]].in_band[year].sum()), 0)
-    return choice
-
-
 # How little it could be.
 
 
@@ -370,33 +450,41 @@ def least_possible_mm(zone: Zone, days: int) -> float:
     """Water, less what it leaves in the ground, without which no schedule keeps so many days.
 
     A balance with every rule dropped. Watered ground is nowhere drier than the same ground
-    unwatered, so it loses no less anywhere; and the layers of the band transpire at least what
-    they must to be in it, however their water got there. What cracks keep from unwatered ground
-    is taken off. The bound is low, since it leaves out how water comes down to a layer: through
-    wet ones above it, which lose the most. It takes a layer's moisture as one value a day.
+    unwatered, so it loses no less anywhere; and on a day in band its layers lose at least what they
+    must, however their water got there. What cracks keep from unwatered ground is taken off. The
+    bound is low, since it leaves out how water comes down to a layer: through wet ones above it,
+    which lose the most. It takes a layer's moisture as one value a day.
     """
-    scored = slice(int(np.argmax(zone.counts)), None)
-    layers_pf, band_pf, stored_mm, bypass_mm = _unwatered(zone)
+    columns = Ground((zone.strip,), zone.forcing[:0], 0).columns
+    layers_mm, band_pf, stored_mm, bypass_mm = _unwatered(zone, columns)
     pet_mm = zone.forcing[:, 1, soil.PET].reshape(-1, HOURS).sum(axis=1)
-    more_mm = pet_mm * soil.TRANSPIRED_SHARE * soil.least_uptake_gain(layers_pf, BAND_PF[1])
+    transpired_mm = soil.TRANSPIRED_SHARE * pet_mm
+    more_mm = columns.least_loss_mm(1, layers_mm, transpired_mm, BAND_PF[1])
     more_mm[band_pf <= BAND_PF[1]] = 0.0
     possible = zone.counts & (band_pf >= BAND_PF[0])
     cheapest_mm = np.sort(more_mm[possible])[:days]
-    lost_mm = stored_mm[-1] - stored_mm[scored][0] + bypass_mm[scored].sum()
-    return max(float(cheapest_mm.sum() - lost_mm), 0.0)
+    lost_mm = stored_mm[-1] - stored_mm[zone.scored] + bypass_mm[zone.scored :].sum()
+    return float(cheapest_mm.sum() - lost_mm)
 
 
-def _unwatered(zone: Zone) -> tuple[Floats, Floats, Floats, Floats]:
-    """Of the zone's unwatered ground, day by day: pF of each layer, of the band, water, bypass."""
-    columns = Ground((zone.strip,), zone.forcing[:0], 0).columns.picked([0])
-    layers_pf, band_pf, stored_mm, bypass_mm = [], [], [], []
+def _unwatered(zone: Zone, columns: soil.Columns) -> tuple[Floats, Floats, Floats, Floats]:
+    """Of unwatered ground, day by day: water of each layer, pF of the band, all water, bypass.
+
+    All water is the column's, and what has gone under the slab from it; one value more, since the
+    first is that of the start.
+    """
+    yard = columns.picked([0])
+    layers_mm, band_pf, bypass_mm = [], [], []
+    stored_mm = [float(yard.stored_mm()[0])]
+    under_slab_mm = 0.0
     for day in range(zone.days):
-        results = columns.run(zone.hours(day)[:, :1])[:, 0]
-        layers_pf.append(soil.suction_pf(columns)[0])
+        results = yard.run(zone.hours(day)[:, :1])[:, 0]
+        layers_mm.append(yard.water_mm[0].copy())
         band_pf.append(results[:, soil.BAND_PF].mean())
-        stored_mm.append(columns.stored_mm()[0])
+        under_slab_mm += results[:, soil.UNDER_SLAB].sum()
+        stored_mm.append(float(yard.stored_mm()[0]) + under_slab_mm)
         bypass_mm.append(results[:, soil.BYPASS_RAIN].sum())
-    return np.array(layers_pf), np.array(band_pf), np.array(stored_mm), np.array(bypass_mm)
+    return np.array(layers_mm), np.array(band_pf), np.array(stored_mm), np.array(bypass_mm)
 
 
 def play(

@@ -136,6 +136,8 @@ _CONSTANTS = _SLABWARD + LAYERS
 # Columns of a table.
 _PHI, _K, _PF, _UPTAKE, _EVAPORATED = range(5)
 _STEPS = 1024
+_BOUND_STEPS = 128  # of the table, for bounds
+_MULTIPLIERS_MM = tuple(np.linspace(0.0, 8.0, 41).tolist())  # a day and pF
 
 _EDGES_MM = np.array(EDGES_M) * 1000.0
 _THICK_MM = np.diff(_EDGES_MM)
@@ -867,23 +869,21 @@ class Columns:
     def picked(self, columns: Sequence[int]) -> "Columns":
         """A copy of some columns, in this order; one may be picked often, to go several ways.
 
-        A strip's yard must be picked before it; where it is picked twice, the last one counts.
+        A strip's yard must be picked before it; where it is picked often, the first one counts.
         """
-        slabs = [int(self._soil[c, _SLAB]) for c in columns]
-        rows = [*columns, *(first + i for first in slabs if first >= 0 for i in range(CELLS))]
+        chosen = np.asarray(columns)
+        slabs = self._soil[chosen, _SLAB].astype(np.int64)
+        has_slab = np.flatnonzero(slabs >= 0)
+        cells = slabs[has_slab, None] + np.arange(CELLS)
+        rows = np.concatenate((chosen, cells.ravel()))
         made = copy(self)
-        made.textures = tuple(self.textures[c] for c in columns)
+        made.textures = tuple([self.textures[c] for c in columns])
         made._state, made._soil = self._state[rows], self._soil[rows]
         made._cells = self._cells[rows]
-        places: dict[int, int] = {}
-        cell = len(columns)
-        for place, c in enumerate(columns):
-            if self._soil[c, _YARD] >= 0.0:
-                made._soil[place, _YARD] = places[int(self._soil[c, _YARD])]
-            if slabs[place] >= 0:
-                made._soil[place, _SLAB] = cell
-                cell += CELLS
-            places[c] = place
+        made._soil[has_slab, _SLAB] = len(chosen) + CELLS * np.arange(len(has_slab))
+        yards = self._soil[chosen, _YARD]
+        for yard in set(yards[yards >= 0.0].tolist()):
+            made._soil[np.flatnonzero(yards == yard), _YARD] = np.argmax(chosen == yard)
         return made
 
     def run(self, forcing: Floats, under_pf: Floats | None = None) -> Floats:
@@ -926,6 +926,45 @@ class Columns:
             under_pf,
         )
         self._hours += len(forcing)
+
+    def least_loss_mm(
+        self, c: int, yard_mm: Floats, transpired_mm: Floats, band_pf: float
+    ) -> Floats:
+        """What a strip loses more than its yard on a day, at least, for its band to be so wet.
+
+        c: a column that has a yard. yard_mm: water in the yard's layers, (days, LAYERS). transpired
+        mm: potential of each day. band_pf: the depth-mean is at most that. Of all ways to wet the
+        band's layers, none of them drier than in the yard, the one that transpires least and loses
+        least to the yard counts, and a little less than that. A layer has one moisture a day.
+        Method: Lagrange's dual. Any multiplier gives a bound that holds; the best is returned.
+        """
+        row, table = self._soil[c], self._tables[int(self._soil[c, _TABLE])]
+        edges = np.linspace(0, _STEPS, _BOUND_STEPS + 1).astype(np.int64)
+        drier, wetter = table[edges[:-1]], table[edges[1:]]
+        best = np.zeros(len(yard_mm))
+        layers = np.flatnonzero(_BAND_WEIGHT)
+        lost = []
+        for i in layers:
+            place = (yard_mm[:, i] * row[_FACTOR + i] - row[_OFFSET] - row[_DRIEST]) * row[
+                _PER_STEP
+            ]
+            of_yard = [
+                np.interp(place, np.arange(_STEPS + 1), table[:, n])[:, None] for n in range(5)
+            ]
+            uptake = (
+                transpired_mm[:, None] * _ROOT_WEIGHT[i] * (drier[:, _UPTAKE] - of_yard[_UPTAKE])
+            )
+            exchange = 24.0 * row[_KS] * (row[_BESIDE + i] - row[_SLABWARD + i])
+            sideways = exchange * (drier[:, _PHI] - of_yard[_PHI])
+            # Between two points a loss is at least the drier one's, and pF at least the wetter's.
+            more = np.maximum(uptake + sideways, 0.0)
+            lost.append(np.where(edges[1:] >= place[:, None], more, np.inf))
+        for multiplier in _MULTIPLIERS_MM:
+            bound = np.full(len(yard_mm), -multiplier * band_pf)
+            for i, more in zip(layers, lost, strict=True):
+                bound += (more + multiplier * _BAND_WEIGHT[i] * wetter[:, _PF]).min(axis=1)
+            best = np.maximum(best, bound)
+        return best
 
     def _cells_of(self, column: int) -> int:
         return CELLS if self._soil[column, _SLAB] >= 0.0 else 0
@@ -999,38 +1038,3 @@ def water_content_at(columns: Columns, depth_m: float) -> Floats:
     """Volumetric water content [m3/m3] at a depth [m], between the layers' middles linear."""
     content = columns.water_content
     return np.array([np.interp(depth_m * 1000.0, _MIDDLES_MM, row) for row in content])
-
-
-def least_uptake_gain(layers_pf: Floats, band_pf: float) -> Floats:
-    """How much more of potential transpiration, at least, once the band is as wet as band_pf.
-
-    layers_pf: of the ground as it is, (days, LAYERS); no layer gets drier, others than the band's
-    stay as they are. Returns a share [0..1] for each day: the least over all ways to wet the band
-    whose depth-mean is then at most band_pf, and a little less. Method: Lagrange's dual; each
-    multiplier gives a bound that holds, and the best of MULTIPLIERS is returned.
-    """
-    best = np.zeros(len(layers_pf))
-    parts = np.linspace(0.0, 1.0, _STEPS_TO_DRY + 1)
-    for multiplier in MULTIPLIERS:
-        bound = np.full(len(layers_pf), -multiplier * band_pf)
-        for i in np.flatnonzero(_BAND_WEIGHT):
-            dry = layers_pf[:, i, None]
-            at = dry * parts
-            # Between two points uptake is at least the drier one's, and pF at least the wetter's.
-            gain = _ROOT_WEIGHT[i] * (_uptake(at[:, 1:]) - _uptake(dry))
-            wet = multiplier * _BAND_WEIGHT[i]
-            between = (gain + wet * at[:, :-1]).min(axis=1)
-            bound += np.minimum(between, wet * layers_pf[:, i])
-        best = np.maximum(best, bound)
-    return best
-
-
-MULTIPLIERS = tuple(np.linspace(0.0, 2.0, 41).tolist())  # share of potential a pF
-_STEPS_TO_DRY = 100
-
-
-def _uptake(layer_pf: Floats) -> Floats:
-    """What is left of potential uptake at a pF [0..1]."""
-    suction_cm = 10.0**layer_pf
-    uptake = (UPTAKE_NONE_CM - suction_cm) / (UPTAKE_NONE_CM - UPTAKE_FULL_CM)
-    return np.clip(uptake, 0.0, 1.0)
