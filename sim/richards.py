@@ -58,7 +58,7 @@ def _conductivity(s: float, m: float, n: float, ks: float) -> float:
     relative = np.sqrt(inner) * (1.0 - closed) ** 2
     if s > edge:
         relative += (1.0 - relative) * (min(s, 1.0) - edge) / (1.0 - edge)
-    return ks * relative  # type: ignore[no-any-return]
+    return ks * relative
 
 
 @njit(cache=True, error_model="numpy")
@@ -66,7 +66,7 @@ def _suction_mm(s: float, m: float, n: float, alpha_per_cm: float) -> float:
     """Suction of an effective saturation; a pressure, below 0, where it is above 1."""
     if s >= 1.0:
         return -STIFF_MM * (s - 1.0)
-    return 10.0 * (s ** (-1.0 / m) - 1.0) ** (1.0 / n) / alpha_per_cm  # type: ignore[no-any-return]
+    return 10.0 * (s ** (-1.0 / m) - 1.0) ** (1.0 / n) / alpha_per_cm
 
 
 @njit(cache=True, error_model="numpy")

@@ -248,7 +248,7 @@ _inlined = njit(error_model="numpy", nogil=True, forceinline=True)
 def _place(c: int, i: int, state: Floats, soil: Floats) -> float:
     """Where a layer's saturation stands in its table, in rows."""
     saturation = state[c, i] * soil[c, _FACTOR + i] - soil[c, _OFFSET]
-    return (saturation - soil[c, _DRIEST]) * soil[c, _PER_STEP]  # type: ignore[no-any-return]
+    return (saturation - soil[c, _DRIEST]) * soil[c, _PER_STEP]
 
 
 @_inlined
@@ -260,7 +260,7 @@ def _row(place: float) -> int:
 def _between(table: Floats, place: float, column: int) -> float:
     """A column of a table at a place."""
     k = _row(place)
-    return table[k, column] + (place - k) * (table[k + 1, column] - table[k, column])  # type: ignore[no-any-return]
+    return table[k, column] + (place - k) * (table[k + 1, column] - table[k, column])
 
 
 @_inlined
@@ -380,13 +380,13 @@ def _strain(c: int, dt: float, state: Floats, soil: Floats, refine: float, work:
 @_inlined
 def _most_mm(c: int, i: int, soil: Floats) -> float:
     """Water of a saturated layer."""
-    return (1.0 + soil[c, _OFFSET]) * soil[c, _RANGE_MM + i]  # type: ignore[no-any-return]
+    return (1.0 + soil[c, _OFFSET]) * soil[c, _RANGE_MM + i]
 
 
 @_inlined
 def _least_mm(c: int, i: int, soil: Floats) -> float:
     """Water of a layer as dry as it gets."""
-    return (soil[c, _DRIEST] + soil[c, _OFFSET]) * soil[c, _RANGE_MM + i]  # type: ignore[no-any-return]
+    return (soil[c, _DRIEST] + soil[c, _OFFSET]) * soil[c, _RANGE_MM + i]
 
 
 @_inlined
@@ -464,7 +464,7 @@ def _into_cell(c: int, cell: int, i: int, wanted: float, state: Floats, soil: Fl
     state[cell, i] += moved
     state[cell, _EXPECTED] += moved
     state[cell, _POTENTIAL + i] += moved * state[cell, _SLOPE + i]
-    return moved / soil[c, _TO_CELL]  # type: ignore[no-any-return]
+    return moved / soil[c, _TO_CELL]
 
 
 @_inlined
@@ -477,7 +477,7 @@ def _bypass_share(c: int, state: Floats, soil: Floats) -> float:
     for i in range(_TOP_LAYERS):
         saturation += _TOP_WEIGHT[i] * state[c, i] * soil[c, _FACTOR + i]
     opened = (soil[c, _CRACK_OPEN] - saturation) / (soil[c, _CRACK_OPEN] - soil[c, _CRACK_WHOLE])
-    return share * min(max(opened, 0.0), 1.0)  # type: ignore[no-any-return]
+    return share * min(max(opened, 0.0), 1.0)
 
 
 @_inlined
@@ -590,7 +590,7 @@ def _stored(c: int, state: Floats) -> float:
     total = state[c, _POND_RAIN] + state[c, _POND_IRRIGATION]
     for i in range(LAYERS):
         total += state[c, i]
-    return total  # type: ignore[no-any-return]
+    return total
 
 
 @_inlined

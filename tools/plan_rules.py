@@ -167,7 +167,7 @@ def _check_zones(plan: Plan) -> None:
             raise PlanError(where + ".tag stands twice")
         tags.append(zone.tag)
         if not _is_plain(zone.name):
-            raise PlanError("%s.name is not plain ASCII of %d letters" % (where, NAME_BYTES))  # noqa: UP031
+            raise PlanError(f"{where}.name is not plain ASCII of {NAME_BYTES} letters")
         flow_ml_min = plan.supplies[zone.supply].flow_ml_min
         if flow_ml_min and zone.flow_ml_min > flow_ml_min:
             raise PlanError(where + ".flow_ml_min is more than its supply gives")

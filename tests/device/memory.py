@@ -124,19 +124,22 @@ def restarted(runner: "Runner", ports: "Ports") -> "Runner":
     return type(runner)(ports)
 
 
+def allocated() -> int:
+    """Bytes of heap in use."""
+    gc.collect()
+    return gc.mem_alloc()  # type: ignore[attr-defined, no-any-return]  # MicroPython's own
+
+
 def main(path: str, count: int) -> None:
     """Measure, and print."""
     with open(path, "rb") as file:
         data = file.read()
-    gc.collect()
-    before = gc.mem_alloc()  # type: ignore[attr-defined]
+    before = allocated()
     ports, runner = boot(data)
-    gc.collect()
-    print("booted", gc.mem_alloc() - before)  # type: ignore[attr-defined]
+    print("booted", allocated() - before)
     for year in range(1, count + 1):
         live(ports, runner, ports.now_s + YEAR_S)
-        gc.collect()
-        used = gc.mem_alloc() - before  # type: ignore[attr-defined]
+        used = allocated() - before
         print("year", year, used, ports.opened, ports.saved)
         if year % BOOT_YEARS == 0:
             ports.boot_s += ports.now_s
