@@ -121,16 +121,17 @@ Columns = Annotated[
         "wind_2m, wind_10m, solar.",
     ),
 ]
+DemandWeather = Annotated[
+    Path | None,
+    typer.Option(help="Weather, as replay takes it: its mean ET0 becomes the seasons' demand."),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 
 
 @app.command()
 def check(
     property_file: PropertyPath,
-    weather: Annotated[
-        Path | None,
-        typer.Option(help="Weather, as replay takes it: its mean ET0 becomes the seasons' demand."),
-    ] = None,
+    weather: DemandWeather = None,
     column: Columns = None,
     as_json: AsJson = False,
 ) -> None:
@@ -162,10 +163,7 @@ def check(
 def compile_plan(
     property_file: PropertyPath,
     out: Annotated[Path, typer.Option(help="File for the plan, such as hub/plan.0.")],
-    weather: Annotated[
-        Path | None,
-        typer.Option(help="Daily weather (CSV): its mean ET0 becomes the seasons' demand."),
-    ] = None,
+    weather: DemandWeather = None,
     column: Columns = None,
 ) -> None:
     """Compile a property into the plan that a hub obeys.
@@ -192,10 +190,7 @@ def bundle(
     property_file: PropertyPath,
     board: Annotated[str, typer.Option(help=f"One of {', '.join(board_names())}.")],
     out: Annotated[Path, typer.Option(help="Folder for the bundle; made if need be.")],
-    weather: Annotated[
-        Path | None,
-        typer.Option(help="Daily weather (CSV): its mean ET0 becomes the seasons' demand."),
-    ] = None,
+    weather: DemandWeather = None,
     column: Columns = None,
 ) -> None:
     """Compile everything that a board needs into one folder.
