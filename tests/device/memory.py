@@ -124,22 +124,19 @@ def restarted(runner: "Runner", ports: "Ports") -> "Runner":
     return type(runner)(ports)
 
 
-def allocated() -> int:
-    """Bytes of heap in use."""
-    gc.collect()
-    return gc.mem_alloc()  # type: ignore[attr-defined, no-any-return]  # MicroPython's own
-
-
 def main(path: str, count: int) -> None:
     """Measure, and print."""
     with open(path, "rb") as file:
         data = file.read()
-    before = allocated()
+    gc.collect()
+    before = gc.mem_alloc()  # type: ignore[attr-defined]  # MicroPython's own
     ports, runner = boot(data)
-    print("booted", allocated() - before)
+    gc.collect()
+    print("booted", gc.mem_alloc() - before)  # type: ignore[attr-defined]  # MicroPython's own
     for year in range(1, count + 1):
         live(ports, runner, ports.now_s + YEAR_S)
-        used = allocated() - before
+        gc.collect()
+        used = gc.mem_alloc() - before  # type: ignore[attr-defined]  # MicroPython's own
         print("year", year, used, ports.opened, ports.saved)
         if year % BOOT_YEARS == 0:
             ports.boot_s += ports.now_s
