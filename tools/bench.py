@@ -43,7 +43,7 @@ DEMO = Path(__file__).parents[1] / "sim" / "demo"
 YEAR = (date(2022, 1, 1), date(2022, 12, 31))
 ZONES = 8
 OPENING_MOST_US, POLL_MOST_US = 15.0, 4.0
-YEAR_MOST_MS, YEAR_AIM_MS = 200.0, 60.0
+YEAR_MOST_MS, WIDE_YEAR_MOST_MS, YEAR_AIM_MS = 200.0, 250.0, 60.0
 YEARS = 7  # repeats
 SWEEP_YEARS, SWEEP_MOST_S, SWEEP_AIM_S = 1000, 150.0, 40.0
 SWEPT_YEARS = 100  # of these, in fact
@@ -63,9 +63,9 @@ class Turns:
     poll_turn_s: list[float] = field(default_factory=list)
 
 
-def demo() -> tuple[House, Weather]:
-    """The demo property, and one year of its weather."""
-    prop = load(DEMO / "property.toml")
+def demo(wide: bool = False) -> tuple[House, Weather]:
+    """The demo property, or the same with every zone twice; and one year of its weather."""
+    prop = parse(eight_zones(), "eight zones") if wide else load(DEMO / "property.toml")
     weather = read(DEMO / "weather.csv", latitude_deg=prop.site.latitude)
     house = compile_house(prop, mean_et0_mm(weather, prop.site.latitude))
     return house, weather.span(*YEAR)
@@ -219,17 +219,17 @@ def apscheduler_us() -> float:
 
 @dataclass(frozen=True)
 class Year:
-    """A year of the demo: milliseconds of each repeat, and what the hub did."""
+    """A year of a house: milliseconds of each repeat, its zones, and what the hub did."""
 
+    zones: int
     whole_ms: list[float]
     physics_ms: list[float]
     wakes: int
     runs: int
 
 
-def year() -> Year:
+def year(house: House, weather: Weather) -> Year:
     """Replay a year under the hub's policy; the first, which compiles, is not counted."""
-    house, weather = demo()
     sky, by_hour = sky_of(house, Span(weather, 0, 0, ()), 1)
     dry = forcing(house.strips, by_hour)
     policy = policies(house)[-1]
@@ -244,7 +244,7 @@ def year() -> Year:
             whole_ms.append(1e3 * (middle_s - begin_s))
             physics_ms.append(1e3 * (time.perf_counter() - middle_s))
     runs = sum(heard.event[0] == OPENED for heard in lived.heard)
-    return Year(whole_ms, physics_ms, lived.wakes, runs)
+    return Year(len(house.strips), whole_ms, physics_ms, lived.wakes, runs)
 
 
 def batch_s() -> tuple[float, float]:
@@ -311,11 +311,12 @@ def main() -> None:
             "croniter, next fire": croniter_us(),
             "APScheduler CronTrigger, next fire": apscheduler_us(),
         }
-        one_year = year()
+        one_year, wide_year = year(*demo()), year(*demo(wide=True))
         took_s, zone_years = batch_s()
         swept_s = sweep_s() * SWEEP_YEARS / SWEPT_YEARS
     console.print(_hub_table(found, scale))
-    console.print(_year_table(one_year))
+    console.print(_year_table(one_year, YEAR_MOST_MS))
+    console.print(_year_table(wide_year, WIDE_YEAR_MOST_MS))
     per_bar_s = took_s * BATCH_ZONE_YEARS / zone_years
     kept = "" if per_bar_s <= BATCH_MOST_S else "  MISSED"
     console.print(
@@ -323,7 +324,7 @@ def main() -> None:
         f"{per_bar_s:.2f} s, at most {BATCH_MOST_S:g}{kept}"
     )
     kept = "" if swept_s <= SWEEP_MOST_S else "  MISSED"
-    physics_ms = min(one_year.physics_ms) * 2.0  # the demo has half as many zones
+    physics_ms = min(wide_year.physics_ms)
     console.print(
         f"a sweep of {SWEEP_YEARS} years x {ZONES} zones, the hub in the loop, by "
         f"{SWEPT_YEARS} on two processes: {swept_s:.0f} s, at most {SWEEP_MOST_S:g}, aim "
@@ -355,10 +356,12 @@ def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
     return table
 
 
-def _year_table(found: Year) -> Table:
+def _year_table(found: Year, most_ms: float) -> Table:
     physics = statistics.median(found.physics_ms)
-    title = f"a year of the demo: {found.runs} runs, {found.wakes} wakes, {YEARS} repeats"
-    table = Table(title=title)
+    table = Table(
+        title=f"a year of {found.zones} zones of {soil.LAYERS} layers: "
+        f"{found.runs} runs, {found.wakes} wakes, {YEARS} repeats"
+    )
     for column in ("what", "best ms", "median ms", "bar", "physics alone"):
         table.add_column(column, justify="left" if column in ("what", "bar") else "right")
     for name, times_ms, bar in (
@@ -368,8 +371,8 @@ def _year_table(found: Year) -> Table:
         best, median = min(times_ms), statistics.median(times_ms)
         kept = ""
         if bar:
-            kept = f"at most {YEAR_MOST_MS:g}, aim {YEAR_AIM_MS:g}"
-            kept += "" if best <= YEAR_MOST_MS else "  MISSED"
+            kept = f"at most {most_ms:g}, aim {YEAR_AIM_MS:g}"
+            kept += "" if best <= most_ms else "  MISSED"
         table.add_row(name, f"{best:.1f}", f"{median:.1f}", kept, f"{median / physics:.1f}")
     return table
 
