@@ -1,4 +1,4 @@
-"""Print the benchmark table: a hub's steps, other libraries' for scale, and a year of the demo.
+"""Print the benchmark table: a hub's steps, other libraries' for scale, and whole years.
 
 python -m tools.bench
 """
@@ -359,7 +359,7 @@ def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
 def _year_table(found: Year, most_ms: float) -> Table:
     physics = statistics.median(found.physics_ms)
     table = Table(
-        title=f"a year of {found.zones} zones of {soil.LAYERS} layers: "
+        title=f"the demo's year, {found.zones} zones of {soil.LAYERS} layers: "
         f"{found.runs} runs, {found.wakes} wakes, {YEARS} repeats"
     )
     for column in ("what", "best ms", "median ms", "bar", "physics alone"):
