@@ -4,10 +4,9 @@ Uptime is the hub's only steady clock; the wall clock is uptime plus a skew that
 change to the record that depends on the date is made here.
 """
 
-from controller import agenda
 from controller._const import TYPE_CHECKING, const
-from controller.agenda import PER_DAY
-from controller.civil import FIRST_WEEKDAY, LocalTime
+from controller.agenda import PER_DAY, Agenda
+from controller.civil import FIRST_WEEKDAY
 from controller.events import (
     ALARM,
     CLEARED,
@@ -68,10 +67,11 @@ class Days:
         self._plan = plan
         self._record = record
         self._lockouts = lockouts
-        lockouts.row = agenda.row_of(plan, record.day)
+        self._agenda = Agenda(plan)
+        lockouts.row = self._agenda.row_of(record.day)
         self._trim = trim
         self._tell = tell
-        self.time = LocalTime(plan.hub)
+        self.time = self._agenda.time
         self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
         self.row: "RowPart" = plan.rows[0]  # the marked cycle's
         self.order: "list[int]" = []
@@ -125,7 +125,7 @@ class Days:
         record = self._record
         if record.mark_no // PER_DAY != record.day:
             return False
-        first_s = agenda.start_wall_s(self._plan, self.time, record.day * PER_DAY)
+        first_s = self._agenda.start_wall_s(record.day * PER_DAY)
         return record.valve_wall_s[zone] >= first_s
 
     def latest_up_s(self, run_s: int) -> int:
@@ -173,24 +173,21 @@ class Days:
             self.drop_waiting(CLOCK)
             record.mark_no = 0
         if not record.mark_no:  # of a new plan, what passed was none of its cycles
-            self._mark(agenda.last_started(self._plan, self.time, wall_s), wall_s)
+            self._mark(self._agenda.last_started(wall_s), wall_s)
         if record.waiting:  # runs stay so while their cycle lasts
             if booted:
                 self._take_up()
-            self._end_s = self._end_of(record.mark_no)
+            self._end_s = self._agenda.end_wall_s(record.mark_no)
             if wall_s >= self._end_s:
                 self.drop_waiting(why)
         self._skip_passed(wall_s, why)
 
-    def _end_of(self, cycle_no: int) -> int:
-        return agenda.end_wall_s(self._plan, self.time, cycle_no)
-
     def _take_up(self) -> None:
         """The marked cycle's runs are to be given: until when, by which row, in which order."""
         mark_no = self._record.mark_no
-        self._end_s = self._end_of(mark_no)
+        self._end_s = self._agenda.end_wall_s(mark_no)
         self._end_up_s = self._end_s - self._skew_s
-        self.row = agenda.row_of(self._plan, mark_no // PER_DAY)
+        self.row = self._agenda.row_of(mark_no // PER_DAY)
         self._put_in_order()
 
     def _skip_passed(self, wall_s: int, why: int) -> None:
@@ -199,16 +196,16 @@ class Days:
         self._find_next(wall_s)
         while wall_s >= self._next_s:
             passed_no = self._next_no
-            if why == POWER and wall_s < self._end_of(passed_no):
+            if why == POWER and wall_s < self._agenda.end_wall_s(passed_no):
                 return  # begun late: it has not been missed yet
             if reported < PASSED_MAX:
                 for zone in range(len(self._plan.zones)):
                     self._tell(SKIPPED, zone, why, 0)
                 self._mark(passed_no, self._next_s)
             else:
-                last_no = agenda.last_started(self._plan, self.time, wall_s)
+                last_no = self._agenda.last_started(wall_s)
                 is_cycle = last_no % PER_DAY < PER_DAY - 1  # or none began since yesterday
-                if why == POWER and is_cycle and wall_s < self._end_of(last_no):
+                if why == POWER and is_cycle and wall_s < self._agenda.end_wall_s(last_no):
                     last_no -= 1  # that one is begun late
                 days = last_no // PER_DAY - passed_no // PER_DAY
                 self._tell(SKIPPED, _NONE, why, days)
@@ -219,7 +216,7 @@ class Days:
     def _begin_day(self, day: int, refill: bool, up_s: int, drain_days: int) -> None:
         """A local day begins, or is found to be another than it was."""
         record = self._record
-        row = agenda.row_of(self._plan, day)
+        row = self._agenda.row_of(day)
         if refill:
             record.used_s = [0] * len(record.used_s)
             self._refill_up_s = up_s
@@ -227,7 +224,7 @@ class Days:
             record.hold_dry_days = min(record.hold_dry_days + drain_days, 255)
         if drain_days:
             record.rain_today_um = 0
-        if row.cycles and not agenda.row_of(self._plan, record.day).cycles:
+        if row.cycles and not self._agenda.row_of(record.day).cycles:
             self._trim.opened(day)
         record.day = day
         self._lockouts.bank(row, drain_days, 0)
@@ -259,10 +256,10 @@ class Days:
         after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
         if self._sync != _ANY:  # look back as far as the mark: what passed is to be reported
             after_no = self._record.mark_no
-        self._next_no = agenda.next_after(self._plan, after_no, today)
+        self._next_no = self._agenda.next_after(after_no, today)
         self._next_s = WALL_MAX
         if self._next_no != _NONE:
-            self._next_s = agenda.start_wall_s(self._plan, self.time, self._next_no)
+            self._next_s = self._agenda.start_wall_s(self._next_no)
 
     def _mark(self, cycle_no: int, wall_s: int) -> None:
         self._record.mark_no = cycle_no

@@ -254,8 +254,8 @@ class Hub:
     def _take_outcome(self, up_s: int, seen: "Seen") -> bool:
         """Learn which of the last step's commands were carried out: the first `seen.done`.
 
-        Returns True if there is something to decide. There is not when an intent judged just now
-        has been written, nor when a valve has opened and no other may follow.
+        Returns True if there is something to decide. There is not when a record has been written,
+        with no intent but one judged just now, nor when a valve has opened and no other may follow.
         """
         sent = self._sent
         self._sent = []
@@ -274,8 +274,8 @@ class Hub:
         what = sent[0][0]
         if tries < 0:
             return True
-        if what == SAVE and self.intent and self.intent.saved and up_s == self._judged_up_s:
-            return False
+        if what == SAVE and (self.intent is None or up_s == self._judged_up_s):
+            return len(sent) > 1 and sent[1][0] == OPEN
         if what != OPEN:
             return True
         if len(self.guard.open_zones) >= self.plan.hub.open_max:

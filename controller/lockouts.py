@@ -237,8 +237,7 @@ class Lockouts:
             changed = self.set(_ALL, STALE, True)
             return self.set(_ALL, FROST, False) or changed
         self._temp_up_s = up_s
-        changed = self.set(_ALL, STALE, False)
-        frost = self.locked[FROST] != 0
+        stood = frost = self.locked[FROST] != 0
         warm_up_s = self._warm_up_s
         if temp_mc < hub.frost_off_mc:
             # Where nobody knows of a frost before, what would not end one counts as one.
@@ -248,6 +247,9 @@ class Lockouts:
             if warm_up_s < 0:
                 self._warm_up_s = warm_up_s = up_s
             frost = frost and up_s - warm_up_s < hub.frost_hold_s
+        if frost == stood and not self.locked[STALE]:
+            return False  # as at most polls
+        changed = self.set(_ALL, STALE, False)
         return self.set(_ALL, FROST, frost, temp_mc) or changed
 
     def _take_battery(self, battery_mv: "int | None", up_s: int) -> bool:

@@ -84,6 +84,7 @@ def _obey(hub: "Hub", what: int, zone: int, value: "object", up_s: int) -> int:
     elif what == ASK_HOLD and 0 <= number <= WALL_MAX:
         hub.record.hold_s = number
         hub.dirty = True
+        hub.days.catch_up(up_s)
     elif what == ASK_CHECK and zone != -1:
         return _check(hub, zone, value, up_s)
     elif what == ASK_PLAN and isinstance(value, bytes):

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from numpy.random import Generator
 
-from controller.agenda import row_of
-from controller.civil import FIRST_WEEKDAY, LocalTime
+from controller.agenda import Agenda
+from controller.civil import FIRST_WEEKDAY
 from controller.limits import DAY_S
 from controller.plan import ANY_DATE, AUTO_OFF, NO_RAIN_SENSOR, HubPart, Plan, ZonePart
 from controller.ports import DRY, FIRM, WET
@@ -71,13 +71,14 @@ def bare_plan(plan: Plan) -> Plan:
 
 def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
     """When the owner checks: weekly, in the open season, put off by a day after rain."""
-    time = LocalTime(plan.hub)
+    agenda = Agenda(plan)
+    time = agenda.time
     day = time.local_s(sky.start_s) // DAY_S
     last_day = time.local_s(end_s - 1) // DAY_S
     times = []
     due = False
     while day <= last_day:
-        row = row_of(plan, day)
+        row = agenda.row_of(day)
         due = row.cycles > 0 and (due or (day + FIRST_WEEKDAY) % 7 == owner.weekday)
         if due:
             minute = min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))

@@ -7,7 +7,7 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from controller.agenda import row_of
+from controller.agenda import Agenda
 from controller.civil import date_of, day_of
 from controller.plan import Plan
 from sim.house import House
@@ -141,8 +141,9 @@ def _months(house: House) -> list[Month]:
         for index in range(len(plan.rows))
     ]
     litres = [0.0] * 12
+    agenda = Agenda(plan)
     for day in range(day_of(YEAR, 1, 1), day_of(YEAR + 1, 1, 1)):
-        litres[date_of(day)[1] - 1] += a_day[plan.rows.index(row_of(plan, day))]
+        litres[date_of(day)[1] - 1] += a_day[plan.rows.index(agenda.row_of(day))]
     price = house.water_price_m3
     return [
         Month(name, amount, None if price is None else amount / 1000 * price)

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller import agenda
-from controller.agenda import PER_DAY
+from controller.agenda import PER_DAY, Agenda
 from controller.civil import LocalTime, day_of
 from controller.events import CLOSED, OPENED, SKIPPED
 from controller.plan import NO_RAIN_SENSOR, Plan, PlanError, RowPart
@@ -118,10 +117,11 @@ def valid(rows: list[RowPart]) -> bool:
 
 def test_every_day_of_2000_to_2099_has_the_usual_calendar_s_row() -> None:
     made = plan(rows=usual_rows())
+    agenda = Agenda(made)
     day = date(2000, 1, 1)
     number = 0
     while day.year < 2100:
-        assert agenda.row_of(made, number) is naive_row(made.rows, day)
+        assert agenda.row_of(number) is naive_row(made.rows, day)
         day += timedelta(days=1)
         number += 1
     assert number == 36525
@@ -130,10 +130,11 @@ def test_every_day_of_2000_to_2099_has_the_usual_calendar_s_row() -> None:
 @given(rows=rows_of().filter(valid), first=st.dates(date(2000, 1, 3), date(2099, 1, 1)))
 def test_every_day_has_exactly_one_row(rows: list[RowPart], first: date) -> None:
     made = plan(1, rows)
+    agenda = Agenda(made)
     for place in range(0, 366):
         day = first + timedelta(days=place)
         number = day_of(day.year, day.month, day.day)
-        assert agenda.row_of(made, number) is naive_row(rows, day)
+        assert agenda.row_of(number) is naive_row(rows, day)
 
 
 @given(
@@ -145,19 +146,19 @@ def test_every_day_has_exactly_one_row(rows: list[RowPart], first: date) -> None
 def test_no_cycle_twice_or_lost(rows: list[RowPart], name: str, edge: date, before: int) -> None:
     """The agenda's walk over eight days, and its answers a second before and at each start."""
     made = in_zone(name, rows)
-    time = LocalTime(made.hub)
+    agenda = Agenda(made)
     first = edge - timedelta(days=before)
     day = day_of(first.year, first.month, first.day)
     expected = naive_cycles(made, ZoneInfo(name), first, 8)
     walked = []
-    cycle_no = agenda.next_after(made, day * PER_DAY - 1, day + 7)
+    cycle_no = agenda.next_after(day * PER_DAY - 1, day + 7)
     while 0 <= cycle_no < (day + 8) * PER_DAY:
-        start_s = agenda.start_wall_s(made, time, cycle_no)
+        start_s = agenda.start_wall_s(cycle_no)
         walked.append(start_s)
-        assert agenda.last_started(made, time, start_s) >= cycle_no
-        assert agenda.last_started(made, time, start_s - 1) < cycle_no
-        assert agenda.end_wall_s(made, time, cycle_no) >= start_s
-        cycle_no = agenda.next_after(made, cycle_no, day + 7)
+        assert agenda.last_started(start_s) >= cycle_no
+        assert agenda.last_started(start_s - 1) < cycle_no
+        assert agenda.end_wall_s(cycle_no) >= start_s
+        cycle_no = agenda.next_after(cycle_no, day + 7)
     assert walked == expected
     assert walked == sorted(walked)
 
@@ -206,7 +207,8 @@ def test_the_usual_calendar_s_year_by_the_agenda() -> None:
     """
     made = plan(rows=usual_rows())
     first = day_of(2027, 1, 1)
-    rows = [agenda.row_of(made, first + day) for day in range(365)]
+    agenda = Agenda(made)
+    rows = [agenda.row_of(first + day) for day in range(365)]
     assert sum(one.cycles for one in rows) == 629
     assert sum(one.cycles * one.run_s for one in rows) == 7830 * 60
     assert [one.cycles for one in rows].count(0) == 181

@@ -3,8 +3,7 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller import agenda
-from controller.agenda import PER_DAY
+from controller.agenda import PER_DAY, Agenda
 from controller.events import ALARM, CLOCK, OPENED, SKIPPED
 from controller.limits import BACK_MAX_S, DAY_S, STEP_TOLERANCE_S
 from tests.core import Bench, plan, row, wall
@@ -107,12 +106,12 @@ def test_forward_skips_what_passed_and_no_more(first_s: int, step_s: int) -> Non
     assert bench.offset_s is not None
     bench.offset_s += step_s
     bench.runner.turn()
-    time = bench.runner.hub.days.time
-    last_no = agenda.last_started(made, time, bench.now_s + bench.offset_s)
+    agenda = Agenda(made)
+    last_no = agenda.last_started(bench.now_s + bench.offset_s)
     passed = 0
     cycle_no = mark_no
     while cycle_no < last_no:
-        cycle_no = agenda.next_after(made, cycle_no, last_no // PER_DAY)
+        cycle_no = agenda.next_after(cycle_no, last_no // PER_DAY)
         passed += 1
     skipped = [e for e in bench.events[told:] if e[0] == SKIPPED and e[1] == 0]
     # One more where a run still waited; a run under way goes on.
@@ -166,7 +165,7 @@ def test_power_cuts_serve_nothing_twice(lives: list[tuple[int, int, bool]]) -> N
         true_s += bench.now_s + off_s
     cycles = 0
     while first_no < record.mark_no:
-        first_no = agenda.next_after(made, first_no, record.mark_no // PER_DAY)
+        first_no = Agenda(made).next_after(first_no, record.mark_no // PER_DAY)
         cycles += 1
     for zone in range(2):
         assert told_of[zone] + (record.waiting >> zone & 1) >= cycles

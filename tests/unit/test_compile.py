@@ -5,9 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from controller import agenda
-from controller.agenda import PER_DAY
-from controller.civil import LocalTime, day_of
+from controller.agenda import PER_DAY, Agenda
+from controller.civil import day_of
 from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
 from sim.house import House
 from tests.unit.small_house import GOOD
@@ -68,16 +67,16 @@ def test_usual_calendar() -> None:
     plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
     # 2023-01-01 to 2023-12-31: 365 days, no lockout.
     first, last = day_of(2023, 1, 1), day_of(2023, 12, 31)
-    local = LocalTime(plan.hub)
+    agenda = Agenda(plan)
     cycles = minutes = without = 0
     starts = []
     for day in range(first, last + 1):
-        row = agenda.row_of(plan, day)
+        row = agenda.row_of(day)
         cycles += row.cycles
         minutes += row.cycles * row.run_s // 60
         without += row.cycles == 0
         for cycle in range(row.cycles):
-            starts.append(agenda.start_wall_s(plan, local, day * PER_DAY + cycle))
+            starts.append(agenda.start_wall_s(day * PER_DAY + cycle))
     assert (cycles, minutes, without) == (629, 7830, 181)
     assert len(set(starts)) == 629
     assert starts == sorted(starts)
@@ -85,11 +84,12 @@ def test_usual_calendar() -> None:
 
 def test_usual_calendar_walked_by_next_after() -> None:
     plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
+    agenda = Agenda(plan)
     seen = set()
     number = day_of(2023, 1, 1) * PER_DAY - 1
     for day in range(day_of(2023, 1, 1), day_of(2024, 1, 1)):
         while True:
-            following = agenda.next_after(plan, number, day - 2)  # it looks two days ahead
+            following = agenda.next_after(number, day - 2)  # it looks two days ahead
             if following < 0:
                 break
             seen.add(following)
