@@ -155,15 +155,17 @@ class Devices:
         self._any_open = False
         self._deadline_s: list[int | None] = [None] * self.valves
         self._soonest_s = NEVER_S  # the first of these
-        self._supply_of = [part.supply for part in plan.zones]
-        # Where water runs now: zone, through its valve and of that kept to fill its hose, ml/h.
-        self._running: list[tuple[int, int, int]] = []
+        supplies = range(len(plan.supplies))
+        self._supply_of = [*[part.supply for part in plan.zones], *supplies]  # by valve
+        # Where each supply's water runs now: zone, through its valve and of that kept to fill its
+        # hose, ml/h.
+        self._running: list[list[tuple[int, int, int]]] = [[] for _ in supplies]
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
         self._in_hose = [0] * zones
         self._drains_from_s = [self.now_s] * zones
-        self._full_s = NEVER_S  # when the first of those that fill is full
+        self._full_s = [NEVER_S for _ in supplies]  # when the first of each that fills is full
         self.given = [0] * zones  # ml/h times seconds since the start
         self._told = [0] * zones  # of these, before the last closing line
         self._metered = [0] * len(plan.supplies)
@@ -182,10 +184,11 @@ class Devices:
             for zone in self._probes
         }
         self._looked_hour = -1
-        has_gauge = plan.hub.rain_kind == GAUGE
+        self._has_gauge = plan.hub.rain_kind == GAUGE
+        self._has_contact = plan.hub.rain_kind == CONTACT
         self._tip_um = gauge.tip_um
         # By the gauge at each hour's beginning, and once more at the very end, um.
-        counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * has_gauge
+        counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
         self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot
         self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
@@ -204,15 +207,16 @@ class Devices:
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._any_open and self.now_s < to_s:
-            until_s = max(min(to_s, self._soonest_s, self._full_s), self.now_s)
+            until_s = max(min(to_s, self._soonest_s, *self._full_s), self.now_s)
             self._flow(until_s)
             self.now_s = until_s
             if self._soonest_s <= until_s:
                 for valve, end in enumerate(self._deadline_s):
                     if end is not None and end <= until_s:
                         self._turn(valve, False)
-            if self._full_s <= until_s:
-                self._set_flows()
+            for supply, full_s in enumerate(self._full_s):
+                if full_s <= until_s:
+                    self._set_flows(supply)
         if self.now_s < to_s:
             self.now_s = to_s
 
@@ -234,7 +238,8 @@ class Devices:
         for fault in self.faults:
             if fault.what is Trouble.STUCK_OPEN and fault.start_s == self.now_s:
                 self.open_valves[fault.which] = True
-        self._set_flows()
+        for supply in range(len(self._pipes)):
+            self._set_flows(supply)
 
     def power_off(self) -> None:
         """Power is away: held valves shut, timers and RAM are gone."""
@@ -272,7 +277,7 @@ class Devices:
         wall_s = self._clock_s()
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
-        if self.plan.hub.rain_kind == GAUGE:
+        if self._has_gauge:
             self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
         self._meter_start = list(self._metered)
         self._looked_hour = -1
@@ -302,26 +307,26 @@ class Devices:
 
     def look(self) -> Seen:
         """Read what the plan says there is to read."""
-        seen, hub = self._seen, self.plan.hub
+        seen = self._seen
         hour = (self.now_s - self.sky.start_s) // HOUR_S
-        if hub.rain_kind == GAUGE:
+        if self._has_gauge:
             seen.rain_um = self._gauge_um(hour) - self._count_start_um
-        elif hub.rain_kind == CONTACT:
+        elif self._has_contact:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
-        if hub.frost and (self.faults or hour != self._looked_hour):
-            silent = self._is(Trouble.THERMOMETER_SILENT)
-            seen.temp_mc = None if silent else self.sky.temp_mc[hour]
-        if hub.battery:
+        if self.plan.hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
             metered = self._metered[supply] - self._meter_start[supply]
             seen.meter_ml[supply] = metered // HOUR_S
-        if hour != self._looked_hour:
-            self._looked_hour = hour
-            if self._probes:
+        if hour != self._looked_hour or self.faults:
+            if self.plan.hub.frost:
+                silent = self._is(Trouble.THERMOMETER_SILENT)
+                seen.temp_mc = None if silent else self.sky.temp_mc[hour]
+            if self._probes and hour != self._looked_hour:
                 self._read_probes(seen, hour)
+            self._looked_hour = hour
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -395,7 +400,7 @@ class Devices:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
-            self._set_flows()
+            self._set_flows(self._supply_of[valve])
 
     def _set_deadline(self, valve: int, at_s: int | None) -> None:
         if at_s != self._deadline_s[valve]:
@@ -403,73 +408,69 @@ class Devices:
             ends = [end for end in self._deadline_s if end is not None]
             self._soonest_s = min(ends, default=NEVER_S)
 
-    def _set_flows(self) -> None:
-        """Share each supply's water among the zones that have a way for it."""
-        valves = self.open_valves
-        self._running = []
-        self._full_s = NEVER_S
-        self._any_open = True in valves
-        if not self._any_open:
-            return
-        open_in_all = 0
-        for zones, master, most in self._pipes:
-            ways = [zone for zone in zones if valves[zone]]
-            if ways and (master is None or valves[master]):
-                open_in_all += len(ways)
-                self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-                self._run_hoses(ways, most)
-        self.most_open_at_once = max(self.most_open_at_once, open_in_all)
-
-    def _run_hoses(self, zones: list[int], most: int) -> None:
-        """Set what flows into a supply's open zones; `most` is what it gives (ml/h; 0: enough).
+    def _set_flows(self, supply: int) -> None:
+        """Share a supply's water among its zones that have a way for it.
 
         A hose that is not full takes what its supply has left. Until it is full, half of its flow
         comes out of it. What drained since it was shut is booked once it opens again, all of it to
         the present hour.
         """
-        flows = self._share(zones, most)
-        rest = max((most or FILLING_ML_H) - sum(flows), 0)
-        for zone, flow in zip(zones, flows, strict=True):
-            kept = 0
-            if flow and self._hold[zone]:
-                drained = self._drains[zone] * (self.now_s - self._drains_from_s[zone])
-                drained = min(drained, self._in_hose[zone])
-                if drained:
-                    self._in_hose[zone] -= drained
-                    self._drains_from_s[zone] = self.now_s
-                    self.ground.soak(zone, drained, self.now_s)
-                room = self._hold[zone] - self._in_hose[zone]
-                if room > 0:
-                    kept = rest + flow - flow // 2
-                    flow, rest = flow + rest, 0
-                    self._full_s = min(self._full_s, self.now_s - -room // kept)
-            if flow:
-                self._running.append((zone, flow, kept))
-
-    def _share(self, zones: list[int], most: int) -> list[int]:
-        """Each open zone's own flow, or its share of what the supply gives [ml/h]."""
-        flows = [self._rates[zone] for zone in zones]
+        valves = self.open_valves
+        self._any_open = True in valves
+        self._running[supply] = running = []
+        self._full_s[supply] = NEVER_S
+        zones, master, most = self._pipes[supply]
+        ways = [zone for zone in zones if valves[zone]]
+        if not ways or (master is not None and not valves[master]):
+            return
+        flows = [self._rates[zone] for zone in ways]
         if self.faults:
-            for place, zone in enumerate(zones):
-                if self._is(Trouble.BLOCKED, zone):
-                    flows[place] = 0
-                elif self._is(Trouble.BURST, zone):
-                    flows[place] *= BURST_TIMES
+            flows = [self._spoiled(zone) for zone in ways]
         wanted = sum(flows)
         if 0 < most < wanted:
             flows = [flow * most // wanted for flow in flows]
-        return flows
+        rest = max((most or FILLING_ML_H) - wanted, 0)
+        for zone, flow in zip(ways, flows, strict=True):
+            kept = 0
+            room = self._room(zone) if flow else 0
+            if room > 0:
+                kept = rest + flow - flow // 2
+                flow, rest = flow + rest, 0
+                self._full_s[supply] = min(self._full_s[supply], self.now_s - -room // kept)
+            running.append((zone, flow, kept))
+        self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
+        self.most_open_at_once = max(self.most_open_at_once, sum(map(len, self._running)))
+
+    def _room(self, zone: int) -> int:
+        """What a zone's hose still has room for, once what drained from it is booked."""
+        if not self._hold[zone]:
+            return 0
+        held = self._in_hose[zone]
+        drained = min(self._drains[zone] * (self.now_s - self._drains_from_s[zone]), held)
+        if drained:
+            self._in_hose[zone] = held = held - drained
+            self._drains_from_s[zone] = self.now_s
+            self.ground.soak(zone, drained, self.now_s)
+        return self._hold[zone] - held
+
+    def _spoiled(self, zone: int) -> int:
+        """A zone's own flow with what is wrong with its hose [ml/h]."""
+        if self._is(Trouble.BLOCKED, zone):
+            return 0
+        return self._rates[zone] * (BURST_TIMES if self._is(Trouble.BURST, zone) else 1)
 
     def _flow(self, until_s: int) -> None:
         """Water runs at the present flows from now on."""
-        for zone, flow, kept in self._running:
-            water = flow * (until_s - self.now_s)
-            self.given[zone] += water
-            self._metered[self._supply_of[zone]] += water
-            if kept:
-                self._in_hose[zone] += kept * (until_s - self.now_s)
-            self._drains_from_s[zone] = until_s
-            self.ground.water(zone, flow, self.now_s, until_s, kept)
+        from_s = self.now_s
+        time_s = until_s - from_s
+        for supply, running in enumerate(self._running):
+            for zone, flow, kept in running:
+                self.given[zone] += flow * time_s
+                self._metered[supply] += flow * time_s
+                if kept:
+                    self._in_hose[zone] += kept * time_s
+                self._drains_from_s[zone] = until_s
+                self.ground.water(zone, flow, from_s, until_s, kept)
 
     def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""
@@ -502,9 +503,8 @@ class Devices:
         if self._new_pack_s is not None and self.now_s >= self._new_pack_s:
             self._pack_s, self._new_pack_s = self._new_pack_s, None
             self._pulses = 0
-        hub = self.plan.hub
         age_s = self.now_s - self._pack_s
+        open_mv = self.plan.hub.battery_open_mv
+        fresh, empty = open_mv * PACK_FRESH_PCT // 100, open_mv * PACK_EMPTY_PCT // 100
         used_nah = min(age_s * SLEEP_UA * 1000 // HOUR_S + self._pulses * PULSE_NAH, PACK_NAH)
-        fresh = hub.battery_open_mv * PACK_FRESH_PCT // 100
-        empty = hub.battery_open_mv * PACK_EMPTY_PCT // 100
         return fresh - (fresh - empty) * used_nah // PACK_NAH

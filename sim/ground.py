@@ -121,16 +121,17 @@ class Ground:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
         forcing, passed, count = self._flat_forcing, self._flat_passed, len(self.strips)
         while from_s < to_s:
-            hour = (from_s - self.start_s) // HOUR_S
-            end_s = self.start_s + (hour + 1) * HOUR_S
-            until_s = to_s if to_s < end_s else end_s
-            time_s = until_s - from_s
-            at = (2 * count * hour + count + zone) * soil.FORCINGS
+            hour, of_hour_s = divmod(from_s - self.start_s, HOUR_S)
+            time_s = to_s - from_s
+            if of_hour_s + time_s > HOUR_S:
+                time_s = HOUR_S - of_hour_s
+            place = count * hour + zone
+            at = soil.FORCINGS * (place + count * hour + count)
             # Whole numbers, exact in a float: the sum is the same however the time is cut.
-            passed[count * hour + zone] += flow_ml_h * time_s
+            passed[place] += flow_ml_h * time_s
             forcing[at + soil.IRRIGATION] += (flow_ml_h - kept_ml_h) * time_s
             forcing[at + soil.IRRIGATION_S] += time_s
-            from_s = until_s
+            from_s += time_s
 
     def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
         """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""

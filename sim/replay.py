@@ -125,10 +125,9 @@ class Life:
         while True:
             action_s = self._actions[self._next][0] if self._next < len(self._actions) else end_s
             at_s = self._wake_s if self._wake_s < action_s else action_s
-            at_s = at_s if at_s < end_s else end_s
             if at_s > devices.now_s:
                 turns = 0
-                devices.advance(at_s)
+                devices.advance(at_s if at_s < end_s else end_s)
             if at_s >= end_s:
                 return
             turns += 1
