@@ -154,7 +154,7 @@ class Record:
         size = struct.calcsize(self._code) + 4
         head = (_MAGIC, len(self.tag), size, self.seq)
         body = struct.pack(self._code, *head, *self.values())
-        return body + struct.pack("<I", crc32(body))
+        return body + crc32(body).to_bytes(4, "little")
 
     def carry(self, plan: "Plan") -> "Record":
         """Return a record for another plan: each zone keeps what stands under its tag."""

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from controller import events
+from controller.events import CLOSED, CUT_SHORT, LOCKED, LOW_BATTERY
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Floats, Ground, Sky
@@ -153,7 +153,7 @@ class Devices:
         # Valves and water.
         self.open_valves = [False] * self.valves
         self._any_open = False
-        self._deadline_s: list[int | None] = [None] * self.valves
+        self._deadline_s = [NEVER_S] * self.valves
         self._soonest_s = NEVER_S  # the first of these
         supplies = range(len(plan.supplies))
         self._supply_of = [*[part.supply for part in plan.zones], *supplies]  # by valve
@@ -211,8 +211,8 @@ class Devices:
             self._flow(until_s)
             self.now_s = until_s
             if self._soonest_s <= until_s:
-                for valve, end in enumerate(self._deadline_s):
-                    if end is not None and end <= until_s:
+                for valve, end_s in enumerate(self._deadline_s):
+                    if end_s <= until_s:
                         self._turn(valve, False)
             for supply, full_s in enumerate(self._full_s):
                 if full_s <= until_s:
@@ -244,7 +244,7 @@ class Devices:
     def power_off(self) -> None:
         """Power is away: held valves shut, timers and RAM are gone."""
         for valve in range(self.valves):
-            self._set_deadline(valve, None)
+            self._set_deadline(valve, NEVER_S)
             if valve < len(self.plan.zones) and self.plan.zones[valve].held:
                 self._turn(valve, False)
 
@@ -362,11 +362,11 @@ class Devices:
         """Keep an event, with the water its zone truly got."""
         what, zone, why = event[0], event[1], event[2]
         water = 0
-        if what in (events.CLOSED, events.CUT_SHORT) and 0 <= zone < len(self.given):
+        if what in (CLOSED, CUT_SHORT) and 0 <= zone < len(self.given):
             water = self.untold(zone)
             self._told[zone] = self.given[zone]
         self.heard.append(Heard(self.now_s, event, water))
-        if what == events.LOCKED and why == events.LOW_BATTERY:
+        if what == LOCKED and why == LOW_BATTERY:
             self._new_pack_s = self.now_s + NEW_PACK_S
 
     def feed(self) -> None:
@@ -395,18 +395,16 @@ class Devices:
     def _turn(self, valve: int, to_open: bool) -> None:
         """Move a valve in fact."""
         if not to_open:
-            self._set_deadline(valve, None)
+            self._set_deadline(valve, NEVER_S)
             if self.faults and self.open_valves[valve]:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
             self._set_flows(self._supply_of[valve])
 
-    def _set_deadline(self, valve: int, at_s: int | None) -> None:
-        if at_s != self._deadline_s[valve]:
-            self._deadline_s[valve] = at_s
-            ends = [end for end in self._deadline_s if end is not None]
-            self._soonest_s = min(ends, default=NEVER_S)
+    def _set_deadline(self, valve: int, at_s: int) -> None:
+        self._deadline_s[valve] = at_s
+        self._soonest_s = min(self._deadline_s)
 
     def _set_flows(self, supply: int) -> None:
         """Share a supply's water among its zones that have a way for it.

@@ -23,7 +23,7 @@ from controller.plan import Plan
 from controller.ports import ASK_CHECK, FIRM
 from controller.runner import Runner
 from sim import held, outputs, policies
-from sim.devices import Devices, Fault, Heard, PowerCut
+from sim.devices import NEVER_S, Devices, Fault, Heard, PowerCut
 from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing, unwatered_pf
 from sim.hourly import Hourly, hourly
 from sim.house import House, Owner, Strip
@@ -95,6 +95,7 @@ class Life:
         for fault in script.faults:
             actions += [(fault.start_s, Devices.turn_faults), (fault.end_s, Devices.turn_faults)]
         actions += [(from_s, _nothing) for from_s, _ in script.stepped]
+        actions.append((NEVER_S, _nothing))
         self._actions = sorted(actions, key=lambda action: action[0])
         self._next = 0
 
@@ -123,7 +124,7 @@ class Life:
         devices = self.devices
         turns = 0
         while True:
-            action_s = self._actions[self._next][0] if self._next < len(self._actions) else end_s
+            action_s = self._actions[self._next][0]
             at_s = self._wake_s if self._wake_s < action_s else action_s
             if at_s > devices.now_s:
                 turns = 0
@@ -148,7 +149,7 @@ class Life:
         return self.wakes, self.devices.saves, polls
 
     def _act(self, at_s: int) -> None:
-        while self._next < len(self._actions) and self._actions[self._next][0] <= at_s:
+        while self._actions[self._next][0] <= at_s:
             self._next += 1
             self._actions[self._next - 1][1](self.devices)
 

@@ -30,6 +30,7 @@ Units in here: mm, hours; suction in cm of water (1 cm = 1 hPa nearly).
 
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from functools import lru_cache
 from itertools import pairwise
 from typing import TypeVar
 
@@ -214,6 +215,7 @@ def _conductivity(texture: Texture, suction_cm: Floats) -> Floats:
     return np.asarray(np.where(part > 0.0, low + (1.0 - low) * part, relative))
 
 
+@lru_cache(64)
 def _table(texture: Texture) -> Floats:
     """Rows over saturation from the driest to 1: matric flux potential over Ks [mm], K over Ks,
     pF, and what is left of potential uptake and evaporation [0..1]."""
