@@ -26,6 +26,7 @@ from controller.events import CLOSED, CUT_SHORT, LOCKED, LOW_BATTERY
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Floats, Ground, Sky
+from sim.hoses import left_open
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
 from sim.textures import Texture
 
@@ -40,6 +41,7 @@ MILLION = 1_000_000
 PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
 FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
 NEVER_S = 1 << 60
+YEAR_S = 365.25 * 86400
 
 # A pack that suits the hub's thresholds: common practice, no source.
 SLEEP_UA = 30
@@ -394,7 +396,17 @@ class Devices:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
+            if to_open and valve < len(self._rates):
+                self._rates[valve] = self._flow_ml_h(valve)
             self._set_flows(self._supply_of[valve])
+
+    def _flow_ml_h(self, zone: int) -> int:
+        """A hose's own flow by now, its pores closing with the years."""
+        strip = self.ground.strips[zone]
+        if strip.hose_years is None:
+            return self._rates[zone]
+        years = strip.hose_years + (self.now_s - self.sky.start_s) / YEAR_S
+        return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(strip.hose_years))
 
     def _set_deadline(self, valve: int, at_s: int) -> None:
         self._deadline_s[valve] = at_s
