@@ -91,7 +91,7 @@ def status(hub: "Hub", up_s: int) -> "dict[str, object]":
         "wall_s": hub.days.wall_s(up_s),
         "boots": record.boots,
         "wake_s": hub.wake_s,
-        "alarms": [(zone, WHY[why]) for zone, why in hub._alarms],
+        "alarms": [(zone, WHY[why]) for zone, why in hub.alarms],
         "zones": zones,
     }
 

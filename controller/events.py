@@ -13,8 +13,8 @@ import struct
 from controller._const import const
 from controller.limits import EVENTS_MAX
 
-_LAYOUT = "<BbBqqHIq"  # of an event in the log
-_EVENT_BYTES = const(33)
+_LAYOUT = "<BhBqqHIq"  # of an event in the log
+_EVENT_BYTES = const(34)
 
 # What happened.
 BOOT = const(0)

@@ -132,7 +132,7 @@ class Hub:
                 self._metered.append((supply, meter))
         self.runs: "list[Run | None]" = [None] * len(plan.zones)
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
-        self._alarms = self._standing()
+        self.alarms = self._standing()
 
     # One step.
 
@@ -347,7 +347,7 @@ class Hub:
     def _saved(self, slot: int, tries: int, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
         if tries > 0:
-            if self._alarms:
+            if self.alarms:
                 self._alarm(False, _NONE, STORE, slot)
             if self.intent:
                 self.intent.saved = True
@@ -653,10 +653,10 @@ class Hub:
         What waits is dropped first, so that no valve opens because a fault was cleared.
         """
         record = self.record
-        zones = [zone]
+        zones: "list[int] | range" = [zone]
         found = 0
         if zone == _NONE:
-            zones = list(range(len(self.runs)))
+            zones = range(len(self.runs))
             found = record.faults
             record.faults = 0
         for one in zones:
@@ -666,7 +666,7 @@ class Hub:
             return
         self.dirty = True
         standing = self._standing()
-        for alarm in list(self._alarms):
+        for alarm in list(self.alarms):
             if alarm[1] in _FAULTS and alarm not in standing:
                 self.tell(CLEARED, alarm[0], alarm[1], 0)
         for one in zones:
@@ -708,15 +708,15 @@ class Hub:
 
     def _alarm(self, on: bool, zone: int, why: int, value: int) -> None:
         """Raise an alarm, or clear it: each once."""
-        if on != ((zone, why) in self._alarms):
+        if on != ((zone, why) in self.alarms):
             self.tell(ALARM if on else CLEARED, zone, why, value)
 
     def tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""
         if what == ALARM:
-            self._alarms.append((zone, why))
-        elif what == CLEARED and (zone, why) in self._alarms:
-            self._alarms.remove((zone, why))
+            self.alarms.append((zone, why))
+        elif what == CLEARED and (zone, why) in self.alarms:
+            self.alarms.remove((zone, why))
         wall_s = self.days.wall_s(self._up_s) or _NONE
         event = (what, zone, why, value, ml, self.record.boots, self._up_s, wall_s)
         self._events.append((REPORT, event))

@@ -27,7 +27,8 @@ def join(texts: Mapping[str, str]) -> dict[str, str]:
 
     Raises:
         LinkError: a module of the core has one of another's names at its top, or imports another
-            whole or a name under its own; `import controller.hub`, anywhere.
+            whole or a name under its own; elsewhere `import controller.hub`, or private data of the
+            core's, which loses its name.
     """
     trees = {path: ast.parse(text) for path, text in texts.items()}
     if not any(_imports_from(node, (CONST,)) for tree in trees.values() for node in ast.walk(tree)):
@@ -38,6 +39,7 @@ def join(texts: Mapping[str, str]) -> dict[str, str]:
         if path.startswith(f"{PACKAGE}/") and module_of(path) not in (PACKAGE, *KEPT)
     }
     _refuse_twice(trees, parts)
+    _refuse_private(trees, parts)
     joined = {
         path: edited(texts[path], _elsewhere(path, tree, parts))
         for path, tree in trees.items()
@@ -142,6 +144,21 @@ def _refuse_twice(trees: Mapping[str, ast.Module], parts: Mapping[str, str]) -> 
                     raise LinkError(
                         f"{path}:{node.lineno}: found {name}, allowed a name that {owner} "
                         "does not have"
+                    )
+
+
+def _refuse_private(trees: Mapping[str, ast.Module], parts: Mapping[str, str]) -> None:
+    """Raise LinkError where others look at what is the core's own."""
+    core = [node for path in parts.values() for node in ast.walk(trees[path])]
+    private = {n.attr for n in core if isinstance(n, ast.Attribute) and n.attr.startswith("_")}
+    for path, tree in trees.items():
+        for node in ast.walk(tree) if module_of(path) not in parts else ():
+            match node:
+                case ast.Attribute(value=ast.Name("self")):
+                    pass
+                case ast.Attribute(attr=name) if name in private:
+                    raise LinkError(
+                        f"{path}:{node.lineno}: found .{name}, allowed what is not the core's own"
                     )
 
 

@@ -32,7 +32,7 @@ def event(number: int) -> tuple[int, ...]:
     far = number % 2
     return (
         13 * far,
-        11 if far else -1,
+        255 if far else -1,
         47,
         -far << 40,
         far << 40,

@@ -554,7 +554,7 @@ def test_clearing_one_zone_leaves_the_others_and_drops_its_waiting_run() -> None
     turn_at(bench, FIRST)
     hub = bench.runner.hub
     hub.record.zone_faults = [BURST_FAULT, NO_FLOW_FAULT]
-    hub._alarms = [(0, BURST), (1, NO_FLOW)]
+    hub.alarms = [(0, BURST), (1, NO_FLOW)]
     hub.record.waiting = 1
     hub.clear(0)
     assert hub.record.zone_faults == [0, NO_FLOW_FAULT]

@@ -53,6 +53,7 @@ def test_others_import_from_what_is_joined() -> None:
     "texts",
     [
         {"controller/a.py": "one = 1\n", "x.py": "import controller.a\n"},
+        {"controller/a.py": "def f(a):\n    return a._b\n", "x.py": "print(hub._b)\n"},
         {"controller/a.py": "one = 1\n", "controller/b.py": "from controller import a\n"},
         {"controller/a.py": "one = 1\n", "controller/b.py": "one: int = 2\n"},
         {"controller/a.py": "def one():\n    pass\n", "controller/b.py": "class one:\n    pass\n"},
