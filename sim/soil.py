@@ -30,6 +30,7 @@ Units in here: mm, hours; suction in cm of water (1 cm = 1 hPa nearly).
 
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from copy import copy
 from functools import lru_cache
 from itertools import pairwise
 from typing import TypeVar
@@ -137,6 +138,8 @@ _CONSTANTS = _SLABWARD + LAYERS
 # Columns of a table.
 _PHI, _K, _PF, _UPTAKE, _EVAPORATED = range(5)
 _STEPS = 1024
+_BOUND_STEPS = 128  # of the table, for bounds
+_MULTIPLIERS_MM = tuple(np.linspace(0.0, 8.0, 41).tolist())  # a day and pF
 
 _EDGES_MM = np.array(EDGES_M) * 1000.0
 _THICK_MM = np.diff(_EDGES_MM)
@@ -871,6 +874,26 @@ class Columns:
                 _linearise(cell, False, self._state, self._soil, table, self._work)
         self._hours = 0
 
+    def picked(self, columns: Sequence[int]) -> "Columns":
+        """A copy of some columns, in this order; one may be picked often, to go several ways.
+
+        A strip's yard must be picked before it; where it is picked often, the first one counts.
+        """
+        chosen = np.asarray(columns)
+        slabs = self._soil[chosen, _SLAB].astype(np.int64)
+        has_slab = np.flatnonzero(slabs >= 0)
+        cells = slabs[has_slab, None] + np.arange(CELLS)
+        rows = np.concatenate((chosen, cells.ravel()))
+        made = copy(self)
+        made.textures = tuple([self.textures[c] for c in columns])
+        made._state, made._soil = self._state[rows], self._soil[rows]
+        made._cells = self._cells[rows]
+        made._soil[has_slab, _SLAB] = len(chosen) + CELLS * np.arange(len(has_slab))
+        yards = self._soil[chosen, _YARD]
+        for yard in set(yards[yards >= 0.0].tolist()):
+            made._soil[np.flatnonzero(yards == yard), _YARD] = np.argmax(chosen == yard)
+        return made
+
     def run(self, forcing: Floats, under_pf: Floats | None = None) -> Floats:
         """Step through hours of weather and water.
 
@@ -919,6 +942,45 @@ class Columns:
             table = self._tables[int(self._soil[c, _TABLE])]
             _measure(c, self._state, self._soil, table, found)
         return found
+
+    def least_loss_mm(
+        self, c: int, yard_mm: Floats, transpired_mm: Floats, band_pf: float
+    ) -> Floats:
+        """What a strip loses more than its yard on a day, at least, for its band to be so wet.
+
+        c: a column that has a yard. yard_mm: water in the yard's layers, (days, LAYERS). transpired
+        mm: potential of each day. band_pf: the depth-mean is at most that. Of all ways to wet the
+        band's layers, none of them drier than in the yard, the one that transpires least and loses
+        least to the yard counts, and a little less than that. A layer has one moisture a day.
+        Method: Lagrange's dual. Any multiplier gives a bound that holds; the best is returned.
+        """
+        row, table = self._soil[c], self._tables[int(self._soil[c, _TABLE])]
+        edges = np.linspace(0, _STEPS, _BOUND_STEPS + 1).astype(np.int64)
+        drier, wetter = table[edges[:-1]], table[edges[1:]]
+        best = np.zeros(len(yard_mm))
+        layers = np.flatnonzero(_BAND_WEIGHT)
+        lost = []
+        for i in layers:
+            place = (yard_mm[:, i] * row[_FACTOR + i] - row[_OFFSET] - row[_DRIEST]) * row[
+                _PER_STEP
+            ]
+            of_yard = [
+                np.interp(place, np.arange(_STEPS + 1), table[:, n])[:, None] for n in range(5)
+            ]
+            uptake = (
+                transpired_mm[:, None] * _ROOT_WEIGHT[i] * (drier[:, _UPTAKE] - of_yard[_UPTAKE])
+            )
+            exchange = 24.0 * row[_KS] * (row[_BESIDE + i] - row[_SLABWARD + i])
+            sideways = exchange * (drier[:, _PHI] - of_yard[_PHI])
+            # Between two points a loss is at least the drier one's, and pF at least the wetter's.
+            more = np.maximum(uptake + sideways, 0.0)
+            lost.append(np.where(edges[1:] >= place[:, None], more, np.inf))
+        for multiplier in _MULTIPLIERS_MM:
+            bound = np.full(len(yard_mm), -multiplier * band_pf)
+            for i, more in zip(layers, lost, strict=True):
+                bound += (more + multiplier * _BAND_WEIGHT[i] * wetter[:, _PF]).min(axis=1)
+            best = np.maximum(best, bound)
+        return best
 
     def _cells_of(self, column: int) -> int:
         return CELLS if self._soil[column, _SLAB] >= 0.0 else 0

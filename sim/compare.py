@@ -1,0 +1,223 @@
+"""Ways of watering side by side over many years, and how much water the oracle would have needed.
+
+What is lived through in one go is a life: a year of spin-up and at most LIFE_YEARS whole years
+after it, of a record or of years invented from it. Every policy lives through the same lives, under
+one seed each, from the same start.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from itertools import pairwise
+
+import numpy as np
+
+from sim import oracle, soil
+from sim.generator import fit, generate
+from sim.ground import PER_LITRE, Floats, forcing
+from sim.house import House
+from sim.policies import Policy
+from sim.replay import Lived, Span, climate, live, sky_of, span_of
+from sim.score import HOURS, IN_BAND, Bools, Codes, Season, unevenness_pf
+from sim.weather import Weather
+from sim.years import whole_years
+
+LIFE_YEARS = 12
+PLAYED_MOST = 4  # tries; each asks for what the one before it lacked
+SAME_LITRES, SAME_PF = 0.5, 0.005  # differences that are none
+
+
+@dataclass(frozen=True)
+class Life:
+    """Years to live through. source: the weather's name. season: days x zones that are judged."""
+
+    source: str
+    invented: bool
+    span: Span
+    season: Bools
+    seed: int
+
+    @property
+    def years(self) -> list[slice]:
+        """The scored days of each year."""
+        first = self.span.first_day
+        begins = whole_years(first, self.span.scored_days)
+        return [slice((a - first).days, (b - first).days) for a, b in pairwise(begins)]
+
+    @property
+    def first_year(self) -> int:
+        """The name of its first scored year."""
+        return self.span.first_day.year
+
+
+def lives_of(house: House, source: str, record: Weather, invented: int, seed: int) -> list[Life]:
+    """The lives of a record's own whole years after its first, then of so many invented ones.
+
+    Season days are the record's for all of them.
+    """
+    begins = whole_years(record.first_day, record.days)
+    begins = begins[1:] if len(begins) > 2 else begins
+    spans = []
+    for first, last in _shared(len(begins) - 1):
+        spans.append(span_of(record, begins[first], begins[last] - timedelta(days=1)))
+    own = len(spans)
+    if invented:
+        learnt = fit(record)
+        for part, (first, last) in enumerate(_shared(invented)):
+            spans.append(span_of(generate(learnt, last - first + 1, seed + part)))
+    return [
+        Life(source, number >= own, span, climate(house, record, span, seed).days, seed)
+        for number, span in enumerate(spans)
+    ]
+
+
+def _shared(years: int) -> list[tuple[int, int]]:
+    """Years shared out to lives of nearly one length: from, until."""
+    lives = -(-years // LIFE_YEARS)
+    edges = [years * i // lives for i in range(lives + 1)] if lives else []
+    return list(pairwise(edges))
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a policy made of a life: scored days x zones, and water.
+
+    stored_mm: what each strip's ground holds more at the end than at the beginning, that under the
+    slab included. passed_mm: what passed each valve, over its strip.
+    """
+
+    pf: Floats
+    state: Codes
+    season: Bools
+    litres: Floats
+    passed_mm: Floats
+    stored_mm: Floats
+
+    @property
+    def used_mm(self) -> Floats:
+        """Water of each zone over all years, corrected for storage."""
+        return self.passed_mm - self.stored_mm
+
+    def in_band(self) -> list[int]:
+        """Season days in band of each zone."""
+        return [int(n) for n in (self.season & (self.state == IN_BAND)).sum(axis=0)]
+
+    def unevenness_pf(self) -> float | None:
+        """Of the whole house, over all years."""
+        return unevenness_pf(self.pf, self.season)
+
+
+def lived(house: House, life: Life, policy: Policy) -> Outcome:
+    """Let a policy live."""
+    sky, by_hour = sky_of(house, life.span, life.seed)
+    dry = forcing(house.strips, by_hour)
+    made = live(house, policy, sky, dry, seed=life.seed, scored_days=life.span.scored_days)
+    return _outcome(house, life, made, by_hour.rain_mm)
+
+
+def _outcome(house: House, life: Life, made: Lived, rain_mm: Floats) -> Outcome:
+    count, spin_up_days = len(house.strips), life.span.spin_up_days
+    score = made.judge(rain_mm, spin_up_days, Season(life.season, ""))
+    scored = slice(HOURS * spin_up_days, None)
+    given = made.ground.forcing[scored, count:]
+    result = made.ground.results[scored, count:]
+    gone = result[:, :, : soil.INFILTRATION].sum(axis=(0, 2))
+    area_m2 = np.array([strip.area_m2 for strip in house.strips])
+    watered_mm = given[:, :, soil.IRRIGATION].sum(axis=0) / (PER_LITRE * area_m2)
+    came = given[:, :, soil.RAIN].sum(axis=0) + watered_mm
+    under_slab = result[:, :, soil.UNDER_SLAB].sum(axis=0)
+    return Outcome(
+        pf=score.days.pf,
+        state=score.state,
+        season=life.season,
+        litres=score.days.litres,
+        passed_mm=score.days.litres.sum(axis=0) / area_m2,
+        stored_mm=came - gone + under_slab,
+    )
+
+
+# The oracle.
+
+
+@dataclass(frozen=True)
+class Least:
+    """The oracle's answer to a policy in one life.
+
+    own: nothing better than the policy's own schedule was found, which is then the answer.
+    possible_mm: water of each zone, corrected, below which nothing can go.
+    """
+
+    outcome: Outcome
+    own: bool
+    possible_mm: Floats
+
+
+class _Setting:
+    """A life as the oracle sees it."""
+
+    def __init__(self, house: House, life: Life) -> None:
+        self.house, self.life = house, life
+        self.sky, self.by_hour = sky_of(house, life.span, life.seed)
+        self.dry = forcing(house.strips, self.by_hour)
+        rain_mm = self.by_hour.rain_mm
+        self.zones = oracle.zones_of(house, self.sky, self.dry, rain_mm, life.season)
+
+    def play(self, ways: Sequence[oracle.Way]) -> Outcome:
+        """Play a way for each zone on the real valves."""
+        doses = [way.dose for way in ways]
+        ground, devices = oracle.play(self.house, self.sky, self.dry, self.zones, doses)
+        made = Lived(ground, devices, self.sky.start_s)
+        return _outcome(self.house, self.life, made, self.by_hour.rain_mm)
+
+
+def search(house: House, life: Life, zone: int, price_mm: float) -> oracle.Way:
+    """The cheapest way of one zone through a life, at one price of a day in band."""
+    return oracle.search(_Setting(house, life).zones[zone], price_mm)
+
+
+def reached(house: House, life: Life, ways: Sequence[Sequence[oracle.Way]]) -> Outcome:
+    """What the oracle reaches where water is no matter. ways: of each zone, the dearest last."""
+    return _Setting(house, life).play([of_zone[-1] for of_zone in ways])
+
+
+def answer(
+    house: House, life: Life, policy: Outcome, ways: Sequence[Sequence[oracle.Way]]
+) -> Least:
+    """The least water found that keeps the ground as well as a policy did in a life.
+
+    That is every zone as many season days in band, and the house as even where the oracle can be.
+    ways: of each zone, from `search`.
+    """
+    setting = _Setting(house, life)
+    possible = [
+        oracle.least_possible_mm(zone, days)
+        for zone, days in zip(setting.zones, policy.in_band(), strict=True)
+    ]
+    found = _found(setting, policy, ways)
+    area_m2 = np.array([strip.area_m2 for strip in house.strips])
+    if found is None or (found.used_mm - policy.used_mm) @ area_m2 > SAME_LITRES:
+        return Least(policy, True, np.array(possible))
+    return Least(found, False, np.array(possible))
+
+
+def _found(
+    setting: _Setting, policy: Outcome, ways: Sequence[Sequence[oracle.Way]]
+) -> Outcome | None:
+    """Play schedules until one does as well as the policy; None where there is none."""
+    days, uneven_pf = np.array(policy.in_band()), policy.unevenness_pf() or 0.0
+    asked, asked_pf = days, uneven_pf
+    best = None
+    for _ in range(PLAYED_MOST):
+        chosen = oracle.least(setting.zones, ways, asked.tolist(), asked_pf)
+        if chosen is None:
+            break
+        outcome = setting.play(chosen)
+        short = days - outcome.in_band()
+        less_even_pf = (outcome.unevenness_pf() or 0.0) - uneven_pf
+        if np.all(short <= 0):
+            best = outcome
+            if less_even_pf <= SAME_PF:
+                break
+        asked = asked + np.maximum(short, 0)
+        asked_pf -= max(less_even_pf, 0.0)
+    return best
