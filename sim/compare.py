@@ -19,12 +19,12 @@ from sim.house import House
 from sim.policies import Policy
 from sim.replay import Lived, Span, climate, live, sky_of, span_of
 from sim.score import HOURS, IN_BAND, Bools, Codes, Season, unevenness_pf
-from sim.weather import Weather
-from sim.years import whole_years
+from sim.weather import Weather, WeatherError
+from sim.years import scored_years, seed_of, whole_years
 
-LIFE_YEARS = 12
+LIFE_YEARS = 12  # all hours of a life are held at once, and lives are shared among processes
 PLAYED_MOST = 4  # tries; each asks for what the one before it lacked
-SAME_LITRES, SAME_PF = 0.5, 0.005  # differences that are none
+SAME_PF = 0.005  # a difference of unevenness that is none
 
 
 @dataclass(frozen=True)
@@ -53,18 +53,19 @@ class Life:
 def lives_of(house: House, source: str, record: Weather, invented: int, seed: int) -> list[Life]:
     """The lives of a record's own whole years after its first, then of so many invented ones.
 
-    Season days are the record's for all of them.
+    Season days are the record's for all of them. Raises: WeatherError for less than a year.
     """
-    begins = whole_years(record.first_day, record.days)
-    begins = begins[1:] if len(begins) > 2 else begins
+    begins = scored_years(record)
+    if not begins:
+        raise WeatherError(f"{source}: found {record.days} days, allowed at least a year")
     spans = []
-    for first, last in _shared(len(begins) - 1):
-        spans.append(span_of(record, begins[first], begins[last] - timedelta(days=1)))
+    for first, until in _shared(len(begins) - 1):
+        spans.append(span_of(record, begins[first], begins[until] - timedelta(days=1)))
     own = len(spans)
     if invented:
         learnt = fit(record)
-        for part, (first, last) in enumerate(_shared(invented)):
-            spans.append(span_of(generate(learnt, last - first + 1, seed + part)))
+        for part, (first, until) in enumerate(_shared(invented)):
+            spans.append(span_of(generate(learnt, until - first + 1, seed_of(seed, part))))
     return [
         Life(source, number >= own, span, climate(house, record, span, seed).days, seed)
         for number, span in enumerate(spans)
@@ -74,29 +75,22 @@ def lives_of(house: House, source: str, record: Weather, invented: int, seed: in
 def _shared(years: int) -> list[tuple[int, int]]:
     """Years shared out to lives of nearly one length: from, until."""
     lives = -(-years // LIFE_YEARS)
-    edges = [years * i // lives for i in range(lives + 1)] if lives else []
-    return list(pairwise(edges))
+    return list(pairwise([years * i // lives for i in range(lives + 1)])) if lives else []
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a policy made of a life: scored days x zones, and water.
+    """What a policy made of a life: scored days x zones.
 
-    stored_mm: what each strip's ground holds more at the end than at the beginning, that under the
-    slab included. passed_mm: what passed each valve, over its strip.
+    used_mm: what passed the valve, over its strip, less what the strip's ground held more at the
+    day's end than at its beginning; what went under the slab counts as held.
     """
 
     pf: Floats
     state: Codes
     season: Bools
     litres: Floats
-    passed_mm: Floats
-    stored_mm: Floats
-
-    @property
-    def used_mm(self) -> Floats:
-        """Water of each zone over all years, corrected for storage."""
-        return self.passed_mm - self.stored_mm
+    used_mm: Floats
 
     def in_band(self) -> list[int]:
         """Season days in band of each zone."""
@@ -112,28 +106,22 @@ def lived(house: House, life: Life, policy: Policy) -> Outcome:
     sky, by_hour = sky_of(house, life.span, life.seed)
     dry = forcing(house.strips, by_hour)
     made = live(house, policy, sky, dry, seed=life.seed, scored_days=life.span.scored_days)
-    return _outcome(house, life, made, by_hour.rain_mm)
+    return outcome_of(life, made, by_hour.rain_mm)
 
 
-def _outcome(house: House, life: Life, made: Lived, rain_mm: Floats) -> Outcome:
-    count, spin_up_days = len(house.strips), life.span.spin_up_days
+def outcome_of(life: Life, made: Lived, rain_mm: Floats) -> Outcome:
+    """Judge what was lived. rain_mm: hourly, on open ground."""
+    strips, spin_up_days = made.ground.strips, life.span.spin_up_days
     score = made.judge(rain_mm, spin_up_days, Season(life.season, ""))
+    area_m2 = np.array([strip.area_m2 for strip in strips])
     scored = slice(HOURS * spin_up_days, None)
-    given = made.ground.forcing[scored, count:]
-    result = made.ground.results[scored, count:]
-    gone = result[:, :, : soil.INFILTRATION].sum(axis=(0, 2))
-    area_m2 = np.array([strip.area_m2 for strip in house.strips])
-    watered_mm = given[:, :, soil.IRRIGATION].sum(axis=0) / (PER_LITRE * area_m2)
-    came = given[:, :, soil.RAIN].sum(axis=0) + watered_mm
-    under_slab = result[:, :, soil.UNDER_SLAB].sum(axis=0)
-    return Outcome(
-        pf=score.days.pf,
-        state=score.state,
-        season=life.season,
-        litres=score.days.litres,
-        passed_mm=score.days.litres.sum(axis=0) / area_m2,
-        stored_mm=came - gone + under_slab,
-    )
+    given = made.ground.forcing[scored, len(strips) :]
+    result = made.ground.results[scored, len(strips) :]
+    came_mm = given[:, :, soil.RAIN] + given[:, :, soil.IRRIGATION] / (PER_LITRE * area_m2)
+    gone_mm = result[:, :, : soil.INFILTRATION].sum(axis=2) - result[:, :, soil.UNDER_SLAB]
+    gained_mm = (came_mm - gone_mm).reshape(-1, HOURS, len(strips)).sum(axis=1)
+    litres = score.days.litres
+    return Outcome(score.days.pf, score.state, life.season, litres, litres / area_m2 - gained_mm)
 
 
 # The oracle.
@@ -167,7 +155,7 @@ class _Setting:
         doses = [way.dose for way in ways]
         ground, devices = oracle.play(self.house, self.sky, self.dry, self.zones, doses)
         made = Lived(ground, devices, self.sky.start_s)
-        return _outcome(self.house, self.life, made, self.by_hour.rain_mm)
+        return outcome_of(self.life, made, self.by_hour.rain_mm)
 
 
 def search(house: House, life: Life, zone: int, price_mm: float) -> oracle.Way:
@@ -195,7 +183,7 @@ def answer(
     ]
     found = _found(setting, policy, ways)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])
-    if found is None or (found.used_mm - policy.used_mm) @ area_m2 > SAME_LITRES:
+    if found is None or ((found.used_mm - policy.used_mm) @ area_m2).sum() > 0.0:
         return Least(policy, True, np.array(possible))
     return Least(found, False, np.array(possible))
 

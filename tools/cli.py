@@ -440,6 +440,8 @@ def compare(
     Example:
         evenclay compare house.toml --weather town.csv --years 30 --out out/compare
     """
+    import polars as pl
+
     from sim.report import METRIC, US
     from tools import compare as comparing
     from tools import workers
@@ -456,14 +458,13 @@ def compare(
     shown = US if prop.site.units == "us" else METRIC
     text = json.dumps(found, indent=2)
     (out / "compare.json").write_text(text + "\n", "utf-8")
-    (out / "years.csv").write_text(comparing.csv_lines(comparing.rows_of(jobs, sides)), "utf-8")
+    pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(out / "years.csv")
     draw(jobs, sides, found, shown, out / "compare.png")
     if as_json:
         print(text)
         return
     console = _console()
-    for title, table in comparing.tables_of(found, shown):
-        console.print(title)
+    for table in comparing.tables_of(found, shown):
         console.print(table)
     for note in found["notes"]:
         console.print(note)

@@ -4,30 +4,28 @@ The work is cut into small tasks for processes: a policy in a life, a search of 
 zone at one price, and at last the oracle's answer to each policy.
 """
 
-import csv
-import io
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from rich.table import Table
 
 from sim import compare, oracle
-from sim.compare import Least, Life, Outcome
+from sim.compare import SAME_PF, Least, Life, Outcome
+from sim.ground import Floats
 from sim.house import House
 from sim.outputs import Line
 from sim.policies import Policy, bare_plan, compared, probed, scaled_plan
+from sim.replay import rounded
 from sim.report import Units
 from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, STATES, WET, unevenness_pf
-from sim.weather import Weather, WeatherError
+from sim.weather import Weather
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import Property, PropertyError
-
-Tell = Callable[[str], None]
-Made = TypeVar("Made")
+from tools.workers import Progress, Tell
 
 SCHEMA = 1
 SCALED = "calendar_scaled"
@@ -35,15 +33,15 @@ SCALED_TO = "hub_checked"  # the hub whose litres the scaled calendar gets
 SCALED_TIMES = 2  # caps and whole seconds keep the first try from being exact
 NAMES = {
     "none": "no watering",
-    "reference": "usual calendar",
-    "calendar": "calendar",
-    "calendar_checked": "calendar, checked",
-    SCALED: "calendar, scaled",
-    "hub_rain": "hub, rain",
-    "hub_checked": "hub, rain, checked",
-    "hub_probes": "hub, probes, checked",
-    "hub_auto": "hub, probes, own trim",
-    "oracle": "oracle",
+    "reference": "reference calendar",
+    "calendar": "own calendar",
+    "calendar_checked": "own, checked weekly",
+    SCALED: "own, scaled to hub's",
+    "hub_rain": "hub: rain",
+    "hub_checked": "hub: rain, checks",
+    "hub_probes": "hub: probes, checks",
+    "hub_auto": "hub: probes, own trim",
+    "oracle": "oracle, all it can",
 }
 # What the hub may use: times the oracle's water, or so much more where that is little. Ours.
 MOST_TIMES = {"hub_checked": 1.25, "hub_probes": 1.15, "hub_auto": 1.15}
@@ -70,33 +68,34 @@ class Side:
 
 
 def jobs_of(
-    prop: Property, records: Sequence[tuple[str, Weather]], invented: int, seed: int
+    prop: Property, records: Sequence[tuple[str, Weather]], years: int, seed: int
 ) -> list[Job]:
-    """Every life of every record. Raises: WeatherError for a record of less than a year."""
+    """Every life of every record. years: to be invented after each.
+
+    Raises: WeatherError for a record of less than a year.
+    """
     jobs = []
     for name, record in records:
         et0_mm = mean_et0_mm(record, prop.site.latitude)
         house = probed(compile_house(prop, et0_mm))
-        lives = compare.lives_of(house, name, record, invented, seed)
-        if not any(not life.invented for life in lives):
-            raise WeatherError(f"{name}: found {record.days} days, allowed at least a year")
+        lives = compare.lives_of(house, name, record, years, seed)
         jobs += [Job(house, life, et0_mm) for life in lives]
     return jobs
 
 
-def plans_of(job: Job, others: Sequence[Property]) -> list[Policy]:
-    """The tables of other files of the same house: bare, and through the hub with checks.
+def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
+    """What lives a job's life: the ways of the house, and of the tables of other files of it.
 
-    Raises: PropertyError where it is another house.
+    Raises: PropertyError where one is of another house.
     """
-    found = []
+    found = list(compared(job.house))
     for prop in others:
         other = compile_house(prop, job.et0_mm)
         stem = Path(prop.source.name).stem
-        names = [[strip.name for strip in one.strips] for one in (job.house, other)]
-        if names[0] != names[1]:
-            line = f"found zones {', '.join(names[1])}, allowed those of the house: "
-            raise PropertyError([f"{prop.source.name}: {line}{', '.join(names[0])}"])
+        names, allowed = ([strip.name for strip in one.strips] for one in (other, job.house))
+        if names != allowed:
+            line = f"found zones {', '.join(names)}, allowed those of the house: "
+            raise PropertyError([f"{prop.source.name}: {line}{', '.join(allowed)}"])
         checked = next(policy for policy in compared(other) if policy.name == SCALED_TO)
         found.append(Policy(f"calendar {stem}", bare_plan(other.plan), None))
         found.append(Policy(f"{SCALED_TO} {stem}", checked.plan, job.house.owner))
@@ -106,22 +105,32 @@ def plans_of(job: Job, others: Sequence[Property]) -> list[Policy]:
 # Doing it.
 
 
+@dataclass(frozen=True)
+class _Task:
+    """Something to do in a life: a function of its house, the life and what else it takes."""
+
+    job: Job
+    function: Callable[..., Any]
+    arguments: tuple[Any, ...] = ()
+
+
 class _Work:
-    """Hands tasks to processes and tells how many are done."""
+    """Hands tasks to processes, and tells how far they are; a task counts its life's years."""
 
-    def __init__(self, executor: Executor, total: int, tell: Tell) -> None:
-        self._executor, self._total, self._tell = executor, total, tell
-        self._done = 0
+    def __init__(self, executor: Executor, years: int, tell: Tell) -> None:
+        self._executor = executor
+        self._progress = Progress(years, 0, tell)
 
-    def submit(self, what: str, task: Callable[..., Made], *arguments: Any) -> "Future[Made]":
-        future = self._executor.submit(task, *arguments)
-        future.add_done_callback(lambda done: self._say(what, done))
-        return future
-
-    def _say(self, what: str, future: "Future[Any]") -> None:
-        if not future.cancelled() and future.exception() is None:
-            self._done += 1
-            self._tell(f"{self._done} of {self._total}: {what}")
+    def do(self, tasks: Sequence[_Task]) -> list[Any]:
+        """What the tasks give, in their order."""
+        futures = {
+            self._executor.submit(task.function, task.job.house, task.job.life, *task.arguments): n
+            for n, task in enumerate(tasks)
+        }
+        for future in as_completed(futures):
+            future.result()
+            self._progress.add(len(tasks[futures[future]].job.life.years))
+        return [future.result() for future in futures]
 
 
 def run(
@@ -132,60 +141,38 @@ def run(
     tell: Tell,
 ) -> list[Side]:
     """Let every policy live every life, and ask the oracle; the oracle's own side comes last."""
-    house = jobs[0].house
-    names = [policy.name for policy in [*compared(house), *plans_of(jobs[0], others)]]
-    zones, prices = range(len(house.strips)), oracle.PRICES_MM
-    lived = len(jobs) * (len(names) + SCALED_TIMES)
-    asked = len(jobs) * (len(zones) * len(prices) + len(names) + 2) if ask_oracle else 0
-    work = _Work(executor, lived + asked, tell)
-
-    def live(policies: Sequence[Policy]) -> "list[Future[Outcome]]":
-        return [
-            work.submit(f"{policy.name}, {_named(job)}", compare.lived, job.house, job.life, policy)
-            for job, policy in zip(jobs, policies, strict=True)
-        ]
-
-    by_job = [[*compared(job.house), *plans_of(job, others)] for job in jobs]
-    living = [live([policies[n] for policies in by_job]) for n in range(len(names))]
-    searching = [
-        [
-            [
-                work.submit(
-                    f"oracle, {strip.name} at {price:g} mm a day, {_named(job)}",
-                    compare.search,
-                    job.house,
-                    job.life,
-                    zone,
-                    price,
-                )
-                for price in prices
-            ]
-            for zone, strip in enumerate(job.house.strips)
-        ]
+    by_job = [policies_of(job, others) for job in jobs]
+    names = [policy.name for policy in by_job[0]]
+    searches = [
+        _Task(job, compare.search, (zone, price_mm))
         for job in (jobs if ask_oracle else ())
+        for zone in range(len(job.house.strips))
+        for price_mm in oracle.PRICES_MM
     ]
-    sides = [
-        Side(name, [future.result() for future in futures])
-        for name, futures in zip(names, living, strict=True)
+    each = len(names) + SCALED_TIMES
+    each += len(searches) // len(jobs) + len(names) + 2 if ask_oracle else 0
+    work = _Work(executor, each * sum(len(job.life.years) for job in jobs), tell)
+    living = [
+        _Task(job, compare.lived, (policies[n],))
+        for n in range(len(names))
+        for job, policies in zip(jobs, by_job, strict=True)
     ]
-    sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, live))
+    found = work.do(searches + living)
+    lived = _parts(found[len(searches) :], len(jobs))
+    sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
+    sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
     if ask_oracle:
-        ways = [[[one.result() for one in zone] for zone in job] for job in searching]
-        sides.append(_ask(jobs, sides, ways, work))
+        of_zones = _parts(found[: len(searches)], len(oracle.PRICES_MM))
+        sides.append(_ask(jobs, sides, _parts(of_zones, len(of_zones) // len(jobs)), work))
     return sides
 
 
-def _named(job: Job) -> str:
-    life = job.life
-    first, last = life.first_year, life.first_year + len(life.years) - 1
-    return f"{Path(life.source).name}, {'invented ' if life.invented else ''}{first}-{last}"
+def _parts(items: Sequence[Any], length: int) -> list[list[Any]]:
+    """Items in lists of a length."""
+    return [list(items[first : first + length]) for first in range(0, len(items), length)]
 
 
-def _scaled(
-    jobs: Sequence[Job],
-    sides: Sequence[Side],
-    live: "Callable[[Sequence[Policy]], list[Future[Outcome]]]",
-) -> Side:
+def _scaled(jobs: Sequence[Job], sides: Sequence[Side], work: _Work) -> Side:
     """The bare calendar with every run scaled so that it gives what the hub gave."""
     of = {side.name: side for side in sides}
     wanted = sum(outcome.litres.sum() for outcome in of[SCALED_TO].outcomes)
@@ -194,39 +181,30 @@ def _scaled(
         given = sum(outcome.litres.sum() for outcome in side.outcomes)
         share *= wanted / given if given else 1.0
         plans = [scaled_plan(bare_plan(job.house.plan), share) for job in jobs]
-        futures = live([Policy(SCALED, plan, None) for plan in plans])
-        side = Side(SCALED, [future.result() for future in futures])
+        policies = [Policy(SCALED, plan, None) for plan in plans]
+        tasks = [
+            _Task(job, compare.lived, (policy,)) for job, policy in zip(jobs, policies, strict=True)
+        ]
+        side = Side(SCALED, work.do(tasks))
     return side
 
 
 def _ask(
-    jobs: Sequence[Job],
-    sides: Sequence[Side],
-    ways: Sequence[Sequence[Sequence[oracle.Way]]],
-    work: _Work,
+    jobs: Sequence[Job], sides: Sequence[Side], ways: Sequence[list[list[oracle.Way]]], work: _Work
 ) -> Side:
-    """The oracle's answer to each policy that waters, and what it reaches itself."""
-    reaching = [
-        work.submit(f"oracle, {_named(job)}", compare.reached, job.house, job.life, found)
-        for job, found in zip(jobs, ways, strict=True)
-    ]
-    answering = [
-        [
-            work.submit(
-                f"oracle for {side.name}, {_named(job)}",
-                compare.answer,
-                job.house,
-                job.life,
-                outcome,
-                found,
-            )
-            for job, outcome, found in zip(jobs, side.outcomes, ways, strict=True)
-        ]
+    """Give each side the oracle's answers; what the oracle reaches itself is a side of its own."""
+    tasks = [
+        _Task(job, compare.answer, (outcome, of_job))
         for side in sides
+        for job, outcome, of_job in zip(jobs, side.outcomes, ways, strict=True)
     ]
-    for side, futures in zip(sides, answering, strict=True):
-        side.least = [future.result() for future in futures]
-    return Side("oracle", [future.result() for future in reaching])
+    reaching = [
+        _Task(job, compare.reached, (of_job,)) for job, of_job in zip(jobs, ways, strict=True)
+    ]
+    *answers, reached = _parts(work.do(tasks + reaching), len(jobs))
+    for side, least in zip(sides, answers, strict=True):
+        side.least = least
+    return Side("oracle", reached)
 
 
 # What came of it.
@@ -234,7 +212,7 @@ def _ask(
 
 @dataclass(frozen=True)
 class Shares:
-    """How a policy kept the band: shares of the days that are judged, and water, year by year.
+    """How a policy kept the band: shares of the days that are judged.
 
     Season days are judged, but for those that rain alone made wet or that were declared re-wetting.
     """
@@ -243,22 +221,22 @@ class Shares:
     zones: list[float]
     dry: float
     wet: float
-    litres: list[float]
 
 
 def shares_of(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> Shares:
     """Judge a policy over all lives."""
-    years, litres = [], []
-    totals = np.zeros((len(STATES), outcomes[0].state.shape[1]))
-    for job, outcome in zip(jobs, outcomes, strict=True):
-        for year in job.life.years:
-            counts = _counts(outcome, year)
-            totals += counts
-            years.append(_share(counts.sum(axis=1), IN_BAND))
-            litres.append(float(outcome.litres[year].sum()))
-    house = totals.sum(axis=1)
-    zones = [_share(totals[:, zone], IN_BAND) for zone in range(totals.shape[1])]
-    return Shares(years, zones, _share(house, DRY), _share(house, WET), litres)
+    counts = np.array([_counts(outcome, year) for outcome, year in _years(jobs, outcomes)])
+    years = [_share(of_year.sum(axis=1), IN_BAND) for of_year in counts]
+    total = counts.sum(axis=0)
+    zones = [_share(total[:, zone], IN_BAND) for zone in range(total.shape[1])]
+    house = total.sum(axis=1)
+    return Shares(years, zones, _share(house, DRY), _share(house, WET))
+
+
+def _years(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> list[tuple[Outcome, slice]]:
+    """Every year of every life: its outcome, and which days of it."""
+    lives = zip(jobs, outcomes, strict=True)
+    return [(outcome, year) for job, outcome in lives for year in job.life.years]
 
 
 def _counts(outcome: Outcome, days: slice) -> Any:
@@ -270,6 +248,11 @@ def _counts(outcome: Outcome, days: slice) -> Any:
 def _share(counts: Any, code: int) -> float:
     judged = counts.sum() - counts[RAIN_WET] - counts[REWETTING]
     return float(counts[code] / judged) if judged else float("nan")
+
+
+def litres_of(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> list[float]:
+    """Water of every year, over all zones."""
+    return [float(outcome.litres[year].sum()) for outcome, year in _years(jobs, outcomes)]
 
 
 def rows_of(jobs: Sequence[Job], sides: Sequence[Side]) -> list[Line]:
@@ -295,7 +278,8 @@ def rows_of(jobs: Sequence[Job], sides: Sequence[Side]) -> list[Line]:
                             "season_days": int(counts[:, zone].sum()),
                             **found,
                             "litres": round(float(outcome.litres[days, zone].sum()), 1),
-                            "unevenness_pf": _rounded(uneven, 3),
+                            "used_mm": round(float(outcome.used_mm[days, zone].sum()), 1),
+                            "unevenness_pf": rounded(uneven, 3),
                         }
                     )
     return rows
@@ -303,7 +287,7 @@ def rows_of(jobs: Sequence[Job], sides: Sequence[Side]) -> list[Line]:
 
 def summary(jobs: Sequence[Job], sides: Sequence[Side]) -> Line:
     """All policies over the years of the records, and over the invented ones."""
-    found: Line = {"schema": SCHEMA, "notes": _notes(jobs)}
+    found: Line = {"schema": SCHEMA, "notes": _notes(jobs, bool(sides[0].least))}
     for kind, invented in (("recorded", False), ("invented", True)):
         chosen = [n for n, job in enumerate(jobs) if job.life.invented == invented]
         if chosen:
@@ -323,72 +307,74 @@ def summary(jobs: Sequence[Job], sides: Sequence[Side]) -> Line:
     return found
 
 
-def _notes(jobs: Sequence[Job]) -> list[str]:
+def _notes(jobs: Sequence[Job], asked: bool) -> list[str]:
     notes = [
         "In band, dry, wet: percent of the season days, without those that rain alone made wet and "
-        "declared re-wetting; the median year and, in brackets, the quartiles.",
-        "Oracle: the least water found by a search that knows soil and weather to come, for as "
-        "many days in band in every zone; it is no proof that there is nothing better. The bound "
-        "is proved by a balance of water and lies low.",
+        "declared re-wetting. In brackets the quartiles of the years.",
+        "The reference calendar is common practice, no source.",
     ]
+    if asked:
+        notes.append(
+            "Oracle: the least water found by a search that knows soil and weather to come, for as "
+            "many days in band of every zone in all years of a life together. There may be better. "
+            "The bound follows from a balance of water and lies low."
+        )
     if any(job.life.invented for job in jobs):
         notes.append(
             "Invented years come from a generator, which understates droughts of several years: "
             "their worst years are too mild."
         )
-    for note in jobs[0].life.span.notes:
-        notes.append(f"{jobs[0].life.source}: {note}")
+    for job in {job.life.source: job for job in reversed(jobs) if not job.life.invented}.values():
+        notes += [f"{job.life.source}: {note}" for note in job.life.span.weather.notes]
     return notes
 
 
 def _summary(jobs: Sequence[Job], side: Side, sides: Sequence[Side]) -> Line:
     shares = shares_of(jobs, side.outcomes)
-    years = [share for share in shares.years if share == share]
     strips = jobs[0].house.strips
     found: Line = {
-        "in_band_pct": _spread([100.0 * share for share in years], 1),
+        "in_band_pct": _spread([100.0 * share for share in shares.years], 1),
         "zones_in_band_pct": {
-            strip.name: _rounded(100.0 * share, 1)
-            for strip, share in zip(strips, shares.zones, strict=True)
+            strip.name: _percent(share) for strip, share in zip(strips, shares.zones, strict=True)
         },
-        "dry_pct": _rounded(100.0 * shares.dry, 1),
-        "wet_pct": _rounded(100.0 * shares.wet, 1),
-        "litres": _spread(shares.litres, 0),
-        "unevenness_pf": _rounded(_unevenness(side.outcomes), 3),
+        "dry_pct": _percent(shares.dry),
+        "wet_pct": _percent(shares.wet),
+        "litres": _spread(litres_of(jobs, side.outcomes), 0),
+        "unevenness_pf": rounded(_unevenness(side.outcomes), 3),
     }
     if side.least:
         reached = shares_of(jobs, next(s for s in sides if s.name == "oracle").outcomes)
-        found["oracle"] = _against(jobs, side, shares, reached)
+        found["oracle"] = _against(jobs, side, keeps_band(shares, reached))
     return found
 
 
-def _against(jobs: Sequence[Job], side: Side, shares: Shares, reached: Shares) -> Line:
+def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
     """A policy's water beside the oracle's for the same days: mm a year over all strips."""
-    own_mm = _mm_a_year(jobs, [outcome.used_mm for outcome in side.outcomes])
-    least_mm = _mm_a_year(jobs, [least.outcome.used_mm for least in side.least])
-    possible_mm = _mm_a_year(jobs, [least.possible_mm for least in side.least])
-    uneven = _unevenness([least.outcome for least in side.least])
+    own_mm = _mm_of(jobs, side.outcomes)
+    least_mm = _mm_of(jobs, [least.outcome for least in side.least])
+    own, least = float(own_mm.mean()), float(least_mm.mean())
+    possible = _possible_mm(jobs, side.least)
+    uneven = _unevenness([one.outcome for one in side.least])
     own_uneven = _unevenness(side.outcomes)
+    wet = least_mm > 0.0
     found: Line = {
-        "used_mm": round(own_mm, 1),
-        "least_mm": round(least_mm, 1),
-        "times": _rounded(own_mm / least_mm if least_mm > 0.0 else None, 3),
-        "more_mm": round(own_mm - least_mm, 1),
-        "possible_mm": round(possible_mm, 1),
-        "gap_pct": _rounded(100.0 * (1.0 - possible_mm / least_mm) if least_mm > 0.0 else None, 1),
-        "unevenness_pf": _rounded(uneven, 3),
-        "own_schedules": sum(least.own for least in side.least),
-        "keeps_band": keeps_band(shares, reached),
+        "used_mm": round(own, 1),
+        "least_mm": round(least, 1),
+        "times": round(own / least, 3) if least > 0.0 else None,
+        "times_of_years": _spread((own_mm[wet] / least_mm[wet]).tolist(), 3),
+        "more_mm": round(own - least, 1),
+        "possible_mm": round(possible, 1),
+        "gap_pct": round(100.0 * (1.0 - possible / least), 1) if least > 0.0 else None,
+        "unevenness_pf": rounded(uneven, 3),
+        "own_schedules": sum(one.own for one in side.least),
+        "keeps_band": keeps,
     }
     if side.name in MOST_TIMES:
-        found["most_times"] = MOST_TIMES[side.name]
-        even = uneven is None or own_uneven is None or uneven <= own_uneven + compare.SAME_PF
-        found["equally_even"] = even
-        little = least_mm < LITTLE_MM
-        close = (
-            own_mm <= least_mm + MOST_MORE_MM if little else found["times"] <= MOST_TIMES[side.name]
-        )
-        found["meets"] = close if found["keeps_band"] else None
+        most = MOST_TIMES[side.name]
+        close = own <= least + MOST_MORE_MM if least < LITTLE_MM else own <= most * least
+        found["most_times"] = most
+        found["equally_even"] = (uneven or 0.0) <= (own_uneven or 0.0) + SAME_PF
+        found["meets"] = close if keeps else None
     return found
 
 
@@ -401,11 +387,18 @@ def keeps_band(shares: Shares, reached: Shares) -> bool:
     return enough and min([s for s in shares.years if s == s], default=1.0) >= KEPT_WORST_YEAR
 
 
-def _mm_a_year(jobs: Sequence[Job], zones_mm: Sequence[Any]) -> float:
-    """Depth over all strips together, a year."""
+def _mm_of(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> Floats:
+    """Water of every year, corrected for storage, as depth over all strips together."""
     area_m2 = np.array([strip.area_m2 for strip in jobs[0].house.strips])
-    years = sum(len(job.life.years) for job in jobs)
-    return float(sum(mm @ area_m2 for mm in zones_mm) / area_m2.sum() / years)
+    years = [outcome.used_mm[year].sum(axis=0) for outcome, year in _years(jobs, outcomes)]
+    return np.asarray(np.array(years) @ area_m2 / area_m2.sum())
+
+
+def _possible_mm(jobs: Sequence[Job], least: Sequence[Least]) -> float:
+    """The bound of all lives, as depth over all strips together, a year."""
+    area_m2 = np.array([strip.area_m2 for strip in jobs[0].house.strips])
+    total_mm = np.sum([one.possible_mm for one in least], axis=0)
+    return float(total_mm @ area_m2 / area_m2.sum() / sum(len(job.life.years) for job in jobs))
 
 
 def _unevenness(outcomes: Sequence[Outcome]) -> float | None:
@@ -414,16 +407,17 @@ def _unevenness(outcomes: Sequence[Outcome]) -> float | None:
 
 
 def _spread(values: Sequence[float], places: int) -> Line | None:
-    if not values:
+    """Least, quartiles and most of the values that are known."""
+    known = [value for value in values if value == value]
+    if not known:
         return None
-    low, quarter, median, three, high = np.percentile(values, (0, 25, 50, 75, 100)).tolist()
     names = ("least", "quarter", "median", "three_quarters", "most")
-    both = zip(names, (low, quarter, median, three, high), strict=True)
-    return {name: round(value, places) for name, value in both}
+    found = np.percentile(known, (0, 25, 50, 75, 100)).tolist()
+    return {name: round(value, places) for name, value in zip(names, found, strict=True)}
 
 
-def _rounded(value: float | None, places: int) -> float | None:
-    return None if value is None or value != value else round(value, places)
+def _percent(share: float) -> float | None:
+    return round(100.0 * share, 1) if share == share else None
 
 
 # Telling it.
@@ -432,42 +426,42 @@ def _rounded(value: float | None, places: int) -> float | None:
 def name_of(policy: str) -> str:
     """A policy as a reader knows it."""
     first, _, rest = policy.partition(" ")
-    return f"{NAMES[first]} of {rest}" if rest else NAMES[first]
+    return f"{NAMES[first]}; {rest}" if rest else NAMES[first]
 
 
-def tables_of(found: Line, shown: Units) -> list[tuple[str, Table]]:
+def tables_of(found: Line, shown: Units) -> list[Table]:
     """How the band was kept, and the oracle beside it, for each kind of years."""
     tables = []
     for kind in ("recorded", "invented"):
         if kind in found:
             title = f"{found[kind]['years']} {kind} years"
             policies = found[kind]["policies"]
-            tables.append((title, _band_table(policies, shown)))
-            if any("oracle" in line for line in policies.values()):
-                tables.append((f"{title}: the oracle for the same days", _least_table(policies)))
+            tables.append(_band_table(title, policies, shown))
+            asked = {name: line for name, line in policies.items() if "oracle" in line}
+            if asked:
+                tables.append(_least_table(title, asked))
     return tables
 
 
-def _band_table(policies: dict[str, Line], shown: Units) -> Table:
-    table = Table()
+def _table(title: str, headings: Sequence[str]) -> Table:
+    table = Table(title=title, title_justify="left")
     table.add_column("policy", no_wrap=True)
-    for heading in (
-        "in band, %",
-        "worst year",
-        "worst zone",
-        "dry",
-        "wet",
-        f"{shown.volume} a year",
-        "uneven, pF",
-    ):
+    for heading in headings:
         table.add_column(heading, justify="right")
+    return table
+
+
+def _band_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
+    water = f"{shown.volume} a year"
+    headings = ("in band, %", "worst year", "worst zone", "dry", "wet", water, "uneven, pF")
+    table = _table(f"{title}: season days in band", headings)
     for name, line in policies.items():
         kept, used = line["in_band_pct"], line["litres"]
         zones = [value for value in line["zones_in_band_pct"].values() if value is not None]
         table.add_row(
             name_of(name),
             _middle(kept, lambda pct: f"{pct:.0f}"),
-            "-" if kept is None else f"{kept['least']:.0f}",
+            _text(kept and kept["least"], 0),
             _text(min(zones, default=None), 0),
             _text(line["dry_pct"], 0),
             _text(line["wet_pct"], 0),
@@ -481,40 +475,35 @@ def _middle(spread: Line | None, text: Callable[[float], str]) -> str:
     """The median, and the quartiles behind it."""
     if spread is None:
         return "-"
-    low, high = text(spread["quarter"]), text(spread["three_quarters"])
-    return f"{text(spread['median'])} ({low}-{high})"
+    return f"{text(spread['median'])} {_quartiles(spread, text)}"
 
 
-def _least_table(policies: dict[str, Line]) -> Table:
-    table = Table()
-    table.add_column("policy", no_wrap=True)
-    for heading in (
-        "mm a year",
-        "oracle's",
-        "times",
-        "bound",
-        "gap, %",
-        "uneven, pF",
-        "oracle's",
-        "keeps band",
-        "within",
-    ):
-        table.add_column(heading, justify="right")
+def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
+    return f"({text(spread['quarter'])}-{text(spread['three_quarters'])})" if spread else ""
+
+
+def _least_table(title: str, policies: dict[str, Line]) -> Table:
+    even = ("uneven, pF", "oracle's")
+    headings = ("mm a year", "oracle's", "times", "bound", "gap, %", *even, "keeps band", "within")
+    table = _table(f"{title}: the oracle, for as many days in band", headings)
     for name, line in policies.items():
-        if "oracle" in line:
-            found = line["oracle"]
-            table.add_row(
-                name_of(name),
-                _text(found["used_mm"], 0),
-                _text(found["least_mm"], 0) + "*" * (found["own_schedules"] > 0),
-                _text(found["times"], 2),
-                _text(found["possible_mm"], 0),
-                _text(found["gap_pct"], 0),
-                _text(line["unevenness_pf"], 2),
-                _text(found["unevenness_pf"], 2),
-                "yes" if found["keeps_band"] else "no",
-                _within(found),
-            )
+        found = line["oracle"]
+        quartiles = _quartiles(found["times_of_years"], lambda times: f"{times:.2f}")
+        table.add_row(
+            name_of(name),
+            _text(found["used_mm"], 0),
+            _text(found["least_mm"], 0) + "*" * (found["own_schedules"] > 0),
+            f"{_text(found['times'], 2)} {quartiles}",
+            _text(found["possible_mm"], 0),
+            _text(found["gap_pct"], 0),
+            _text(line["unevenness_pf"], 2),
+            _text(found["unevenness_pf"], 2),
+            "yes" if found["keeps_band"] else "no",
+            _within(found),
+        )
+    if any(line["oracle"]["own_schedules"] for line in policies.values()):
+        table.caption = "*: in a life at least nothing better was found than the policy's own runs"
+        table.caption_justify = "left"
     return table
 
 
@@ -529,12 +518,3 @@ def _within(found: Line) -> str:
 
 def _text(value: float | None, places: int) -> str:
     return "-" if value is None else f"{value:,.{places}f}"
-
-
-def csv_lines(rows: Sequence[Line]) -> str:
-    """The rows as CSV."""
-    text = io.StringIO()
-    writer = csv.DictWriter(text, rows[0].keys(), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return text.getvalue()

@@ -16,7 +16,7 @@ from sim.outputs import Line
 from sim.pictures import BAND, INK, RULE, SOFT, STYLE, WATER, WET
 from sim.report import Units
 from sim.score import Bools
-from tools.compare import KEPT_SHARE, Job, Side, name_of, shares_of
+from tools.compare import KEPT_SHARE, Job, Side, litres_of, name_of, shares_of
 
 WIDTH_IN, ROW_IN = 9.4, 0.42
 OWN, INVENTED = "#4d4d4d", "#8c8c8c"
@@ -47,17 +47,18 @@ def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, 
         left.set_title("season days in band, % of each year", loc="left", fontsize=9, pad=4)
         right.set_title(f"water, {shown.volume} a year", loc="left", fontsize=9, pad=4)
         right.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
-        judged = [shares_of(jobs, side.outcomes) for side in sides]
-        for row, (side, shares) in enumerate(zip(sides, judged, strict=True)):
-            _row(left, row, 100.0 * np.array(shares.years), invented)
-            litres = shown.volume_per_litre * np.array(shares.litres)
+        most = 0.0
+        for row, side in enumerate(sides):
+            shares = np.array(shares_of(jobs, side.outcomes).years)
+            _row(left, row, 100.0 * shares, invented)
+            litres = shown.volume_per_litre * np.array(litres_of(jobs, side.outcomes))
             _row(right, row, litres, invented)
+            most = max(most, float(litres.max()))
             if side.least:
                 least = [one.outcome.litres.sum() for one in side.least]
                 mean = shown.volume_per_litre * float(sum(least)) / len(litres)
                 right.plot(mean, row, "D", ms=5.5, mfc=WATER, mec=INK, mew=0.7, zorder=5)
-        most = max(max(shares.litres) for shares in judged)
-        right.set_xlim(0.0, 1.05 * shown.volume_per_litre * most or 1.0)
+        right.set_xlim(0.0, 1.05 * most or 1.0)
         _key(fig, found, height_in, any(side.least for side in sides))
         fig.savefig(path, dpi=150, metadata={"Software": None})
 
