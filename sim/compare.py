@@ -163,25 +163,33 @@ def search(house: House, life: Life, zone: int, price_mm: float) -> oracle.Way:
     return oracle.search(_Setting(house, life).zones[zone], price_mm)
 
 
+def bound(house: House, life: Life, zone: int) -> Floats:
+    """Water of one zone below which nothing can go, by the number of its days in band."""
+    return oracle.least_possible_mm(_Setting(house, life).zones[zone])
+
+
 def reached(house: House, life: Life, ways: Sequence[Sequence[oracle.Way]]) -> Outcome:
     """What the oracle reaches where water is no matter. ways: of each zone, the dearest last."""
     return _Setting(house, life).play([of_zone[-1] for of_zone in ways])
 
 
 def answer(
-    house: House, life: Life, policy: Outcome, ways: Sequence[Sequence[oracle.Way]]
+    house: House,
+    life: Life,
+    policy: Outcome,
+    ways: Sequence[Sequence[oracle.Way]],
+    bounds: Sequence[Floats],
 ) -> Least:
     """The least water found that keeps the ground as well as a policy did in a life.
 
     That is every zone as many season days in band, and the house as even where the oracle can be.
-    ways: of each zone, from `search`.
+    ways: of each zone, from `search`. bounds: of each zone, from `bound`.
     """
-    setting = _Setting(house, life)
     possible = [
-        oracle.least_possible_mm(zone, days)
-        for zone, days in zip(setting.zones, policy.in_band(), strict=True)
+        of_days[min(days, len(of_days) - 1)]
+        for of_days, days in zip(bounds, policy.in_band(), strict=True)
     ]
-    found = _found(setting, policy, ways)
+    found = _found(_Setting(house, life), policy, ways)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])
     if found is None or ((found.used_mm - policy.used_mm) @ area_m2).sum() > 0.0:
         return Least(policy, True, np.array(possible))

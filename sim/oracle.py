@@ -39,6 +39,7 @@ from sim.score import (
     TOP_WET_PF,
     YEAR_DAYS,
     Bools,
+    top_wet_days,
 )
 
 Ints = NDArray[np.int64]
@@ -103,15 +104,15 @@ class Dose:
 class Zone:
     """All that the oracle knows of a zone.
 
-    forcing: hours x (unwatered, watered) x soil.FORCINGS, not yet watered. rained: the last hour
-    with rain, for each hour; -1 before any. counts: days that are to be kept in the band. scored:
-    the first day whose water counts in a bound; a search counts all.
-    slots: for each day the hours in which a cycle may run, in order. start_s: into such an hour.
+    forcing: hours x (unwatered, watered) x soil.FORCINGS, not yet watered. rain_mm: of each hour,
+    on open ground. counts: days that are to be kept in the band. scored: the first day whose water
+    counts in a bound; a search counts all. slots: for each day the hours in which a cycle may run,
+    in order. start_s: into such an hour.
     """
 
     strip: Strip
     forcing: Floats
-    rained: Ints
+    rain_mm: Floats
     counts: Bools
     scored: int
     slots: tuple[tuple[int, ...], ...]
@@ -127,6 +128,13 @@ class Zone:
         """The forcing of a day's hours."""
         return self.forcing[HOURS * day : HOURS * (day + 1)]
 
+    def water(self, hours: Floats, day: int, number: int, columns: Ints) -> None:
+        """Give columns a dose in a day's hours of forcing."""
+        dose = self.doses[number]
+        for hour in self.slots[day][: dose.cycles]:
+            hours[hour, columns, soil.IRRIGATION] = dose.water / dose.cycles
+            hours[hour, columns, soil.IRRIGATION_S] = dose.cycle_s
+
 
 def zones_of(
     house: House, sky: Sky, dry_forcing: Floats, rain_mm: Floats, season: Bools
@@ -138,8 +146,6 @@ def zones_of(
     """
     plan, count = house.plan, len(house.strips)
     may = may_run(plan, sky)
-    hour = np.arange(sky.hours)
-    rained = np.maximum.accumulate(np.where(rain_mm >= RAIN_LEAST_MM_H, hour, -1))
     counts = np.zeros((sky.hours // HOURS, count), dtype=np.bool_)
     scored = len(counts) - len(season)
     counts[scored:] = season
@@ -150,7 +156,7 @@ def zones_of(
         forcing = dry_forcing[:, [zone, count + zone]]
         doses = _doses(plan.zones[zone].cap_s, strip, cycle_s, hours)
         found.append(
-            Zone(strip, forcing, rained, counts[:, zone], scored, tuple(slots), start_s, doses)
+            Zone(strip, forcing, rain_mm, counts[:, zone], scored, tuple(slots), start_s, doses)
         )
     return found
 
@@ -214,6 +220,8 @@ class _Ways:
 
     def __init__(self, zone: Zone) -> None:
         self._zone = zone
+        hour = np.arange(len(zone.rain_mm))
+        self._rained = np.maximum.accumulate(np.where(zone.rain_mm >= RAIN_LEAST_MM_H, hour, -1))
         self.columns = columns_of((zone.strip,), START_PF)  # the unwatered one, then one a way
         self.cost_mm = np.zeros(1)
         self.watered = np.full(1, -APPLIED_DAYS)  # the last day with water
@@ -225,14 +233,10 @@ class _Ways:
         self.columns = self.columns.picked([0, *(1 + parent)])
         forcing = np.repeat(zone.hours(day), (1, len(parent)), axis=1)
         for number in set(dose.tolist()) - {NO_DOSE}:
-            given = zone.doses[number]
-            ways = 1 + np.flatnonzero(dose == number)
-            for hour in zone.slots[day][: given.cycles]:
-                forcing[hour, ways, soil.IRRIGATION] = given.water / given.cycles
-                forcing[hour, ways, soil.IRRIGATION_S] = given.cycle_s
+            zone.water(forcing, day, number, 1 + np.flatnonzero(dose == number))
         results = self.columns.run(forcing)[:, 1:]
         hours = np.arange(HOURS * day, HOURS * (day + 1))
-        rained = zone.rained[hours]
+        rained = self._rained[hours]
         firm = np.where(results[:, :, soil.TOP_PF] >= TOP_WET_PF, hours[:, None], -1)
         firm = np.maximum(np.maximum.accumulate(firm), self.firm[parent])
         late = (rained >= 0) & (hours - rained > TOP_WET_H)
@@ -318,17 +322,27 @@ def _walk_back(past: Sequence[_Day], way: int, mm: Floats) -> Way:
 
 
 def follow(zone: Zone, dose: Ints) -> Way:
-    """What comes of a schedule: a dose a day."""
-    ways = _Ways(zone)
-    alone = np.zeros(1, dtype=np.int64)
-    pf, in_band, stored_mm = np.empty(zone.days), np.empty(zone.days, bool), np.empty(zone.days)
-    for day in range(zone.days):
-        _, pf[day], in_band[day] = (
-            found[0] for found in ways.live(day, alone, dose[day : day + 1])
-        )
-        stored_mm[day] = ways.columns.stored_mm()[1]
+    """What comes of a schedule: a dose a day. Judged as `score.states` does, but for MARGIN_PF."""
+    forcing = zone.forcing.copy()
+    by_day = forcing.reshape(-1, HOURS, *forcing.shape[1:])
+    watered = np.array([1])
+    for day in np.flatnonzero(dose != NO_DOSE).tolist():
+        zone.water(by_day[day], day, int(dose[day]), watered)
+    columns = columns_of((zone.strip,), START_PF)
+    start_mm = columns.stored_mm()[1]
+    results = columns.run(forcing)[:, 1]
+    daily = results.reshape(-1, HOURS, soil.RESULTS)
+    pf = daily[:, :, soil.BAND_PF].mean(axis=1)
+    given = np.cumsum(dose != NO_DOSE)
+    applied = given > np.concatenate((np.zeros(APPLIED_DAYS, np.int64), given[:-APPLIED_DAYS]))
+    top_wet = top_wet_days(results[:, soil.TOP_PF, None], zone.rain_mm)[:, 0]
+    in_band = (pf >= BAND_PF[0]) & (pf <= BAND_PF[1] - MARGIN_PF) & ~(applied & top_wet)
+    in_band &= daily[:, :, soil.RUNOFF_IRRIGATION].sum(axis=1) <= RUNOFF_LEAST_MM
     mm = np.array([each.mm for each in zone.doses])[dose]
-    return Way(dose, mm, pf, in_band, stored_mm)
+    rain_mm = by_day[:, :, 1, soil.RAIN].sum(axis=1)
+    lost_mm = daily[:, :, : soil.INFILTRATION].sum(axis=(1, 2))
+    stored_mm = start_mm + np.cumsum(rain_mm + mm - lost_mm)
+    return Way(dose, mm, pf, in_band & zone.counts, stored_mm)
 
 
 # A schedule for so many days in band.
@@ -449,9 +463,10 @@ def _years(counts: Bools) -> list[slice]:
 # How little it could be.
 
 
-def least_possible_mm(zone: Zone, days: int) -> float:
+def least_possible_mm(zone: Zone) -> Floats:
     """Water, less what it leaves in the ground, without which no schedule keeps so many days.
 
+    A value for each number of days in band, from 0 to all that can be in band.
     A balance with every rule dropped. Watered ground is nowhere drier than the same ground
     unwatered, so it loses no less anywhere; and on a day in band its layers lose at least what they
     must, however their water got there. What cracks keep from unwatered ground is taken off. The
@@ -465,9 +480,9 @@ def least_possible_mm(zone: Zone, days: int) -> float:
     more_mm = columns.least_loss_mm(1, layers_mm, transpired_mm, BAND_PF[1])
     more_mm[band_pf <= BAND_PF[1]] = 0.0
     possible = zone.counts & (band_pf >= BAND_PF[0])
-    cheapest_mm = np.sort(more_mm[possible])[:days]
     lost_mm = stored_mm[-1] - stored_mm[zone.scored] + bypass_mm[zone.scored :].sum()
-    return float(cheapest_mm.sum() - lost_mm)
+    cheapest_mm = np.cumsum(np.sort(more_mm[possible]))
+    return np.asarray(np.concatenate(([0.0], cheapest_mm)) - lost_mm)
 
 
 def _unwatered(zone: Zone, columns: soil.Columns) -> tuple[Floats, Floats, Floats, Floats]:

@@ -143,27 +143,33 @@ def run(
     """Let every policy live every life, and ask the oracle; the oracle's own side comes last."""
     by_job = [policies_of(job, others) for job in jobs]
     names = [policy.name for policy in by_job[0]]
+    asked = [
+        (job, zone) for job in (jobs if ask_oracle else ()) for zone in range(len(job.house.strips))
+    ]
     searches = [
         _Task(job, compare.search, (zone, price_mm))
-        for job in (jobs if ask_oracle else ())
-        for zone in range(len(job.house.strips))
+        for job, zone in asked
         for price_mm in oracle.PRICES_MM
     ]
+    bounds = [_Task(job, compare.bound, (zone,)) for job, zone in asked]
     each = len(names) + SCALED_TIMES
-    each += len(searches) // len(jobs) + len(names) + 2 if ask_oracle else 0
+    each += (len(searches) + len(bounds)) // len(jobs) + len(names) + 2 if ask_oracle else 0
     work = _Work(executor, each * sum(len(job.life.years) for job in jobs), tell)
     living = [
         _Task(job, compare.lived, (policies[n],))
         for n in range(len(names))
         for job, policies in zip(jobs, by_job, strict=True)
     ]
-    found = work.do(searches + living)
-    lived = _parts(found[len(searches) :], len(jobs))
+    found = work.do(searches + bounds + living)
+    ways, found = found[: len(searches)], found[len(searches) :]
+    lived = _parts(found[len(bounds) :], len(jobs))
     sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
     sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
     if ask_oracle:
-        of_zones = _parts(found[: len(searches)], len(oracle.PRICES_MM))
-        sides.append(_ask(jobs, sides, _parts(of_zones, len(of_zones) // len(jobs)), work))
+        zones = len(jobs[0].house.strips)
+        of_zones = _parts(ways, len(oracle.PRICES_MM))
+        known = zip(_parts(of_zones, zones), _parts(found[: len(bounds)], zones), strict=True)
+        sides.append(_ask(jobs, sides, list(known), work))
     return sides
 
 
@@ -190,16 +196,22 @@ def _scaled(jobs: Sequence[Job], sides: Sequence[Side], work: _Work) -> Side:
 
 
 def _ask(
-    jobs: Sequence[Job], sides: Sequence[Side], ways: Sequence[list[list[oracle.Way]]], work: _Work
+    jobs: Sequence[Job],
+    sides: Sequence[Side],
+    known: Sequence[tuple[list[list[oracle.Way]], list[Floats]]],
+    work: _Work,
 ) -> Side:
-    """Give each side the oracle's answers; what the oracle reaches itself is a side of its own."""
+    """Give each side the oracle's answers; what the oracle reaches itself is a side of its own.
+
+    known: of each life, for each zone its ways and its bounds.
+    """
     tasks = [
-        _Task(job, compare.answer, (outcome, of_job))
+        _Task(job, compare.answer, (outcome, ways, bounds))
         for side in sides
-        for job, outcome, of_job in zip(jobs, side.outcomes, ways, strict=True)
+        for job, outcome, (ways, bounds) in zip(jobs, side.outcomes, known, strict=True)
     ]
     reaching = [
-        _Task(job, compare.reached, (of_job,)) for job, of_job in zip(jobs, ways, strict=True)
+        _Task(job, compare.reached, (ways,)) for job, (ways, _) in zip(jobs, known, strict=True)
     ]
     *answers, reached = _parts(work.do(tasks + reaching), len(jobs))
     for side, least in zip(sides, answers, strict=True):

@@ -119,6 +119,12 @@ def searched() -> list[list[oracle.Way]]:
         return [[compare.search(house, life, z, price) for price in (3.0, 20.0)] for z in range(2)]
 
 
+@cache
+def bounds() -> list[Any]:
+    house, life = small()
+    return [compare.bound(house, life, zone) for zone in range(2)]
+
+
 def test_an_outcome_counts_what_the_summary_counts() -> None:
     house, life = small()
     policy = Policy("hub", house.plan, None)
@@ -160,7 +166,7 @@ def test_the_oracle_is_never_worse_than_the_policy(minutes: int, cycles: int, na
     assert house.strips == plain.strips
     policy = next(one for one in compared(house) if one.name == name)
     outcome = compare.lived(house, life, policy)
-    answer = compare.answer(house, life, outcome, searched())
+    answer = compare.answer(house, life, outcome, searched(), bounds())
     areas = np.array([strip.area_m2 for strip in house.strips])
     least = answer.outcome
     least_mm, own_mm = least.used_mm.sum(axis=0), outcome.used_mm.sum(axis=0)
@@ -176,7 +182,7 @@ def test_where_no_schedule_keeps_so_many_days_the_policy_s_own_is_the_answer() -
     house, life = small()
     outcome = compare.lived(house, life, Policy("none", None, None))
     perfect = replace(outcome, state=np.full_like(outcome.state, IN_BAND))
-    answer = compare.answer(house, life, perfect, searched())
+    answer = compare.answer(house, life, perfect, searched(), bounds())
     assert answer.own and answer.outcome is perfect
 
 
