@@ -138,7 +138,7 @@ _CONSTANTS = _SLABWARD + LAYERS
 # Columns of a table.
 _PHI, _K, _PF, _UPTAKE, _EVAPORATED = range(5)
 _STEPS = 1024
-_BOUND_STEPS = 128  # of the table, for bounds
+_BOUND_ROWS = np.arange(0, _STEPS + 1, 8)  # of a table, for bounds
 _MULTIPLIERS_MM = tuple(np.linspace(0.0, 8.0, 41).tolist())  # a day and pF
 
 _EDGES_MM = np.array(EDGES_M) * 1000.0
@@ -954,33 +954,35 @@ class Columns:
         least to the yard counts, and a little less than that. A layer has one moisture a day.
         Method: Lagrange's dual. Any multiplier gives a bound that holds; the best is returned.
         """
-        row, table = self._soil[c], self._tables[int(self._soil[c, _TABLE])]
-        edges = np.linspace(0, _STEPS, _BOUND_STEPS + 1).astype(np.int64)
-        drier, wetter = table[edges[:-1]], table[edges[1:]]
+        layers: list[int] = np.flatnonzero(_BAND_WEIGHT).tolist()
+        lost = [self._more_lost_mm(c, i, yard_mm[:, i], transpired_mm) for i in layers]
+        wetter_pf = self._tables[int(self._soil[c, _TABLE])][_BOUND_ROWS[1:], _PF]
         best = np.zeros(len(yard_mm))
-        layers = np.flatnonzero(_BAND_WEIGHT)
-        lost = []
-        for i in layers:
-            place = (yard_mm[:, i] * row[_FACTOR + i] - row[_OFFSET] - row[_DRIEST]) * row[
-                _PER_STEP
-            ]
-            of_yard = [
-                np.interp(place, np.arange(_STEPS + 1), table[:, n])[:, None] for n in range(5)
-            ]
-            uptake = (
-                transpired_mm[:, None] * _ROOT_WEIGHT[i] * (drier[:, _UPTAKE] - of_yard[_UPTAKE])
-            )
-            exchange = 24.0 * row[_KS] * (row[_BESIDE + i] - row[_SLABWARD + i])
-            sideways = exchange * (drier[:, _PHI] - of_yard[_PHI])
-            # Between two points a loss is at least the drier one's, and pF at least the wetter's.
-            more = np.maximum(uptake + sideways, 0.0)
-            lost.append(np.where(edges[1:] >= place[:, None], more, np.inf))
         for multiplier in _MULTIPLIERS_MM:
             bound = np.full(len(yard_mm), -multiplier * band_pf)
             for i, more in zip(layers, lost, strict=True):
-                bound += (more + multiplier * _BAND_WEIGHT[i] * wetter[:, _PF]).min(axis=1)
+                bound += (more + multiplier * _BAND_WEIGHT[i] * wetter_pf).min(axis=1)
             best = np.maximum(best, bound)
         return best
+
+    def _more_lost_mm(self, c: int, i: int, yard_mm: Floats, transpired_mm: Floats) -> Floats:
+        """What a layer loses more than the yard's, at least, between two rows of its table each.
+
+        (days, steps); infinite where it would be drier than the yard's. Between two rows a loss is
+        at least the drier one's, as pF is at least the wetter one's.
+        """
+        row, table = self._soil[c], self._tables[int(self._soil[c, _TABLE])]
+        saturation = yard_mm * row[_FACTOR + i] - row[_OFFSET]
+        place = (saturation - row[_DRIEST]) * row[_PER_STEP]
+
+        def more(column: int) -> Floats:
+            of_yard = np.interp(place, np.arange(_STEPS + 1), table[:, column])
+            return np.asarray(table[_BOUND_ROWS[:-1], column] - of_yard[:, None])
+
+        uptake_mm = transpired_mm[:, None] * _ROOT_WEIGHT[i] * more(_UPTAKE)
+        exchange = 24.0 * row[_KS] * (row[_BESIDE + i] - row[_SLABWARD + i])
+        lost_mm = np.maximum(uptake_mm + exchange * more(_PHI), 0.0)
+        return np.where(_BOUND_ROWS[1:] >= place[:, None], lost_mm, np.inf)
 
     def _cells_of(self, column: int) -> int:
         return CELLS if self._soil[column, _SLAB] >= 0.0 else 0

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from rich.table import Table
 
+from controller.plan import NO_RAIN_SENSOR
 from sim import compare, oracle
 from sim.compare import SAME_PF, Least, Life, Outcome
 from sim.ground import Floats
@@ -331,6 +332,8 @@ def _notes(jobs: Sequence[Job], asked: bool) -> list[str]:
             "many days in band of every zone in all years of a life together. There may be better. "
             "The bound follows from a balance of water and lies low."
         )
+    if jobs[0].house.plan.hub.rain_kind == NO_RAIN_SENSOR:
+        notes.append("The property has no rain sensor, so its hub has none here.")
     if any(job.life.invented for job in jobs):
         notes.append(
             "Invented years come from a generator, which understates droughts of several years: "
