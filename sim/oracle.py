@@ -46,7 +46,7 @@ Ints = NDArray[np.int64]
 
 PRICES_MM = (2.0, 3.0, 4.5, 7.0, 20.0)  # what a day in band may cost, in turn
 DOSES = (0.25, 0.5, 1.0)  # of the day's cap. Finer ones save less than 1 % (tests/unit)
-WAYS = 60  # kept at the end of a day; 200 save less than 1 %
+WAYS = 24  # kept at the end of a day; 60 save little (tests/unit)
 BAND_STEP_PF, TOP_STEP_MM = 0.04, 6.0  # ways this close are nearly the same
 MARGIN_PF = 0.01  # kept from the band's dry end: hoses fill and drain a little otherwise
 STORED_WORTH = 0.8  # of a mm in the ground, among these

@@ -470,6 +470,7 @@ def _band_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
     water = f"{shown.volume} a year"
     headings = ("in band, %", "worst year", "worst zone", "dry", "wet", water, "uneven, pF")
     table = _table(f"{title}: season days in band", headings)
+    table.columns[1 + headings.index(water)].no_wrap = True
     for name, line in policies.items():
         kept, used = line["in_band_pct"], line["litres"]
         zones = [value for value in line["zones_in_band_pct"].values() if value is not None]

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter
+from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
 
 from sim.ground import Floats
 from sim.outputs import Line
@@ -30,7 +30,7 @@ def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, 
         fig = Figure(figsize=(WIDTH_IN, height_in))
         foot, tall = 0.42 / height_in, ROW_IN * len(sides) / height_in
         left = fig.add_axes((0.185, foot, 0.39, tall))
-        right = fig.add_axes((0.61, foot, 0.375, tall))
+        right = fig.add_axes((0.61, foot, 0.35, tall))
         invented = np.concatenate(
             [np.full(len(job.life.years), job.life.invented) for job in jobs]
         ).astype(bool)
@@ -46,6 +46,7 @@ def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, 
         left.set_xlim(-1.0, 101.0)
         left.set_title("season days in band, % of each year", loc="left", fontsize=9, pad=4)
         right.set_title(f"water, {shown.volume} a year", loc="left", fontsize=9, pad=4)
+        right.xaxis.set_major_locator(MaxNLocator(5))
         right.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
         most = 0.0
         for row, side in enumerate(sides):
@@ -87,8 +88,9 @@ def _key(fig: Figure, found: Line, height_in: float, asked: bool) -> None:
             )
     handles.append(Line2D([], [], color=INK, lw=1.8, label="median"))
     handles.append(Patch(facecolor="#e9e9e9", edgecolor=RULE, label="quartiles"))
+    handles.append(Patch(facecolor=BAND, edgecolor=RULE, label=f"{100 * KEPT_SHARE:.0f} % or more"))
     if asked:
-        words = "the oracle's mean, for the same days in band"
+        words = "the oracle's mean for as many days"
         handles.append(Line2D([], [], marker="D", ms=5, mfc=WATER, mec=INK, ls="", label=words))
     fig.legend(
         handles=handles,
