@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -220,6 +221,39 @@ def test_days_in_band_raise_the_bound_where_unwatered_ground_is_dry() -> None:
     days = int(ways[0].in_band.sum())
     none, some = oracle.least_possible_mm(zone)[[0, days]]
     assert none + 10.0 < some < used_mm(zone, ways[0])
+
+
+def short_zone(days: int) -> Zone:
+    """The first hot days of a zone that may get one dose a day."""
+    weather = record("tunis").span(date(1989, 6, 1), date(1989, 6, days))
+    house = make_house(zones=1, hub={"frost": 0}, strip={"coefficient": 1.1})
+    span = span_of(weather)
+    sky, by_hour = sky_of(house, span, 1)
+    dry = forcing(house.strips, by_hour)
+    season = np.ones((days, 1), dtype=np.bool_)
+    return oracle.zones_of(house, sky, dry, by_hour.rain_mm, season)[0]
+
+
+@pytest.mark.parametrize("price_mm", [0.5, 2.0, 4.0, 20.0])
+def test_a_search_that_lets_nothing_go_finds_the_best_of_all_schedules(
+    monkeypatch: pytest.MonkeyPatch, price_mm: float
+) -> None:
+    """Eight days and a dose: each of the 256 schedules is played. As it runs, it is near that."""
+    monkeypatch.setattr(oracle, "DOSES", (0.5,))
+    monkeypatch.setattr(oracle, "START_PF", 3.27)
+    zone = short_zone(8)
+
+    def cost_mm(way: Way) -> float:
+        return float(way.mm.sum() - price_mm * way.in_band.sum() - way.stored_mm[-1])
+
+    every = [oracle.follow(zone, np.array(dose)) for dose in product((0, 1), repeat=zone.days)]
+    best_mm = min(map(cost_mm, every))
+    near_mm = cost_mm(oracle.search(zone, price_mm))
+    monkeypatch.setattr(oracle, "BAND_STEP_PF", 1e-9)
+    monkeypatch.setattr(oracle, "TOP_STEP_MM", 1e-9)
+    assert cost_mm(oracle.search(zone, price_mm, ways_most=256)) == pytest.approx(best_mm, abs=1e-6)
+    assert len({int(way.in_band.sum()) for way in every}) > 3  # so there is something to choose
+    assert near_mm <= best_mm + 0.5
 
 
 @pytest.mark.parametrize("hour", [0, 2, 3, 12, 23])
