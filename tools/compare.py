@@ -26,7 +26,7 @@ from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, STATES, WET, unevenness
 from sim.weather import Weather
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import Property, PropertyError
-from tools.workers import Progress, Tell
+from tools.workers import Progress, SweepError, Tell
 
 SCHEMA = 1
 SCALED = "calendar_scaled"
@@ -73,8 +73,9 @@ def jobs_of(
 ) -> list[Job]:
     """Every life of every record. years: to be invented after each.
 
-    Raises: WeatherError for a record of less than a year.
+    Raises: WeatherError for a record of less than a year, SweepError for one that comes twice.
     """
+    _once("--weather", [name for name, _ in records])
     jobs = []
     for name, record in records:
         et0_mm = mean_et0_mm(record, prop.site.latitude)
@@ -84,11 +85,19 @@ def jobs_of(
     return jobs
 
 
+def _once(what: str, names: Sequence[str]) -> None:
+    """Refuse a name that comes twice: what is told of them could not be told apart."""
+    for name in names:
+        if names.count(name) > 1:
+            raise SweepError(f"{what}: found {name} twice, allowed each once")
+
+
 def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
     """What lives a job's life: the ways of the house, and of the tables of other files of it.
 
-    Raises: PropertyError where one is of another house.
+    Raises: PropertyError where one is of another house, SweepError where one comes twice.
     """
+    _once("--plan", [Path(prop.source.name).stem for prop in others])
     found = list(compared(job.house))
     for prop in others:
         other = compile_house(prop, job.et0_mm)

@@ -19,7 +19,7 @@ Tell = Callable[[str], None]
 
 
 class SweepError(ValueError):
-    """What a user of a sweep can mend, in one line."""
+    """What a user of long tasks can mend, in one line."""
 
 
 @dataclass

@@ -349,6 +349,29 @@ def test_another_house_s_plan_is_refused_in_one_line(tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("more", "line"),
+    [
+        (("--weather", str(DEMO / "weather.csv")), "--weather: found {0} twice, allowed each once"),
+        (
+            ("--plan", str(DEMO / "property.toml"), "--plan", "{1}"),
+            "--plan: found property twice, allowed each once",
+        ),
+    ],
+)
+def test_what_could_not_be_told_apart_is_refused_in_one_line(
+    tmp_path: Path, more: tuple[str, ...], line: str
+) -> None:
+    house, weather = str(DEMO / "property.toml"), str(DEMO / "weather.csv")
+    same = tmp_path / "property.toml"
+    same.write_text((DEMO / "property.toml").read_text("utf-8"), "utf-8")
+    given = [part.format(weather, same) for part in more]
+    args = ("compare", house, "--weather", weather, "--out", str(tmp_path / "o"))
+    code, out, err = run(*args, *given)
+    assert (code, out) == (2, "")
+    assert err.splitlines() == [line.format(weather)]
+
+
 def test_a_record_of_less_than_a_year_is_refused_in_one_line(tmp_path: Path) -> None:
     lines = (DEMO / "weather.csv").read_text("utf-8").splitlines()[:200]
     short = tmp_path / "short.csv"
