@@ -14,10 +14,10 @@ A check for which the rig has no hook is `not shown`, with the hook's name; it d
 import sys
 
 from boards.words import WHAT, WHY
-from controller import plan as plans
 from controller._const import TYPE_CHECKING, const
 from controller.events import ALARM, DRIVER, OPENED, STORE
 from controller.limits import WALL_MAX
+from controller.plan import HubPart, Plan, RowPart, SupplyPart, ZonePart
 from controller.ports import ASK_CLOCK, ASK_RUN_ANYWAY, ASK_STOP, PLAN, RECORD, Seen
 from controller.runner import Runner
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
+    from controller.plan import Part
     from controller.ports import Asked, Ports
 
     Check = Callable[["Rig"], None]
@@ -158,7 +159,7 @@ def raises(function: "Callable[..., object]", *args: object) -> bool:
     return False
 
 
-def nothing(kind: "type[plans.Part]") -> "dict[str, object]":
+def nothing(kind: "type[Part]") -> "dict[str, object]":
     """Every field of a kind of part, 0."""
     fields: "dict[str, object]" = {}
     for name in kind.FIELDS.split()[::2]:
@@ -168,22 +169,22 @@ def nothing(kind: "type[plans.Part]") -> "dict[str, object]":
 
 def plan_for(rig: Rig) -> bytes:
     """A plan that waters nothing by itself: no cycle, no sensor."""
-    hub = nothing(plans.HubPart)
+    hub = nothing(HubPart)
     for name in ("on_month", "on_week", "off_month", "off_week", "open_max", "trim_gap_days"):
         hub[name] = 1
     hub.update({"weekdays": 127, "trim_most_pct": 100, "poll_s": 3600, "watch_s": 600})
-    zone = nothing(plans.ZonePart)
+    zone = nothing(ZonePart)
     zone.update({"share_pct": 100, "cap_s": 7200, "longest_s": 3600, "held": rig.held})
-    row = nothing(plans.RowPart)
+    row = nothing(RowPart)
     row.update({"month": 1, "day": 1})
     supply = {"flow_ml_min": 0, "gap_s": 0, "meter": 0, "master": 0}
     zones = []
     for tag in range(1, rig.zones + 1):
         zone["tag"] = tag
         zone["name"] = "zone %d" % tag
-        zones.append(plans.ZonePart(zone))
-    supplies = [plans.SupplyPart(supply) for _ in range(rig.supplies)]
-    return plans.Plan(plans.HubPart(hub), supplies, zones, [plans.RowPart(row)], []).pack()
+        zones.append(ZonePart(zone))
+    supplies = [SupplyPart(supply) for _ in range(rig.supplies)]
+    return Plan(HubPart(hub), supplies, zones, [RowPart(row)], []).pack()
 
 
 def prepared(rig: Rig, power_cut: bool = False) -> "tuple[Through, Runner]":

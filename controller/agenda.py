@@ -20,11 +20,11 @@ class Agenda:
     """A plan's seasons and cycles, in the plan's local time `time`."""
 
     _day = -1  # what was last asked for, and its row: most questions are about one day
+    _row: "RowPart"
 
     def __init__(self, plan: "Plan") -> None:
         self.time = LocalTime(plan.hub)
         self._rows = plan.rows
-        self._row = plan.rows[0]
 
     def row_of(self, day: int) -> "RowPart":
         """The season row that holds on a day number; before the year's first row, its last."""

@@ -74,18 +74,16 @@ class LocalTime:
             return
         on_day = _nth_weekday(year, hub.on_month, hub.on_week, hub.on_weekday)
         off_day = _nth_weekday(year, hub.off_month, hub.off_week, hub.off_weekday)
-        changes = [
-            (on_day * DAY_S + hub.on_s - hub.std_s, hub.dst_s),
-            (off_day * DAY_S + hub.off_s - hub.dst_s, hub.std_s),
-        ]
-        changes.sort()
-        self._offset_s = changes[1][1]  # a year begins as it ends
-        for change_s, offset_s in changes:
+        on_s = on_day * DAY_S + hub.on_s - hub.std_s
+        off_s = off_day * DAY_S + hub.off_s - hub.dst_s
+        for change_s in (on_s, off_s):
             if wall_s < change_s:
                 self.until_s = min(self.until_s, change_s)
-                break
-            self._from_s = max(self._from_s, change_s)
-            self._offset_s = offset_s
+            else:
+                self._from_s = max(self._from_s, change_s)
+        # Summer time lies between the two, or, in the south, outside.
+        if ((wall_s < on_s) != (wall_s < off_s)) == (on_s < off_s):
+            self._offset_s = hub.dst_s
 
     def wall_s(self, local_s: int) -> int:
         """UTC instant of a local time: the first of two, or the first valid one after a gap."""

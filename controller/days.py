@@ -55,6 +55,7 @@ class Days:
     _next_s = WALL_MAX
     _end_s = 0  # of the marked cycle, UTC
     _end_up_s = 0  # and by uptime: whichever comes first
+    row: "RowPart"  # of the marked cycle, while its runs wait
 
     def __init__(
         self,
@@ -73,7 +74,6 @@ class Days:
         self._tell = tell
         self.time = self._agenda.time
         self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
-        self.row: "RowPart" = plan.rows[0]  # the marked cycle's
         self.order: "list[int]" = []
         self.held = [_ANY] * len(plan.zones)  # what last kept each waiting run from starting
 

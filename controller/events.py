@@ -8,8 +8,13 @@ hub, a zone index, or `ZONES_MAX + n` for supply n; `wall_s` is -1 while the clo
 does not hold it: see `boards/words.py`.
 """
 
+import struct
+
 from controller._const import const
 from controller.limits import EVENTS_MAX
+
+_LAYOUT = "<BbBqqHIq"  # of an event in the log
+_EVENT_BYTES = const(33)
 
 # What happened.
 BOOT = const(0)
@@ -83,18 +88,22 @@ CRASH = const(47)
 
 
 class Log:
-    """The last events, oldest first, in a ring that never grows."""
+    """The last events, oldest first, in a ring of bytes that never grows."""
 
     def __init__(self) -> None:
-        self._ring: "list[tuple[int, ...] | None]" = [None] * EVENTS_MAX
+        self._ring = bytearray(EVENTS_MAX * _EVENT_BYTES)
         self._count = 0
 
     def add(self, event: "tuple[int, ...]") -> None:
         """Keep an event, forgetting the oldest when full."""
-        self._ring[self._count % EVENTS_MAX] = event
+        at = self._count % EVENTS_MAX * _EVENT_BYTES
+        struct.pack_into(_LAYOUT, self._ring, at, *event)
         self._count += 1
 
     def events(self) -> "list[tuple[int, ...]]":
         """Return the events kept, oldest first."""
-        start = self._count % EVENTS_MAX
-        return [event for event in self._ring[start:] + self._ring[:start] if event is not None]
+        found = []
+        for number in range(max(0, self._count - EVENTS_MAX), self._count):
+            at = number % EVENTS_MAX * _EVENT_BYTES
+            found.append(struct.unpack_from(_LAYOUT, self._ring, at))
+        return found

@@ -5,7 +5,6 @@ comes back as `seen.done` in the next step. A run takes three steps of one momen
 once that is known to be written, OPEN; then REPORT that it opened.
 """
 
-from controller import journal, owner
 from controller._const import TYPE_CHECKING, const
 from controller.days import Days
 from controller.events import (
@@ -53,6 +52,8 @@ from controller.journal import (
     FIRST_FAULT,
     LEAK_FAULT,
     NO_FLOW_FAULT,
+    Record,
+    unpack_record,
 )
 from controller.limits import (
     DRY_CHECKS,
@@ -65,6 +66,7 @@ from controller.limits import (
 )
 from controller.lockouts import Lockouts
 from controller.meter import Meter, wrong
+from controller.owner import answer
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
 from controller.trim import Trim
@@ -108,7 +110,7 @@ class Hub:
         `why`: the reason of the boot, POWER or another of `controller.events`; `log`: that of the
         hub before, which goes on.
         """
-        record = journal.unpack(saved) or journal.Record(0)
+        record = unpack_record(saved) or Record(0)
         if record.plan_crc != plan.crc or len(record.tag) != len(plan.zones):
             record = record.carry(plan)
         self.plan = plan
@@ -186,7 +188,7 @@ class Hub:
             self._judged_up_s = _NONE
             if self._booted and up_s != self._polled_up_s:
                 self._poll(up_s, seen)  # answered by what the sensors say now
-            owner.answer(self, asked, up_s)
+            answer(self, asked, up_s)
         if self._booted:
             if guard.open_zones:
                 self._end_runs(OK, up_s, seen)

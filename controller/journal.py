@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from controller.plan import Plan
 
 RECORD_BYTES_MAX = const(256)  # one flash page
-_MAGIC = b"Er\x01"  # the last is the version
+_RECORD_MAGIC = b"Er\x02"  # the last is the version
 _HEAD_BYTES = const(10)
 
 # A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
@@ -71,7 +71,7 @@ class Record:
 
     def __init__(self, zones: int) -> None:
         self.seq = 0
-        self._code = _code(zones)
+        self._code = _codes(zones)
         self.fill([0] * (_HUB_FIELDS + len(ZONE_CODES) * zones), zones)
         self.trim_pct = [100] * zones
 
@@ -152,7 +152,7 @@ class Record:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
         size = struct.calcsize(self._code) + 4
-        head = (_MAGIC, len(self.tag), size, self.seq)
+        head = (_RECORD_MAGIC, len(self.tag), size, self.seq)
         body = struct.pack(self._code, *head, *self.values())
         return body + crc32(body).to_bytes(4, "little")
 
@@ -164,7 +164,7 @@ class Record:
         at = _HUB_FIELDS
         for field in range(len(ZONE_CODES)):
             for part in plan.zones:
-                values[at] = 100 if field == _TRIM_FIELD else 0
+                values[at] = 100 * (field == _TRIM_FIELD)
                 if part.tag in self.tag:
                     values[at] = old[_HUB_FIELDS + field * zones + self.tag.index(part.tag)]
                 at += 1
@@ -177,14 +177,14 @@ class Record:
         return new
 
 
-def unpack(data: "bytes | None") -> "Record | None":
+def unpack_record(data: "bytes | None") -> "Record | None":
     """Return the record in `data`, or None unless every byte of it is as it was written."""
-    if not data or len(data) < _HEAD_BYTES or data[:3] != _MAGIC or data[3] > ZONES_MAX:
+    if not data or len(data) < _HEAD_BYTES or data[:3] != _RECORD_MAGIC or data[3] > ZONES_MAX:
         return None
     record = Record(data[3])
     if len(data) != struct.calcsize(record._code) + 4:
         return None
-    if struct.unpack("<I", data[-4:])[0] != crc32(data[:-4]):
+    if crc32(data[:-4]).to_bytes(4, "little") != data[-4:]:
         return None
     values = struct.unpack(record._code, data[:-4])
     record.seq = values[3]
@@ -194,7 +194,7 @@ def unpack(data: "bytes | None") -> "Record | None":
 
 def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
     """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
-    first, second = unpack(copies[0]), unpack(copies[1])
+    first, second = unpack_record(copies[0]), unpack_record(copies[1])
     if second is not None and (
         first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000
     ):
@@ -202,7 +202,7 @@ def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
     return copies[0] if first is not None else None
 
 
-def _code(zones: int) -> str:
+def _codes(zones: int) -> str:
     """The `struct` format of a record."""
     code = "<3sBHI" + HUB_CODES
     for field in ZONE_CODES:

@@ -23,7 +23,7 @@ from controller.limits import (
     ZONES_MAX,
 )
 
-_MAGIC = b"Ep\x01"  # the last is the version
+_PLAN_MAGIC = b"Ep\x01"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(128)  # more than any part takes
 
@@ -218,7 +218,7 @@ class Plan:
     def pack(self) -> bytes:
         """Return the plan as bytes, and set `crc`. Fields must be in their ranges."""
         counts = (len(self.supplies), len(self.zones), len(self.rows), len(self.bans))
-        body = _MAGIC + bytes(counts)
+        body = _PLAN_MAGIC + bytes(counts)
         for part in [self.hub] + self.supplies + self.zones + self.rows + self.bans:
             words = part.FIELDS.split()
             for name, code in zip(words[::2], words[1::2]):
@@ -229,7 +229,7 @@ class Plan:
                 starts = part.starts_min
                 body += struct.pack("<B%dH" % len(starts), len(starts), *starts)
         self.crc = crc32(body)
-        return body + struct.pack("<I", self.crc)
+        return body + self.crc.to_bytes(4, "little")
 
 
 def unpack(data: bytes) -> Plan:
@@ -239,10 +239,10 @@ def unpack(data: bytes) -> Plan:
         PlanError: wrong magic, version, length or CRC, or a field that a hub could not run by.
     """
     end = len(data) - 4
-    if data[:3] != _MAGIC or end < _HEAD_BYTES:
+    if data[:3] != _PLAN_MAGIC or end < _HEAD_BYTES:
         raise PlanError("no plan of version 1")
     crc = crc32(data[:end])
-    if struct.unpack("<I", data[end:])[0] != crc:
+    if crc.to_bytes(4, "little") != data[end:]:
         raise PlanError("wrong crc")
     body = data[:end] + bytes(_PART_BYTES_MAX)  # a part cut short is found out once it was read
     at = _HEAD_BYTES

@@ -2,12 +2,11 @@
 that went. A step that raises closes every valve, is recorded, and starts the hub anew.
 """
 
-from controller import journal
 from controller._const import TYPE_CHECKING
 from controller.events import CRASH, POWER
 from controller.events import PLAN as NEW_PLAN
 from controller.hub import Hub
-from controller.journal import BROKEN_FAULT
+from controller.journal import BROKEN_FAULT, Record, newest, unpack_record
 from controller.limits import ASKED_MAX, STEPS_MAX, SUPPLIES_MAX, WALL_MAX, ZONES_MAX
 from controller.plan import PlanError, unpack
 from controller.ports import (
@@ -35,7 +34,7 @@ class Runner:
         self._blind = Seen(ZONES_MAX, SUPPLIES_MAX)
         self.close_all()
         copies = (self._read(RECORD, 0), self._read(RECORD, 1))
-        saved = journal.newest(copies)
+        saved = newest(copies)
         self._copy = [1 if saved is copies[1] else 0, 0]  # the one in force of each slot
         self._start(saved, why, None)
 
@@ -72,7 +71,7 @@ class Runner:
 
         Raises PlanError without a good plan.
         """
-        record = journal.unpack(saved)
+        record = unpack_record(saved)
         found = None
         for copy in (1, 0):
             if found is None or record is None or found.crc != record.plan_crc:
@@ -156,7 +155,7 @@ class Runner:
     def _crash(self) -> None:
         """Something that must not happen did: all valves shut, the fault kept, a new start."""
         self.close_all()
-        record = journal.unpack(self._saved) or journal.Record(len(self.hub.plan.zones))
+        record = unpack_record(self._saved) or Record(len(self.hub.plan.zones))
         record.faults |= BROKEN_FAULT
         latched = record.pack()
         try:

@@ -5,6 +5,7 @@
     DIR/package.json    installs it by mip
     DIR/files.json      board, plan, and each file's bytes and hash
     DIR/next.txt        what to type next
+    DIR/core.py         the core's modules joined: what tracebacks name lines of
 
 The same sources and property give the same bytes. Everything is bytecode, so it runs on any chip.
 It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks.
@@ -15,12 +16,13 @@ import hashlib
 import json
 import shutil
 import subprocess
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from controller.plan import Plan
+from tools.join import CORE_PATH, join, shorten
 from tools.link import LinkError, link
 
 ROOT = Path(__file__).parents[1]
@@ -31,8 +33,12 @@ _HUB_FOLDER = "/hub"  # of record and plan, where the pin map does not say
 # What a port freezes by itself.
 _PORT = "$(PORT_DIR)/boards/manifest.py"
 _PORT_DESKTOP = "$(PORT_DIR)/variants/manifest.py"
-_START = "from boards.%s.main import main\n\nmain()\n"
-_START_DESKTOP = 'import sys\n\nfrom boards.desktop.main import main\n\nsys.exit(main("hub"))\n'
+# Little garbage at a time, or what stays lies all over the heap and no large piece is left.
+_COLLECT = "import gc\n\ngc.threshold(8192)\n\n"
+_START = _COLLECT + "from boards.%s.main import main\n\nmain()\n"
+_START_DESKTOP = (
+    _COLLECT + 'import sys\n\nfrom boards.desktop.main import main\n\nsys.exit(main("hub"))\n'
+)
 _NEXT_DESKTOP = """Type this in the bundle's folder, with MicroPython's unix build:
 
     cd device && micropython main.py
@@ -66,11 +72,15 @@ class DeviceError(ValueError):
 
 @dataclass(frozen=True)
 class Bundle:
-    """Name of the board, its folder of record and plan, and bytes by path on the board."""
+    """Name of the board, its folder of record and plan, and bytes by path on the board.
+
+    core: the text that tracebacks name lines of.
+    """
 
     board: str
     hub: str
     files: dict[str, bytes]
+    core: str = ""
 
 
 def board_names() -> list[str]:
@@ -95,10 +105,11 @@ def make(board: str, plan: Plan) -> Bundle:
                 f"{pins.relative_to(ROOT)}: found {valves} VALVES, "
                 f"allowed one for each of the plan's {len(plan.zones)} zones"
             )
-    files = compile_all(_sources(board))
+    texts = joined(_sources(board))
+    files = compile_all(texts)
     files[START] = (_START_DESKTOP if board == DESKTOP else _START % board).encode()
     files[hub.strip("/") + "/plan.0"] = plan.pack()
-    return Bundle(board, hub.strip("/"), dict(sorted(files.items())))
+    return Bundle(board, hub.strip("/"), dict(sorted(files.items())), texts[CORE_PATH])
 
 
 def write(bundle: Bundle, plan: Plan, out: Path) -> None:
@@ -117,6 +128,7 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
         f'module("{START}", base_path="device")\n',
         "package.json": _json({"urls": [[path, f"device/{path}"] for path in bundle.files]}),
         "next.txt": _NEXT_DESKTOP if desktop else _NEXT.replace("{hub}", "/" + bundle.hub),
+        "core.py": bundle.core,
         LIST: _json(
             {
                 "board": bundle.board,
@@ -153,18 +165,37 @@ def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def compile_all(sources: Iterable[Path]) -> dict[str, bytes]:
-    """Link and compile sources below the project's folder, which are all that is on the board.
+def linked(sources: Iterable[Path]) -> dict[str, str]:
+    """Link sources below the project's folder, which are all that is on the board: texts by path.
 
-    Returns bytes by path, `.mpy` for `.py`. Raises DeviceError, with the line of what is wrong.
+    Raises DeviceError, with the line of what is wrong.
     """
     texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources}
     try:
-        linked = link(texts)
+        return link(texts)
     except LinkError as error:
         raise DeviceError(str(error)) from None
+
+
+def joined(sources: Iterable[Path]) -> dict[str, str]:
+    """Link sources, and make one module of the core's many: texts by path, as a board has them.
+
+    Raises DeviceError, with the line of what is wrong.
+    """
+    try:
+        return join(linked(sources))
+    except LinkError as error:
+        raise DeviceError(str(error)) from None
+
+
+def compile_all(texts: Mapping[str, str]) -> dict[str, bytes]:
+    """Compile texts by path: bytes by path, `.mpy` for `.py`.
+
+    Raises DeviceError, with the line of what is wrong.
+    """
+    short = {path: shorten(text) if path == CORE_PATH else text for path, text in texts.items()}
     with ThreadPoolExecutor(2) as pool:
-        return dict(pool.map(_compiled, linked, linked.values()))
+        return dict(pool.map(_compiled, short, short.values()))
 
 
 def _compiled(name: str, text: str) -> tuple[str, bytes]:

@@ -12,10 +12,10 @@ from itertools import accumulate
 
 # What code that is not bundled may import on the board: `controller/README.md` promises it.
 KEPT = ("controller.ports",)
-_CONST = "controller._const"  # where `const` itself is imported from
+CONST = "controller._const"  # where `const` itself is imported from
 
 _Found = dict[str, dict[str, int]]  # constants of each module
-_Edit = tuple[ast.expr | ast.stmt, str]
+Edit = tuple[ast.expr | ast.stmt, str]
 
 
 class LinkError(ValueError):
@@ -36,12 +36,12 @@ def link(texts: Mapping[str, str]) -> dict[str, str]:
     """
     trees = {path: _parsed(path, text) for path, text in texts.items()}
     found = {
-        _module(path): {name: value for _, name, value in _definitions(tree)}
+        module_of(path): {name: value for _, name, value in _definitions(tree)}
         for path, tree in trees.items()
     }
     named = {name for tree in trees.values() for name in _named(tree, found)}
     return {
-        path: _edited(text, _edits(path, trees[path], found, named)) for path, text in texts.items()
+        path: edited(text, _edits(path, trees[path], found, named)) for path, text in texts.items()
     }
 
 
@@ -52,7 +52,8 @@ def _parsed(path: str, text: str) -> ast.Module:
         raise LinkError(f"{path}:{error.lineno}: SyntaxError: {error.msg}") from None
 
 
-def _module(path: str) -> str:
+def module_of(path: str) -> str:
+    """Name of the module in a file, such as `controller/hub.py`."""
     return path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
 
 
@@ -81,9 +82,9 @@ def _named(tree: ast.Module, found: _Found) -> Iterator[str]:
                 yield from (a.name for a in names if a.name not in found.get(module, {}))
 
 
-def _edits(path: str, tree: ast.Module, found: _Found, named: set[str]) -> Iterator[_Edit]:
+def _edits(path: str, tree: ast.Module, found: _Found, named: set[str]) -> Iterator[Edit]:
     """Code to be replaced, and by what."""
-    module = _module(path)
+    module = module_of(path)
     values = dict(found[module])
     kept = named | values.keys() if module in KEPT else named
     nodes = list(ast.walk(tree))
@@ -111,7 +112,7 @@ def _edits(path: str, tree: ast.Module, found: _Found, named: set[str]) -> Itera
             name = alias.asname or alias.name
             if name in values:
                 still += [f"{name} = {values[name]}"] if name in kept else []
-            elif name != "const" or const_used or node.module != _CONST:
+            elif name != "const" or const_used or node.module != CONST:
                 left.append(ast.unparse(alias))
         parts = [f"from {node.module} import {', '.join(left)}"] if left else []
         yield node, "; ".join(parts + still) or ("" if node in tree.body else "pass")
@@ -142,12 +143,12 @@ def _refuse(path: str, nodes: list[ast.AST], values: Mapping[str, int]) -> None:
             raise LinkError(f"{path}:{getattr(node, 'lineno', 0)}: {wrong}")
 
 
-def _edited(text: str, edits: Iterator[_Edit]) -> str:
+def edited(text: str, edits: Iterator[Edit]) -> str:
     """Text with code replaced, and as many lines as before."""
     data = text.encode()
     starts = [0, *accumulate(len(line) for line in data.splitlines(keepends=True))]
-    edited = sorted(edits, key=lambda edit: (edit[0].lineno, edit[0].col_offset), reverse=True)
-    for node, new in edited:
+    backwards = sorted(edits, key=lambda edit: (edit[0].lineno, edit[0].col_offset), reverse=True)
+    for node, new in backwards:
         end_line = node.end_lineno or node.lineno
         begin = starts[node.lineno - 1] + node.col_offset
         end = starts[end_line - 1] + (node.end_col_offset or 0)

@@ -9,7 +9,7 @@ import tomllib
 from rich.console import Console
 from rich.table import Table
 
-from tools.bundle import ROOT, compile_all
+from tools.bundle import ROOT, compile_all, joined, linked
 
 BUDGET = ROOT / "boards" / "size_budget.toml"
 _FOLDERS = ("controller", "boards", "boards/drivers")
@@ -17,10 +17,15 @@ TOTAL = "controller"  # the whole of it has a budget of its own
 
 
 def sizes() -> dict[str, int]:
-    """Bytes of each module of the core, the drivers and what boards share, and of all the core."""
+    """Bytes of each module of the core, the drivers and what boards share, by itself; and of all
+    the core, joined as a bundle has it."""
     sources = [path for folder in _FOLDERS for path in sorted((ROOT / folder).glob("*.py"))]
-    found = {path.removesuffix(".mpy"): len(data) for path, data in compile_all(sources).items()}
-    found[TOTAL] = sum(size for path, size in found.items() if path.startswith("controller/"))
+    each = compile_all(linked(sources))
+    found = {path.removesuffix(".mpy"): len(data) for path, data in each.items()}
+    core = compile_all(
+        {p: text for p, text in joined(sources).items() if p.startswith(f"{TOTAL}/")}
+    )
+    found[TOTAL] = sum(map(len, core.values()))
     return found
 
 

@@ -28,7 +28,7 @@ from ports_guest import Guest
 made = {plan!r}
 gc.collect()
 empty = gc.mem_alloc()
-from controller.runner import Runner
+from controller.core import Runner
 gc.collect()
 code = gc.mem_alloc()
 print("code", gc.mem_alloc() - empty)
@@ -41,6 +41,7 @@ for day in range({days}):
     guest.live(runner, 86400)
     gc.collect()
 assert guest.opened and runner.hub.log.events()[0][6] > 0
+gc.collect()
 print("full", gc.mem_alloc() - code)
 guest.idle(runner)
 """

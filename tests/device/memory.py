@@ -90,15 +90,15 @@ class Ports:
 
 def boot(data: bytes) -> "tuple[Ports, Runner]":
     """Import the core and boot a hub on a plan."""
-    from controller import ports
     from controller.plan import unpack
+    from controller.ports import PLAN, RECORD, Seen
     from controller.runner import Runner
 
-    assert (ports.RECORD, ports.PLAN) == (0, 1)
+    assert (RECORD, PLAN) == (0, 1)
     plan = unpack(data)
     zones, supplies = len(plan.zones), len(plan.supplies)
     del plan
-    seen = ports.Seen(zones, supplies)
+    seen = Seen(zones, supplies)
     seen.rain_um = 0
     made = Ports(data, zones, supplies, seen)
     return made, Runner(made)
@@ -126,6 +126,7 @@ def restarted(runner: "Runner", ports: "Ports") -> "Runner":
 
 def main(path: str, count: int) -> None:
     """Measure, and print."""
+    gc.threshold(8192)  # type: ignore[attr-defined]  # MicroPython's own; as boards do
     with open(path, "rb") as file:
         data = file.read()
     gc.collect()

@@ -12,10 +12,7 @@ from tests.device.wasm import Wasm
 GUIDE = Path(__file__).parents[2] / "controller" / "README.md"
 HEAP_MOST = 48 * 1024  # core and hub with 8 zones
 IDLE_MOST = 64
-# What it took when it was last looked at: nothing grows unseen while a bar is missed.
-HUB_FULL_MOST = 16 * 1024
-HEAP_FOUND = 53 * 1024
-IDLE_FOUND = {BEFORE_S: 0, AFTER_S: 64}
+IDLE_FOUND = {BEFORE_S: 0, AFTER_S: 64}  # when it was last looked at: nothing grows unseen
 DRIFT_PCT = 5  # of the guide's table
 
 
@@ -29,15 +26,10 @@ def eight(wasm: Wasm, folder: Path) -> dict[int, Footprint]:
     return {wall_s: footprint.measure(wasm, folder, 8, wall_s) for wall_s in IDLE_FOUND}
 
 
-@pytest.mark.xfail(reason="52 kB with a full log, 46 kB at boot", strict=True)
 def test_core_and_hub_fit_a_small_board(eight: dict[int, Footprint], wasm: Wasm) -> None:
-    assert max(found.code + found.full for found in eight.values()) <= HEAP_MOST
-
-
-def test_core_and_hub_have_not_grown(eight: dict[int, Footprint], wasm: Wasm) -> None:
     for found in eight.values():
-        assert found.code + found.full <= HEAP_FOUND
-        assert found.boot <= found.full <= HUB_FULL_MOST
+        assert found.boot <= found.full
+        assert found.code + found.full <= HEAP_MOST
 
 
 @pytest.mark.parametrize("wall_s", list(IDLE_FOUND), ids=["before 2034", "after 2034"])

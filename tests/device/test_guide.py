@@ -77,7 +77,7 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
         hub.stdout.close()  # type: ignore[union-attr]
     assert said[:3] == ["close 0", "close 1", "close 2"], said
     assert said[-1] == "open 0 3600", said  # the deadline: the longest run
-    records = [journal.unpack(path.read_bytes()) for path in tmp_path.glob("record.*")]
+    records = [journal.unpack_record(path.read_bytes()) for path in tmp_path.glob("record.*")]
     assert any(record is not None and record.opening == 1 for record in records)
 
 

@@ -67,12 +67,6 @@ def test_live_heap_grows_by_nothing_in_years(micropython: Path, folder: Path) ->
     assert max(used) <= BARS["most_heap_bytes"]["after_a_year"]
 
 
-def test_a_year_in_the_heap_that_it_had(micropython: Path, folder: Path) -> None:
-    last, used = measure(micropython, folder, BARS["most_heap_bytes"]["cap"], 1)
-    assert len(used) == 2, last
-
-
-@pytest.mark.xfail(reason="the core is too big yet: its code alone takes the heap", strict=True)
 def test_a_year_in_the_heap_of_a_small_board(micropython: Path, folder: Path) -> None:
     last, used = measure(micropython, folder, BARS["bars"]["year_heap_bytes"], 1)
     assert len(used) == 2, last

@@ -100,12 +100,12 @@ def test_a_plan(made: Plan, data: st.DataObject) -> None:
 @given(record=records(), data=st.data())
 def test_a_record(record: Record, data: st.DataObject) -> None:
     packed = record.pack()
-    read = journal.unpack(packed)
+    read = journal.unpack_record(packed)
     assert read is not None
     assert read.seq == record.seq
     for name, _ in HUB_FIELDS + ZONE_FIELDS:
         assert getattr(read, name) == getattr(record, name)
-    assert journal.unpack(data.draw(spoilt(packed))) is None
+    assert journal.unpack_record(data.draw(spoilt(packed))) is None
 
 
 @st.composite
@@ -124,6 +124,6 @@ def spoilt(draw: st.DrawFn, packed: bytes) -> bytes:
 @given(data=st.binary(max_size=400))
 def test_anything_else(data: bytes) -> None:
     """Bytes that nobody packed."""
-    assert journal.unpack(data) is None
+    assert journal.unpack_record(data) is None
     with pytest.raises(PlanError):
         unpack(data)

@@ -435,6 +435,6 @@ def test_what_the_record_says_after_a_midnight_is_written() -> None:
     bench.run_until(2 * DAY + 60)
     saved = journal.newest((bench.store[RECORD, 0], bench.store[RECORD, 1]))
     assert saved is not None
-    record = journal.unpack(saved)
+    record = journal.unpack_record(saved)
     assert record is not None
     assert record.day == day_of(2026, 6, 3)

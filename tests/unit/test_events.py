@@ -28,7 +28,18 @@ def test_every_code_has_its_word() -> None:
 
 
 def event(number: int) -> tuple[int, ...]:
-    return (number, -1, 0, 0, 0, 1, number, -1)
+    """One whose every field is as far out as a hub's may be."""
+    far = number % 2
+    return (
+        13 * far,
+        11 if far else -1,
+        47,
+        -far << 40,
+        far << 40,
+        65535,
+        number << 20,
+        (far << 32) - 1,
+    )
 
 
 def test_the_log_keeps_the_last_events_in_order() -> None:

@@ -36,7 +36,7 @@ def fields(record: Record) -> dict[str, object]:
 def test_round_trip(zones: int, bounds: dict[str, int]) -> None:
     record = extreme(zones, bounds)
     data = record.pack()
-    read = journal.unpack(data)
+    read = journal.unpack_record(data)
     assert read is not None
     assert fields(read) == fields(record)
     assert read.seq == record.seq == 1
@@ -76,7 +76,7 @@ def test_every_flipped_byte_is_refused() -> None:
     data = extreme(3, MOST).pack()
     for place in range(len(data)):
         for flip in range(1, 256):
-            assert journal.unpack(
+            assert journal.unpack_record(
                 data[:place] + bytes([data[place] ^ flip]) + data[place + 1 :]
             ) is (None)
 
@@ -84,20 +84,20 @@ def test_every_flipped_byte_is_refused() -> None:
 def test_every_truncation_and_extension_is_refused() -> None:
     data = extreme(3, MOST).pack()
     for length in range(len(data)):
-        assert journal.unpack(data[:length]) is None
+        assert journal.unpack_record(data[:length]) is None
     for more in (b"\0", b"\xff" * 23, data):
-        assert journal.unpack(data + more) is None
+        assert journal.unpack_record(data + more) is None
 
 
 def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
     body = Record(2).pack()[:-4]
     for wrong in (
         b"Xr" + body[2:],
-        body[:2] + b"\2" + body[3:],
+        body[:2] + b"\1" + body[3:],  # the version before
         body[:3] + b"\3" + body[4:],  # three zones' length
         body[:3] + b"\xff" + body[4:],
     ):
-        assert journal.unpack(wrong + struct.pack("<I", crc32(wrong))) is None
+        assert journal.unpack_record(wrong + struct.pack("<I", crc32(wrong))) is None
 
 
 def at(seq: int, day: int) -> bytes:
@@ -132,7 +132,7 @@ def test_equal_copies() -> None:
 def test_the_sequence_wraps() -> None:
     record = Record(1)
     record.seq = 0xFFFFFFFE
-    assert [journal.unpack(record.pack()).seq for _ in range(3)] == [  # type: ignore[union-attr]
+    assert [journal.unpack_record(record.pack()).seq for _ in range(3)] == [  # type: ignore[union-attr]
         0xFFFFFFFF,
         0,
         1,

@@ -76,7 +76,7 @@ def kept(bench: Bench) -> Record:
     """The record as a hub that boots now would read it."""
     data = journal.newest((bench.read(RECORD, 0), bench.read(RECORD, 1)))
     assert data is not None
-    record = journal.unpack(data)
+    record = journal.unpack_record(data)
     assert record is not None
     return record
 
