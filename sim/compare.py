@@ -24,7 +24,6 @@ from sim.years import scored_years, seed_of, whole_years
 
 LIFE_YEARS = 12  # all hours of a life are held at once, and lives are shared among processes
 PLAYED_MOST = 4  # tries; each asks for what the one before it lacked
-SAME_PF = 0.005  # a difference of unevenness that is none
 
 
 @dataclass(frozen=True)
@@ -160,60 +159,48 @@ class _Setting:
 
 def search(house: House, life: Life, zone: int, price_mm: float) -> oracle.Way:
     """The cheapest way of one zone through a life, at one price of a day in band."""
-    return oracle.search(_Setting(house, life).zones[zone], price_mm)
+    return oracle.search(_Setting(house, life).zones[zone], price_mm, oracle.WAYS)
 
 
-def bound(house: House, life: Life, zone: int) -> Floats:
-    """Water of one zone below which nothing can go, by the number of its days in band."""
-    return oracle.least_possible_mm(_Setting(house, life).zones[zone])
+def known(house: House, life: Life, zone: int, ways: Sequence[oracle.Way]) -> oracle.Known:
+    """What is known of a zone once its ways are found, the dearest last."""
+    return oracle.known(_Setting(house, life).zones[zone], ways)
 
 
-def reached(house: House, life: Life, ways: Sequence[Sequence[oracle.Way]]) -> Outcome:
-    """What the oracle reaches where water is no matter. ways: of each zone, the dearest last."""
-    return _Setting(house, life).play([of_zone[-1] for of_zone in ways])
+def reached(house: House, life: Life, zones: Sequence[oracle.Known]) -> Outcome:
+    """What the oracle reaches where water is no matter. zones: what is known of each."""
+    return _Setting(house, life).play([zone.ways[-1] for zone in zones])
 
 
-def answer(
-    house: House,
-    life: Life,
-    policy: Outcome,
-    ways: Sequence[Sequence[oracle.Way]],
-    bounds: Sequence[Floats],
-) -> Least:
-    """The least water found that keeps the ground as well as a policy did in a life.
+def answer(house: House, life: Life, policy: Outcome, zones: Sequence[oracle.Known]) -> Least:
+    """The least water found that keeps every zone as many season days in band as a policy did.
 
-    That is every zone as many season days in band, and the house as even where the oracle can be.
-    ways: of each zone, from `search`. bounds: of each zone, from `bound`.
+    zones: what is known of each.
     """
     possible = [
-        of_days[min(days, len(of_days) - 1)]
-        for of_days, days in zip(bounds, policy.in_band(), strict=True)
+        zone.bound_mm[min(days, len(zone.bound_mm) - 1)]
+        for zone, days in zip(zones, policy.in_band(), strict=True)
     ]
-    found = _found(_Setting(house, life), policy, ways)
+    found = _found(_Setting(house, life), policy, zones)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])
     if found is None or ((found.used_mm - policy.used_mm) @ area_m2).sum() > 0.0:
         return Least(policy, True, np.array(possible))
     return Least(found, False, np.array(possible))
 
 
-def _found(
-    setting: _Setting, policy: Outcome, ways: Sequence[Sequence[oracle.Way]]
-) -> Outcome | None:
-    """Play schedules until one does as well as the policy; None where there is none."""
-    days, uneven_pf = np.array(policy.in_band()), policy.unevenness_pf() or 0.0
-    asked, asked_pf = days, uneven_pf
-    best = None
+def _found(setting: _Setting, policy: Outcome, zones: Sequence[oracle.Known]) -> Outcome | None:
+    """Play schedules until one keeps as many days as the policy; None where there is none."""
+    days = np.array(policy.in_band())
+    asked = days
     for _ in range(PLAYED_MOST):
-        chosen = oracle.least(setting.zones, ways, asked.tolist(), asked_pf)
-        if chosen is None:
-            break
-        outcome = setting.play(chosen)
+        every = zip(setting.zones, zones, asked.tolist(), strict=True)
+        chosen = [oracle.least(zone, known.ways, count) for zone, known, count in every]
+        ways = [way for way in chosen if way is not None]
+        if len(ways) < len(chosen):
+            return None
+        outcome = setting.play(ways)
         short = days - outcome.in_band()
-        less_even_pf = (outcome.unevenness_pf() or 0.0) - uneven_pf
         if np.all(short <= 0):
-            best = outcome
-            if less_even_pf <= SAME_PF:
-                break
+            return outcome
         asked = asked + np.maximum(short, 0)
-        asked_pf -= max(less_even_pf, 0.0)
-    return best
+    return None

@@ -13,10 +13,10 @@ So every figure is that of a schedule that can be played; that there is no bette
 hours of its own, so that whatever is chosen for one leaves the others theirs.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import Any, NamedTuple
+from itertools import combinations, pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,15 +44,15 @@ from sim.score import (
 
 Ints = NDArray[np.int64]
 
-PRICES_MM = (2.0, 3.0, 4.5, 7.0, 20.0)  # what a day in band may cost, in turn
+PRICES_MM = (2.0, 4.0, 20.0)  # what a day in band may cost, in turn
 DOSES = (0.25, 0.5, 1.0)  # of the day's cap. Finer ones save less than 1 % (tests/unit)
-WAYS = 24  # kept at the end of a day; 60 save little (tests/unit)
+WAYS = 16  # kept at the end of a day; 60 save less than 1 % (tests/unit)
 BAND_STEP_PF, TOP_STEP_MM = 0.04, 6.0  # ways this close are nearly the same
 MARGIN_PF = 0.01  # kept from the band's dry end: hoses fill and drain a little otherwise
 STORED_WORTH = 0.8  # of a mm in the ground, among these
 LEAD_DAYS = 30  # watered this long before a season day at most
+PARTS = 4  # of a year; the dearest way is offered in every row of them
 MIXTURES_MOST = 6  # tries, each asking for the days that the one before it lacked
-EVEN_PCT = 95  # of the days; what `score.unevenness_pf` looks at
 NO_DOSE = 0
 
 
@@ -257,8 +257,11 @@ class _Ways:
         self.firm = self.firm[kept]
 
 
-def search(zone: Zone, price_mm: float, ways_most: int = WAYS) -> Way:
-    """The cheapest way through all days, where a day in band is worth so much water."""
+def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
+    """The cheapest way through all days, where a day in band is worth so much water.
+
+    ways_most: that are kept at the end of a day; WAYS do.
+    """
     ways = _Ways(zone)
     needed = np.convolve(zone.counts, np.ones(LEAD_DAYS + 1))[LEAD_DAYS:] > 0
     mm = np.array([dose.mm for dose in zone.doses])
@@ -348,107 +351,86 @@ def follow(zone: Zone, dose: Ints) -> Way:
 # A schedule for so many days in band.
 
 
-def least(
-    zones: Sequence[Zone], ways: Sequence[Sequence[Way]], days: Sequence[int], uneven_pf: float
-) -> list[Way] | None:
-    """Little water that keeps each zone so many days in band, and the house as even.
+@dataclass(frozen=True)
+class Known:
+    """What is known of a zone before a policy asks. ways: to choose from in each year.
 
-    ways: of each zone, from `search`, dearest last. uneven_pf: what the wettest and the driest zone
-    may be apart on all but EVEN_PCT of the days; where the dearest ways are further apart on more
-    days than that, on no more than they are. None where the dearest ways keep fewer days.
-
-    Every year of every zone takes one of its ways. From the dearest on, the change that saves most
-    water for what it takes of the days and the evenness to spare is made until none is left; then
-    all is followed through the real columns, since a year begins with what the one before it left.
+    bound_mm: from `least_possible_mm`.
     """
-    dry = [follow(zone, np.zeros(zone.days, dtype=np.int64)) for zone in zones]
-    offered = [[first, *rest] for first, rest in zip(dry, ways, strict=True)]
-    mixture = _Mixture(zones, offered, uneven_pf)
-    asked = np.array(days)
+
+    ways: tuple[Way, ...]
+    bound_mm: Floats
+
+
+def known(zone: Zone, ways: Sequence[Way]) -> Known:
+    """What is known once the ways are found, from `search`, the dearest last.
+
+    To these are added no water at all, and of the dearest each part of its years.
+    """
+    dry = np.zeros(zone.days, dtype=np.int64)
+    others = [follow(zone, dose) for dose in (dry, *_parts(zone, ways[-1].dose))]
+    return Known((*others, *ways), least_possible_mm(zone))
+
+
+def _parts(zone: Zone, dose: Ints) -> Iterator[Ints]:
+    """A schedule's water from one of PARTS of every year to another, and none in the others."""
+    for first, until in combinations(range(PARTS + 1), 2):
+        if (first, until) != (0, PARTS):
+            kept = np.full_like(dose, NO_DOSE)
+            for year in _years(zone.counts):
+                length = year.stop - year.start
+                days = slice(
+                    year.start + length * first // PARTS, year.start + length * until // PARTS
+                )
+                kept[days] = dose[days]
+            yield kept
+
+
+def least(zone: Zone, ways: Sequence[Way], days: int) -> Way | None:
+    """Little water that keeps a zone so many days in band: each year takes one of the ways.
+
+    Which one is exact, as if every year began as that way had left it; it begins with what the year
+    before left in truth, so the whole is followed and more is asked where days are lost. None where
+    the ways keep fewer days.
+    """
+    years = _years(zone.counts)
+    used_mm = np.array([[_used_mm(way, year) for year in years] for way in ways])
+    kept = np.array([[int(way.in_band[year].sum()) for year in years] for way in ways])
+    asked, most = days, int(kept.max(axis=0).sum())
     for _ in range(MIXTURES_MOST):
-        doses = mixture.cheapest(asked)
-        if doses is None:
+        if asked > most:
             return None
-        found = [follow(zone, dose) for zone, dose in zip(zones, doses, strict=True)]
-        short = np.array(days) - [int(way.in_band.sum()) for way in found]
-        if np.all(short <= 0):
+        taken = _cheapest_mixture(used_mm, kept, asked)
+        parts = [ways[way].dose[year] for way, year in zip(taken, years, strict=True)]
+        found = follow(zone, np.concatenate(parts))
+        short = days - int(found.in_band.sum())
+        if short <= 0:
             return found
-        asked = asked + np.maximum(short, 0)
+        asked = min(asked + short, max(most, asked + 1))
     return None
 
 
-class _Mixture:
-    """Which way each zone takes in each year."""
+def _used_mm(way: Way, days: slice) -> float:
+    """Water over some days, less what it left in the ground."""
+    before_mm = way.stored_mm[max(days.start - 1, 0)]
+    return float(way.mm[days].sum() - (way.stored_mm[days.stop - 1] - before_mm))
 
-    def __init__(
-        self, zones: Sequence[Zone], ways: Sequence[Sequence[Way]], uneven_pf: float
-    ) -> None:
-        self._ways, self._uneven_pf = ways, uneven_pf
-        self._any = np.any([zone.counts for zone in zones], axis=0)
-        self._years = _years(self._any)
 
-        def by_year(value: "Callable[[Way], NDArray[Any]]") -> Floats:
-            """Zones x ways x years."""
-            return np.array(
-                [[[value(w)[y].sum() for y in self._years] for w in of_zone] for of_zone in ways]
-            )
-
-        self._mm = by_year(lambda way: way.mm)
-        self._days = by_year(lambda way: way.in_band)
-
-    def cheapest(self, days: Ints) -> list[Ints] | None:
-        """The doses of each zone, for so many days in band of each; None where it cannot be."""
-        count, last = len(self._ways), len(self._ways[0]) - 1
-        choice = np.full((count, len(self._years)), last)
-        spare = self._days[:, last].sum(axis=1) - days
-        if np.any(spare < 0):
-            return None
-        uneven = np.array([self._uneven(choice, y) for y in range(len(self._years))])
-        spare_even = max((100 - EVEN_PCT) / 100 * self._any.sum() - uneven.sum(), 0.0)
-        while (best := self._best(choice, spare, uneven, spare_even)) is not None:
-            zone, year, way = best
-            spare[zone] -= self._lost(choice, zone, year, way)
-            choice[zone, year] = way
-            before, uneven[year] = uneven[year], self._uneven(choice, year)
-            spare_even -= uneven[year] - before
-        return [
-            np.concatenate([of_zone[w].dose[y] for w, y in zip(taken, self._years, strict=True)])
-            for of_zone, taken in zip(self._ways, choice, strict=True)
-        ]
-
-    def _best(
-        self, choice: Ints, spare: Floats, uneven: Floats, spare_even: float
-    ) -> tuple[int, int, int] | None:
-        """The change that saves most for what it takes; None where none is left."""
-        best, found = 0.0, None
-        for zone, year in np.ndindex(choice.shape):
-            now = choice[zone, year]
-            for way in range(len(self._ways[zone])):
-                saved_mm = self._mm[zone, now, year] - self._mm[zone, way, year]
-                lost = self._lost(choice, zone, year, way)
-                if saved_mm <= 0.0 or lost > spare[zone]:
-                    continue
-                tried = choice[:, year : year + 1].copy()
-                tried[zone] = way
-                worse = self._uneven(tried, year) - int(uneven[year])
-                if worse > spare_even:
-                    continue
-                takes = max(lost, 0.0) / (float(spare[zone]) + 1.0)
-                takes += max(worse, 0) / (spare_even + 1.0)
-                if saved_mm / (takes + 1e-6) > best:
-                    best, found = saved_mm / (takes + 1e-6), (zone, year, way)
-        return found
-
-    def _lost(self, choice: Ints, zone: int, year: int, way: int) -> float:
-        """Days in band that a change costs."""
-        return float(self._days[zone, choice[zone, year], year] - self._days[zone, way, year])
-
-    def _uneven(self, choice: Ints, year: int) -> int:
-        """Days of a year on which zones are too far apart; choice: of all years, or it alone."""
-        days = self._years[year]
-        of_year = choice[:, min(year, choice.shape[1] - 1)]
-        pf = np.stack([of[w].pf[days] for of, w in zip(self._ways, of_year, strict=True)])
-        return int((self._any[days] & (np.ptp(pf, axis=0) > self._uneven_pf)).sum())
+def _cheapest_mixture(used_mm: Floats, kept: Ints, days: int) -> list[int]:
+    """A way for each year, for the least water that keeps so many days in all: ways x years."""
+    wanted = np.arange(days + 1)
+    total_mm = np.where(wanted > 0, np.inf, 0.0)  # for at least so many days
+    choices = []
+    for of_year_mm, of_year in zip(used_mm.T, kept.T, strict=True):
+        left = np.maximum(wanted - of_year[:, None], 0)  # ways x days
+        tried_mm = total_mm[left] + of_year_mm[:, None]
+        choices.append(tried_mm.argmin(axis=0))
+        total_mm = tried_mm.min(axis=0)
+    taken = []
+    for choice, of_year in zip(reversed(choices), reversed(kept.T), strict=True):
+        taken.append(int(choice[days]))
+        days = max(days - int(of_year[taken[-1]]), 0)
+    return taken[::-1]
 
 
 def _years(counts: Bools) -> list[slice]:

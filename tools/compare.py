@@ -15,7 +15,7 @@ from rich.table import Table
 
 from controller.plan import NO_RAIN_SENSOR
 from sim import compare, oracle
-from sim.compare import SAME_PF, Least, Life, Outcome
+from sim.compare import Least, Life, Outcome
 from sim.ground import Floats
 from sim.house import House
 from sim.outputs import Line
@@ -47,6 +47,7 @@ NAMES = {
 # What the hub may use: times the oracle's water, or so much more where that is little. Ours.
 MOST_TIMES = {"hub_checked": 1.25, "hub_probes": 1.15, "hub_auto": 1.15}
 LITTLE_MM, MOST_MORE_MM = 150.0, 40.0  # a year
+SAME_PF = 0.005  # a difference of unevenness that is none
 KEPT_SHARE, KEPT_OF_ORACLE, KEPT_WORST_YEAR = 0.95, 0.97, 0.85
 
 
@@ -161,25 +162,27 @@ def run(
         for job, zone in asked
         for price_mm in oracle.PRICES_MM
     ]
-    bounds = [_Task(job, compare.bound, (zone,)) for job, zone in asked]
     each = len(names) + SCALED_TIMES
-    each += (len(searches) + len(bounds)) // len(jobs) + len(names) + 2 if ask_oracle else 0
+    each += (len(searches) + len(asked)) // len(jobs) + len(names) + 2 if ask_oracle else 0
     work = _Work(executor, each * sum(len(job.life.years) for job in jobs), tell)
     living = [
         _Task(job, compare.lived, (policies[n],))
         for n in range(len(names))
         for job, policies in zip(jobs, by_job, strict=True)
     ]
-    found = work.do(searches + bounds + living)
-    ways, found = found[: len(searches)], found[len(searches) :]
-    lived = _parts(found[len(bounds) :], len(jobs))
+    found = work.do(searches + living)
+    lived = _parts(found[len(searches) :], len(jobs))
     sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
     sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
     if ask_oracle:
-        zones = len(jobs[0].house.strips)
-        of_zones = _parts(ways, len(oracle.PRICES_MM))
-        known = zip(_parts(of_zones, zones), _parts(found[: len(bounds)], zones), strict=True)
-        sides.append(_ask(jobs, sides, list(known), work))
+        ways = _parts(found[: len(searches)], len(oracle.PRICES_MM))
+        known = work.do(
+            [
+                _Task(job, compare.known, (zone, of_zone))
+                for (job, zone), of_zone in zip(asked, ways, strict=True)
+            ]
+        )
+        sides.append(_ask(jobs, sides, _parts(known, len(jobs[0].house.strips)), work))
     return sides
 
 
@@ -206,24 +209,19 @@ def _scaled(jobs: Sequence[Job], sides: Sequence[Side], work: _Work) -> Side:
 
 
 def _ask(
-    jobs: Sequence[Job],
-    sides: Sequence[Side],
-    known: Sequence[tuple[list[list[oracle.Way]], list[Floats]]],
-    work: _Work,
+    jobs: Sequence[Job], sides: Sequence[Side], known: Sequence[list[oracle.Known]], work: _Work
 ) -> Side:
     """Give each side the oracle's answers; what the oracle reaches itself is a side of its own.
 
-    known: of each life, for each zone its ways and its bounds.
+    known: of each life, for each zone.
     """
     tasks = [
-        _Task(job, compare.answer, (outcome, ways, bounds))
+        _Task(job, compare.answer, (outcome, zones))
         for side in sides
-        for job, outcome, (ways, bounds) in zip(jobs, side.outcomes, known, strict=True)
+        for job, outcome, zones in zip(jobs, side.outcomes, known, strict=True)
     ]
-    reaching = [
-        _Task(job, compare.reached, (ways,)) for job, (ways, _) in zip(jobs, known, strict=True)
-    ]
-    *answers, reached = _parts(work.do(tasks + reaching), len(jobs))
+    tasks += [_Task(job, compare.reached, (zones,)) for job, zones in zip(jobs, known, strict=True)]
+    *answers, reached = _parts(work.do(tasks), len(jobs))
     for side, least in zip(sides, answers, strict=True):
         side.least = least
     return Side("oracle", reached)

@@ -112,17 +112,12 @@ def small() -> tuple[House, Life]:
 
 
 @cache
-def searched() -> list[list[oracle.Way]]:
+def known() -> list[oracle.Known]:
     house, life = small()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(oracle, "WAYS", 8)
-        return [[compare.search(house, life, z, price) for price in (3.0, 20.0)] for z in range(2)]
-
-
-@cache
-def bounds() -> list[Any]:
-    house, life = small()
-    return [compare.bound(house, life, zone) for zone in range(2)]
+        ways = [[compare.search(house, life, z, price) for price in (3.0, 20.0)] for z in range(2)]
+    return [compare.known(house, life, z, of_zone) for z, of_zone in enumerate(ways)]
 
 
 def test_an_outcome_counts_what_the_summary_counts() -> None:
@@ -166,7 +161,7 @@ def test_the_oracle_is_never_worse_than_the_policy(minutes: int, cycles: int, na
     assert house.strips == plain.strips
     policy = next(one for one in compared(house) if one.name == name)
     outcome = compare.lived(house, life, policy)
-    answer = compare.answer(house, life, outcome, searched(), bounds())
+    answer = compare.answer(house, life, outcome, known())
     areas = np.array([strip.area_m2 for strip in house.strips])
     least = answer.outcome
     least_mm, own_mm = least.used_mm.sum(axis=0), outcome.used_mm.sum(axis=0)
@@ -182,7 +177,7 @@ def test_where_no_schedule_keeps_so_many_days_the_policy_s_own_is_the_answer() -
     house, life = small()
     outcome = compare.lived(house, life, Policy("none", None, None))
     perfect = replace(outcome, state=np.full_like(outcome.state, IN_BAND))
-    answer = compare.answer(house, life, perfect, searched(), bounds())
+    answer = compare.answer(house, life, perfect, known())
     assert answer.own and answer.outcome is perfect
 
 

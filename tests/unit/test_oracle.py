@@ -162,38 +162,45 @@ def test_a_schedule_followed_alone_is_what_the_search_saw() -> None:
         assert again.stored_mm == pytest.approx(way.stored_mm, abs=1e-6)
 
 
-def test_more_days_never_take_less_water() -> None:
+@cache
+def known() -> tuple[oracle.Known, ...]:
     made, ways = found()
-    zones, offered = made.zones, [[way] for way in ways]
-    most = [int(way.in_band.sum()) for way in ways]
-    before_mm = 0.0
-    for share in (0.0, 0.3, 0.6, 1.0):
-        days = [int(share * count) for count in most]
-        chosen = oracle.least(zones, offered, days, 9.0)
-        assert chosen is not None
-        assert all(way.in_band.sum() >= n for way, n in zip(chosen, days, strict=True))
-        mm = float(sum(way.mm.sum() for way in chosen))
-        assert mm >= before_mm
-        before_mm = mm
-    assert oracle.least(zones, offered, [most[0] + 1, 0, 0], 9.0) is None
+    pairs = zip(made.zones, ways, strict=True)
+    return tuple(oracle.known(zone, [way]) for zone, way in pairs)
 
 
-def test_a_house_that_must_be_even_is_and_takes_no_less_water() -> None:
+@pytest.mark.parametrize("zone", [0, 1, 2])
+def test_days_are_kept_and_fewer_take_less_water(zone: int) -> None:
     made, ways = found()
-    zones, offered = made.zones, [[way] for way in ways]
-    any_season = np.any([zone.counts for zone in zones], axis=0)
+    offered = known()[zone].ways
+    most = int(ways[zone].in_band.sum())
+    water_mm = []
+    for share in (0.2, 0.4, 0.6, 0.8, 1.0):
+        days = int(share * most)
+        way = oracle.least(made.zones[zone], offered, days)
+        assert way is not None and way.in_band.sum() >= days
+        water_mm.append(used_mm(made.zones[zone], way))
+    assert water_mm[-1] <= used_mm(made.zones[zone], ways[zone]) + 1e-6
+    assert water_mm[0] < 0.5 * water_mm[-1]
+    assert oracle.least(made.zones[zone], offered, made.zones[zone].days + 1) is None
 
-    def apart_pf(chosen: Sequence[Way]) -> float:
-        pf = np.stack([way.pf for way in chosen], axis=1)
-        return float(np.percentile(np.ptp(pf, axis=1)[any_season], 95))
 
-    loose = oracle.least(zones, offered, [0, 100, 100], 9.0)
-    even_pf = apart_pf(ways)
-    even = oracle.least(zones, offered, [0, 100, 100], even_pf)
-    assert loose is not None and even is not None
-    assert apart_pf(loose) > apart_pf(even)
-    assert apart_pf(even) <= even_pf + 0.02
-    assert sum(way.mm.sum() for way in even) >= sum(way.mm.sum() for way in loose)
+@given(data=st.data(), years=st.integers(1, 4), ways=st.integers(1, 4))
+def test_the_cheapest_mixture_is_the_best_of_all(
+    data: st.DataObject, years: int, ways: int
+) -> None:
+    def drawn(values: st.SearchStrategy[Any]) -> Any:
+        row = st.lists(values, min_size=years, max_size=years)
+        return np.array(data.draw(st.lists(row, min_size=ways, max_size=ways)))
+
+    kept, used = drawn(st.integers(0, 6)), drawn(st.integers(-3, 20)).astype(float)
+    days = data.draw(st.integers(0, int(kept.max(axis=0).sum())))
+    taken = oracle._cheapest_mixture(used, kept, days)
+    year = np.arange(years)
+    every = [np.array(choice) for choice in product(range(ways), repeat=years)]
+    enough = [choice for choice in every if kept[choice, year].sum() >= days]
+    assert kept[taken, year].sum() >= days
+    assert used[taken, year].sum() == min(used[choice, year].sum() for choice in enough)
 
 
 def used_mm(zone: Zone, way: Way) -> float:
@@ -212,14 +219,14 @@ def test_nothing_goes_below_the_bound(seed: int, chance: float) -> None:
     dose = random.integers(0, len(zone.doses), zone.days) * (random.random(zone.days) < chance)
     for way in (oracle.follow(zone, dose), ways[0]):
         days = int(way.in_band.sum())
-        assert oracle.least_possible_mm(zone)[days] <= used_mm(zone, way) + 1e-6
+        assert known()[0].bound_mm[days] <= used_mm(zone, way) + 1e-6
 
 
 def test_days_in_band_raise_the_bound_where_unwatered_ground_is_dry() -> None:
     made, ways = found()
     zone = made.zones[0]
     days = int(ways[0].in_band.sum())
-    none, some = oracle.least_possible_mm(zone)[[0, days]]
+    none, some = known()[0].bound_mm[[0, days]]
     assert none + 10.0 < some < used_mm(zone, ways[0])
 
 
@@ -248,7 +255,7 @@ def test_a_search_that_lets_nothing_go_finds_the_best_of_all_schedules(
 
     every = [oracle.follow(zone, np.array(dose)) for dose in product((0, 1), repeat=zone.days)]
     best_mm = min(map(cost_mm, every))
-    near_mm = cost_mm(oracle.search(zone, price_mm))
+    near_mm = cost_mm(oracle.search(zone, price_mm, oracle.WAYS))
     monkeypatch.setattr(oracle, "BAND_STEP_PF", 1e-9)
     monkeypatch.setattr(oracle, "TOP_STEP_MM", 1e-9)
     assert cost_mm(oracle.search(zone, price_mm, ways_most=256)) == pytest.approx(best_mm, abs=1e-6)
@@ -288,7 +295,7 @@ def test_frost_keeps_valves_shut_until_it_has_been_warm_long_enough() -> None:
 def test_a_wider_search_saves_less_than_one_percent() -> None:
     weather = record("tunis").span(date(1989, 1, 1), date(1991, 12, 31))
     zone = setting(make_house(zones=1, hub={"frost": 0}), weather).zones[0]
-    plain = oracle.search(zone, 6.0)
+    plain = oracle.search(zone, 6.0, oracle.WAYS)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(oracle, "DOSES", (0.125, 0.25, 0.375, 0.5, 0.75, 1.0))
         patch.setattr(oracle, "BAND_STEP_PF", 0.02)
