@@ -204,13 +204,12 @@ def _doses(cap_s: int, strip: Strip, cycle_s: int, hours: Sequence[int]) -> tupl
 class Way:
     """A schedule of a zone and what comes of it, a value a day.
 
-    dose: number of `Zone.doses`. pf: the band's daily mean. in_band: on the days that count.
-    stored_mm: in the column at the day's end.
+    dose: number of `Zone.doses`. in_band: on the days that count. stored_mm: in the column at the
+    day's end.
     """
 
     dose: Ints
     mm: Floats
-    pf: Floats
     in_band: Bools
     stored_mm: Floats
 
@@ -227,8 +226,8 @@ class _Ways:
         self.watered = np.full(1, -APPLIED_DAYS)  # the last day with water
         self.firm = np.full(1, -1)  # the last hour in which the top was not wet
 
-    def live(self, day: int, parent: Ints, dose: Ints) -> "tuple[Floats, Floats, Bools]":
-        """Let ways go on for a day, each with its dose: band at the end, its mean, in band."""
+    def live(self, day: int, parent: Ints, dose: Ints) -> tuple[Floats, Bools]:
+        """Let ways go on for a day, each with its dose: the band's pF at its end, and in band."""
         zone = self._zone
         self.columns = self.columns.picked([0, *(1 + parent)])
         forcing = np.repeat(zone.hours(day), (1, len(parent)), axis=1)
@@ -248,7 +247,7 @@ class _Ways:
         runoff_mm = results[:, :, soil.RUNOFF_IRRIGATION].sum(axis=0)
         in_band = (pf >= BAND_PF[0]) & (pf <= BAND_PF[1] - MARGIN_PF) & ~(applied & top_wet)
         in_band &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
-        return results[-1, :, soil.BAND_PF], pf, in_band
+        return results[-1, :, soil.BAND_PF], in_band
 
     def keep(self, kept: Ints) -> None:
         """Follow these only."""
@@ -277,7 +276,7 @@ def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
         )
         parent = np.repeat(np.arange(len(ways.cost_mm)), len(offered))
         dose = np.tile(offered, len(ways.cost_mm))
-        band_pf, pf, in_band = ways.live(day, parent, dose)
+        band_pf, in_band = ways.live(day, parent, dose)
         ways.cost_mm = ways.cost_mm[parent] + mm[dose] - price_mm * in_band
         stored_mm = ways.columns.stored_mm()[1:]
         kept = _cheapest(
@@ -287,7 +286,7 @@ def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
             ways_most,
         )
         ways.keep(kept)
-        past.append(_Day(parent[kept], dose[kept], pf[kept], in_band[kept], stored_mm[kept]))
+        past.append(_Day(parent[kept], dose[kept], in_band[kept], stored_mm[kept]))
     way = int(np.argmin(ways.cost_mm - ways.columns.stored_mm()[1:]))
     return _walk_back(past, way, mm)
 
@@ -309,7 +308,6 @@ class _Day(NamedTuple):
 
     parent: Ints
     dose: Ints
-    pf: Floats
     in_band: Bools
     stored_mm: Floats
 
@@ -318,10 +316,10 @@ def _walk_back(past: Sequence[_Day], way: int, mm: Floats) -> Way:
     """Each day's dose, and what came of it, along the way that ends at a place."""
     days = []
     for day in reversed(past):
-        days.append((day.dose[way], day.pf[way], day.in_band[way], day.stored_mm[way]))
+        days.append((day.dose[way], day.in_band[way], day.stored_mm[way]))
         way = day.parent[way]
-    dose, pf, in_band, stored_mm = (np.array(p) for p in zip(*reversed(days), strict=True))
-    return Way(dose, mm[dose], pf, in_band, stored_mm)
+    dose, in_band, stored_mm = (np.array(p) for p in zip(*reversed(days), strict=True))
+    return Way(dose, mm[dose], in_band, stored_mm)
 
 
 def follow(zone: Zone, dose: Ints) -> Way:
@@ -345,7 +343,7 @@ def follow(zone: Zone, dose: Ints) -> Way:
     rain_mm = by_day[:, :, 1, soil.RAIN].sum(axis=1)
     lost_mm = daily[:, :, : soil.INFILTRATION].sum(axis=(1, 2))
     stored_mm = start_mm + np.cumsum(rain_mm + mm - lost_mm)
-    return Way(dose, mm, pf, in_band & zone.counts, stored_mm)
+    return Way(dose, mm, in_band & zone.counts, stored_mm)
 
 
 # A schedule for so many days in band.
