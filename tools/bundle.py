@@ -5,7 +5,7 @@
     DIR/package.json    installs it by mip
     DIR/files.json      board, plan, and each file's bytes and hash
     DIR/next.txt        what to type next
-    DIR/core.py         the core's modules joined: what tracebacks name lines of
+    DIR/runner.py       the core as one module: what tracebacks name lines of
 
 The same sources and property give the same bytes. Everything is bytecode, so it runs on any chip.
 It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks.
@@ -128,7 +128,7 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
         f'module("{START}", base_path="device")\n',
         "package.json": _json({"urls": [[path, f"device/{path}"] for path in bundle.files]}),
         "next.txt": _NEXT_DESKTOP if desktop else _NEXT.replace("{hub}", "/" + bundle.hub),
-        "core.py": bundle.core,
+        "runner.py": bundle.core,
         LIST: _json(
             {
                 "board": bundle.board,

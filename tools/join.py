@@ -1,7 +1,7 @@
 """Make one module of the core's many, for a board: names are stored, and imported, once.
 
-The sources stay as they are; what is joined is what a bundle holds, `controller/core.mpy`. Its
-tracebacks name lines of the joined text, which the bundle has beside it.
+The sources stay as they are. On a board all is in `controller.runner`, which imports the rest and
+is what others start. Its tracebacks name lines of the joined text, which the bundle has beside it.
 """
 
 import ast
@@ -15,19 +15,19 @@ from graphlib import TopologicalSorter
 from tools.link import CONST, KEPT, LinkError, edited, module_of
 
 PACKAGE = "controller"
-CORE = "controller.core"
-CORE_PATH = "controller/core.py"
+CORE = "controller.runner"
+CORE_PATH = "controller/runner.py"
 
 
 def join(texts: Mapping[str, str]) -> dict[str, str]:
     """Join the modules of the core: linked texts by path, such as `controller/hub.py`.
 
     The package itself and what `KEPT` names stay files of their own. Whatever else imports from the
-    core imports from the joined module then.
+    core imports from `CORE` then.
 
     Raises:
-        LinkError: a module of the core is imported whole or under another name, or two of them have
-            the same name at their top.
+        LinkError: a module of the core has one of another's names at its top, or imports another
+            whole or a name under its own; `import controller.hub`, anywhere.
     """
     trees = {path: ast.parse(text) for path, text in texts.items()}
     if not any(_imports_from(node, (CONST,)) for tree in trees.values() for node in ast.walk(tree)):
@@ -37,11 +37,9 @@ def join(texts: Mapping[str, str]) -> dict[str, str]:
         for path in trees
         if path.startswith(f"{PACKAGE}/") and module_of(path) not in (PACKAGE, *KEPT)
     }
-    for path, tree in trees.items():
-        _refuse_whole(path, tree, parts)
     _refuse_twice(trees, parts)
     joined = {
-        path: edited(texts[path], _elsewhere(tree, parts))
+        path: edited(texts[path], _elsewhere(path, tree, parts))
         for path, tree in trees.items()
         if module_of(path) not in parts
     }
@@ -106,51 +104,53 @@ def _inside(
         met.add(ast.unparse(node))
 
 
-def _elsewhere(tree: ast.Module, parts: Mapping[str, str]) -> Iterator[tuple[ast.stmt, str]]:
+def _elsewhere(
+    path: str, tree: ast.Module, parts: Mapping[str, str]
+) -> Iterator[tuple[ast.stmt, str]]:
     """Imports from what is joined, made imports from the joined module."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom) and node.module in parts:
-            yield node, f"from {CORE} import {', '.join(map(ast.unparse, node.names))}"
-
-
-def _refuse_whole(path: str, tree: ast.Module, parts: Mapping[str, str]) -> None:
-    """Raise LinkError where a module that is joined is imported as one."""
-    for node in ast.walk(tree):
         match node:
+            case ast.ImportFrom(module=module, names=names) if module in parts:
+                yield node, f"from {CORE} import {', '.join(map(ast.unparse, names))}"
             case ast.ImportFrom(module=module, names=names) if module == PACKAGE:
-                modules = [f"{PACKAGE}.{name.name}" for name in names]
+                whole = [name for name in names if f"{PACKAGE}.{name.name}" in parts]
+                for name in whole:
+                    name.asname = name.asname or name.name
+                    name.name = CORE.removeprefix(f"{PACKAGE}.")
+                yield node, ast.unparse(node)
             case ast.Import(names):
-                modules = [name.name for name in names]
-            case _:
-                continue
-        for module in modules:
-            if module in parts:
-                raise LinkError(
-                    f"{path}:{node.lineno}: found an import of {module}, allowed names from it"
-                )
+                for name in names:
+                    if name.name in parts:
+                        raise LinkError(
+                            f"{path}:{node.lineno}: found an import of {name.name}, "
+                            "allowed names from it"
+                        )
 
 
 def _refuse_twice(trees: Mapping[str, ast.Module], parts: Mapping[str, str]) -> None:
-    """Raise LinkError where two modules would share a name, or one has another's under its own."""
-    owners: dict[str, str] = {}
+    """Raise LinkError where a name is one thing in one module and another in the next, or one has
+    another's under its own name.
+    """
+    owners: dict[str, tuple[str, str]] = {}
     for path in parts.values():
         for node in trees[path].body:
-            if _imports_from(node, parts):
-                _refuse_other_names(path, node)
+            if _imports_from(node, {*parts, PACKAGE}):
+                _refuse_other_names(path, node, parts)
             for name in _bound(node):
-                if owners.setdefault(name, path) != path:
+                owner, text = owners.setdefault(name, (path, ast.unparse(node)))
+                if owner != path and text != ast.unparse(node):
                     raise LinkError(
-                        f"{path}:{node.lineno}: found {name}, allowed a name that "
-                        f"{owners[name]} does not have"
+                        f"{path}:{node.lineno}: found {name}, allowed a name that {owner} "
+                        "does not have"
                     )
 
 
-def _refuse_other_names(path: str, node: ast.stmt) -> None:
+def _refuse_other_names(path: str, node: ast.stmt, parts: Mapping[str, str]) -> None:
     for name in ast.walk(node):
-        if isinstance(name, ast.alias) and name.asname:
+        if isinstance(name, ast.alias) and (name.asname or not _imports_from(node, parts)):
             raise LinkError(
-                f"{path}:{node.lineno}: found {name.name} imported as {name.asname}, "
-                "allowed its own name"
+                f"{path}:{node.lineno}: found an import of {ast.unparse(name)}, "
+                "allowed names from a module, under their own"
             )
 
 

@@ -28,7 +28,7 @@ from ports_guest import Guest
 made = {plan!r}
 gc.collect()
 empty = gc.mem_alloc()
-from controller.core import Runner
+from controller.runner import Runner
 gc.collect()
 code = gc.mem_alloc()
 print("code", gc.mem_alloc() - empty)

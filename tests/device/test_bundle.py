@@ -105,9 +105,9 @@ def test_lists_name_every_file(board: str, tmp_path: Path) -> None:
     assert package == {"urls": [[path, f"device/{path}"] for path in device]}
     assert bundles.read(out) == bundles.Bundle(board, "hub", device)
     assert unpack(device["hub/plan.0"]).crc == core.plan(2).crc
-    core_files = {f"controller/{name}.mpy" for name in ("__init__", "core", "ports")}
+    core_files = {f"controller/{name}.mpy" for name in ("__init__", "ports", "runner")}
     assert {path for path in device if path.startswith("controller/")} == core_files
-    assert (out / "core.py").read_text("utf-8").count("\nclass ") > 10
+    assert (out / "runner.py").read_text("utf-8").count("\nclass ") > 10
     drivers = {f"boards/drivers/{p.stem}.mpy" for p in (ROOT / "boards" / "drivers").glob("*.py")}
     assert core_files | drivers | {f"boards/{board}/main.mpy", "main.py"} <= set(device)
     assert [path for path in device if path.endswith(".py")] == ["main.py"]

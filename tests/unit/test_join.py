@@ -39,10 +39,12 @@ def test_others_import_from_what_is_joined() -> None:
         "controller/a.py": "one = 1\n",
         "controller/ports.py": "CLOSE = 0\n",
         "boards/x.py": "def f():\n    from controller.a import one as first\n",
+        "boards/z.py": "from controller import a as b, ports, a\n",
         "boards/y.py": "from controller import ports\nfrom controller.ports import CLOSE\n",
     }
     found = join(texts)
-    assert found["boards/x.py"] == "def f():\n    from controller.core import one as first\n"
+    assert found["boards/x.py"] == "def f():\n    from controller.runner import one as first\n"
+    assert found["boards/z.py"] == "from controller import runner as b, ports, runner as a\n"
     assert found["boards/y.py"] == texts["boards/y.py"]
     assert found.keys() == texts.keys() - {"controller/a.py"} | {CORE_PATH}
 
@@ -51,7 +53,6 @@ def test_others_import_from_what_is_joined() -> None:
     "texts",
     [
         {"controller/a.py": "one = 1\n", "x.py": "import controller.a\n"},
-        {"controller/a.py": "one = 1\n", "x.py": "from controller import a\n"},
         {"controller/a.py": "one = 1\n", "controller/b.py": "from controller import a\n"},
         {"controller/a.py": "one = 1\n", "controller/b.py": "one: int = 2\n"},
         {"controller/a.py": "def one():\n    pass\n", "controller/b.py": "class one:\n    pass\n"},
