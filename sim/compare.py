@@ -194,10 +194,7 @@ def _found(setting: _Setting, policy: Outcome, zones: Sequence[oracle.Known]) ->
     asked = days
     for _ in range(PLAYED_MOST):
         every = zip(setting.zones, zones, asked.tolist(), strict=True)
-        chosen = [oracle.least(zone, known.ways, count) for zone, known, count in every]
-        ways = [way for way in chosen if way is not None]
-        if len(ways) < len(chosen):
-            return None
+        ways = [oracle.least(zone, known.ways, count) for zone, known, count in every]
         outcome = setting.play(ways)
         short = days - outcome.in_band()
         if np.all(short <= 0):

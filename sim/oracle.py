@@ -385,12 +385,12 @@ def _parts(zone: Zone, dose: Ints) -> Iterator[Ints]:
             yield kept
 
 
-def least(zone: Zone, ways: Sequence[Way], days: int) -> Way | None:
+def least(zone: Zone, ways: Sequence[Way], days: int) -> Way:
     """Little water that keeps a zone so many days in band: each year takes one of the ways.
 
     Which one is exact, as if every year began as that way had left it; it begins with what the year
-    before left in truth, so the whole is followed and more is asked where days are lost. None where
-    the ways keep fewer days.
+    before left in truth, so the whole is followed and more is asked where days are lost. Where none
+    keeps so many days it is the dearest.
     """
     years = _years(zone.counts)
     used_mm = np.array([[_used_mm(way, year) for year in years] for way in ways])
@@ -398,15 +398,15 @@ def least(zone: Zone, ways: Sequence[Way], days: int) -> Way | None:
     asked, most = days, int(kept.max(axis=0).sum())
     for _ in range(MIXTURES_MOST):
         if asked > most:
-            return None
+            break
         taken = _cheapest_mixture(used_mm, kept, asked)
         parts = [ways[way].dose[year] for way, year in zip(taken, years, strict=True)]
         found = follow(zone, np.concatenate(parts))
         short = days - int(found.in_band.sum())
         if short <= 0:
             return found
-        asked = min(asked + short, max(most, asked + 1))
-    return None
+        asked = min(asked + short, max(most, asked + 1))  # what they keep at most, then no more
+    return ways[-1]
 
 
 def _used_mm(way: Way, days: slice) -> float:

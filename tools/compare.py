@@ -465,19 +465,20 @@ def tables_of(found: Line, shown: Units) -> list[Table]:
     return tables
 
 
-def _table(title: str, headings: Sequence[str]) -> Table:
+def _table(title: str, headings: Sequence[str], whole: Sequence[str]) -> Table:
+    """A table to be filled; whole: headings of columns that are never broken."""
     table = Table(title=title, title_justify="left")
     table.add_column("policy", no_wrap=True)
     for heading in headings:
-        table.add_column(heading, justify="right")
+        longest = max(len(word) for word in heading.split())
+        table.add_column(heading, justify="right", no_wrap=heading in whole, min_width=longest)
     return table
 
 
 def _band_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
     water = f"{shown.volume} a year"
     headings = ("in band, %", "worst year", "worst zone", "dry", "wet", water, "uneven, pF")
-    table = _table(f"{title}: season days in band", headings)
-    table.columns[1 + headings.index(water)].no_wrap = True
+    table = _table(f"{title}: season days in band", headings, ("in band, %", water))
     for name, line in policies.items():
         kept, used = line["in_band_pct"], line["litres"]
         zones = [value for value in line["zones_in_band_pct"].values() if value is not None]
@@ -506,9 +507,9 @@ def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
 
 
 def _least_table(title: str, policies: dict[str, Line]) -> Table:
-    even = ("uneven, pF", "oracle's")
-    headings = ("mm a year", "oracle's", "times", "bound", "gap, %", *even, "keeps band", "within")
-    table = _table(f"{title}: the oracle, for as many days in band", headings)
+    water = ("mm a year", "oracle", "times", "bound", "gap, %")
+    headings = (*water, "oracle uneven", "keeps band", "within")
+    table = _table(f"{title}: the oracle, for as many days in band", headings, ("oracle", "times"))
     for name, line in policies.items():
         found = line["oracle"]
         quartiles = _quartiles(found["times_of_years"], lambda times: f"{times:.2f}")
@@ -519,7 +520,6 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
             f"{_text(found['times'], 2)} {quartiles}",
             _text(found["possible_mm"], 0),
             _text(found["gap_pct"], 0),
-            _text(line["unevenness_pf"], 2),
             _text(found["unevenness_pf"], 2),
             "yes" if found["keeps_band"] else "no",
             _within(found),
@@ -540,4 +540,4 @@ def _within(found: Line) -> str:
 
 
 def _text(value: float | None, places: int) -> str:
-    return "-" if value is None else f"{value:,.{places}f}"
+    return "-" if value is None else f"{round(value, places) + 0.0:,.{places}f}"  # no minus zero
