@@ -31,9 +31,10 @@ class Agenda:
         if day != self._day:
             self._day = day
             _, month, of_month = date_of(day)
+            at = 32 * month + of_month
             self._row = self._rows[-1]
             for row in self._rows:
-                if 32 * row.month + row.day <= 32 * month + of_month:
+                if 32 * row.month + row.day <= at:
                     self._row = row
         return self._row
 

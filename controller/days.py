@@ -84,9 +84,10 @@ class Days:
         if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
             self.trusted = False
             return self._lockouts.set(_NONE, LOST_CLOCK, True)
-        skew_s = wall_s - up_s
-        moved_s = skew_s - self._skew_s
-        self._skew_s = skew_s
+        moved_s = wall_s - up_s - self._skew_s
+        if self.trusted and not moved_s:
+            return False
+        self._skew_s += moved_s
         if not self.trusted:
             self.trusted = True
             self._sync = CLOCK if self._lockouts.set(_NONE, LOST_CLOCK, False) else POWER

@@ -26,6 +26,7 @@ from controller.events import CLOSED, CUT_SHORT, LOCKED, LOW_BATTERY
 from controller.plan import CONTACT, GAUGE, Plan
 from controller.ports import PLAN, RECORD, Seen
 from sim.ground import HOUR_S, Floats, Ground, Sky
+from sim.hoses import left_open
 from sim.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
 from sim.textures import Texture
 
@@ -40,6 +41,7 @@ MILLION = 1_000_000
 PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
 FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
 NEVER_S = 1 << 60
+YEAR_S = 365.25 * 86400
 
 # A pack that suits the hub's thresholds: common practice, no source.
 SLEEP_UA = 30
@@ -119,6 +121,8 @@ def _shown(
 
 class Devices:
     """The ports of one simulated hub. Implements `controller.ports.Ports`."""
+
+    _rains = False  # by the gauge, in the hour last looked at
 
     def __init__(
         self,
@@ -274,7 +278,7 @@ class Devices:
 
     def power_on(self) -> None:
         """Power is back: everything counted since boot begins anew."""
-        wall_s = self._clock_s()
+        wall_s = Devices.wall_s(self)  # which is no call of a port's
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
         if self._has_gauge:
@@ -299,7 +303,9 @@ class Devices:
 
     def wall_s(self) -> int | None:
         """The clock, or None while it is lost."""
-        return self._clock_s()
+        if self._boot_wall_s is None:
+            return None
+        return self._boot_wall_s + (self.now_s - self.boot_s) * self._rate // MILLION
 
     def set_wall_s(self, wall_s: int) -> None:
         """Set the clock."""
@@ -309,7 +315,9 @@ class Devices:
         """Read what the plan says there is to read."""
         seen = self._seen
         hour = (self.now_s - self.sky.start_s) // HOUR_S
-        if self._has_gauge:
+        if hour != self._looked_hour or self.faults:
+            self._look_anew(seen, hour)
+        if self._rains:
             seen.rain_um = self._gauge_um(hour) - self._count_start_um
         elif self._has_contact:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
@@ -320,13 +328,6 @@ class Devices:
         for supply in self._meters:
             metered = self._metered[supply] - self._meter_start[supply]
             seen.meter_ml[supply] = metered // HOUR_S
-        if hour != self._looked_hour or self.faults:
-            if self.plan.hub.frost:
-                silent = self._is(Trouble.THERMOMETER_SILENT)
-                seen.temp_mc = None if silent else self.sky.temp_mc[hour]
-            if self._probes and hour != self._looked_hour:
-                self._read_probes(seen, hour)
-            self._looked_hour = hour
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -382,11 +383,6 @@ class Devices:
                 return True
         return False
 
-    def _clock_s(self) -> int | None:
-        if self._boot_wall_s is None:
-            return None
-        return self._boot_wall_s + (self.now_s - self.boot_s) * self._rate // MILLION
-
     def _drive(self, valve: int) -> None:
         if self.faults and self._is(Trouble.DRIVER_RAISES, valve):
             raise DriverError(f"valve {valve}")
@@ -400,7 +396,17 @@ class Devices:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
             self.open_valves[valve] = to_open
+            if to_open and valve < len(self._rates):
+                self._rates[valve] = self._flow_ml_h(valve)
             self._set_flows(self._supply_of[valve])
+
+    def _flow_ml_h(self, zone: int) -> int:
+        """A hose's own flow by now, its pores closing with the years."""
+        strip = self.ground.strips[zone]
+        if strip.hose_years is None:
+            return self._rates[zone]
+        years = strip.hose_years + (self.now_s - self.sky.start_s) / YEAR_S
+        return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(strip.hose_years))
 
     def _set_deadline(self, valve: int, at_s: int) -> None:
         self._deadline_s[valve] = at_s
@@ -456,6 +462,18 @@ class Devices:
         if self._is(Trouble.BLOCKED, zone):
             return 0
         return self._rates[zone] * (BURST_TIMES if self._is(Trouble.BURST, zone) else 1)
+
+    def _look_anew(self, seen: Seen, hour: int) -> None:
+        """Read what shows the same for the whole of an hour, but for faults."""
+        if self._has_gauge:
+            seen.rain_um = self._gauge_um(hour) - self._count_start_um
+            self._rains = self._counted_um[hour] != self._counted_um[hour + 1]
+        if self.plan.hub.frost:
+            silent = self._is(Trouble.THERMOMETER_SILENT)
+            seen.temp_mc = None if silent else self.sky.temp_mc[hour]
+        if self._probes and hour != self._looked_hour:
+            self._read_probes(seen, hour)
+        self._looked_hour = hour
 
     def _flow(self, until_s: int) -> None:
         """Water runs at the present flows from now on."""

@@ -103,7 +103,9 @@ class Ground:
         self.forcing = dry_forcing.copy()
         self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
         self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
-        more_pf = np.zeros((len(dry_forcing) // 24, 2 * count, soil.CELLS))
+        more_pf = np.full((len(dry_forcing) // 24, 2 * count, soil.CELLS), np.nan)
+        if len(self.under_pf):
+            more_pf[:] = self.under_pf[-1]  # until the cells are stepped the next time
         self.under_pf = np.concatenate([self.under_pf, more_pf])
         self._hours = 0  # stepped so far
         self._now = self.columns.measures()

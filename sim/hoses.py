@@ -6,6 +6,7 @@ the far end is sought that makes the pressure at the start the one it is fed wit
 Steady flow; fill and drain of a cycle are estimates; the hose's wall is the same all along it.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -240,10 +241,14 @@ def drain_l_h(hose: Hose) -> float:
     return hose.emission_l_h_m(head_kpa) * hose.length_m
 
 
+def left_open(years: float, floor: float = CLOGGED_FLOOR) -> float:
+    """Share of a new hose's flow that its pores still pass; floor: what is left at last."""
+    return floor + (1.0 - floor) * math.exp(-years / CLOGGING_YEARS)
+
+
 def aged(hose: Hose, years: float, floor: float = CLOGGED_FLOOR) -> Hose:
-    """The hose after years of use, its pores partly closed; floor: share of flow left at last."""
-    left = floor + (1.0 - floor) * float(np.exp(-years / CLOGGING_YEARS))
-    return replace(hose, flow_l_h_m=hose.flow_l_h_m * left)
+    """The hose after years of use, its pores partly closed."""
+    return replace(hose, flow_l_h_m=hose.flow_l_h_m * left_open(years, floor))
 
 
 def calibrated(hose: Hose, litres: float, minutes: float, start_kpa: float) -> Hose:

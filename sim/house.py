@@ -13,7 +13,8 @@ class Strip:
     `flow_l_h` is what the whole hose gives on its supply; over `length_m * width_m` it is the
     application rate. `evenness`: its least emission over its most. `hose_l`: water it holds;
     `drain_l_h`: what soaks out of it once shut. `slab_m`: from the strip's middle to the edge of
-    the slab, None where there is none. `exposure` is the share of rain that reaches the strip (a
+    the slab, None where there is none. `hose_years`: how long the hose has clogged when a replay
+    begins; None: it never does. `exposure` is the share of rain that reaches the strip (a
     downspout that ends in it makes it far more than 1). `coefficient` scales reference
     evapotranspiration.
     """
@@ -31,6 +32,7 @@ class Strip:
     hose_l: float = 0.0
     drain_l_h: float = 0.0
     slab_m: float | None = 0.4
+    hose_years: float | None = None
 
     @property
     def area_m2(self) -> float:

@@ -8,7 +8,7 @@ looks at it.
 import json
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
@@ -33,11 +33,13 @@ from sim.score import (
     HOURS,
     Score,
     Season,
+    Under,
     judge,
     movement_difference_pct,
     movement_index_pct,
     season_of,
     swing_pf,
+    under_slab,
     unevenness_pf,
 )
 from sim.weather import Weather
@@ -451,7 +453,7 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
     """What the hub's policy came to, zone by zone."""
     days = judged.days
     swings_pf = swing_pf(days.pf)
-    movements_pct = movement_index_pct(days)
+    movements_pct, unders = movement_index_pct(days), under_slab(days)
     zones: Line = {}
     for zone, strip in enumerate(house.strips):
         heard = lived.scored_events(zone)
@@ -466,6 +468,7 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
             "bypass_litres": litres_of(days.bypass_mm[:, zone], strip),
             "swing_pf": round(float(swings_pf[zone]), 3),
             "movement_index_pct": rounded(movements_pct[zone], 1),
+            "under_slab": _under_slab(unders[zone]),
             "runoff_rain_litres": litres_of(days.runoff_rain_mm[:, zone], strip),
             "bypass_rain_litres": litres_of(days.bypass_rain_mm[:, zone], strip),
             **judged.counts("year_", zone),
@@ -474,6 +477,12 @@ def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
             "season_days": int(judged.season.days[:, zone].sum()),
         }
     return zones
+
+
+def _under_slab(unders: list[Under] | None) -> list[Line] | None:
+    if unders is None:
+        return None
+    return [{name: round(value, 1) for name, value in asdict(under).items()} for under in unders]
 
 
 def litres_of(days_mm: Floats, strip: Strip) -> float:

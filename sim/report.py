@@ -99,6 +99,10 @@ class Units:
         """Millimetres as text in the reader's unit."""
         return f"{mm * self.depth_per_mm:,.{0 if self.depth == 'mm' else 1}f}"
 
+    def metres(self, m: float) -> str:
+        """A few metres as text in the reader's unit, the unit with it."""
+        return f"{m:.1f} m" if self.depth == "mm" else f"{m / 0.3048:.1f} ft"
+
 
 METRIC = Units("litres", "mm", 1.0, 1.0)
 US = Units("gallons", "inches", 1 / 3.785411784, 1 / 25.4)  # US liquid gallon and inch, exact
@@ -536,7 +540,23 @@ def _measures(year: Year) -> list[tuple[str, list[str], bool]]:
         litres(f"Bypass through cracks, {units.volume}", "bypass_litres"),
         row("Swing, pF", "swing_pf", 2),
         row("Movement index, % of unwatered", "movement_index_pct"),
+        *_under_slab(year),
     ]
+
+
+def _under_slab(year: Year) -> list[tuple[str, list[str], bool]]:
+    """How much the ground under the slab changes, by distance from its edge: watered, unwatered."""
+    of = [year.summary["zones"][zone]["under_slab"] for zone in year.zones]
+    known = [cells for cells in of if cells]
+    rows = []
+    for number, cell in enumerate(known[0] if known else []):
+        texts = [
+            f"{c[number]['change_pct']:.0f} ({c[number]['unwatered_change_pct']:.0f})" if c else "–"
+            for c in of
+        ]
+        where = year.units.metres(cell["m"])
+        rows.append((f"under the slab {where} in (unwatered)", texts, True))
+    return rows
 
 
 def _all_days(year: Year) -> list[tuple[str, list[str], bool]]:

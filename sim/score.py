@@ -41,8 +41,9 @@ class Days:
     pf, pf_unwatered: daily mean of the band's pF. pf_end: its pF in the day's last hour. seconds,
     litres: water given. runoff_mm, runoff_rain_mm: irrigation and rain that ran off; bypass_mm,
     bypass_rain_mm: that went down cracks. movement_pf, movement_pf_unwatered: daily mean of pF
-    through the column, weighted by the strain it causes. top_wet: whether 0-0.3 m stayed wetter
-    than pF 2.0 for more than 48 h after rain had ended.
+    through the column, weighted by the strain it causes; under_pf, under_pf_unwatered: the same of
+    the cells under the slab, days x zones x cells, NaN without a slab. top_wet: whether 0-0.3 m
+    stayed wetter than pF 2.0 for more than 48 h after rain had ended.
     """
 
     pf: Floats
@@ -56,6 +57,8 @@ class Days:
     bypass_rain_mm: Floats
     movement_pf: Floats
     movement_pf_unwatered: Floats
+    under_pf: Floats
+    under_pf_unwatered: Floats
     top_wet: Bools
 
     def during(self, days: slice) -> "Days":
@@ -75,6 +78,7 @@ def days_of(ground: Ground, rain_mm: Floats) -> Days:
     watered = ground.results[:, zones:]
     unwatered_pf = ground.results[:, :zones, soil.BAND_PF]
     given = ground.forcing[:, zones:]
+    under_pf = ground.under_pf[-(len(given) // HOURS) :]
     return Days(
         pf=_by_day(watered[:, :, soil.BAND_PF]).mean(axis=1),
         pf_unwatered=_by_day(unwatered_pf).mean(axis=1),
@@ -87,6 +91,8 @@ def days_of(ground: Ground, rain_mm: Floats) -> Days:
         bypass_rain_mm=_by_day(watered[:, :, soil.BYPASS_RAIN]).sum(axis=1),
         movement_pf=_by_day(watered[:, :, soil.MOVEMENT_PF]).mean(axis=1),
         movement_pf_unwatered=_by_day(ground.results[:, :zones, soil.MOVEMENT_PF]).mean(axis=1),
+        under_pf=under_pf[:, zones:],
+        under_pf_unwatered=under_pf[:, :zones],
         top_wet=top_wet_days(watered[:, :, soil.TOP_PF], rain_mm),
     )
 
@@ -227,6 +233,38 @@ def movement_index_pct(days: Days) -> list[float | None]:
         strict=True,
     )
     return [_percent(float(watered), float(unwatered)) for watered, unwatered in changes]
+
+
+@dataclass(frozen=True)
+class Under:
+    """The ground under a slab, `m` metres in from its edge: its seasonal change of weighted suction
+    beside the watered strip and beside the same unwatered, percent of the unwatered strip's."""
+
+    m: float
+    change_pct: float
+    unwatered_change_pct: float
+
+
+def under_slab(days: Days) -> list[list[Under] | None]:
+    """How far in the change of each zone's strip is felt; on the scale of `movement_index_pct`.
+
+    None for less than a year, without a slab, and where the unwatered strip hardly changes.
+    """
+    zones = days.pf.shape[1]
+    if len(days.pf) < YEAR_DAYS:
+        return [None] * zones
+    strips_pf = seasonal_change_pf(days.movement_pf_unwatered)
+    watered = seasonal_change_pf(days.under_pf)
+    unwatered = seasonal_change_pf(days.under_pf_unwatered)
+    found: list[list[Under] | None] = []
+    for zone in range(zones):
+        if strips_pf[zone] < CHANGE_LEAST_PF or not np.all(np.isfinite(watered[zone])):
+            found.append(None)
+            continue
+        pairs = 100.0 * np.stack((watered[zone], unwatered[zone]), axis=1) / strips_pf[zone]
+        middles_m = soil.cell_middles_m()
+        found.append([Under(m, *pair) for m, pair in zip(middles_m, pairs.tolist(), strict=True)])
+    return found
 
 
 def movement_difference_pct(days: Days) -> float | None:

@@ -8,10 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
 
 Floats = NDArray[np.float64]
 
 CM_PER_KPA = 10.19716
+FITTED_N = (1.03, 5.0)  # where a fit looks: beyond lie no soils that the columns can follow
 
 
 @dataclass(frozen=True)
@@ -90,6 +92,35 @@ TEXTURES = {
     "silty clay": _texture(0.070, 0.36, 0.005, 1.09, 0.48, cracks=True),
     "clay": _texture(0.068, 0.38, 0.008, 1.09, 4.80, cracks=True),
 }
+
+
+def fitted(
+    saturated: float, at_33_kpa: float, at_1500_kpa: float, ks_mm_h: float, *, cracks: bool = False
+) -> Texture:
+    """The curve through an owner's own water contents [m3/m3], with theta_r 0.
+
+    saturated: with every pore full. at_33_kpa, at_1500_kpa: field capacity and wilting point.
+    Raises: ValueError unless they fall one after another, and neither hardly nor steeply.
+    Source: van Genuchten 1980, its two unknowns solved for two points.
+    """
+    if not 1.0 > saturated > at_33_kpa > at_1500_kpa > 0.0:
+        raise ValueError("water contents must fall from saturation to wilting point")
+
+    def log_suction(content: float, n: float) -> float:
+        """Log of (alpha h)^n at a content, written so that no power overflows."""
+        exponent = np.log(saturated / content) / (1.0 - 1.0 / n)
+        return float(exponent + np.log1p(-np.exp(-exponent)))
+
+    def beyond(n: float) -> float:
+        """How much further apart than 33 and 1500 kPa the two suctions lie, as logs."""
+        reached = (log_suction(at_1500_kpa, n) - log_suction(at_33_kpa, n)) / n
+        return float(reached - np.log(1500.0 / 33.0))
+
+    if beyond(FITTED_N[0]) * beyond(FITTED_N[1]) >= 0.0:
+        raise ValueError("no curve of this form goes through these water contents")
+    n = brentq(beyond, *FITTED_N, xtol=1e-12)
+    alpha_per_cm = float(np.exp(log_suction(at_33_kpa, n) / n)) / (33.0 * CM_PER_KPA)
+    return Texture(0.0, saturated, alpha_per_cm, n, ks_mm_h, cracks)
 
 
 def pf(suction_cm: ArrayLike) -> Floats:

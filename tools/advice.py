@@ -1,13 +1,13 @@
 """What an owner should know before water runs: cautions, the most serious first."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from controller.limits import RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
 from sim import hoses
 from sim.soil import POND_MM
-from sim.textures import TEXTURES
-from tools.compile import cycle_min, hose_of, run_s, season_days, slots_min
+from tools.compile import cycle_min, hose_of, run_s, season_days, slots_min, spigot_of
 from tools.property import SIDES, Property
 from tools.timezone import law_note
 
@@ -28,7 +28,17 @@ SEASONS_LEAST = 4  # common practice, no source
 def cautions(prop: Property, plan: Plan) -> list[str]:
     """Return one line a caution, the most serious first. None of them stops a plan."""
     found: list[str] = []
-    for part in (_sides, _unanswered, _ground, _hoses, _along, _devices, _table, _unmeasured):
+    for part in (
+        _sides,
+        _unanswered,
+        _ground,
+        _hoses,
+        _worn,
+        _along,
+        _devices,
+        _table,
+        _unmeasured,
+    ):
         found.extend(part(prop, plan))
     return found
 
@@ -98,13 +108,33 @@ def _hoses(prop: Property, plan: Plan) -> Iterator[str]:
             )
 
 
+def _worn(prop: Property, plan: Plan) -> Iterator[str]:
+    """What a washer at the inlet and the years take of a hose's flow."""
+    for name, zone in prop.zones.items():
+        hose, spigot = hose_of(zone), spigot_of(prop, zone)
+        if spigot.restrictor_mm is not None:
+            found = hoses.fed(hose, spigot)
+            without = hoses.fed(hose, replace(spigot, restrictor_mm=None))
+            yield (
+                f"zone {name}: a restrictor with a hole of {spigot.restrictor_mm:.4g} mm leaves "
+                f"{found.start_kpa:.0f} of {without.start_kpa:.0f} kPa and {found.flow_l_h:.0f} of "
+                f"{without.flow_l_h:.0f} L/h: take it out, or measure with it in"
+            )
+        if zone.hose.years:
+            left_pct = 100 * hoses.left_open(zone.hose.years)
+            yield (
+                f"zone {name}: after {zone.hose.years:.4g} years of use the hose may give "
+                f"{left_pct:.0f} % of its flow (an estimate): measure it with a bucket"
+            )
+
+
 def _along(prop: Property, plan: Plan) -> Iterator[str]:
     """What comes out along each hose, and whether its supply can keep up."""
     for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
         supply = prop.supplies[zone.supply]
         hose = hose_of(zone)
         start_kpa = supply.pressure or hose.rated_kpa
-        found = hoses.run(hose, start_kpa)
+        found = hoses.fed(hose, spigot_of(prop, zone))
         where = f"{hose.diameter_mm:.4g} mm inside, fed at {start_kpa:.0f} kPa"
         if hose.rise_m:
             where += f", its end {abs(hose.rise_m):.4g} m {'up' if hose.rise_m > 0 else 'down'}"
@@ -204,9 +234,9 @@ def _banned(plan: Plan, index: int) -> Iterator[str]:
 def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
     """Water that the ground cannot take in a cycle, and days far from what the strip loses."""
     row = plan.rows[index]
-    takes_mm_h = prop.soil.conductivity or TEXTURES[prop.soil.texture].ks_mm_h
     over, far = [], []
     for zone in plan.zones:
+        takes_mm_h = (prop.zones[zone.name].soil or prop.soil).hydraulics.ks_mm_h
         run_h = run_s(plan, index, zone) / 3600
         cycle_mm = zone.rate_um_h / 1000 * run_h
         takes_mm = takes_mm_h * run_h + POND_MM

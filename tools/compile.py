@@ -4,7 +4,7 @@ from binascii import crc32
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from itertools import pairwise
-from math import ceil, cos, pi, sqrt
+from math import ceil, cos, inf, pi, sqrt
 from typing import TYPE_CHECKING
 
 from controller import plan as plans
@@ -20,7 +20,6 @@ from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPa
 from sim import hoses
 from sim.et0 import extraterrestrial_radiation_mj_m2
 from sim.house import House, Owner, Strip
-from sim.textures import TEXTURES
 from tools.plan_rules import RANGES, check_plan
 from tools.property import WEEKDAYS, Mistake, Property, Season, Zone
 from tools.timezone import rule
@@ -222,7 +221,7 @@ def _hub(prop: Property) -> HubPart:
 
 
 def _zone_values(prop: Property, zone: Zone) -> dict[str, int]:
-    texture = TEXTURES[prop.soil.texture]
+    texture = (zone.soil or prop.soil).hydraulics
 
     def ppt(given_pct: float | None, default_ppt: int) -> int:
         return default_ppt if given_pct is None else round(10 * given_pct)
@@ -287,24 +286,34 @@ def _bans(prop: Property) -> list[BanPart]:
 
 
 def hose_of(zone: Zone) -> hoses.Hose:
-    """The hose of a zone, as the simulator takes it."""
-    return hoses.Hose(
+    """The hose of a zone, as the simulator takes it, by its rating or the owner's bucket test.
+
+    Raises: ValueError for more water than such a hose could pass.
+    """
+    hose = hoses.Hose(
         length_m=zone.length,
-        flow_l_h_m=zone.hose.flow,
+        flow_l_h_m=zone.flow_l_h / zone.length,
         rated_kpa=zone.hose.pressure,
         exponent=hoses.EXPONENTS[zone.hose.kind],
         diameter_mm=zone.hose.diameter,
         rise_m=zone.rise,
     )
+    if zone.hose.bucket is not None:
+        bucket = zone.hose.bucket
+        hose = hoses.calibrated(hose, bucket.litres, bucket.time, hose.rated_kpa)
+    return hose if zone.hose.years is None else hoses.aged(hose, zone.hose.years)
+
+
+def spigot_of(prop: Property, zone: Zone) -> hoses.Spigot:
+    """What feeds a zone's hose; a supply that nobody measured gives enough at its rating."""
+    supply = prop.supplies[zone.supply]
+    still_kpa = supply.pressure or zone.hose.pressure
+    return hoses.Spigot(still_kpa, supply.flow or inf, restrictor_mm=zone.hose.restrictor)
 
 
 def _strip(prop: Property, name: str, zone: Zone) -> Strip:
-    supply, hose = prop.supplies[zone.supply], hose_of(zone)
-    start_kpa = supply.pressure or hose.rated_kpa
-    if supply.flow is None:
-        found = hoses.run(hose, start_kpa)
-    else:
-        found = hoses.fed(hose, hoses.Spigot(start_kpa, supply.flow))
+    hose = hose_of(zone)
+    found = hoses.fed(hose, spigot_of(prop, zone))
     return Strip(
         name=name,
         supply=list(prop.supplies).index(zone.supply),
@@ -316,7 +325,8 @@ def _strip(prop: Property, name: str, zone: Zone) -> Strip:
         drain_l_h=hoses.drain_l_h(hose),
         coefficient=zone.coefficient,
         exposure=zone.exposure,
-        texture=TEXTURES[prop.soil.texture].conducting(prop.soil.conductivity),
+        texture=(zone.soil or prop.soil).hydraulics,
+        hose_years=zone.hose.years,
         slab_m=None if prop.site.foundation == "basement" else zone.slab_distance,
         probe=zone.probe,
     )
@@ -328,6 +338,11 @@ def _zones_fit(prop: Property, plan: Plan) -> Iterator[Mistake]:
     for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
         where = ("zones", name)
         gives_ml_min = plan.supplies[part.supply].flow_ml_min or most["flow_ml_min"]
+        try:
+            hose_of(zone)
+        except ValueError as error:
+            yield Mistake((*where, "hose", "bucket"), f"a test where {error}", "what was measured")
+            continue
         if part.flow_ml_min > gives_ml_min:
             found = f"{zone.length:.4g} m of hose that wants {zone.flow_l_h / 60:.4g} L/min"
             allowed = f"at most what the supply gives, {gives_ml_min / 1000:.4g} L/min"

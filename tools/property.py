@@ -27,7 +27,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from controller.limits import BANS_MAX, CAP_MAX_S, CYCLES_MAX, NAME_BYTES, RUN_MAX_S
-from sim.textures import TEXTURES
+from sim.textures import TEXTURES, Texture, fitted
 from tools import rules
 from tools.lines import Path, line_of, path_at, unread_line
 from tools.rules import Rule, refusal
@@ -145,6 +145,35 @@ class Soil(_Table):
     texture: Annotated[str, rules.choice(*TEXTURES)] = "clay"
     # Saturated; None: the texture's published value. Published clays span 0.5 to 5 mm/h.
     conductivity: Annotated[float | None, q("mm/h", 0.05, 100, "0.08 in/h")] = None
+    # Water by volume, measured in a laboratory; all three, instead of the texture's.
+    saturation: Annotated[float | None, q("%", 10, 90, "45 %")] = None
+    field_capacity: Annotated[float | None, q("%", 2, 80, "36 %")] = None  # at 33 kPa
+    wilting_point: Annotated[float | None, q("%", 0.5, 60, "22 %")] = None  # at 1500 kPa
+
+    @model_validator(mode="after")
+    def _relations(self) -> "Soil":
+        contents = (self.saturation, self.field_capacity, self.wilting_point)
+        if None in contents and contents != (None, None, None):
+            raise refusal(
+                "only some of them", "all of saturation, field_capacity and wilting_point, or none"
+            )
+        try:
+            _ = self.hydraulics
+        except ValueError as error:
+            found = ", ".join([f"{content:g} %" for content in contents if content is not None])
+            raise refusal(f"{found} ({error})", "contents of a real soil") from None
+        return self
+
+    @property
+    def hydraulics(self) -> Texture:
+        """How it holds and conducts water."""
+        named = TEXTURES[self.texture].conducting(self.conductivity)
+        if self.saturation is None or self.field_capacity is None or self.wilting_point is None:
+            return named
+        saturated, capacity, wilting = (
+            content / 100 for content in (self.saturation, self.field_capacity, self.wilting_point)
+        )
+        return fitted(saturated, capacity, wilting, named.ks_mm_h, cracks=named.cracks)
 
 
 class Supply(_Table):
@@ -158,13 +187,37 @@ class Supply(_Table):
     master_valve: Annotated[bool, rules.flag()] = False
 
 
+class Bucket(_Table):
+    """A bucket test: all that the whole hose gave, laid into a tub, in some time."""
+
+    litres: Annotated[float, q("L", 0.05, 2000, "3 gal")]
+    time: Annotated[float, q("min", 0.1, 600, "10 min", bare=False)]
+
+
 class Hose(_Table):
     """What lies in the strip. A flow figure means nothing without the pressure it holds at."""
 
     kind: Annotated[str, rules.choice("porous", "emitter")]
-    flow: Annotated[float, q("L/h/m", 0.2, 60, "0.6 gal/h/ft")]
+    flow: Annotated[float | None, q("L/h/m", 0.2, 60, "0.6 gal/h/ft")] = None  # as it is sold
+    bucket: Bucket | None = Field(
+        default=None, description='a table, such as { litres = 12, time = "10 min" }'
+    )  # measured, instead of flow
     pressure: Annotated[float, q("kPa", 20, 500, "11 psi")]
     diameter: Annotated[float, q("mm", 4, 40, "0.5 in")] = 12.7  # inside; a common soaker hose
+    # Hole of a washer-type flow restrictor that was left in at the hose's inlet.
+    restrictor: Annotated[float | None, q("mm", 0.3, 20, "1.5 mm")] = None
+    # In use since it gave that flow: its pores close with the years. None: it gives it still.
+    years: Annotated[float | None, rules.number(0, 30, "years")] = None
+
+    @model_validator(mode="after")
+    def _relations(self) -> "Hose":
+        if self.flow is None and self.bucket is None:
+            raise refusal("nothing", "flow, or bucket = { litres, time }", "flow")
+        if self.bucket is not None and self.flow is not None:
+            raise refusal("flow beside it", "one of the two", "bucket")
+        if self.bucket is not None and self.restrictor is not None:
+            raise refusal("a bucket test beside it", "none: the test has it in it", "restrictor")
+        return self
 
 
 class Zone(_Table):
@@ -176,6 +229,8 @@ class Zone(_Table):
     width: Annotated[float, q("m", 0.2, 3, "2 ft")] = 0.6  # wetted; common practice
     hose: Hose = Field(description="a table, such as { kind, flow, pressure }")
     rise: Annotated[float, q("m", -10, 10, "2 ft")] = 0  # of the hose's end above its start
+    # Where the ground differs from the rest; None: as [soil] says.
+    soil: Soil | None = Field(default=None, description='a table, such as { texture = "loam" }')
     slab_distance: Annotated[float, q("m", 0, 5, "16 in")] = 0.4  # common practice: 0.30 to 0.45 m
     share: Annotated[float, q("%", 10, 300, "120 %")] = 100  # of the season's minutes
     # The clay takes a cycle in before the next: common practice, no source.
@@ -212,7 +267,10 @@ class Zone(_Table):
     @property
     def flow_l_h(self) -> float:
         """Flow of the whole hose at its rated pressure, litres an hour."""
-        return self.hose.flow * self.length
+        bucket = self.hose.bucket
+        if bucket is not None:
+            return bucket.litres / bucket.time * 60
+        return (self.hose.flow or 0.0) * self.length
 
     @property
     def coefficient(self) -> float:

@@ -102,6 +102,8 @@ def test_calm_house_has_no_cautions() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
+        ("flow = 6,", "flow = 6, restrictor = 1.5,", "a restrictor with a hole of 1.5 mm leaves"),
+        ("flow = 6,", "flow = 6, years = 3,", "after 3 years of use the hose may give 65 % of"),
         ('side = "north"', 'side = "east"', "one-sided watering: no zone on the north side;"),
         (
             "[zones.north]",

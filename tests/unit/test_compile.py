@@ -8,7 +8,9 @@ import pytest
 from controller.agenda import PER_DAY, Agenda
 from controller.civil import day_of
 from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
+from sim import hoses
 from sim.house import House
+from sim.textures import CM_PER_KPA, TEXTURES
 from tests.unit.small_house import GOOD
 from tools.compile import (
     compile_house,
@@ -318,3 +320,42 @@ def test_demo_weather() -> None:
 )
 def test_what_the_file_allows_the_plan_takes(table: str) -> None:
     house_of(("[[seasons]]", f"{table}\n[[seasons]]"))
+
+
+EAST_HOSE = 'length = 20\nhose = { kind = "porous", flow = 6, pressure = 75 }'
+
+
+def east_with(hose: str) -> House:
+    return house_of(
+        (EAST_HOSE, f'length = 20\nhose = {{ kind = "porous", {hose}, pressure = 75 }}')
+    )
+
+
+def test_a_bucket_test_stands_for_a_flow_figure() -> None:
+    """20 L in 10 minutes are 120 L/h, which 6 L/h a metre is over 20 m; friction is in the test."""
+    sold, measured = east_with("flow = 6"), east_with('bucket = { litres = 20, time = "10 min" }')
+    assert measured.plan.zones[1].flow_ml_min == sold.plan.zones[1].flow_ml_min == 2000
+    assert sold.strips[1].flow_l_h < measured.strips[1].flow_l_h
+    assert measured.strips[1].flow_l_h == pytest.approx(120.0, rel=0.02)  # the spigot's own loss
+
+
+def test_a_washer_left_in_and_the_years_take_flow() -> None:
+    new = east_with("flow = 6").strips[1]
+    held_back = east_with('flow = 6, restrictor = "1.5 mm"').strips[1]
+    old = east_with("flow = 6, years = 3").strips[1]
+    assert held_back.flow_l_h < 0.9 * new.flow_l_h and held_back.hose_years is None
+    assert old.hose_years == 3.0
+    assert old.flow_l_h == pytest.approx(new.flow_l_h * hoses.left_open(3.0), rel=0.02)
+
+
+def test_soil_of_an_owner_s_own_numbers_and_of_one_zone() -> None:
+    measured = "[soil]\nsaturation = 52\nfield_capacity = 41\nwilting_point = 27\n[supplies.tap]"
+    house = house_of(
+        ("[supplies.tap]", measured),
+        ("length = 20\n", 'length = 20\nsoil = { texture = "loam" }\n'),
+    )
+    clay, loam = (strip.texture for strip in house.strips)
+    for kpa, content in ((0.0, 0.52), (33.0, 0.41), (1500.0, 0.27)):
+        assert clay.water_content(kpa * CM_PER_KPA) == pytest.approx(content, abs=1e-6)
+    assert clay.ks_mm_h == TEXTURES["clay"].ks_mm_h and clay.cracks
+    assert loam == TEXTURES["loam"]

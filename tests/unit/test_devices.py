@@ -1,6 +1,7 @@
 """The simulated hardware does what its ports promise, and knows the truth about the water."""
 
 from dataclasses import replace
+from math import exp
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from controller.ports import ASK_STOP, PLAN, RECORD
 from sim import soil, textures
 from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
 from sim.ground import PER_LITRE, Ground, Sky, forcing
+from sim.hoses import CLOGGED_FLOOR, CLOGGING_YEARS
 from sim.hourly import Hourly
 from sim.house import House
 from sim.sensors import CapacitiveProbe, TippingBucket
@@ -52,6 +54,28 @@ def test_open_valve_gives_its_flow() -> None:
     assert watered[1:, soil.IRRIGATION].sum() == 0.0
     mm = device.ground.results[0, 2, [soil.INFILTRATION, soil.RUNOFF_IRRIGATION]].sum()
     assert mm + device.ground.columns.ponded_mm[2] == pytest.approx(40.0 / 12.0, abs=1.0)
+
+
+def test_a_hose_closes_with_the_years() -> None:
+    """As `hoses.aged` has it: e-fold in CLOGGING_YEARS, down to CLOGGED_FLOOR of a new one."""
+    house = make_house(hub=UTC)
+    old, new = replace(house.strips[0], hose_years=1.0), house.strips[1]
+    house = replace(house, strips=(old, new))
+    by_hour = still_weather(400)
+    device = devices(house, by_hour)
+    found = []
+    for day in (0, 365):
+        for zone in (0, 1):
+            before = litres(device, zone)
+            device.advance(START_S + 86400 * day + 7200 * zone)
+            device.open(zone, 3600)
+            device.advance(START_S + 86400 * day + 7200 * zone + 3600)
+            device.close(zone)
+            found.append(litres(device, zone) - before)
+    assert found[0] == old.flow_l_h
+    left = [CLOGGED_FLOOR + (1 - CLOGGED_FLOOR) * exp(-y / CLOGGING_YEARS) for y in (1.0, 2.0)]
+    assert found[2] == pytest.approx(old.flow_l_h * left[1] / left[0], rel=1e-3)
+    assert found[1] == found[3] == new.flow_l_h  # it says nothing of years: it gives it still
 
 
 def test_water_is_split_at_the_full_hour_however_time_passes() -> None:

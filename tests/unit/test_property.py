@@ -42,6 +42,62 @@ WEST_HOSE = 'hose = { kind = "porous", flow = "0.6 gal/h/ft", pressure = "11 psi
 
 # name: (text that is replaced, by what, text on the line that must be named, key path, found)
 BAD = {
+    "neither flow nor bucket": (
+        "flow = 6, ",
+        "",
+        'kind = "porous", pressure = 75',
+        "zones.east.hose.flow",
+        "found nothing",
+    ),
+    "flow beside a bucket": (
+        "flow = 6,",
+        'flow = 6, bucket = { litres = 3, time = "5 min" },',
+        "litres = 3",
+        "zones.east.hose.bucket",
+        "found flow beside it",
+    ),
+    "a bucket no such hose fills": (
+        "flow = 6,",
+        'bucket = { litres = 2000, time = "1 min" },',
+        "litres = 2000",
+        "zones.east.hose.bucket",
+        "is more than the hose passes",
+    ),
+    "a bucket without its time": (
+        "flow = 6,",
+        "bucket = { litres = 3 },",
+        "litres = 3",
+        "zones.east.hose.bucket.time",
+        "found nothing",
+    ),
+    "a restrictor beside a bucket": (
+        "flow = 6,",
+        'restrictor = 1.5, bucket = { litres = 3, time = "5 min" },',
+        "restrictor",
+        "zones.east.hose.restrictor",
+        "found a bucket test",
+    ),
+    "years of a hose gone by": (
+        "flow = 6,",
+        "flow = 6, years = -1,",
+        "years = -1",
+        "zones.east.hose.years",
+        "found -1",
+    ),
+    "half of a soil's numbers": (
+        "[supplies.tap]",
+        "[soil]\nsaturation = 50\n[supplies.tap]",
+        "[soil]",
+        "soil",
+        "found only some of them",
+    ),
+    "a soil that holds more when dry": (
+        "[supplies.tap]",
+        "[soil]\nsaturation = 50\nfield_capacity = 20\nwilting_point = 30\n[supplies.tap]",
+        "[soil]",
+        "soil",
+        "found 50 %, 20 %, 30 %",
+    ),
     "unit unknown": ('"75 ft"', '"75 fot"', "75 fot", "zones.west.length", "unknown unit fot"),
     "unit of another kind": ('"75 ft"', '"75 psi"', "75 psi", "zones.west.length", "not a length"),
     "unit without number": ('"75 ft"', '"ft"', '"ft"', "zones.west.length", "not a number and"),

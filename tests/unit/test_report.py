@@ -221,6 +221,10 @@ def _summary(
         "bypass_litres": 3.0,
         "swing_pf": 0.61,
         "movement_index_pct": 58.0,
+        "under_slab": [
+            {"m": 0.125, "change_pct": 41.0, "unwatered_change_pct": 55.0},
+            {"m": 3.0, "change_pct": 2.0, "unwatered_change_pct": 3.0},
+        ],
     }
     return {
         "schema": 1,
@@ -422,6 +426,7 @@ def test_null_measures_are_dashes(tmp_path: Path) -> None:
         for zone in summary["zones"].values():
             for key in (*STATES.values(), "swing_pf", "movement_index_pct", "bypass_litres"):
                 zone[key] = None
+            zone["under_slab"] = None
         for policy in summary["policies"].values():
             policy.update(days_in_band=None, days_dry=None, days_wet=None, unevenness_pf=None)
         summary["mass_balance_error_mm"] = None

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from sim import score
+from sim import score, soil
 from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Days
 
 
@@ -164,6 +164,26 @@ def test_movement_is_the_change_of_weighted_suction_in_percent_of_the_unwatered(
     assert score.movement_difference_pct(days) == pytest.approx(300.0, rel=1e-3)
     assert score.movement_index_pct(days.during(slice(366, None))) == [None, None]
     assert score.movement_difference_pct(days.during(slice(366, None))) is None
+
+
+def test_under_the_slab_stands_beside_its_strip() -> None:
+    """On the strip's own scale: what its edge and its middle feel, watered and not."""
+    wave = np.cos(np.linspace(0.0, 2.0 * np.pi, 365))
+    cells = np.linspace(0.5, 0.1, soil.CELLS)
+    unwatered = wave[:, None, None] * cells
+    days = replace(
+        days_like([3.0] * 365),
+        movement_pf_unwatered=wave[:, None],
+        under_pf=0.4 * unwatered,
+        under_pf_unwatered=unwatered,
+    )
+    (found,) = score.under_slab(days)
+    assert found is not None
+    assert [under.m for under in found] == soil.cell_middles_m()
+    np.testing.assert_allclose([u.unwatered_change_pct for u in found], 100.0 * cells, rtol=1e-6)
+    np.testing.assert_allclose([u.change_pct for u in found], 40.0 * cells, rtol=1e-6)
+    assert score.under_slab(replace(days, under_pf=np.nan * unwatered)) == [None]  # a basement
+    assert score.under_slab(days.during(slice(1, None))) == [None]  # less than a year
 
 
 def test_movement_of_ground_that_never_changes_has_no_percent() -> None:
