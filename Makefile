@@ -76,8 +76,8 @@ golden: $(VENV)/.stamp-dev  ## re-make the golden traces of the scripted year an
 figures: $(VENV)/.stamp-dev  ## print what a hub costs on a 32-bit board, for controller/README.md
 	@$(BIN)/python -m tests.device.footprint
 
-campaign: $(VENV)/.stamp-dev  ## the fault campaigns in full: many minutes
-	@$(BIN)/python -m pytest -n 2 -m slow --timeout 3600 tests/faults
+campaign: $(VENV)/.stamp-dev  ## the slow tests, fault campaigns and a long comparison: an hour or two
+	@$(BIN)/python -m pytest -n 2 -m slow --timeout 7200
 
 lock: $(VENV)/.stamp-venv  ## re-make requirements.lock and requirements-dev.lock
 	@$(WHEELS) --target $(VENV)/uv --upgrade uv==$(UV_VERSION)

@@ -1,20 +1,31 @@
-"""The four ways of watering that a replay sets side by side, and the owner who checks by hand.
+"""The ways of watering that are set side by side, and the owner who checks by hand.
 
 All have the same weather, strips, hoses, gaps, longest runs, caps and start. `none` waters nothing.
 `calendar` is the real hub under the property's own table, with everything that holds back or trims
 taken out of its plan. `calendar_checked` is the same with an owner who pushes a blade into the
 ground once a week and trims by hand. `hub` is the property as it stands.
+
+A replay sets these four side by side, a comparison more: `compared` says which.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from numpy.random import Generator
 
 from controller.agenda import Agenda
 from controller.civil import FIRST_WEEKDAY
-from controller.limits import DAY_S
-from controller.plan import ANY_DATE, AUTO_OFF, NO_RAIN_SENSOR, HubPart, Plan, ZonePart
+from controller.limits import DAY_S, RUN_MAX_S
+from controller.plan import (
+    ANY_DATE,
+    AUTO_BOTH,
+    AUTO_OFF,
+    NO_RAIN_SENSOR,
+    HubPart,
+    Plan,
+    RowPart,
+    ZonePart,
+)
 from controller.ports import DRY, FIRM, WET
 from sim.ground import Sky
 from sim.house import House, Owner
@@ -67,6 +78,86 @@ def bare_plan(plan: Plan) -> Plan:
     )
     zones = [ZonePart(vars(zone) | {"probe": 0}) for zone in plan.zones]
     return Plan(hub, plan.supplies, zones, plan.rows, [])
+
+
+# From month and day: cycles a day, minutes a cycle. Common practice for a hot northern summer, no
+# source; the window is ours.
+REFERENCE = (((5, 1), 3, 10), ((7, 1), 4, 15), ((9, 16), 3, 10), ((11, 1), 0, 10))
+REFERENCE_WINDOW_MIN = (20 * 60, 12 * 60)  # from, and how long
+
+
+def compared(house: House) -> tuple[Policy, ...]:
+    """What a comparison sets side by side, but for what is known only after others have run.
+
+    reference: one usual calendar, the same for every strip. hub_rain: the hub with rain sensor,
+    frost and local rules alone; hub_checked: and the owner's weekly check; hub_probes: and a soil
+    probe in every strip; hub_auto: rain and probes, by which the hub trims itself, and no owner.
+    """
+    none, calendar, checked, _ = policies(house)
+    plain = _sensing(house.plan, probe=0, auto_trim=AUTO_OFF)
+    probes = _sensing(house.plan, probe=1, auto_trim=AUTO_OFF)
+    auto = _sensing(house.plan, probe=1, auto_trim=AUTO_BOTH)
+    return (
+        none,
+        Policy("reference", reference_plan(house.plan), None),
+        calendar,
+        checked,
+        Policy("hub_rain", plain, None),
+        Policy("hub_checked", plain, house.owner),
+        Policy("hub_probes", probes, house.owner),
+        Policy("hub_auto", auto, None),
+    )
+
+
+def reference_plan(plan: Plan) -> Plan:
+    """The reference calendar on a plan's hoses, nothing held back, every zone the same minutes."""
+    start_min, length_min = REFERENCE_WINDOW_MIN
+    rows = [
+        RowPart(
+            {
+                "month": month,
+                "day": day,
+                "cycles": cycles,
+                "run_s": 60 * minutes,
+                "run_ml": 0,
+                "demand_um": 0,
+                "start_min": start_min,
+                "length_min": length_min,
+                "starts_min": (),
+            }
+        )
+        for (month, day), cycles, minutes in REFERENCE
+    ]
+    bare = bare_plan(plan)
+    zones = [ZonePart(vars(zone) | {"share_pct": 100}) for zone in bare.zones]
+    return Plan(bare.hub, bare.supplies, zones, rows, [])
+
+
+def scaled_plan(plan: Plan, share: float) -> Plan:
+    """A bare calendar with every run so much longer or shorter, seconds rounded."""
+    rows = [
+        RowPart(
+            vars(row)
+            | {
+                "run_s": min(max(round(share * row.run_s), 1), RUN_MAX_S),
+                "run_ml": round(share * row.run_ml),
+            }
+        )
+        for row in plan.rows
+    ]
+    return Plan(plan.hub, plan.supplies, plan.zones, rows, plan.bans)
+
+
+def _sensing(plan: Plan, *, probe: int, auto_trim: int) -> Plan:
+    """A plan with a probe in every zone or in none."""
+    hub = HubPart(vars(plan.hub) | {"auto_trim": auto_trim})
+    zones = [ZonePart(vars(zone) | {"probe": probe}) for zone in plan.zones]
+    return Plan(hub, plan.supplies, zones, plan.rows, plan.bans)
+
+
+def probed(house: House) -> House:
+    """A house with a probe in every strip; a plan that does not ask does not read it."""
+    return replace(house, strips=tuple(replace(strip, probe=True) for strip in house.strips))
 
 
 def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:

@@ -30,6 +30,7 @@ Units in here: mm, hours; suction in cm of water (1 cm = 1 hPa nearly).
 
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from copy import copy
 from functools import lru_cache
 from itertools import pairwise
 from typing import TypeVar
@@ -137,6 +138,8 @@ _CONSTANTS = _SLABWARD + LAYERS
 # Columns of a table.
 _PHI, _K, _PF, _UPTAKE, _EVAPORATED = range(5)
 _STEPS = 1024
+_BOUND_ROWS = np.arange(0, _STEPS + 1, 8)  # of a table, for bounds
+_MULTIPLIERS_MM = tuple(np.linspace(0.0, 8.0, 41).tolist())  # a day and pF
 
 _EDGES_MM = np.array(EDGES_M) * 1000.0
 _THICK_MM = np.diff(_EDGES_MM)
@@ -871,6 +874,26 @@ class Columns:
                 _linearise(cell, False, self._state, self._soil, table, self._work)
         self._hours = 0
 
+    def picked(self, columns: Sequence[int]) -> "Columns":
+        """A copy of some columns, in this order; one may be picked often, to go several ways.
+
+        A strip's yard must be picked before it; where it is picked often, the first one counts.
+        """
+        chosen = np.asarray(columns)
+        slabs = self._soil[chosen, _SLAB].astype(np.int64)
+        has_slab = np.flatnonzero(slabs >= 0)
+        cells = slabs[has_slab, None] + np.arange(CELLS)
+        rows = np.concatenate((chosen, cells.ravel()))
+        made = copy(self)
+        made.textures = tuple([self.textures[c] for c in columns])
+        made._state, made._soil = self._state[rows], self._soil[rows]
+        made._cells = self._cells[rows]
+        made._soil[has_slab, _SLAB] = len(chosen) + CELLS * np.arange(len(has_slab))
+        yards = self._soil[chosen, _YARD]
+        for yard in set(yards[yards >= 0.0].tolist()):
+            made._soil[np.flatnonzero(yards == yard), _YARD] = np.argmax(chosen == yard)
+        return made
+
     def run(self, forcing: Floats, under_pf: Floats | None = None) -> Floats:
         """Step through hours of weather and water.
 
@@ -919,6 +942,47 @@ class Columns:
             table = self._tables[int(self._soil[c, _TABLE])]
             _measure(c, self._state, self._soil, table, found)
         return found
+
+    def least_loss_mm(
+        self, c: int, yard_mm: Floats, transpired_mm: Floats, band_pf: float
+    ) -> Floats:
+        """What a strip loses more than its yard on a day, at least, for its band to be so wet.
+
+        c: a column that has a yard. yard_mm: water in the yard's layers, (days, LAYERS). transpired
+        mm: potential of each day. band_pf: the depth-mean is at most that. Of all ways to wet the
+        band's layers, none of them drier than in the yard, the one that transpires least and loses
+        least to the yard counts, and a little less than that. A layer has one moisture a day.
+        Method: Lagrange's dual. Any multiplier gives a bound that holds; the best is returned.
+        """
+        layers: list[int] = np.flatnonzero(_BAND_WEIGHT).tolist()
+        lost = [self._more_lost_mm(c, i, yard_mm[:, i], transpired_mm) for i in layers]
+        wetter_pf = self._tables[int(self._soil[c, _TABLE])][_BOUND_ROWS[1:], _PF]
+        best = np.zeros(len(yard_mm))
+        for multiplier in _MULTIPLIERS_MM:
+            bound = np.full(len(yard_mm), -multiplier * band_pf)
+            for i, more in zip(layers, lost, strict=True):
+                bound += (more + multiplier * _BAND_WEIGHT[i] * wetter_pf).min(axis=1)
+            best = np.maximum(best, bound)
+        return best
+
+    def _more_lost_mm(self, c: int, i: int, yard_mm: Floats, transpired_mm: Floats) -> Floats:
+        """What a layer loses more than the yard's, at least, between two rows of its table each.
+
+        (days, steps); infinite where it would be drier than the yard's. Between two rows a loss is
+        at least the drier one's, as pF is at least the wetter one's.
+        """
+        row, table = self._soil[c], self._tables[int(self._soil[c, _TABLE])]
+        saturation = yard_mm * row[_FACTOR + i] - row[_OFFSET]
+        place = (saturation - row[_DRIEST]) * row[_PER_STEP]
+
+        def more(column: int) -> Floats:
+            of_yard = np.interp(place, np.arange(_STEPS + 1), table[:, column])
+            return np.asarray(table[_BOUND_ROWS[:-1], column] - of_yard[:, None])
+
+        uptake_mm = transpired_mm[:, None] * _ROOT_WEIGHT[i] * more(_UPTAKE)
+        exchange = 24.0 * row[_KS] * (row[_BESIDE + i] - row[_SLABWARD + i])
+        lost_mm = np.maximum(uptake_mm + exchange * more(_PHI), 0.0)
+        return np.where(_BOUND_ROWS[1:] >= place[:, None], lost_mm, np.inf)
 
     def _cells_of(self, column: int) -> int:
         return CELLS if self._soil[column, _SLAB] >= 0.0 else 0

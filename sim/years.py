@@ -31,6 +31,9 @@ from sim.score import (
     top_wet_days,
     unevenness_pf,
 )
+from sim.weather import Weather
+
+PART_BITS = 32  # of one seed, the lives after the first draw on from here
 
 
 def whole_years(first_day: date, days: int) -> list[date]:
@@ -39,6 +42,22 @@ def whole_years(first_day: date, days: int) -> list[date]:
     while (following := anniversary(first_day, len(begins))) <= first_day + timedelta(days=days):
         begins.append(following)
     return begins
+
+
+def scored_years(weather: Weather) -> list[date]:
+    """Where a record's scored years begin, and where the last one ends; empty for less than a year.
+
+    The first year is spin-up; of a record of less than two whole years it is scored as well.
+    """
+    begins = whole_years(weather.first_day, weather.days)
+    if len(begins) > 2:
+        return begins[1:]
+    return begins if len(begins) == 2 else []
+
+
+def seed_of(seed: int, part: int) -> int:
+    """The seed of one seed's lives, counted from 0; the first life's is the seed itself."""
+    return seed + (part << PART_BITS)
 
 
 def years_of(house: House, span: Span, season: Season, seed: int) -> list[Line]:

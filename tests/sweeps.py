@@ -56,7 +56,7 @@ def small(
 
 def main(out: Path) -> None:
     """Do it on two processes, with a line on stderr for each task."""
-    sweeping.SHOWN_S = 0.0
+    workers.SHOWN_S = 0.0
 
     def tell(line: str) -> None:
         print(line, file=sys.stderr, flush=True)

@@ -403,6 +403,74 @@ def sweep(
     print(f"A row for each year and zone: {out / sweeping.RESULT}")
 
 
+@app.command()
+def compare(
+    property_file: PropertyPath,
+    weather: Annotated[list[Path], typer.Option(help="Weather, as replay takes it; repeatable.")],
+    out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
+    plan: Annotated[
+        list[Path] | None,
+        typer.Option(help="Another property file of the same house, for its seasons; repeatable."),
+    ] = None,
+    years: Annotated[
+        int, typer.Option(min=0, max=90, help="Years to invent from each record, besides its own.")
+    ] = 0,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
+    with_oracle: Annotated[
+        bool,
+        typer.Option(
+            "--oracle/--no-oracle", help="Ask for the least water too: minutes for ten years."
+        ),
+    ] = True,
+    processes: Annotated[
+        int | None, typer.Option(min=1, help="Processes of this machine; else one a core.")
+    ] = None,
+    column: Columns = None,
+    as_json: AsJson = False,
+) -> None:
+    """Set ways of watering side by side over many years, and beside the least water there could be.
+
+    No watering; one usual calendar; the property's own seasons bare, checked by hand each week, and
+    scaled to the hub's water; the hub by rain, by rain and weekly checks, by soil probes, and
+    trimming itself; and an oracle, which knows soil and weather to come.
+
+    Writes compare.json, years.csv (a row for each policy, year and zone) and compare.png.
+
+    \b
+    Example:
+        evenclay compare house.toml --weather town.csv --years 30 --out out/compare
+    """
+    import polars as pl
+
+    from sim.report import METRIC, US
+    from tools import compare as comparing
+    from tools import workers
+    from tools.compare_picture import draw
+
+    prop = load(property_file)
+    others = [load(path) for path in plan or ()]
+    records = [(str(path), _weather(path, column, prop.site.latitude)) for path in weather]
+    jobs = comparing.jobs_of(prop, records, years, seed)
+    _folder(out)
+    with workers.processes(processes or workers.cores()) as (executor, _):
+        sides = comparing.run(jobs, others, with_oracle, executor, _tell)
+    found = comparing.summary(jobs, sides)
+    shown = US if prop.site.units == "us" else METRIC
+    text = json.dumps(found, indent=2)
+    (out / "compare.json").write_text(text + "\n", "utf-8")
+    pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(out / "years.csv")
+    draw(jobs, sides, found, shown, out / "compare.png")
+    if as_json:
+        print(text)
+        return
+    console = _console()
+    for table in comparing.tables_of(found, shown):
+        console.print(table)
+    for note in found["notes"]:
+        console.print(note)
+    print(f"The picture: {out / 'compare.png'}")
+
+
 def _folder(out: Path) -> None:
     """Make the folder of --out."""
     if out.exists() and not out.is_dir():

@@ -13,10 +13,9 @@ import hashlib
 import io
 import json
 import os
-import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache, cached_property
 from pathlib import Path
@@ -33,22 +32,19 @@ from sim.replay import Span, climate, span_of
 from sim.report import METRIC, US
 from sim.score import STATES, Season
 from sim.weather import Hours, Weather
-from sim.years import whole_years, years_of
+from sim.years import scored_years, seed_of, years_of
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import Property, parse
 from tools.variants import Change, changes_of, read_vary, varied
-from tools.workers import SweepError
+from tools.workers import Progress, SweepError, Tell
 
 LIFE_YEARS = 25  # with its spin-up; a hub counts no more than 34 years since it was started
 BATCH_YEARS = 50
-PART_BITS = 32  # of one seed, the lives after the first draw on from here
 SEASON_SEED = 1  # the climate is the same for all seeds
 WAITING = 2  # tasks handed out for each worker; the rest stay here
-SHOWN_S = 2.0  # between two lines of progress
 CODE = ("controller", "sim", "tools")
 
 DataType = type[pl.DataType]
-Tell = Callable[[str], None]
 
 RESULT, DEFINITION, PARTS = "years.parquet", "sweep.json", "parts"
 PERCENTS = (
@@ -135,7 +131,7 @@ class Life:
     @property
     def chance(self) -> int:
         """The seed of this life's weather and sensors; the first life's is the seed itself."""
-        return self.seed + (self.part << PART_BITS)
+        return seed_of(self.seed, self.part)
 
     def span(self) -> Span:
         """The weather, and which days of it are scored."""
@@ -245,31 +241,21 @@ def ask(
 
 
 def _lives(variant: Variant, record: Record, seed: int, years: int) -> Iterator[Life]:
-    """All lives of one variant, weather and seed."""
+    """All lives of one variant, weather and seed. Raises: SweepError for less than a year."""
     if years:
         for part, done in enumerate(range(0, years, LIFE_YEARS)):
             count = min(LIFE_YEARS, years - done)
             yield Life(variant, record, seed, part, done + 1, count)
         return
-    begins = scored_years(record)
+    begins = scored_years(record.weather)
+    if not begins:
+        days = record.weather.days
+        raise SweepError(f"{record.name}: found {days} days, allowed at least a year")
     for part, done in enumerate(range(0, len(begins) - 1, LIFE_YEARS)):
         until = min(done + LIFE_YEARS, len(begins) - 1)
         last = begins[until] - timedelta(days=1)
         first = begins[done]
         yield Life(variant, record, seed, part, first.year, until - done, first, last)
-
-
-def scored_years(record: Record) -> list[date]:
-    """Where a record's scored years begin, and where the last one ends.
-
-    The first year is spin-up; of a record of less than two whole years it is scored as well.
-    Raises: SweepError for less than a year.
-    """
-    weather = record.weather
-    begins = whole_years(weather.first_day, weather.days)
-    if len(begins) < 2:
-        raise SweepError(f"{record.name}: found {weather.days} days, allowed at least a year")
-    return begins[1:] if len(begins) > 2 else begins
 
 
 def live_through(task: Sequence[Life], code: str) -> list[Line]:
@@ -329,34 +315,6 @@ def _sha256(data: bytes) -> str:
 
 
 # Doing it.
-
-
-@dataclass
-class Progress:
-    """Tells how many years are done and how long the rest may take."""
-
-    total: int
-    done: int
-    tell: Tell
-    _started_s: float = field(default_factory=time.monotonic)
-    _before: int = 0
-    _told_s: float = -SHOWN_S
-
-    def __post_init__(self) -> None:
-        self._before = self.done
-        before = f", {self.done:,} of them done before" if self.done else ""
-        self.tell(f"{self.total:,} years to live through{before}")
-
-    def add(self, years: int) -> None:
-        """Count finished years."""
-        self.done += years
-        now_s = time.monotonic()
-        if now_s - self._told_s < SHOWN_S and self.done < self.total:
-            return
-        self._told_s = now_s
-        each_s = (now_s - self._started_s) / (self.done - self._before)
-        left_s = round(each_s * (self.total - self.done))
-        self.tell(f"{self.done:,} of {self.total:,} years; {timedelta(seconds=left_s)} left")
 
 
 def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -> pl.DataFrame:

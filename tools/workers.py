@@ -1,19 +1,53 @@
-"""Who works on a sweep: processes of this machine, or a Dask cluster's workers."""
+"""Who works on long tasks, processes or a Dask cluster's workers, and how far they are."""
 
 import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import timedelta
 
 CONNECT_S = 10
+SHOWN_S = 2.0  # between two lines of progress
+
+Tell = Callable[[str], None]
 
 
 class SweepError(ValueError):
-    """What a user of a sweep can mend, in one line."""
+    """What a user of long tasks can mend, in one line."""
+
+
+@dataclass
+class Progress:
+    """Tells how many years are done and how long the rest may take."""
+
+    total: int
+    done: int
+    tell: Tell
+    _started_s: float = field(default_factory=time.monotonic)
+    _before: int = 0
+    _told_s: float = -SHOWN_S
+
+    def __post_init__(self) -> None:
+        self._before = self.done
+        before = f", {self.done:,} of them done before" if self.done else ""
+        self.tell(f"{self.total:,} years to live through{before}")
+
+    def add(self, years: int) -> None:
+        """Count finished years."""
+        self.done += years
+        now_s = time.monotonic()
+        if now_s - self._told_s < SHOWN_S and self.done < self.total:
+            return
+        self._told_s = now_s
+        each_s = (now_s - self._started_s) / (self.done - self._before)
+        left_s = round(each_s * (self.total - self.done))
+        self.tell(f"{self.done:,} of {self.total:,} years; {timedelta(seconds=left_s)} left")
 
 
 def cores() -> int:
@@ -32,7 +66,7 @@ def processes(count: int) -> Iterator[tuple[Executor, int]]:
             yield executor, count
         except BrokenProcessPool:
             raise SweepError(
-                "a process died, perhaps for want of memory; the same command goes on, "
+                "a process died, perhaps for want of memory: say the same again, "
                 "with fewer --processes if need be"
             ) from None
         except BaseException:

@@ -147,6 +147,25 @@ def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf:
     np.testing.assert_array_equal(run.water_mm, stepped.water_mm)
 
 
+@given(seed=SEEDS)
+@settings(max_examples=20)
+def test_picked_columns_go_on_as_the_ones_they_are_copies_of(seed: int) -> None:
+    """Yard and strips that trade water with it and with a slab; one strip is picked twice."""
+
+    def columns() -> soil.Columns:
+        made = soil.Columns(["clay"] * 3, yard=[None, 0, 0], slab_m=[None, 0.4, None])
+        made.run(before)
+        return made
+
+    before, after = storms(seed, 100, 3), storms(seed + 1, 100, 3)
+    whole, chosen = columns(), [0, 2, 1, 1]
+    part = whole.picked(chosen)
+    results = part.run(after[:, chosen])
+    np.testing.assert_array_equal(results, whole.run(after)[:, chosen])
+    np.testing.assert_array_equal(part.under_slab_mm(), whole.under_slab_mm()[chosen])
+    np.testing.assert_array_equal(columns().run(after), columns().picked([0, 1, 2]).run(after))
+
+
 def test_batches_on_threads_are_the_same_bits() -> None:
     forcings = [storms(seed, 400, 3) for seed in range(5)]
 

@@ -62,11 +62,14 @@ SLICE = {
 }
 
 
+def weather_file(place: str) -> Path:
+    package, path, _ = FILES[place]
+    return Path(str(importlib.metadata.distribution(package).locate_file(path)))
+
+
 @cache
 def record(place: str) -> Weather:
-    package, path, latitude_deg = FILES[place]
-    file = Path(str(importlib.metadata.distribution(package).locate_file(path)))
-    return read(file, latitude_deg=latitude_deg)
+    return read(weather_file(place), latitude_deg=FILES[place][2])
 
 
 def rows(place: str, percent: int) -> Iterator[RowPart]:

@@ -44,7 +44,7 @@ def test_help_teaches() -> None:
     assert "evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out" in out
 
 
-@pytest.mark.parametrize("command", ["check", "replay", "invent", "sweep"])
+@pytest.mark.parametrize("command", ["check", "replay", "invent", "sweep", "compare"])
 def test_help_of_commands(command: str) -> None:
     status, out, _ = run(command, "--help")
     assert status == 0
@@ -155,6 +155,34 @@ def test_sweep_on_processes(tmp_path: Path) -> None:
     assert (process.returncode, out) == (2, "")
     assert "found another sweep, with other variants and years; allowed" in err
     assert len(err.splitlines()) == 1
+
+
+def test_compare_on_processes(tmp_path: Path) -> None:
+    """The same answer from one process and from two, and the files beside it."""
+    house, weather = tmp_path / "small.toml", tmp_path / "two.csv"
+    house.write_text(sweeps.HOUSE, encoding="utf-8")
+    lines = WEATHER.read_text(encoding="utf-8").splitlines()
+    weather.write_text("\n".join(lines[: 1 + 365 + 366]), encoding="utf-8")
+    printed = []
+    for count in (1, 2):
+        out_dir = tmp_path / str(count)
+        args = ("compare", str(house), "--weather", str(weather), "--out", str(out_dir))
+        process = start(*args, "--no-oracle", "--json", "--processes", str(count))
+        out, err = process.communicate(timeout=240)
+        assert process.returncode == 0, err
+        assert err.splitlines()[0] == "10 years to live through"
+        assert err.splitlines()[-1] == "10 of 10 years; 0:00:00 left"
+        assert out == (out_dir / "compare.json").read_text(encoding="utf-8")
+        rows = (out_dir / "years.csv").read_text(encoding="utf-8").splitlines()
+        assert len(rows) == 1 + 9
+        assert (out_dir / "compare.png").stat().st_size > 10_000
+        printed.append((out, rows))
+    assert printed[0] == printed[1]
+    policies = json.loads(printed[0][0])["recorded"]["policies"]
+    assert policies["none"]["litres"]["most"] == 0.0
+    litres = {name: line["litres"]["median"] for name, line in policies.items()}
+    assert litres["calendar_scaled"] != litres["calendar"]
+    assert litres["calendar_scaled"] == pytest.approx(litres["hub_checked"], rel=0.02)
 
 
 def test_real_process_good_and_bad(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from sim.weather import Weather
 from sim.years import whole_years, years_of
 from tests import sweeps
 from tools import sweep as sweeping
+from tools import workers
 from tools.sweep import Life, Record, Sweep
 from tools.workers import SweepError, cores
 
@@ -269,7 +270,7 @@ def test_the_definition_says_what_the_result_depends_on(
 def test_progress_tells_years_done_and_time_left(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, quick: list[tuple[Life, ...]]
 ) -> None:
-    monkeypatch.setattr(sweeping, "SHOWN_S", 0.0)
+    monkeypatch.setattr(workers, "SHOWN_S", 0.0)
     told: list[str] = []
     run(sweeps.small(), tmp_path, told)
     assert told[0] == "12 years to live through"

@@ -1,0 +1,39 @@
+"""The comparison over 22 real and 30 invented years whose tables stand in sim/README.md."""
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from sim.years import scored_years
+from tests import comparing
+from tests.published.test_replays import record
+from tools import cli
+from tools.compile import compile_house, mean_et0_mm
+from tools.property import parse
+
+
+def test_the_house_at_tunis_is_a_good_property_and_its_record_long_enough() -> None:
+    prop = parse(comparing.property_text(), "tunis.toml")
+    house = compile_house(prop, mean_et0_mm(record("tunis"), prop.site.latitude))
+    assert [zone.share_pct for zone in house.plan.zones] == [183, 100, 83, 91]
+    assert [row.cycles for row in house.plan.rows] == [1, 2, 3, 2, 1, 1]
+    assert len(scored_years(record("tunis"))) - 1 == 22
+
+
+@pytest.mark.slow
+def test_the_oracle_is_never_above_a_policy_nor_below_its_bound(tmp_path: Path) -> None:
+    """Over all years; and with all the water it wants it keeps the band better than any hub."""
+    result = CliRunner().invoke(cli.app, comparing.arguments(tmp_path))
+    assert result.exit_code == 0, result.output
+    found = json.loads((tmp_path / "compare.json").read_text("utf-8"))
+    assert (found["recorded"]["years"], found["invented"]["years"]) == (22, 30)
+    for kind in ("recorded", "invented"):
+        policies = dict(found[kind]["policies"])
+        reached = policies.pop("oracle")
+        assert len(policies) == 9
+        for name, line in policies.items():
+            assert line["oracle"]["least_mm"] <= line["oracle"]["used_mm"], name
+            assert line["oracle"]["possible_mm"] <= line["oracle"]["least_mm"], name
+            assert line["in_band_pct"]["median"] < reached["in_band_pct"]["median"], name
