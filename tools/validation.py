@@ -278,8 +278,9 @@ NOT_VALIDATED = """\
 - How much water cracks take, and at what suction they open and close, is an assumption. The water
   that their walls take up on the way down is left out.
 - Exchange with the yard beside a strip is one distance and one flux for each layer: an assumption,
-  checked for its direction and its balance only. The soil under the slab is not simulated: nothing
-  here says how far in a benefit reaches.
+  checked for its direction and its balance only. The soil under the slab is a row of five cells
+  without rain, sun or roots, checked for balance, direction and step size only: how far in a
+  benefit reaches is its estimate.
 - The strip coefficients on ET0, the share of rain under eaves and the surface storage of 3 mm are
   common practice without a source.
 - Published conductivities of clay span 0.5 to 5 mm/h, and clays differ more than that from metre
