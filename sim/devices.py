@@ -156,21 +156,21 @@ class Devices:
         ]
         # Valves and water.
         self.open_valves = [False] * self.valves
-        self._any_open = False
-        self._deadline_s = [NEVER_S] * self.valves
-        self._soonest_s = NEVER_S  # the first of these
+        self._deadline_s = [NEVER_S] * self.valves  # of those that are shut: never
         supplies = range(len(plan.supplies))
         self._supply_of = [*[part.supply for part in plan.zones], *supplies]  # by valve
-        # Where each supply's water runs now: zone, through its valve and of that kept to fill its
-        # hose, ml/h.
+        # Where each supply's water runs since a time: zone, through its valve and of that kept to
+        # fill its hose, ml/h. It is booked when that changes, or when someone wants to know.
         self._running: list[list[tuple[int, int, int]]] = [[] for _ in supplies]
+        self._since_s = [self.now_s] * len(plan.supplies)
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
         self._in_hose = [0] * zones
         self._drains_from_s = [self.now_s] * zones
         self._full_s = [NEVER_S for _ in supplies]  # when the first of each that fills is full
-        self.given = [0] * zones  # ml/h times seconds since the start
+        self._change_s = NEVER_S  # the first of deadlines and full hoses
+        self.given = [0] * zones  # ml/h times seconds since the start, as far as booked
         self._told = [0] * zones  # of these, before the last closing line
         self._metered = [0] * len(plan.supplies)
         self.most_open_at_once = 0  # zones with a way for the water, hub-wide
@@ -210,19 +210,23 @@ class Devices:
 
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
-        while self._any_open and self.now_s < to_s:
-            until_s = max(min(to_s, self._soonest_s, *self._full_s), self.now_s)
-            self._flow(until_s)
-            self.now_s = until_s
-            if self._soonest_s <= until_s:
-                for valve, end_s in enumerate(self._deadline_s):
-                    if end_s <= until_s:
-                        self._turn(valve, False)
+        while self._change_s <= to_s:
+            self.now_s = now_s = max(self._change_s, self.now_s)
+            for valve, end_s in enumerate(self._deadline_s):
+                if end_s <= now_s:
+                    self._turn(valve, False)
             for supply, full_s in enumerate(self._full_s):
-                if full_s <= until_s:
+                if full_s <= now_s:
                     self._set_flows(supply)
         if self.now_s < to_s:
             self.now_s = to_s
+
+    def catch_up(self) -> None:
+        """Book the water so far, and let the ground step every whole hour that has passed."""
+        for supply, running in enumerate(self._running):
+            if running:
+                self._book(supply)
+        self.ground.catch_up(self.now_s)
 
     def ask(self, asked: "Asked") -> None:
         """Give the hub an owner's command."""
@@ -283,6 +287,7 @@ class Devices:
         self._boot_wall_s = wall_s
         if self._has_gauge:
             self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
+        self.catch_up()
         self._meter_start = list(self._metered)
         self._looked_hour = -1
         self._asked.clear()
@@ -326,6 +331,8 @@ class Devices:
         if self.plan.hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
+            if self._running[supply]:
+                self._book(supply)
             metered = self._metered[supply] - self._meter_start[supply]
             seen.meter_ml[supply] = metered // HOUR_S
         return seen
@@ -410,30 +417,38 @@ class Devices:
 
     def _set_deadline(self, valve: int, at_s: int) -> None:
         self._deadline_s[valve] = at_s
-        self._soonest_s = min(self._deadline_s)
+        self._change_s = min(*self._deadline_s, *self._full_s)
 
     def _set_flows(self, supply: int) -> None:
+        """Book what ran on a supply until now, and see where it runs from now on."""
+        if self._running[supply]:
+            self._book(supply)
+        self._since_s[supply] = self.now_s
+        self._full_s[supply] = NEVER_S
+        zones, master, _ = self._pipes[supply]
+        valves = self.open_valves
+        ways = [zone for zone in zones if valves[zone]]
+        if master is not None and not valves[master]:
+            ways = []
+        self._running[supply] = self._shares(supply, ways) if ways else []
+        self._change_s = min(*self._deadline_s, *self._full_s)
+
+    def _shares(self, supply: int, ways: list[int]) -> list[tuple[int, int, int]]:
         """Share a supply's water among its zones that have a way for it.
 
         A hose that is not full takes what its supply has left. Until it is full, half of its flow
         comes out of it. What drained since it was shut is booked once it opens again, all of it to
         the present hour.
         """
-        valves = self.open_valves
-        self._any_open = True in valves
-        self._running[supply] = running = []
-        self._full_s[supply] = NEVER_S
-        zones, master, most = self._pipes[supply]
-        ways = [zone for zone in zones if valves[zone]]
-        if not ways or (master is not None and not valves[master]):
-            return
         flows = [self._rates[zone] for zone in ways]
         if self.faults:
             flows = [self._spoiled(zone) for zone in ways]
+        most = self._pipes[supply][2]
         wanted = sum(flows)
         if 0 < most < wanted:
             flows = [flow * most // wanted for flow in flows]
         rest = max((most or FILLING_ML_H) - wanted, 0)
+        shares = []
         for zone, flow in zip(ways, flows, strict=True):
             kept = 0
             room = self._room(zone) if flow else 0
@@ -441,9 +456,11 @@ class Devices:
                 kept = rest + flow - flow // 2
                 flow, rest = flow + rest, 0
                 self._full_s[supply] = min(self._full_s[supply], self.now_s - -room // kept)
-            running.append((zone, flow, kept))
+            shares.append((zone, flow, kept))
         self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-        self.most_open_at_once = max(self.most_open_at_once, sum(map(len, self._running)))
+        others = sum(map(len, self._running)) - len(self._running[supply])
+        self.most_open_at_once = max(self.most_open_at_once, others + len(ways))
+        return shares
 
     def _room(self, zone: int) -> int:
         """What a zone's hose still has room for, once what drained from it is booked."""
@@ -475,22 +492,24 @@ class Devices:
             self._read_probes(seen, hour)
         self._looked_hour = hour
 
-    def _flow(self, until_s: int) -> None:
-        """Water runs at the present flows from now on."""
-        from_s = self.now_s
-        time_s = until_s - from_s
-        for supply, running in enumerate(self._running):
-            for zone, flow, kept in running:
-                self.given[zone] += flow * time_s
-                self._metered[supply] += flow * time_s
-                if kept:
-                    self._in_hose[zone] += kept * time_s
-                self._drains_from_s[zone] = until_s
-                self.ground.water(zone, flow, from_s, until_s, kept)
+    def _book(self, supply: int) -> None:
+        """Book what ran on a supply until now."""
+        from_s, now_s = self._since_s[supply], self.now_s
+        if from_s == now_s:
+            return
+        self._since_s[supply] = now_s
+        time_s = now_s - from_s
+        for zone, flow, kept in self._running[supply]:
+            self.given[zone] += flow * time_s
+            self._metered[supply] += flow * time_s
+            if kept:
+                self._in_hose[zone] += kept * time_s
+            self._drains_from_s[zone] = now_s
+            self.ground.water(zone, flow, from_s, now_s, kept)
 
     def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""
-        self.ground.catch_up(self.now_s)
+        self.catch_up()
         for zone in self._probes:
             if self.faults:
                 if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:

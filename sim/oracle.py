@@ -508,7 +508,7 @@ def play(
                 devices.close(valve)
     end_s = sky.start_s + HOUR_S * sky.hours
     devices.advance(end_s)
-    ground.catch_up(end_s)
+    devices.catch_up()
     return ground, devices
 
 

@@ -112,7 +112,7 @@ class Life:
     def _check(self, owner: Owner, devices: Devices) -> None:
         """The owner pushes a blade into every strip and tells the hub; some weeks he does not."""
         ground = devices.ground
-        ground.catch_up(devices.now_s)
+        devices.catch_up()
         random = np.random.default_rng([self._seed, devices.now_s])
         found = policies.readings(owner, ground.top_pf(), random)
         for zone, band_pf in enumerate(ground.band_pf()):
@@ -258,7 +258,7 @@ def live(
     life.run(scored_s)
     before = life.counts()
     life.run(end_s)
-    ground.catch_up(end_s)
+    life.devices.catch_up()
     counts = (after - start for start, after in zip(before, life.counts(), strict=True))
     return Lived(ground, life.devices, scored_s, life.felt, *counts)
 

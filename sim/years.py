@@ -121,7 +121,7 @@ def _lived(
         if first:
             ground.go_on(forcing(house.strips, _part(by_hour, first, until)))
         life.run(end_s)
-        ground.catch_up(end_s)
+        life.devices.catch_up()
         parts.append(days_of(ground, by_hour.rain_mm[first:until]))
         tops.append(ground.results[:, len(house.strips) :, soil.TOP_PF].copy())
         opened = [item.event[1] for item in life.devices.heard if item.event[0] == events.OPENED]

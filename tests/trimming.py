@@ -138,7 +138,7 @@ def season(place: str, year: int, level_pct: int, owner: Owner | None, seed: int
         life.check_by_hand(owner, opens_s)
     end_s = sky.start_s + HOUR_S * sky.hours
     life.run(end_s)
-    ground.catch_up(end_s)
+    life.devices.catch_up()
     lived = Lived(ground, life.devices, sky.start_s)
     judged = lived.judge(by_hour.rain_mm, span.spin_up_days, span.first_day)
     trims_pct = _trims_pct(life, opens_s + DAY_S * LEARNT_DAYS)
