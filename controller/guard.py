@@ -35,7 +35,6 @@ class Run:
     """One run of one zone, about to begin or under way."""
 
     open = False  # its OPEN was carried out
-    saved = False  # the intent is known to be kept
     flow_ml_min = _NONE  # last measured
     bad_flow = False
     ended = OK  # why it is being closed

@@ -1,8 +1,8 @@
 """The hub: what to do now, given the time, what was seen, and what was asked.
 
 `step` is the only way in. It reads no clock and touches no pin: commands go out, and how they went
-comes back as `seen.done` in the next step. A run takes three steps of one moment: SAVE the intent;
-once that is known to be written, OPEN; then REPORT that it opened.
+comes back as `seen.done` in the next step. A run takes two steps of one moment: SAVE the intent and
+OPEN, which is not tried unless that was written; then REPORT that it opened.
 """
 
 from controller._const import TYPE_CHECKING, const
@@ -99,7 +99,6 @@ class Hub:
     _look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
     _soon = False  # a run waits for nothing but the settling gap
     _save_up_s = 0  # a store that failed is not written before
-    _judged_up_s = _NONE  # when the intent was found to be allowed, if nothing is new
     _rain_kept: "int | None" = None  # what rain locked when the record was last due for it
 
     def __init__(
@@ -163,14 +162,12 @@ class Hub:
         if news or asked or (up_s >= self._due_up_s and not heard):
             return self._decide(up_s, seen, asked)
         if heard:  # what was due was decided in the step before
-            run = self.intent
-            return self._speak(up_s, self._begin(run, up_s) if run and run.saved else [])
+            return self._speak(up_s, [])
         self.wake_s = self._poll_up_s if self._poll_up_s < self._due_up_s else self._due_up_s
         return _NOTHING
 
     def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
         """Look at everything once, and collect the commands, most urgent first."""
-        opening: "list[Command]" = []
         record = self.record
         guard = self.guard
         waited = record.waiting
@@ -185,17 +182,19 @@ class Hub:
             if not self._booted:
                 self._boot(up_s, seen)
         if asked:
-            self._judged_up_s = _NONE
             if self._booted and up_s != self._polled_up_s:
                 self._poll(up_s, seen)  # answered by what the sensors say now
             answer(self, asked, up_s)
         if self._booted:
             if guard.open_zones:
                 self._end_runs(OK, up_s, seen)
-            opening = self._begin_runs(up_s, seen)
+            self._begin_runs(up_s, seen)
             if waited and not record.waiting:
                 self._owed = True
-        return self._speak(up_s, guard.closing(up_s) + self._saving(up_s) + opening)
+        commands = guard.closing(up_s) + self._saving(up_s)
+        if self.intent is not None:
+            commands += guard.open(self.intent, up_s)
+        return self._speak(up_s, commands)
 
     def _speak(self, up_s: int, commands: "list[Command]") -> "list[Command]":
         """Return commands and what is to be reported; set when to wake: the soonest of all due."""
@@ -257,10 +256,11 @@ class Hub:
         """Learn which of the last step's commands were carried out: the first `seen.done`.
 
         Returns True if there is something to decide. There is not when a record has been written,
-        with no intent but one judged just now, nor when a valve has opened and no other may follow.
+        nor when a valve has opened and no other may follow.
         """
         sent = self._sent
         self._sent = []
+        opened = False
         tries = seen.done  # of each command: above 0 it was carried out, at 0 it failed
         for command in sent:
             what = command[0]
@@ -270,17 +270,13 @@ class Hub:
                 self._saved(command[1], tries, up_s)
             elif what == OPEN:
                 self._opened(command[1], tries, up_s, seen)
+                opened = True
             elif tries < 0:
                 self._events.append(command)  # not tried: shown the next time
             tries -= 1
-        what = sent[0][0]
-        if tries < 0:
+        if tries < 0 or sent[0][0] == CLOSE:
             return True
-        if what == SAVE and (self.intent is None or up_s == self._judged_up_s):
-            return len(sent) > 1 and sent[1][0] == OPEN
-        if what != OPEN:
-            return True
-        if len(self.guard.open_zones) >= self.plan.hub.open_max:
+        if not opened or len(self.guard.open_zones) >= self.plan.hub.open_max:
             return False
         return self.test != 0 or self.record.waiting & ~self.guard.busy_zones() != 0
 
@@ -320,8 +316,9 @@ class Hub:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
         if tries == 0:
             self._driver(True, valve)
-        if valve >= len(self.runs):
-            return  # a master
+        run = self.runs[valve] if valve < len(self.runs) else None
+        if run is None:
+            return  # a master, or given up
         record = self.record
         if tries <= 0:
             if tries == 0:
@@ -329,8 +326,6 @@ class Hub:
                 self.guard.retry_zone_up_s[valve] = up_s + FAULT_RETRY_S
             self.guard.shut(valve, up_s)
             return
-        run = self.runs[valve]
-        assert run is not None  # it is what its OPEN was emitted for
         run.open = True
         self.tell(OPENED, valve, run.kind, run.run_s)
         if record.zone_faults[valve] & DRIVER_FAULT:
@@ -346,11 +341,13 @@ class Hub:
 
     def _saved(self, slot: int, tries: int, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
+        run = self.intent
         if tries > 0:
             if self.alarms:
                 self._alarm(False, _NONE, STORE, slot)
-            if self.intent:
-                self.intent.saved = True
+            if run:
+                self.runs[run.zone] = run
+                self.intent = None
             return
         if tries == 0:
             self._alarm(True, _NONE, STORE, slot)
@@ -360,7 +357,8 @@ class Hub:
                 self.tell(REFUSED, _NONE, STORE, NEW_PLAN)
         if slot == RECORD:
             self.dirty = True
-            if tries == 0:
+            if run:  # its OPEN was not tried either
+                self.guard.open_zones.remove(run.zone)
                 self._cancel()
 
     # Runs.
@@ -395,16 +393,11 @@ class Hub:
             return NEW_PLAN
         return self.lockouts.why(run.zone, self.days.local_s(up_s), run.anyway, 0)
 
-    def _begin_runs(self, up_s: int, seen: "Seen") -> "list[Command]":
-        """Open the run whose intent is written, or intend the next that may start."""
-        run = self.intent
-        if run is not None:
-            if run.saved:
-                if up_s == self._judged_up_s or self.why_not(run, up_s) == OK:
-                    return self._begin(run, up_s)
-                self._cancel()
-        elif (
-            self.new_plan is None
+    def _begin_runs(self, up_s: int, seen: "Seen") -> None:
+        """Intend the next run that may start."""
+        if (
+            self.intent is None
+            and self.new_plan is None
             and up_s >= self._save_up_s
             and len(self.guard.open_zones) < self.plan.hub.open_max
         ):
@@ -414,13 +407,6 @@ class Hub:
                 if up_s - self._polled_up_s >= 2 * self.plan.hub.watch_s:
                     self._poll(up_s, seen)  # no older than while a valve is open
                 self._choose_waiting(up_s)
-        return []
-
-    def _begin(self, run: Run, up_s: int) -> "list[Command]":
-        """Open the run that is written down, and was judged in this moment."""
-        self.intent = None
-        self.runs[run.zone] = run
-        return self.guard.open(run, up_s)
 
     def _choose_waiting(self, up_s: int) -> None:
         """Intend the first waiting run that may start, of those whose supply is free."""
@@ -497,7 +483,7 @@ class Hub:
         return self.guard.judge(run.zone, run.run_s, up_s)
 
     def intend(self, run: Run, up_s: int) -> None:
-        """Write down what is about to be given; the valve opens once that is known to be kept."""
+        """Write down what is about to be given; the valve opens if that is kept."""
         record = self.record
         bit = 1 << run.zone
         if run.kind != PLANNED and record.waiting & bit:
@@ -508,7 +494,6 @@ class Hub:
         record.valve_wall_s[run.zone] = self.days.wall_s(up_s)
         self.days.held[run.zone] = OK
         self.intent = run
-        self._judged_up_s = self._up_s
         self.dirty = True
 
     def _cancel(self) -> None:

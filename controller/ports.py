@@ -1,6 +1,7 @@
 """What passes between the hub and the hardware: commands out, what was seen and asked in.
 
-Commands are tuples, most urgent first:
+Commands are tuples, most urgent first. They are carried out in order, and the first that fails is
+the last that is tried: a valve whose intent was not written does not open.
 
 - `(CLOSE, valve)`
 - `(SAVE, slot, data)`: write `data` to the record or plan store and read it back

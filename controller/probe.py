@@ -56,7 +56,12 @@ class Probe:
 
         Returns True if `wet` or `trusted` changed.
         """
-        if ppt is not None and self._low_ppt < ppt < self._high_ppt and not bank_full:
+        if (
+            ppt is not None
+            and self._low_ppt < ppt < self._high_ppt
+            and not bank_full
+            and up_s - self._mark_up_s < STUCK_WET_S
+        ):
             self.ppt = ppt
             self._read_up_s = up_s
             self._rain_um = rain_um
@@ -99,20 +104,24 @@ class Probe:
         changed = wet != self.wet or trusted != self.trusted
         self.wet = wet
         self.trusted = trusted
-        # While nothing is in doubt, a reading near the mark that is neither wet nor near the end of
-        # the range has nothing to tell.
-        mark_ppt = self._mark_ppt
-        self._high_ppt = 0
-        if (
-            trusted
-            and not wet
-            and self._rained_up_s == _NEVER
-            and mark_ppt >= VWC_LEAST_PPT + STUCK_PPT
-            and mark_ppt < min(zone.wet_off_ppt, VWC_MOST_PPT) - STUCK_PPT
-        ):
-            self._low_ppt = mark_ppt - STUCK_PPT
-            self._high_ppt = mark_ppt + STUCK_PPT
+        self._expect()
         return changed
+
+    def _expect(self) -> None:
+        """See which readings have nothing to tell: near the mark, while nothing is in doubt.
+
+        In soaked soil all those that are no jump from one another, nor from the last.
+        """
+        self._high_ppt = 0
+        if self.trusted and self._rained_up_s == _NEVER:
+            wet_ppt = self._zone.wet_ppt
+            low_ppt = self._mark_ppt - STUCK_PPT
+            high_ppt = min(self._mark_ppt + STUCK_PPT, wet_ppt)
+            if self.wet:
+                low_ppt = max(low_ppt, wet_ppt - 1, self.ppt - JUMP_PPT - 1)
+                high_ppt = min(low_ppt, self.ppt) + JUMP_PPT
+            self._low_ppt = max(low_ppt, VWC_LEAST_PPT - 1)
+            self._high_ppt = min(high_ppt, VWC_MOST_PPT + 1)
 
     def soil(self) -> int:
         """Return what it says as a blade does: DRY, WET, or FIRM where well inside the band.

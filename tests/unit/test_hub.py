@@ -16,7 +16,6 @@ from controller.events import (
     DONE,
     DRIVER,
     FAULT,
-    FROST,
     GAP,
     LEAK,
     LEARNED,
@@ -50,9 +49,11 @@ from controller.ports import (
     ASK_RUN_ANYWAY,
     ASK_STOP,
     ASK_TEST,
+    CLOSE,
     OPEN,
     PLAN,
     RECORD,
+    REPORT,
     SAVE,
 )
 from tests.core import Bench, plan, row, wall
@@ -483,17 +484,17 @@ def test_a_run_too_short_or_past_the_cap_is_dropped_with_its_reason() -> None:
     assert skipped == [(0, TOO_SHORT), (0, TOO_SHORT), (1, CAP)]
 
 
-def test_an_intent_that_meets_frost_is_given_up_and_waits() -> None:
+def test_a_valve_opens_only_if_its_intent_was_written() -> None:
     bench = booted(house(zones=1))
     bench.run_until(FIRST - 1)
     hub = bench.runner.hub
     commands = hub.step(FIRST, FROM_S + FIRST, bench.seen)
-    assert commands[0][:2] == (SAVE, RECORD)
-    bench.seen.done = len(commands)
-    hub.lockouts.locked[FROST] = -1
-    given_up = hub.step(FIRST + 1, FROM_S + FIRST + 1, bench.seen)
-    assert not [c for c in given_up if c[0] == OPEN]
+    assert [c[:2] for c in commands] == [(SAVE, RECORD), (OPEN, 0)]
+    bench.seen.done = 0
+    given_up = hub.step(FIRST, FROM_S + FIRST, bench.seen)
+    assert {c[0] for c in given_up} == {REPORT}  # nothing to close, and not at once again
     assert (hub.record.waiting, hub.record.opening) == (1, 0)
+    assert not hub.guard.open_zones
 
 
 def test_stop_closes_what_is_open_and_drops_what_waits_or_is_intended() -> None:
@@ -505,14 +506,16 @@ def test_stop_closes_what_is_open_and_drops_what_waits_or_is_intended() -> None:
     assert not bench.open_since
 
 
-def test_stop_reaches_a_run_whose_intent_is_not_yet_known_to_be_written() -> None:
+def test_stop_reaches_a_run_that_opens_in_the_same_moment() -> None:
     bench = booted(house(zones=1))
     bench.run_until(FIRST - 1)
     hub = bench.runner.hub
     commands = hub.step(FIRST, FROM_S + FIRST, bench.seen)
     bench.seen.done = len(commands)
     after = hub.step(FIRST, FROM_S + FIRST, bench.seen, [(ASK_STOP, -1, 0)])
-    assert not [c for c in after if c[0] == OPEN]
+    assert after[0] == (CLOSE, 0)
+    bench.seen.done = len(after)
+    hub.step(FIRST, FROM_S + FIRST, bench.seen)
     assert (hub.record.waiting, hub.record.opening) == (0, 0)
 
 
