@@ -1,7 +1,8 @@
 """The `evenclay` command.
 
-Results go to stdout, progress and errors to stderr. Exit status: 0, 2 for bad input with one line a
-mistake, 130 after Ctrl-C. Only a defect of ours shows a traceback.
+Results go to stdout, progress and errors to stderr. Exit status: 0, 1 where no plan can do what is
+asked, 2 for bad input with one line a mistake, 130 after Ctrl-C. Only a defect of ours shows a
+traceback.
 """
 
 import datetime
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from sim.house import House
     from sim.weather import Weather
 
+NO_PLAN = 1
 BAD_INPUT = 2
 INTERRUPTED = 130
 _PLAIN_WIDTH = 110  # columns where the output is no terminal
@@ -330,6 +332,68 @@ def invent(
     most = max(abs(row.errors) for row in compared)
     console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
     console.print(f"{years} years written to {out}")
+
+
+@app.command()
+def propose(
+    property_file: PropertyPath,
+    out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
+    weather: Annotated[
+        list[Path] | None, typer.Option(help="Weather, as replay takes it; repeatable.")
+    ] = None,
+    climate: Annotated[
+        Path | None,
+        typer.Option(help="Instead: a record whose habits --years are invented with."),
+    ] = None,
+    years: Annotated[int, typer.Option(min=4, max=90, help="How many to invent.")] = 30,
+    rows: Annotated[int, typer.Option(min=1, max=24, help="Rows at most, closed ones too.")] = 6,
+    share: Annotated[
+        float, typer.Option(min=0.5, max=1.0, help="Share of years whose need a row meets.")
+    ] = 0.75,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
+    column: Columns = None,
+) -> None:
+    """Work out the seasonal table and the zones' shares from weather, soil and hoses.
+
+    Writes property.toml into the folder of --out, your file with new seasons and shares, and
+    plan.png: need, table and rain through the year. Some years are kept from the search; how the
+    plan does on them is shown. Exit status 1, and no file, where no plan can give what is needed.
+
+    \b
+    Example:
+        evenclay propose house.toml --weather town.csv --out out/plan
+    """
+    from sim.generator import fit, generate
+    from tools import propose as tool
+    from tools.compile import compile_house, mean_et0_mm
+    from tools.propose_page import draw, show
+
+    prop = load(property_file)
+    latitude = prop.site.latitude
+    if bool(weather) == bool(climate):
+        raise typer.BadParameter(
+            "found both or none, allowed one", param_hint="--weather, --climate"
+        )
+    if climate is not None:
+        records = [generate(fit(_weather(climate, column, latitude)), years + 1, seed)]
+    else:
+        records = [_weather(path, column, latitude) for path in weather or ()]
+    et0_mm = mean_et0_mm(records[0], latitude)
+    house = compile_house(prop, et0_mm)
+    found = tool.propose(
+        prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=_tell
+    )
+    console = _console()
+    if found.text is None:
+        console.print("No plan can give what is needed, so none was written:")
+        for line in found.limits:
+            console.print(f"- {line}")
+        raise typer.Exit(NO_PLAN)
+    _folder(out)
+    (out / "property.toml").write_text(found.text, "utf-8")
+    draw(found, out / "plan.png")
+    show(found, console)
+    print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
 
 
 @app.command()
