@@ -51,9 +51,7 @@ _njit = njit(error_model="numpy", nogil=True)
 
 
 @_njit
-def _yards(
-    forcing: Floats, state: Floats, soils: Floats, tables: Floats
-) -> Floats:
+def _yards(forcing: Floats, state: Floats, soils: Floats, tables: Floats) -> Floats:
     """Matric flux potential in the yard beside every strip: (hours, strips, layers)."""
     work, cells = np.zeros((soil._WORK, soil.LAYERS)), np.zeros((len(soils), soil.RESULTS))
     hours, zones = forcing.shape[0], forcing.shape[1] // 2

@@ -1,22 +1,18 @@
-"""What a house's strips need through the year, and the plan that gives it best.
+"""What a house's strips need through the year, and how a plan keeps them.
 
-Need: the water that holds each strip at one pF with the rain as it fell, by half-months, in a stated
-share of years. Search: plans tried under the hub's rules on the years that are not held out
-(`brisk.py`), by CMA-ES (Hansen 2016, arXiv:1604.00772; the package cma), which is steady on the
-steps that whole minutes and single days make.
+Years: at most YEARS_MOST of the records, the last ones. Of these the last third is held out: no
+search sees it, and how a plan does there is what a user is told. Need: the water that holds each
+strip at one pF with the rain as it fell, by half-months, in a stated share of the years searched.
 """
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
-import cma
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.plan import Plan
-from sim.brisk import Brisk, Outcome
+from sim.brisk import Brisk
 from sim.generator import fit, generate
 from sim.ground import Floats, forcing
 from sim.house import House
@@ -24,6 +20,7 @@ from sim.policies import policies
 from sim.replay import Span, climate, live, sky_of, span_of
 from sim.score import (
     BAND_PF,
+    DRY,
     IN_BAND,
     RAIN_WET,
     REWETTING,
@@ -33,30 +30,17 @@ from sim.score import (
     Season,
     unevenness_pf,
 )
-from sim.weather import Weather
+from sim.weather import Weather, WeatherError
+from sim.years import scored_years, whole_years
 
 Ints = NDArray[np.int64]
 
 HALF_MONTHS = 24
 HOLD_PF = 2.9  # the middle of the band
-HELD_OUT = 3  # one year of so many is kept from the search
-FEW_YEARS = 9  # with fewer, the last ones are held out, and invented ones are added
-INVENTED = 15  # years
-THREADS = 2
-POPULATION = 12
-SPREAD = 0.06  # of the first plans searched, in logarithms of what is varied
-BALANCED = 12  # plans tried before that, each to balance the one before
-PER_PF = (
-    0.12  # more water for each pF too dry: less than what would mend it at once, since rows share
-)
-OFF_MOST_PF = 0.8  # more is not told apart
-# What a search may cost, in years of zones lived through: a fixed count, so that its outcome does
-# not hang on the clock.
-ZONE_YEARS = 15_000
-LEAST_PLANS, MOST_PLANS = 60, 400
-EDGE_PF = 0.1  # inside the band's limits a day begins to count as lost, and so far outside it is
-TRIMMED_COST = 0.5  # of a trim that is e times 100 % on all days, in days out of band
-IMPOSSIBLE = 10.0  # loss of a plan that breaks a rule
+YEARS_MOST = 15  # of all records together; what is older tells less of the climate there is
+HELD_OUT = 3  # one year of so many
+FEW_YEARS = 6  # with fewer to search, invented ones are added
+INVENTED = 6  # years
 
 
 def half_month_of(month: int, day: int) -> int:
@@ -71,56 +55,65 @@ def begin_of(half_month: int) -> tuple[int, int]:
 
 @dataclass(frozen=True)
 class Record:
-    """One record of weather made ready. Years count from the first scored day.
+    """Some whole years of weather. season: days x zones, of the scored days. half_month, year: of
+    each scored day; years count from 0, and there are `years` of them."""
 
-    season: days x zones, of the scored days. half_month, year: of each scored day. held_out: the
-    years kept from the search, of `years` in all.
-    """
-
-    brisk: Brisk
     span: Span
     season: Season
     half_month: Ints
     year: Ints
     years: int
-    held_out: tuple[int, ...]
 
-    def days_of(self, held_out: bool) -> Bools:
-        """Scored days of the years held out, or of the others."""
-        return np.asarray(np.isin(self.year, self.held_out) == held_out)
-
-
-def make_records(house: House, weather: Weather, seed: int) -> list[Record]:
-    """Make a record ready; with few years, another after it, invented with the habits of those not
-    held out, all of them for the search. Raises: WeatherError for less than a year."""
-    span = span_of(weather)
-    # A part of a year at the end goes with the year before.
-    years = max(round(span.scored_days / 365.25 - 0.45), 1)
-    if years >= FEW_YEARS:
-        return [_record(house, weather, span, years, tuple(range(1, years, HELD_OUT)), seed)]
-    held_out = tuple(range(years - years // HELD_OUT, years))
-    found = [_record(house, weather, span, years, held_out, seed)]
-    known = weather
-    if held_out:
-        last = span.first_day + timedelta(days=round(365.25 * held_out[0]) - 1)
-        known = weather.span(weather.first_day, last)
-    made = generate(fit(known), INVENTED + 1, seed)
-    return [*found, _record(house, made, span_of(made), INVENTED, (), seed)]
+    @property
+    def scored(self) -> slice:
+        """The scored days among all."""
+        return slice(self.span.spin_up_days, None)
 
 
-def _record(
-    house: House, weather: Weather, span: Span, years: int, held_out: tuple[int, ...], seed: int
-) -> Record:
+@dataclass(frozen=True)
+class Records:
+    """What is searched, and what is held out of it; invented: of those searched, the last."""
+
+    searched: list[Record]
+    held_out: list[Record]
+    invented: bool
+
+
+def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
+    """Share out the years of some records of weather; where they are few, invent more after them.
+
+    Invented years have the habits of those searched. Raises: WeatherError for less than a year.
+    """
+    searched, held_out, known = [], [], []
+    for weather in weathers:
+        begins = scored_years(weather)
+        if not begins:
+            raise WeatherError(f"found {weather.days} days of weather, allowed at least a year")
+        begins = begins[-max(YEARS_MOST // len(weathers), 1) - 1 :]
+        until = begins[-1 - len(begins) // HELD_OUT]
+        known.append(weather.span(weather.first_day, until - timedelta(days=1)))
+        searched.append(_record(house, known[-1], (begins[0], until), seed))
+        if until < begins[-1]:
+            held_out.append(_record(house, weather, (until, begins[-1]), seed))
+    few = sum(record.years for record in searched) < FEW_YEARS
+    if few:
+        made = generate(fit(known[0]), INVENTED + 1, seed)
+        begins = scored_years(made)
+        searched.append(_record(house, made, (begins[0], begins[-1]), seed))
+    return Records(searched, held_out, few)
+
+
+def _record(house: House, weather: Weather, days: tuple[date, date], seed: int) -> Record:
+    """The years of a record from a day until before another."""
+    span = span_of(weather, days[0], days[1] - timedelta(days=1))
     dates = [span.first_day + timedelta(days=i) for i in range(span.scored_days)]
-    year = np.minimum((np.arange(span.scored_days) / 365.25).astype(np.int64), years - 1)
+    begins = whole_years(span.first_day, span.scored_days)
     return Record(
-        brisk=Brisk(house, span, seed),
         span=span,
         season=climate(house, weather, span, seed),
         half_month=np.array([half_month_of(day.month, day.day) for day in dates]),
-        year=year,
-        years=years,
-        held_out=held_out,
+        year=np.array([sum(day >= begin for begin in begins[1:-1]) for day in dates]),
+        years=len(begins) - 1,
     )
 
 
@@ -140,15 +133,14 @@ class Need:
     dry_days: Floats
 
 
-def need_of(records: Sequence[Record], share: float, hours: int) -> Need:
+def need_of(records: Sequence[Record], brisks: Sequence[Brisk], share: float, hours: int) -> Need:
     """Work out the need, with so many hours a day for water."""
     found, rain_mm, dry = [], [], []
-    for record in records:
-        scored = slice(record.span.spin_up_days, None)
-        given, band_pf = (part[scored] for part in record.brisk.held(HOLD_PF, hours))
-        rain = record.span.weather.rain_mm[scored]
+    for record, brisk in zip(records, brisks, strict=True):
+        given, band_pf = (part[record.scored] for part in brisk.held(HOLD_PF, hours))
+        rain = record.span.weather.rain_mm[record.scored]
         halves = [record.half_month == half for half in range(HALF_MONTHS)]
-        for year in sorted(set(range(record.years)) - set(record.held_out)):
+        for year in range(record.years):
             of_year = record.year == year
             found.append([given[of_year & half].mean(axis=0) for half in halves])
         rain_mm.append([rain[half].mean() for half in halves])
@@ -160,163 +152,47 @@ def need_of(records: Sequence[Record], share: float, hours: int) -> Need:
     return Need(asked, low, high, np.mean(rain_mm, axis=0), np.mean(dry, axis=0))
 
 
+def judged_days(record: Record, state: Codes) -> Bools:
+    """Season days that are judged: not those that rain alone made wet, nor declared re-wetting."""
+    return np.asarray(record.season.days & (state != RAIN_WET) & (state != REWETTING))
+
+
 @dataclass(frozen=True)
 class Kept:
-    """How a plan kept the clay: percent of season days in band, rain-wet and re-wetting days apart.
+    """How a plan kept the clay over some years: percent of the judged days.
 
-    zones: of each zone. worst_year: the least of any zone and year. mm_a_year: of each zone.
-    unevenness_pf: None without season days.
+    zones, dry, wet: in band, too dry and too wet, of each zone. worst_year: the least of any zone
+    and year in band. mm_a_year: of each zone. unevenness_pf: the mean of the records'.
     """
 
     zones: Floats
+    dry: Floats
+    wet: Floats
     worst_year: float
     mm_a_year: Floats
     unevenness_pf: float
 
 
-def kept(record: Record, state: Codes, pf: Floats, mm: Floats, held_out: bool) -> Kept:
-    """Judge what a plan did on the years held out, or on the others; all of the scored days."""
-    of_these = record.days_of(held_out)
-    counted = record.season.days & (state != RAIN_WET) & (state != REWETTING)
-    good = counted & (state == IN_BAND)
-
-    def percent(days: Bools) -> Floats:
-        total = counted[days].sum(axis=0)
-        return np.asarray(100.0 * good[days].sum(axis=0) / np.maximum(total, 1))
-
-    years = [year for year in range(record.years) if (year in record.held_out) == held_out]
-    return Kept(
-        zones=percent(of_these),
-        worst_year=float(min(percent(record.year == year).min() for year in years)),
-        mm_a_year=mm[of_these].sum(axis=0) / len(years),
-        unevenness_pf=unevenness_pf(pf[of_these], record.season.days[of_these]) or 0.0,
-    )
-
-
-def _lost(state: Codes, pf: Floats) -> Floats:
-    """How far each day is from being well in band, 0..1: a half at the band's limits.
-
-    Graded, and from inside the band on, so that a plan that just holds it in the years searched is
-    not taken for one that holds it with room to spare.
-    """
-    off = np.abs(pf - np.mean(BAND_PF)) - (BAND_PF[1] - BAND_PF[0]) / 2.0
-    lost = np.clip(0.5 + off / (2.0 * EDGE_PF), 0.0, 1.0)
-    return np.asarray(np.where((state == WET) & (off <= 0.0), 1.0, lost))
-
-
-def _loss(records: Sequence[Record], outcomes: Sequence[Outcome], need_mm: Floats) -> float:
-    """Days out of band first, in the mean and of the worst; unevenness and water second."""
-    lost, worst = [], []
-    unevenness, water, trimmed = 0.0, 0.0, 0.0
-    for record, outcome in zip(records, outcomes, strict=True):
-        scored = slice(record.span.spin_up_days, None)
-        state, pf = outcome.state[scored], outcome.pf[scored]
-        days = record.days_of(False)
-        counted = record.season.days & (state != RAIN_WET) & (state != REWETTING) & days[:, None]
-        graded = np.where(counted, _lost(state, pf), 0.0)
-        lost.append(graded.sum(axis=0) / np.maximum(counted.sum(axis=0), 1))
-        for year in sorted(set(range(record.years)) - set(record.held_out)):
-            of_year = record.year == year
-            worst.append(graded[of_year].sum(axis=0) / np.maximum(counted[of_year].sum(axis=0), 1))
-        trimmed += float(np.abs(np.log(outcome.trim_pct[scored] / 100.0)).mean())
-        unevenness += unevenness_pf(pf[days], record.season.days[days]) or 0.0
-        water += float(outcome.mm[scored][days].sum() / days.sum() * 365.25 / need_mm.sum())
-    of_zones = np.mean(lost, axis=0)
-    # The worst of the years by a high quantile of all zones' years: the worst alone is chance.
-    badly = float(np.quantile(np.array(worst), 0.9))
-    first = float(of_zones.mean() + 0.5 * of_zones.max() + 0.25 * badly)
-    # A table that only holds with the trim at an end leaves the owner's check nothing to do.
-    return first + (0.01 * (unevenness + water) + TRIMMED_COST * trimmed) / len(records)
-
-
-def search(
-    records: Sequence[Record],
-    rows: Sequence[Ints],
-    rests: int,
-    plan_of: Callable[[Floats], Plan | None],
-    need_mm: Floats,
-    seed: int,
-    progress: Callable[[int, int], None],
-) -> Floats:
-    """The numbers that make the best plan found; `plan_of` makes one, None where no rule allows it.
-
-    The numbers: logarithms of what an open row's water is to be multiplied by, for each in `rows`
-    (its half-months); then `rests` others; then of each zone's share. First rows and zones are
-    brought into balance, which takes few plans; then all the numbers are searched. need_mm: a
-    year's water, to weigh what plans use. progress: told how many plans were tried, of how many.
-    """
-    house = records[0].brisk.house
-    checked = policies(house)[-1].owner is not None
-    zone_years = sum(record.brisk.days for record in records) / 365.25 * len(house.strips)
-    plans = int(min(max(ZONE_YEARS / zone_years, LEAST_PLANS), MOST_PLANS))
-
-    def outcomes_of(numbers: Floats, checked: bool) -> list[Outcome] | None:
-        plan = plan_of(numbers)
-        return None if plan is None else [r.brisk.outcome(plan, checked) for r in records]
-
-    def loss_of(numbers: Floats) -> float:
-        outcomes = outcomes_of(numbers, checked)
-        if outcomes is None:
-            return IMPOSSIBLE + float(np.abs(numbers).sum())
-        return _loss(records, outcomes, need_mm)
-
-    balanced = np.zeros(len(rows) + rests + len(house.strips))
-    best, least = balanced, IMPOSSIBLE
-    for tried in range(BALANCED):
-        # Without the owner's check: a trim that makes up for a table would hide what is wrong.
-        outcomes = outcomes_of(balanced, False)
-        if outcomes is None:
-            break
-        loss = _loss(records, outcomes, need_mm)
-        if loss < least:
-            best, least = balanced, loss
-        balanced = balanced + _shift(records, outcomes, rows, rests)
-        progress(tried + 1, plans)
-    least = loss_of(best)
-    options = {"seed": seed + 1, "popsize": POPULATION, "verbose": -9}
-    strategy = cma.CMAEvolutionStrategy(list(best), SPREAD, options)
-    with ThreadPoolExecutor(THREADS) as pool:
-        while BALANCED + strategy.countevals < plans:
-            asked = strategy.ask()
-            losses = list(pool.map(loss_of, asked))
-            strategy.tell(asked, losses)
-            if min(losses) < least:
-                best, least = np.asarray(asked[int(np.argmin(losses))]), min(losses)
-            progress(min(BALANCED + strategy.countevals, plans), plans)
-    return np.asarray(best)
-
-
-def _shift(
-    records: Sequence[Record], outcomes: Sequence[Outcome], rows: Sequence[Ints], rests: int
-) -> Floats:
-    """What to add to the numbers, so that each row and zone comes nearer to the middle of the band.
-
-    Too dry by so much pF asks for so many percent more: on days that nobody but rain is to blame
-    for nothing is asked.
-    """
-    zones = len(records[0].brisk.house.strips)
-    total, count = np.zeros((HALF_MONTHS, zones)), np.zeros((HALF_MONTHS, zones))
-    for record, outcome in zip(records, outcomes, strict=True):
-        scored = slice(record.span.spin_up_days, None)
-        state, pf = outcome.state[scored], outcome.pf[scored]
-        counted = record.season.days & (state != RAIN_WET) & record.days_of(False)[:, None]
-        off = np.where(counted, np.clip(pf - HOLD_PF, -OFF_MOST_PF, OFF_MOST_PF), 0.0)
-        np.add.at(total, record.half_month, off)
-        np.add.at(count, record.half_month, counted)
-    of_zones = total.sum(axis=0) / np.maximum(count.sum(axis=0), 1)
-    of_rows = [total[row].sum() / max(count[row].sum(), 1.0) for row in rows]
-    return np.concatenate((PER_PF * np.array(of_rows), np.zeros(rests), PER_PF * of_zones))
-
-
-def replayed(record: Record, house: House, policy_name: str, seed: int) -> dict[str, Kept]:
-    """How a policy keeps the clay under the real hub: on the years searched, and those held out."""
+def replayed(records: Sequence[Record], house: House, policy_name: str, seed: int) -> Kept:
+    """How a policy keeps the clay under the real hub."""
     (policy,) = [policy for policy in policies(house) if policy.name == policy_name]
-    sky, by_hour = sky_of(house, record.span, seed)
-    dry, days = forcing(house.strips, by_hour), record.span.scored_days
-    lived = live(house, policy, sky, dry, seed=seed, scored_days=days)
-    judged = lived.judge(by_hour.rain_mm, record.span.spin_up_days, record.season)
-    mm = judged.days.litres / np.array([strip.area_m2 for strip in house.strips])
-    found = {"searched": kept(record, judged.state, judged.days.pf, mm, False)}
-    if record.held_out:
-        found["held out"] = kept(record, judged.state, judged.days.pf, mm, True)
-    return found
+    counts, mm, uneven = [], [], []
+    for record in records:
+        sky, by_hour = sky_of(house, record.span, seed)
+        dry, days = forcing(house.strips, by_hour), record.span.scored_days
+        lived = live(house, policy, sky, dry, seed=seed, scored_days=days)
+        judged = lived.judge(by_hour.rain_mm, record.span.spin_up_days, record.season)
+        mm.append(judged.days.litres.sum(axis=0))
+        uneven.append(unevenness_pf(judged.days.pf, record.season.days) or 0.0)
+        counted = judged_days(record, judged.state)
+        states = [counted & (judged.state == code) for code in (IN_BAND, DRY, WET)]
+        for year in range(record.years):
+            days_of = record.year == year
+            counts.append([part[days_of].sum(axis=0) for part in (*states, counted)])
+    of_years = np.array(counts)
+    total = of_years.sum(axis=0)
+    in_band, dry_pct, wet_pct = 100.0 * total[:3] / np.maximum(total[3], 1)
+    worst = np.where(of_years[:, 3] > 0, of_years[:, 0] / np.maximum(of_years[:, 3], 1), 1.0).min()
+    area_m2 = np.array([strip.area_m2 for strip in house.strips])
+    mm_a_year = np.sum(mm, axis=0) / area_m2 / len(counts)
+    return Kept(in_band, dry_pct, wet_pct, 100.0 * float(worst), mm_a_year, float(np.mean(uneven)))

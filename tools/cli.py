@@ -337,48 +337,56 @@ def invent(
 @app.command()
 def propose(
     property_file: PropertyPath,
-    out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
     weather: Annotated[
         list[Path] | None, typer.Option(help="Weather, as replay takes it; repeatable.")
     ] = None,
     climate: Annotated[
         Path | None,
-        typer.Option(help="Instead: a record whose habits --years are invented with."),
+        typer.Option(help="Instead: a record, to plan on years invented with its habits."),
     ] = None,
-    years: Annotated[int, typer.Option(min=4, max=90, help="How many to invent.")] = 30,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for property.toml and plan.png; made if need be.")
+    ] = None,
     rows: Annotated[int, typer.Option(min=1, max=24, help="Rows at most, closed ones too.")] = 6,
     share: Annotated[
-        float, typer.Option(min=0.5, max=1.0, help="Share of years whose need a row meets.")
+        float,
+        typer.Option(min=0.5, max=1.0, help="Share of years whose need is met at first."),
     ] = 0.75,
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
     column: Columns = None,
 ) -> None:
-    """Work out the seasonal table and the zones' shares from weather, soil and hoses.
+    """Work out the seasonal table from weather, soil and hoses.
 
-    Writes property.toml into the folder of --out, your file with new seasons and shares, and
-    plan.png: need, table and rain through the year. Some years are kept from the search; how the
-    plan does on them is shown. Exit status 1, and no file, where no plan can give what is needed.
+    First the water that each strip needs, half-month by half-month; then the table of at most
+    --rows rows that follows it best, with the zones' shares, as the clay takes it in, within your
+    local rules, caps and supplies; then plans near it are tried on the simulated house, for days in
+    band. The last third of the years is kept from all that; how the plan does there is shown, and
+    why each row is as it is.
+
+    With --out: property.toml, your file with new seasons and shares, step and limits of the trim
+    where the owner checks, and the rain bank's figures where there is a gauge; and plan.png. Look
+    at them, then put the file in the place of yours. Exit status 1, and no file, where no plan can
+    give what is needed: what limits it is said, and what would do.
 
     \b
-    Example:
+    Examples:
         evenclay propose house.toml --weather town.csv --out out/plan
+        evenclay propose house.toml --climate town.csv --rows 4 --out out/plan
     """
-    from sim.generator import fit, generate
     from tools import propose as tool
     from tools.compile import compile_house, mean_et0_mm
     from tools.propose_page import draw, show
 
     prop = load(property_file)
-    latitude = prop.site.latitude
     if bool(weather) == bool(climate):
         raise typer.BadParameter(
             "found both or none, allowed one", param_hint="--weather, --climate"
         )
     if climate is not None:
-        records = [generate(fit(_weather(climate, column, latitude)), years + 1, seed)]
+        records = [tool.invented(_weather(climate, column, prop.site.latitude), seed)]
     else:
-        records = [_weather(path, column, latitude) for path in weather or ()]
-    et0_mm = mean_et0_mm(records[0], latitude)
+        records = [_weather(path, column, prop.site.latitude) for path in weather or ()]
+    et0_mm = mean_et0_mm(records[0], prop.site.latitude)
     house = compile_house(prop, et0_mm)
     found = tool.propose(
         prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=_tell
@@ -389,11 +397,12 @@ def propose(
         for line in found.limits:
             console.print(f"- {line}")
         raise typer.Exit(NO_PLAN)
-    _folder(out)
-    (out / "property.toml").write_text(found.text, "utf-8")
-    draw(found, out / "plan.png")
     show(found, console)
-    print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
+    if out is not None:
+        _folder(out)
+        (out / "property.toml").write_text(found.text, "utf-8")
+        draw(found, out / "plan.png")
+        print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
 
 
 @app.command()

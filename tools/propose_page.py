@@ -1,5 +1,6 @@
 """What `evenclay propose` shows: how the plan does, why it is as it is, and a picture."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,8 @@ from rich.table import Table
 
 from sim.pictures import BAND, INK, MONTHS, RAIN, SOFT, STYLE, ZONE_COLOURS
 from sim.proposal import HALF_MONTHS
-from tools.propose import Proposal, days_allowed, why
+from tools.propose import Proposal, why
+from tools.propose_draft import days_allowed
 
 WIDTH_IN, PANEL_IN = 8.6, 1.45
 ENOUGH_PCT = 95.0
@@ -36,23 +38,29 @@ def show(found: Proposal, console: Console) -> None:
                 f"{kept.mm_a_year.mean():.0f}",
             )
     console.print(table)
-    console.print(
-        "Rain-wet and declared re-wetting days apart; worst year: of any zone. The search saw "
-        "nothing of the years held out."
-    )
+    console.print("Rain-wet and declared re-wetting days apart; worst year: of any zone.")
+    for note in found.notes:
+        console.print(note)
+    for line in _short(found):
+        console.print(line)
+
+
+def _short(found: Proposal) -> Iterator[str]:
+    """Which zones are kept less well than they should be, and for want of what."""
     parts = found.kept["hub"]
     last = parts.get("held out", parts["searched"])
     short = [
-        f"{strip.name} {percent:.0f} %"
-        for strip, percent in zip(strips, last.zones.tolist(), strict=True)
-        if percent < ENOUGH_PCT
+        f"{strip.name} {last.zones[zone]:.0f} % (too dry {last.dry[zone]:.0f} %, "
+        f"too wet {last.wet[zone]:.0f} %)"
+        for zone, strip in enumerate(found.tables.house.strips)
+        if last.zones[zone] < ENOUGH_PCT
     ]
     if short:
-        console.print(
+        yield (
             f"This plan does not hold the band on {ENOUGH_PCT:.0f} % of season days: "
             f"{', '.join(short)}. Not for want of water: supply, cap, hours and hoses give what is "
-            "needed; rain and need differ from year to year by more than a table can follow, and a "
-            "blade feels only the top 0.3 m. A soil probe in each strip sees more."
+            "needed. Rain and need differ from year to year by more than a table with a rain bank "
+            "follows, and a weekly blade feels only the top 0.3 m."
         )
 
 

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim import proposal
+from sim import proposal, search
 from sim.proposal import begin_of, half_month_of
-from tools import propose
+from tools import propose_draft, propose_file
 from tools.cli import NO_PLAN, app
 from tools.compile import compile_house
 from tools.property import Season, load, parse
@@ -27,10 +27,11 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, 
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(proposal, "ZONE_YEARS", 0)
-    monkeypatch.setattr(proposal, "LEAST_PLANS", 6)
-    monkeypatch.setattr(proposal, "BALANCED", 4)
-    monkeypatch.setattr(proposal, "INVENTED", 2)
+    monkeypatch.setattr(search, "ZONE_YEARS", 300)
+    monkeypatch.setattr(search, "BALANCED", 2)
+    monkeypatch.setattr(proposal, "YEARS_MOST", 3)
+    monkeypatch.setattr(proposal, "FEW_YEARS", 3)
+    monkeypatch.setattr(proposal, "INVENTED", 1)
 
 
 def test_every_date_lies_in_its_half_month() -> None:
@@ -62,8 +63,13 @@ def test_a_plan_is_written_checks_and_repeats(
     assert "more mm a cycle than the ground takes" not in told
     before, after = load(demo), load(tmp_path / "a" / "property.toml")
     assert len(after.seasons) <= 6
-    same = {"seasons", "zones"}
+    same = {"seasons", "zones", "trim", "lockouts"}
     assert before.model_dump(exclude=same) == after.model_dump(exclude=same)
+    set_keys = {"step", "least", "most", "auto"}
+    assert before.trim.model_dump(exclude=set_keys) == after.trim.model_dump(exclude=set_keys)
+    set_keys = {"rain": {"skip", "most", "lock_floor"}}
+    held = [prop.lockouts.model_dump(exclude=set_keys) for prop in (before, after)]
+    assert held[0] == held[1]
     for name, zone in before.zones.items():
         assert zone.model_dump(exclude={"share"}) == after.zones[name].model_dump(exclude={"share"})
 
@@ -76,15 +82,13 @@ SEASON = Season.model_validate(
 def test_comments_of_the_owner_stay() -> None:
     text = (DEMO / "property.toml").read_text("utf-8")
     prop = parse(text, "x").model_copy(update={"seasons": [SEASON]})
-    made = propose.written(text, prop)
+    made = propose_file.written(text, prop)
     assert tomllib.loads(made)["seasons"] == [
         {"from": "05-01", "cycles": 2, "minutes": 12.5, "window": "20:00-08:00", "demand": 3.1}
     ]
     old, new = text.splitlines(), made.splitlines()
     first = old.index("[[seasons]]")
-    after = old.index(
-        "# What holds water back. Rain that counts fills a bank for each zone, which the days then drain."
-    )
+    after = next(i for i, line in enumerate(old) if line.startswith("# What holds water back."))
     assert new[:first] == old[:first]
     assert new[-len(old[after:]) :] == old[after:]
 
@@ -99,7 +103,7 @@ def test_seasons_in_one_list_are_written_as_one() -> None:
         + rest.partition("[lockouts.rain]")[2]
     )
     prop = parse(listed, "x").model_copy(update={"seasons": [SEASON]})
-    assert parse(propose.written(listed, prop), "x").seasons == [SEASON]
+    assert parse(propose_file.written(listed, prop), "x").seasons == [SEASON]
 
 
 @pytest.mark.parametrize(
@@ -159,6 +163,6 @@ def test_a_supply_too_weak_is_one_line(tmp_path: Path, capsys: pytest.CaptureFix
 def test_windows_keep_clear_of_banned_hours() -> None:
     text = TUNIS.read_text("utf-8") + '[lockouts.quiet]\nbanned_hours = ["06:00-19:00"]\n'
     plan = compile_house(parse(text, "x")).plan
-    for start, length in propose.windows_min(plan):
+    for start, length in propose_draft.windows_min(plan):
         minutes = np.arange(start, start + length) % 1440
         assert not np.any((minutes >= 360) & (minutes < 1140))
