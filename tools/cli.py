@@ -393,7 +393,7 @@ def propose(
     )
     console = _console()
     if found.text is None:
-        console.print("No plan can give what is needed, so none was written:")
+        console.print("No plan that was found holds the band, so none is written:")
         for line in found.limits:
             console.print(f"- {line}")
         raise typer.Exit(NO_PLAN)

@@ -29,7 +29,9 @@ from tools.propose_draft import (
 from tools.propose_file import written
 
 REST_H = 4.0  # in which a hose drains between runs, about
+POOR_PCT = 60.0  # of season days in band: a plan that keeps fewer in any zone is not worth a file
 DRY_MOST = 0.1  # of season days, although watered whenever it may be: the clay takes in too little
+SLOW = 3.0  # times its need that clay should pass on in a day: below, depth follows weeks later
 HOURS_MOST = 12  # a day, in which the need is given
 
 
@@ -156,6 +158,9 @@ def propose(
         name: {part: replayed(some, again, name, seed) for part, some in years.items() if some}
         for name in ("hub", "calendar")
     }
+    limits = tuple(_poor(tables, need, kept["hub"]["searched"]))
+    if limits:
+        return Proposal(need, best, tables, limits)
     notes = tuple(_notes(records))
     return Proposal(need, best, tables, (), found, text, kept, notes)
 
@@ -217,6 +222,28 @@ def limits_of(tables: Tables, draft: Draft, need: Need) -> Iterator[str]:
                 f"{need.high_mm_d[:, zone].max():.1f} mm a day where {lost:.1f} evaporate, and its "
                 f"hose gives {strip.rate_mm_h:.1f} mm an hour. What would do: a wider strip, "
                 "mulch or shade, which lose less"
+            )
+
+
+def _poor(tables: Tables, need: Need, kept: Kept) -> Iterator[str]:
+    """Why the best plan tried is not worth having, a sentence for each zone it fails; else none."""
+    for zone, strip in enumerate(tables.house.strips):
+        if kept.zones[zone] >= POOR_PCT:
+            continue
+        yield (
+            f"{strip.name}: the best plan tried keeps it in band on {kept.zones[zone]:.0f} % of "
+            f"season days (too dry {kept.dry[zone]:.0f} %, too wet {kept.wet[zone]:.0f} %)"
+        )
+        needs_mm = float(need.mm_d[:, zone].max())
+        soil = tables.prop.zones[strip.name].soil or tables.prop.soil
+        ks_mm_h = soil.hydraulics.ks_mm_h
+        if 24.0 * ks_mm_h < SLOW * needs_mm:
+            yield (
+                f"{strip.name}: what limits it is the clay: once wet it passes on "
+                f"{ks_mm_h:.2g} mm an hour, {24.0 * ks_mm_h:.1f} a day, where "
+                f"{needs_mm:.1f} a day are needed, and its hose gives {strip.rate_mm_h:.1f} an "
+                f"hour, so that a run of over {tables.run_most_min[zone]:.0f} min runs off. What "
+                "would do: mulch or shade, which lose less, or ground that takes in more"
             )
 
 

@@ -67,8 +67,8 @@ def test_a_plan_is_written_checks_and_repeats(
     assert before.model_dump(exclude=same) == after.model_dump(exclude=same)
     set_keys = {"step", "least", "most", "auto"}
     assert before.trim.model_dump(exclude=set_keys) == after.trim.model_dump(exclude=set_keys)
-    set_keys = {"rain": {"skip", "most", "lock_floor"}}
-    held = [prop.lockouts.model_dump(exclude=set_keys) for prop in (before, after)]
+    of_rain = {"rain": {"skip", "most", "lock_floor"}}
+    held = [prop.lockouts.model_dump(exclude=of_rain) for prop in (before, after)]
     assert held[0] == held[1]
     for name, zone in before.zones.items():
         assert zone.model_dump(exclude={"share"}) == after.zones[name].model_dump(exclude={"share"})
@@ -121,7 +121,7 @@ def test_seasons_in_one_list_are_written_as_one() -> None:
                 .replace("length = 20", "length = 20\nwidth = 0.45")
                 .replace("length = 18", "length = 18\nwidth = 0.45")
             ),
-            ("takes in too little", "mm an hour"),
+            ("what limits it is the clay", "0.2 mm an hour", "What would do"),
         ),
         (
             lambda text: (
