@@ -1,10 +1,10 @@
 """The hub and its strips in one compiled loop: to search plans with, near enough to be trusted.
 
 What the hub of `controller/` decides is repeated here in the coarse: rain bank, frost, allowed
-days, wet soil by a probe, trim by blade and probe, re-wetting, the day's cap. The soil is that of
-`soil.py`, to the hour. Left out: probes that are not believed, the order in which zones take turns,
-clocks, and an owner who misses or misjudges. `tests/unit/test_brisk.py` holds it beside the real
-hub; whatever is told to a user is measured with the real one.
+days, wet soil by a probe, trim by blade, re-wetting, the day's cap. The soil is that of `soil.py`,
+to the hour. Left out: the hub's own trim, probes that are not believed, the order in which zones
+take turns, clocks, and an owner who misses or misjudges. `tests/unit/test_brisk.py` holds it beside
+the real hub; whatever is told to a user is measured with the real one.
 """
 
 from dataclasses import dataclass
@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from controller.agenda import Agenda
 from controller.civil import FIRST_WEEKDAY, LocalTime, date_of, day_of, month_days
-from controller.limits import AUTO_WEEKDAY, DAY_S, OPENING_DAYS, RUN_LEAST_S
+from controller.limits import DAY_S, OPENING_DAYS, RUN_LEAST_S
 from controller.lockouts import quiet
-from controller.plan import ANY_DATE, AUTO_BOTH, AUTO_OFF, GAUGE, Plan, ZonePart
+from controller.plan import ANY_DATE, GAUGE, Plan, ZonePart
 from sim import policies, soil
 from sim.devices import FILLING_ML_H, PROBE, RAIN_GAUGE, shown_ppt
 from sim.ground import HOUR_S, START_PF, Floats, columns_of, forcing
@@ -33,18 +33,19 @@ Ints = NDArray[np.int64]
 # Columns of a row, a zone and the hub as the loop takes them.
 _CYCLES, _RUN_S, _DEMAND_MM, _CHECK_H, _SLOT_H, _START_H = range(6)
 _SHARE, _RATE, _EXPOSURE, _DEMAND, _CAP_S, _LONGEST_S, _HOSE_MM, _DRAIN_MM_H, _FILL_MM_H = range(9)
-_PROBE, _WET_PPT, _WET_OFF_PPT, _DRY_PPT = range(9, 13)
+_PROBE, _WET_PPT, _WET_OFF_PPT = range(9, 12)
 _HAS_GAUGE, _SKIP_MM, _BANK_MOST_MM, _FLOOR_MM, _LOCK_MM = range(5)
-_CHECKED, _STEP, _LEAST, _MOST, _GAP_D, _REWET, _REWET_MM, _REWET_D, _AUTO = range(5, 14)
-_FELT_DRY_PF, _FELT_WET_PF, _CHECK_RAIN_MM = range(14, 17)
+_CHECKED, _STEP, _LEAST, _MOST, _GAP_D, _REWET, _REWET_MM, _REWET_D = range(5, 13)
+_FELT_DRY_PF, _FELT_WET_PF, _CHECK_RAIN_MM = range(13, 16)
 # What goes on from hour to hour in a zone.
-_BANK_MM, _FALLEN_MM, _RAINED_H, _TRIM, _AUTO_TRIM, _MOVED_D, _DUE, _OPENED_D, _REWETS = range(9)
-_USED_S, _PENDING_S, _UNTIL_H, _LEFT_S, _SHUT_H, _SOAKED, _PPT, _OUT_MM = range(9, 17)
-_KEPT = 17
+_BANK_MM, _FALLEN_MM, _TRIM, _MOVED_D, _DUE, _OPENED_D, _REWETS = range(7)
+_USED_S, _PENDING_S, _UNTIL_H, _LEFT_S, _SHUT_H, _SOAKED, _PPT, _OUT_MM = range(7, 15)
+_KEPT = 15
 _LONG_AGO = -1000.0
 ANY_WEEKDAY = 0b1111111
 # What a day comes to.
-_PF, _GIVEN_MM, _GIVEN_S, _RUNOFF_MM, _REWETTING, _TRIMMED = range(6)
+_PF, _GIVEN_MM, _GIVEN_S, _RUNOFF_MM, _REWETTING = range(5)
+_OF_DAY = 5
 
 # Not kept on disk: what is kept does not notice that soil.py has changed.
 _njit = njit(error_model="numpy", nogil=True)
@@ -124,35 +125,19 @@ def _check(day: int, felt_pf: float, hub: Floats, now: Floats) -> None:
 
 
 @_njit
-def _check_by_probe(day: int, zone: Floats, hub: Floats, now: Floats) -> None:
-    """What the zone's own probe does to its trim."""
-    if day - now[_MOVED_D] < hub[_GAP_D]:
-        return
-    before = now[_AUTO_TRIM]
-    if now[_PPT] >= zone[_WET_PPT]:
-        now[_AUTO_TRIM] = max(before - hub[_STEP], hub[_LEAST] - now[_TRIM])
-    elif now[_PPT] < zone[_DRY_PPT]:
-        most = hub[_MOST] if hub[_AUTO] == AUTO_BOTH else 100.0
-        now[_AUTO_TRIM] = max(before, min(before + hub[_STEP], most - now[_TRIM]))
-    if now[_AUTO_TRIM] != before:
-        now[_MOVED_D] = day
-
-
-@_njit
-def _rain(h: int, counted_mm: float, zone: Floats, hub: Floats, now: Floats) -> None:
+def _rain(counted_mm: float, zone: Floats, hub: Floats, now: Floats) -> None:
     """Add to the bank what counts of an hour's rain."""
     before_mm = max(0.0, now[_FALLEN_MM] - hub[_SKIP_MM])
     now[_FALLEN_MM] += counted_mm
     more_mm = max(0.0, now[_FALLEN_MM] - hub[_SKIP_MM]) - before_mm
     if more_mm > 0.0:
         now[_BANK_MM] = min(now[_BANK_MM] + more_mm * zone[_EXPOSURE], hub[_BANK_MOST_MM])
-        now[_RAINED_H] = h
 
 
 @_njit
 def _open(h: int, zone: Floats, hub: Floats, now: Floats) -> None:
     """Begin the run that waits."""
-    pct = min(max(now[_TRIM] + now[_AUTO_TRIM], hub[_LEAST]), hub[_MOST])
+    pct = now[_TRIM]
     most_s = zone[_CAP_S]
     if now[_REWETS] > 0.0:
         pct = min(pct + hub[_REWET] - 100.0, hub[_REWET])
@@ -174,7 +159,6 @@ def _open(h: int, zone: Floats, hub: Floats, now: Floats) -> None:
 def _hour(
     day: int,
     hour: int,
-    auto_day: bool,
     may: bool,
     counted_mm: float,
     demand_mm: float,
@@ -186,12 +170,9 @@ def _hour(
     """What the hub does with a zone in an hour, but for the owner's check."""
     h = day * HOURS + hour
     if hub[_HAS_GAUGE] > 0.0 and counted_mm > 0.0:
-        _rain(h, counted_mm, zone, hub, now)
+        _rain(counted_mm, zone, hub, now)
     for cycle in range(int(row[_CYCLES])):
         if int(row[_START_H + cycle]) == hour:
-            asked = auto_day and cycle == 0 and hub[_AUTO] != AUTO_OFF and zone[_PROBE] > 0.0
-            if asked and h - now[_RAINED_H] >= HOURS:
-                _check_by_probe(day, zone, hub, now)
             now[_PENDING_S], now[_UNTIL_H] = row[_RUN_S] * zone[_SHARE], h + row[_SLOT_H]
     locked = now[_BANK_MM] > max(demand_mm, hub[_LOCK_MM]) or now[_SOAKED] > 0.0
     if now[_PENDING_S] > 0.0 and h < now[_UNTIL_H] and may and not locked:
@@ -208,7 +189,6 @@ def _live(
     may: Bools,
     row_of_day: Ints,
     check_days: Bools,
-    auto_days: Bools,
     rows: Floats,
     zone: Floats,
     hub: Floats,
@@ -220,13 +200,13 @@ def _live(
     daily: Floats,
     top_pf: Floats,
 ) -> None:
-    """One zone over all the days: daily (days, 6) and hourly top_pf are filled."""
+    """One zone over all the days: daily (days, _OF_DAY) and hourly top_pf are filled."""
     work, cells = np.zeros((soil._WORK, soil.LAYERS)), np.zeros((len(soils), soil.RESULTS))
     forced = np.zeros((state.shape[0], soil.FORCINGS))
     result = np.zeros((state.shape[0], soil.RESULTS))
     result[c, soil.TOP_PF] = START_PF
     now = np.zeros(_KEPT)
-    now[_TRIM], now[_SHUT_H], now[_RAINED_H] = 100.0, _LONG_AGO, _LONG_AGO
+    now[_TRIM], now[_SHUT_H] = 100.0, _LONG_AGO
     now[_MOVED_D], now[_OPENED_D] = _LONG_AGO, _LONG_AGO
     for day in range(row_of_day.shape[0]):
         row = rows[row_of_day[day]]
@@ -249,7 +229,7 @@ def _live(
                 soaked = now[_PPT] >= zone[_WET_PPT]
                 held = now[_SOAKED] > 0.0 and now[_PPT] >= zone[_WET_OFF_PPT]
                 now[_SOAKED] = 1.0 if soaked or held else 0.0
-            _hour(day, hour, auto_days[day], may[h], counted_mm[h], demand_mm, row, zone, hub, now)
+            _hour(day, hour, may[h], counted_mm[h], demand_mm, row, zone, hub, now)
             run_s = min(now[_LEFT_S], float(HOUR_S))
             now[_LEFT_S] -= run_s
             forced[c, soil.RAIN], forced[c, soil.PET] = sky[h, c, soil.RAIN], sky[h, c, soil.PET]
@@ -263,7 +243,6 @@ def _live(
             daily[day, _RUNOFF_MM] += result[c, soil.RUNOFF_IRRIGATION]
             top_pf[h] = result[c, soil.TOP_PF]
         daily[day, _REWETTING] = now[_REWETS]
-        daily[day, _TRIMMED] = now[_TRIM] + now[_AUTO_TRIM]
 
 
 @_njit
@@ -301,12 +280,11 @@ def _hold(
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a plan did, (days, zones): states, pF of the band, water given, trims."""
+    """What a plan did, (days, zones): states, pF of the band, water given."""
 
     state: Codes
     pf: Floats
     mm: Floats
-    trim_pct: Floats
 
 
 class Brisk:
@@ -341,7 +319,6 @@ class Brisk:
         self._date_of_day = np.array([32 * month + day for _, month, day in dates])
         weekday = (first + np.arange(self.days) + FIRST_WEEKDAY) % 7
         self._check_days = weekday == house.owner.weekday
-        self._auto_days = weekday == AUTO_WEEKDAY
         self._may: dict[tuple[int, bool], Bools] = {}
 
     def _columns(self) -> soil.Columns:
@@ -381,7 +358,7 @@ class Brisk:
     def outcome(self, plan: Plan, checked: bool) -> Outcome:
         """Live through all the days under a plan; checked: an owner pushes a blade once a week."""
         columns, count = self._columns(), len(plan.zones)
-        daily, top_pf = np.zeros((count, self.days, 6)), np.zeros((count, self.days * HOURS))
+        daily, top_pf = np.zeros((count, self.days, _OF_DAY)), np.zeros((count, self.days * HOURS))
         row_of_day = self._rows_by_date(plan)[self._date_of_day]
         rows, zones, hub = self._rows(plan, row_of_day), self._zones(plan), _hub(plan, checked)
         for zone in range(count):
@@ -394,7 +371,6 @@ class Brisk:
                 self._may_run(plan),
                 row_of_day,
                 self._check_days,
-                self._auto_days,
                 rows,
                 zones[zone],
                 hub,
@@ -407,7 +383,7 @@ class Brisk:
             )
         by_day = daily.transpose(1, 0, 2)
         judged = states(_days(by_day, top_pf.T, self._rain_mm), by_day[:, :, _REWETTING] > 0.0)
-        return Outcome(judged, by_day[:, :, _PF], by_day[:, :, _GIVEN_MM], by_day[:, :, _TRIMMED])
+        return Outcome(judged, by_day[:, :, _PF], by_day[:, :, _GIVEN_MM])
 
     def _may_run(self, plan: Plan) -> Bools:
         """Hours in which neither frost nor local rules hold water back."""
@@ -474,7 +450,6 @@ class Brisk:
                     part.probe and strip.probe,
                     part.wet_ppt,
                     part.wet_off_ppt,
-                    part.dry_ppt,
                 ]
             )
         return np.array(found, dtype=np.float64)
@@ -504,7 +479,6 @@ def _hub(plan: Plan, checked: bool) -> Floats:
             hub.rewet_pct,
             hub.rewet_um / 1000.0,
             hub.rewet_days,
-            hub.auto_trim,
             policies.BLADE_DRY_PF,
             policies.BLADE_WET_PF,
             policies.CHECK_RAIN_UM / 1000.0,

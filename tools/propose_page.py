@@ -78,15 +78,22 @@ def draw(found: Proposal, path: Path) -> None:
             ax, colour = panels[zone], ZONE_COLOURS[zone]
             low, high = found.need.low_mm_d[:, zone], found.need.high_mm_d[:, zone]
             ax.stairs(high, edges, baseline=low, fill=True, color=BAND)
-            ax.stairs(found.need.mm_d[:, zone], edges, color=SOFT, linestyle=":", linewidth=1.3)
-            ax.stairs(given[:, zone], edges, color=colour, linewidth=2.0)
+            ax.stairs(
+                found.need.mm_d[:, zone],
+                edges,
+                baseline=None,
+                color=SOFT,
+                linestyle=":",
+                linewidth=1.3,
+            )
+            ax.stairs(given[:, zone], edges, baseline=None, color=colour, linewidth=2.0)
             ax.set_ylim(0, most)
             ax.set_ylabel("mm a day")
             ax.set_title(strip.name, loc="left", fontsize=10, color=INK)
         last = panels[-1]
         last.stairs(found.need.rain_mm_d, edges, fill=True, color=RAIN)
         last.set_ylabel("mm a day")
-        last.set_title("rain, mean of all years", loc="left", fontsize=10, color=INK)
+        last.set_title("rain, mean of the years searched", loc="left", fontsize=10, color=INK)
         last.set_ylim(0, None)
         last.set_xticks(np.arange(0, HALF_MONTHS, 2) + 1, MONTHS)
         last.set_xlim(0, HALF_MONTHS)
@@ -96,9 +103,7 @@ def draw(found: Proposal, path: Path) -> None:
             ax.grid(axis="x", which="minor")
         handles = [
             matplotlib.patches.Patch(color=BAND, label="need, one to nine of ten years"),
-            matplotlib.lines.Line2D(
-                [], [], color=SOFT, linestyle=":", label="need the table meets"
-            ),
+            matplotlib.lines.Line2D([], [], color=SOFT, linestyle=":", label="need, most of them"),
             matplotlib.lines.Line2D(
                 [], [], color=INK, linewidth=2.0, label="the table, at trim 100 %"
             ),

@@ -24,6 +24,7 @@ YEARS = 2
 def demo() -> tuple[House, Weather]:
     prop = load(DEMO / "property.toml")
     weather = read(DEMO / "weather.csv", latitude_deg=prop.site.latitude)
+    prop = prop.model_copy(update={"trim": prop.trim.model_copy(update={"auto": "off"})})
     house = compile_house(prop, mean_et0_mm(weather, prop.site.latitude))
     return house, replace(weather.span(weather.first_day, weather.first_day.replace(year=2018)))
 
