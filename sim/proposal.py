@@ -121,11 +121,12 @@ def _record(house: House, weather: Weather, days: tuple[date, date], seed: int) 
 class Need:
     """What strips need by half-months: (24, zones), mm a day, in some shares of the years searched.
 
-    mm_d: in the share asked for; low_mm_d, high_mm_d: in one and in nine of ten. rain_mm_d: mean
-    rain of each half-month. dry_days: share of season days on which the clay was drier than its
-    band although water was given in all the hours there are, of each zone.
+    share: the one asked for. mm_d: in that; low_mm_d, high_mm_d: in one and in nine of ten.
+    rain_mm_d: mean rain of each half-month. dry_days: share of season days on which the clay was
+    drier than its band although water was given in all the hours there are, of each zone.
     """
 
+    share: float
     mm_d: Floats
     low_mm_d: Floats
     high_mm_d: Floats
@@ -149,7 +150,7 @@ def need_of(records: Sequence[Record], brisks: Sequence[Brisk], share: float, ho
             ((band_pf > BAND_PF[1]) & season).sum(axis=0) / np.maximum(season.sum(axis=0), 1)
         )
     low, asked, high = np.quantile(np.array(found), (0.1, share, 0.9), axis=0)
-    return Need(asked, low, high, np.mean(rain_mm, axis=0), np.mean(dry, axis=0))
+    return Need(share, asked, low, high, np.mean(rain_mm, axis=0), np.mean(dry, axis=0))
 
 
 def judged_days(record: Record, state: Codes) -> Bools:

@@ -156,11 +156,12 @@ def propose(
     tell("the plan replayed under the hub's own code")
     again = compile_house(parse(text, prop.source.name), et0_mm)
     recorded = records.searched[: len(weathers)]
-    years = {"searched": recorded, "held out": records.held_out}
-    kept = {
-        name: {part: replayed(some, again, name, seed) for part, some in years.items() if some}
-        for name in ("hub", "calendar")
-    }
+    kept = {"hub": {"searched": replayed(recorded, again, "hub", seed)}}
+    if records.held_out:
+        kept["hub"]["held out"] = replayed(records.held_out, again, "hub", seed)
+        kept["calendar"] = {"held out": replayed(records.held_out, again, "calendar", seed)}
+    else:
+        kept["calendar"] = {"searched": replayed(recorded, again, "calendar", seed)}
     limits = tuple(_poor(tables, need, kept["hub"]["searched"]))
     if limits:
         return Proposal(need, best, tables, limits)

@@ -101,9 +101,10 @@ def draw(found: Proposal, path: Path) -> None:
         for ax in panels:
             ax.set_xticks(np.arange(0, HALF_MONTHS, 2), minor=True)
             ax.grid(axis="x", which="minor")
+        asked = f"need in {100 * found.need.share:.0f} %"
         handles = [
-            matplotlib.patches.Patch(color=BAND, label="need, one to nine of ten years"),
-            matplotlib.lines.Line2D([], [], color=SOFT, linestyle=":", label="need, most of them"),
+            matplotlib.patches.Patch(color=BAND, label="need in 10 to 90 % of the years"),
+            matplotlib.lines.Line2D([], [], color=SOFT, linestyle=":", label=asked),
             matplotlib.lines.Line2D(
                 [], [], color=INK, linewidth=2.0, label="the table, at trim 100 %"
             ),

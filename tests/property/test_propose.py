@@ -46,7 +46,7 @@ def test_what_is_proposed_keeps_the_rules(
     house = compile_house(prop, et0_mm)
     tables = Tables(prop, house, et0_mm, np.full(ZONES, 0.2))
     nothing = np.zeros(ZONES)
-    need = Need(need_mm_d, need_mm_d, need_mm_d, np.zeros(HALF_MONTHS), nothing)
+    need = Need(0.75, need_mm_d, need_mm_d, need_mm_d, np.zeros(HALF_MONTHS), nothing)
     draft = draft_of(tables, need, rows)
     assert 1 <= len(draft.begins) <= rows
     draft = draft.varied(np.full(len(draft.spreads), number))
