@@ -15,7 +15,7 @@ from controller.plan import BAN_HOURS, BanPart, unpack
 from controller.ports import DRY, FIRM, WET
 from sim import held, outputs, policies
 from sim.devices import Devices, Fault, Heard, PowerCut, Trouble
-from sim.ground import Ground, Sky, forcing
+from sim.ground import Ground, Sky, dry_of
 from sim.hourly import Hourly
 from sim.house import Owner
 from sim.replay import Life, Script, span_of
@@ -241,7 +241,7 @@ def life(script: Script, days: int = 3, **values: int) -> Life:
     house = make_house(hub=UTC, rows=[row(cycles=4, start_min=0, length_min=1440)], zone=values)
     by_hour = still_weather(days)
     sky = sky_from(date(2024, 5, 6), by_hour)
-    ground = Ground(house.strips, forcing(house.strips, by_hour), sky.start_s)
+    ground = Ground(house.strips, dry_of(house.strips, by_hour), sky.start_s)
     return Life(house.plan, ground, sky, script, 0)
 
 
