@@ -214,12 +214,19 @@ def _calendar(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
 
 
 def _transitions(wet: NDArray[np.bool_], month: Ints) -> tuple[Row, Row]:
-    """Chance of a wet day after a wet and after a dry one, by the day's month."""
+    """Chance of a wet day after a wet and after a dry one, by the day's month.
+
+    Where a month never has a wet (or never a dry) day before, the chance is its share of wet days:
+    else the dry day with which a month of daily rain may begin would last for all of it.
+    """
     before, now, of = wet[:-1], wet[1:], month[1:]
+    share = [float(now[of == m].mean()) for m in range(MONTHS)]
     rows = []
     for state in (True, False):
         counted = [now[(of == m) & (before == state)] for m in range(MONTHS)]
-        rows.append(tuple(float(days.mean()) if len(days) else 0.0 for days in counted))
+        rows.append(
+            tuple(float(days.mean()) if len(days) else share[m] for m, days in enumerate(counted))
+        )
     return rows[0], rows[1]
 
 

@@ -223,14 +223,14 @@ def troubled_years(years: int, seed: int, a_year: int) -> Lived:
 
 
 @pytest.mark.parametrize(
-    ("years", "seed"),
+    ("years", "seed", "a_year"),
     [
-        *[(1, seed) for seed in range(3)],
-        *[pytest.param(YEARS, seed, marks=pytest.mark.slow) for seed in range(6)],
+        *[(1, seed, 12) for seed in range(3)],
+        *[pytest.param(YEARS, seed, 2, marks=pytest.mark.slow) for seed in range(4)],
     ],
 )
-def test_the_hub_with_faults_cuts_and_restarts(years: int, seed: int) -> None:
-    lived = troubled_years(years, seed, a_year=12)
+def test_the_hub_with_faults_cuts_and_restarts(years: int, seed: int, a_year: int) -> None:
+    lived = troubled_years(years, seed, a_year)
     assert lived.devices is not None
-    assert lived.hub_summary()["boots"] > 20 * years
+    assert lived.hub_summary()["boots"] > 1.5 * a_year * years
     assert sum(lived.devices.given) > 1000 * years * PER_LITRE

@@ -358,3 +358,27 @@ def test_a_place_where_it_never_rains(tunis: Place) -> None:
     made = generator.generate(generator.fit(dry), 4, 1)
     assert made.rain_mm.sum() == 0.0
     assert np.all(np.isfinite(made.tmax_c))
+
+
+def test_a_place_and_a_month_where_it_rains_every_day(tunis: Place) -> None:
+    """No day tells what follows a dry one there; yet it rains on, even after a dry month."""
+    days = tunis.record.days
+    always = dataclasses.replace(tunis.record, rain_mm=np.full(days, 5.0))
+    made = generator.generate(generator.fit(always), 4, 1)
+    assert np.all(made.rain_mm > generator.WET_MM)
+    assert made.rain_mm.mean() == pytest.approx(5.0, rel=0.1)
+    dates = np.datetime64(tunis.record.first_day) + np.arange(days)
+    july = dates.astype("datetime64[M]").astype(int) % 12 == 6
+    monsoon = dataclasses.replace(tunis.record, rain_mm=np.where(july, 5.0, 0.0))
+    made = generator.generate(generator.fit(monsoon), 20, 1)
+    assert (made.rain_mm > 0.0).sum() == pytest.approx(31 * 20, abs=20)
+
+
+@pytest.mark.parametrize("latitude_deg", [-90.0, -70.0, -35.0, 0.0, 70.0, 90.0])
+def test_any_latitude_and_leap_day(tunis: Place, latitude_deg: float) -> None:
+    record = dataclasses.replace(tunis.record, latitude_deg=latitude_deg)
+    made = generator.generate(generator.fit(record), 4, 1, first_year=2000)
+    assert made.days == 1461  # 29 February 2000 among them
+    for values in (made.rain_mm, made.tmin_c, made.tmax_c, made.et0_mm):
+        assert np.all(np.isfinite(values))
+    assert np.all(made.et0_mm >= 0.0)

@@ -18,7 +18,11 @@ def test_checks_hold_and_stand_on_the_page(title: str) -> None:
     assert f"## {title}" in text
     for check in checks:
         assert check.holds, check
-        assert f"| {check.what} | {check.source} |" in text, "run make validation"
+        start = f"| {check.what} | {check.source} |"
+        rows = [line for line in text.splitlines() if line.startswith(start)]
+        assert len(rows) == 1, "run make validation"
+        ours = float(rows[0].split("|")[4])
+        assert ours == pytest.approx(check.ours, rel=1e-3, abs=0.1 * check.allowed), rows[0]
 
 
 def test_a_check_that_fails_or_is_missing_shows() -> None:
@@ -29,6 +33,7 @@ def test_a_check_that_fails_or_is_missing_shows() -> None:
     assert text.count("**beyond**") == 2
     assert "## What has not been validated" in text
     assert "beyond" not in PAGE.read_text("utf-8")
+    assert PAGE.read_text("utf-8").endswith(validation.NOT_VALIDATED), "run make validation"
 
 
 @pytest.mark.parametrize("start_pf", [2.5, 3.0, 3.3])
