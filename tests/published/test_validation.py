@@ -25,6 +25,16 @@ def test_checks_hold_and_stand_on_the_page(title: str) -> None:
         assert ours == pytest.approx(check.ours, rel=1e-3, abs=0.1 * check.allowed), rows[0]
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("year", [1982, 1988, 1999])
+@pytest.mark.parametrize("watered", [0.0, 0.36])
+def test_columns_beside_the_fine_solution_in_other_summers(watered: float, year: int) -> None:
+    ours, fine = validation.beside_fine(watered, validation.KS_CLAY, year)
+    assert np.sqrt(np.mean((ours - fine) ** 2)) < 0.1
+    days = validation.in_band(fine)
+    assert abs(validation.in_band(ours) - days) <= 0.03 * days
+
+
 def test_a_check_that_fails_or_is_missing_shows() -> None:
     off = Check("off", "nobody", 1.0, 2.0, 0.5)
     missing = Check("missing", "nobody", 1.0, float("nan"), 0.5)
