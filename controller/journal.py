@@ -77,37 +77,39 @@ class Record:
 
     def values(self) -> "list[int]":
         """Every field in the order of the layout; a zone field's values stand together."""
-        return (
-            [
-                self.plan_crc,
-                self.boots,
-                self.wall_s,
-                self.day,
-                self.mark_no,
-                self.mark_wall_s,
-                self.hold_s,
-                self.hold_dry_days,
-                self.opened_day,
-                self.rain_today_um,
-                self.faults,
-                self.waiting,
-                self.first,
-                self.opening,
-            ]
-            + self.tag
-            + self.used_s
-            + self.bank_um
-            + self.trim_pct
-            + self.auto_pct
-            + self.trim_day
-            + self.zone_faults
-            + self.flow_ml_min
-            + self.valve_wall_s
-            + self.run_s
-            + self.rewet_days
-            + self.dry_full
-            + self.dry_day
-        )
+        values = [
+            self.plan_crc,
+            self.boots,
+            self.wall_s,
+            self.day,
+            self.mark_no,
+            self.mark_wall_s,
+            self.hold_s,
+            self.hold_dry_days,
+            self.opened_day,
+            self.rain_today_um,
+            self.faults,
+            self.waiting,
+            self.first,
+            self.opening,
+        ]
+        for field in (
+            self.tag,
+            self.used_s,
+            self.bank_um,
+            self.trim_pct,
+            self.auto_pct,
+            self.trim_day,
+            self.zone_faults,
+            self.flow_ml_min,
+            self.valve_wall_s,
+            self.run_s,
+            self.rewet_days,
+            self.dry_full,
+            self.dry_day,
+        ):
+            values += field
+        return values
 
     def fill(self, values: "Sequence[int]", zones: int) -> None:
         """Set every field, in the order of `values`."""

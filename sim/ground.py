@@ -152,7 +152,7 @@ class Ground:
 
     def vwc_ppt(self, zone: int) -> float:
         """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
-        return 1000.0 * float(self._now[len(self.strips) + zone, soil.PROBE_VWC])
+        return 1000.0 * self._now.item(len(self.strips) + zone, soil.PROBE_VWC)
 
     def band_pf(self) -> list[float]:
         """The depth-mean pF of the band under each watered strip, at the last whole hour."""

@@ -180,6 +180,7 @@ _BAND_WEIGHT = _overlap(*BAND_M)
 _TOP_WEIGHT = _overlap(*TOP_M)
 _PROBE_WEIGHT = np.array([np.interp(PROBE_M * 1e3, _MIDDLES_MM, row) for row in np.eye(LAYERS)])
 _TOP_LAYERS = int(np.flatnonzero(_TOP_WEIGHT)[-1]) + 1
+_WORK = 13  # rows of what a step is worked out in
 _DRYING_LAYERS = int(np.flatnonzero(_ROOT_WEIGHT + _EVAPORATION_WEIGHT)[-1]) + 1
 
 
@@ -735,12 +736,12 @@ def _run(
     state: Floats,
     soil: Floats,
     tables: Floats,
-    work: Floats,
-    cells: Floats,
     results: Floats,
     under_pf: Floats,
 ) -> None:
     """Step hours of forcing, the first of them the hour-th since the start."""
+    work = np.empty((_WORK, LAYERS))
+    cells = np.empty((len(soil), RESULTS))  # results of the cells under slabs
     every = max(1, int(SLAB_H / refine))
     for h in range(forcing.shape[0]):
         if (hour + h) % every == 0:
@@ -799,8 +800,6 @@ class Columns:
         rows = count + CELLS * sum([slab is not None for slab in slabs])
         self._soil = np.zeros((rows, _CONSTANTS))
         self._state = np.zeros((rows, _STATES))
-        self._work = np.zeros((13, LAYERS))
-        self._cells = np.zeros((rows, RESULTS))  # results of the cells under slabs
         self._hours = 0
         self.refine = 1.0  # above 1: steps that much finer, to see what they matter
         cell = count  # the next free row
@@ -868,10 +867,11 @@ class Columns:
             self._state[row, :LAYERS] = water[texture] * _THICK_MM
         self._state[:, LAYERS:] = 0.0
         self._state[:, _EXPECTED] = self._state[:, :LAYERS].sum(axis=1)
+        work = np.empty((_WORK, LAYERS))
         for c in range(len(self.textures)):
             if self._cells_of(c):
                 cell, table = int(self._soil[c, _SLAB]), self._tables[int(self._soil[c, _TABLE])]
-                _linearise(cell, False, self._state, self._soil, table, self._work)
+                _linearise(cell, False, self._state, self._soil, table, work)
         self._hours = 0
 
     def picked(self, columns: Sequence[int]) -> "Columns":
@@ -887,7 +887,6 @@ class Columns:
         made = copy(self)
         made.textures = tuple([self.textures[c] for c in columns])
         made._state, made._soil = self._state[rows], self._soil[rows]
-        made._cells = self._cells[rows]
         made._soil[has_slab, _SLAB] = len(chosen) + CELLS * np.arange(len(has_slab))
         yards = self._soil[chosen, _YARD]
         for yard in set(yards[yards >= 0.0].tolist()):
@@ -928,8 +927,6 @@ class Columns:
             self._state,
             self._soil,
             self._tables,
-            self._work,
-            self._cells,
             results,
             under_pf,
         )
