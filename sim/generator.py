@@ -205,9 +205,13 @@ def generate(climate: Climate, years: int, seed: int, first_year: int = FIRST_YE
     )
 
 
+def _dates(first_day: datetime.date, days: int) -> NDArray[np.datetime64]:
+    return np.asarray(np.datetime64(first_day, "D") + np.arange(days))
+
+
 def _calendar(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
     """Month [0..11] and day of the year [1..366] of each day."""
-    dates = np.datetime64(first_day, "D") + np.arange(days)
+    dates = _dates(first_day, days)
     month = dates.astype("datetime64[M]").astype(np.int64) % MONTHS
     year_starts = dates.astype("datetime64[Y]").astype("datetime64[D]")
     return month, np.asarray((dates - year_starts).astype(np.int64) + 1)
@@ -464,3 +468,11 @@ def longest_dry_days(rain_mm: Sequence[float] | Floats, below_mm: float = 1.0) -
     dry = np.concatenate(([False], np.asarray(rain_mm, dtype=np.float64) < below_mm, [False]))
     edges = np.flatnonzero(np.diff(dry))
     return int((edges[1::2] - edges[::2]).max()) if edges.size else 0
+
+
+def longest_dry_each_year(weather: Weather, below_mm: float = 1.0) -> Floats:
+    """longest_dry_days of each whole calendar year; a spell over the new year counts as two."""
+    years = _dates(weather.first_day, weather.days).astype("datetime64[Y]")
+    of_years = [weather.rain_mm[years == year] for year in np.unique(years)]
+    whole = [rain for rain in of_years if len(rain) >= LEAST_DAYS]
+    return np.array([longest_dry_days(rain, below_mm) for rain in whole], dtype=np.float64)

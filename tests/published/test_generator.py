@@ -206,19 +206,10 @@ def test_a_wrong_climate_is_outside_the_sampling_error(
     )
 
 
-def longest_each_year(found: weather.Weather, below_mm: float) -> Floats:
-    """The longest dry spell of each whole calendar year [days]; both places have wet winters."""
-    dates = np.datetime64(found.first_day) + np.arange(found.days)
-    years = dates.astype("datetime64[Y]")
-    of_years = [found.rain_mm[years == year] for year in np.unique(years)]
-    whole = [rain for rain in of_years if len(rain) >= 365]
-    return np.array([generator.longest_dry_days(rain, below_mm) for rain in whole], dtype=float)
-
-
 def chances(found: Place, below_mm: float) -> tuple[float, float]:
     """How often as many generated years as the record has come to at least its longest spell, and
     to at least its mean longest spell of a year."""
-    own, made = (longest_each_year(w, below_mm) for w in (found.record, found.many))
+    own, made = (generator.longest_dry_each_year(w, below_mm) for w in (found.record, found.many))
     drawn = np.random.default_rng(5).choice(made, (20_000, len(own)))
     return float((drawn.max(axis=1) >= own.max()).mean()), float(
         (drawn.mean(axis=1) >= own.mean()).mean()
@@ -233,7 +224,7 @@ def test_longest_spells_without_a_wet_day(where: str, request: pytest.FixtureReq
     found: Place = request.getfixturevalue(where)
     for chance in chances(found, generator.WET_MM + 1e-6):
         assert 0.05 < chance < 0.95
-    own, made = (longest_each_year(w, 0.255) for w in (found.record, found.made))
+    own, made = (generator.longest_dry_each_year(w, 0.255) for w in (found.record, found.made))
     assert float(made.mean()) == pytest.approx(float(own.mean()), rel=0.15)
     low, high = np.quantile(made, [0.05, 0.95])
     assert low < float(np.median(own)) < high
@@ -241,10 +232,10 @@ def test_longest_spells_without_a_wet_day(where: str, request: pytest.FixtureReq
 
 def test_longest_spells_below_1_mm_of_tunis(tunis: Place) -> None:
     # 128 days in 23 years; the longest of a year 73 on average, of 200 generated years 66.
-    assert longest_each_year(tunis.record, 1.0).max() == 128.0
+    assert generator.longest_dry_each_year(tunis.record, 1.0).max() == 128.0
     for chance in chances(tunis, 1.0):
         assert 0.05 < chance < 0.95
-    own, made = (longest_each_year(w, 1.0) for w in (tunis.record, tunis.made))
+    own, made = (generator.longest_dry_each_year(w, 1.0) for w in (tunis.record, tunis.made))
     assert float(np.mean(made)) == pytest.approx(float(np.mean(own)), rel=0.12)
 
 
@@ -254,10 +245,15 @@ def test_longest_spells_below_1_mm_of_seattle_are_rare_among_generated_ones(
     # 24, 35, 54 and 81 days: one set of four generated years in fifty has a spell so long.
     # Not missing dry days but missing drizzle: what breaks the record's spells of days that are not
     # wet is mostly 0.3 mm (0.01 in), and lone generated days are as light too seldom.
-    assert sorted(longest_each_year(seattle.record, 1.0).tolist()) == [24.0, 35.0, 54.0, 81.0]
+    assert sorted(generator.longest_dry_each_year(seattle.record, 1.0).tolist()) == [
+        24.0,
+        35.0,
+        54.0,
+        81.0,
+    ]
     for chance in chances(seattle, 1.0):
         assert 0.002 < chance < 0.05
-    made = longest_each_year(seattle.made, 1.0)
+    made = generator.longest_dry_each_year(seattle.made, 1.0)
     assert made.max() > 81.0 > float(np.quantile(made, 0.95))
 
 
