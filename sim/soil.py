@@ -545,9 +545,10 @@ def _advance(
         fallen = given - bypass * given
         while True:
             supply = standing + fallen * dt / hours
-            lost = min(supply, (pet - transpire) * dt)  # standing water evaporates first
+            # Standing water evaporates first. Rounding must not leave a trace of less than none.
+            lost = max(0.0, min(supply, (pet - transpire) * dt))
             supply -= lost
-            evaporate = pet - transpire - lost / dt
+            evaporate = max(0.0, pet - transpire - lost / dt)
             flooded = supply > ks * dt
             if flooded:
                 _solve(c, dt, capacity, capacity_slope, evaporate, transpire, state, soil, work)
@@ -740,8 +741,8 @@ def _run(
     under_pf: Floats,
 ) -> None:
     """Step hours of forcing, the first of them the hour-th since the start."""
-    work = np.empty((_WORK, LAYERS))
-    cells = np.empty((len(soil), RESULTS))  # results of the cells under slabs
+    work = np.zeros((_WORK, LAYERS))
+    cells = np.zeros((len(soil), RESULTS))  # results of the cells under slabs
     every = max(1, int(SLAB_H / refine))
     for h in range(forcing.shape[0]):
         if (hour + h) % every == 0:

@@ -134,7 +134,7 @@ def test_half_the_sub_step_changes_little(seed: int, start_pf: float) -> None:
     assert runoff[0] == pytest.approx(runoff[1], rel=0.03, abs=1.0)
 
 
-@settings(max_examples=30)
+@settings(max_examples=150)
 @given(texture=TEXTURES, seed=SEEDS, start_pf=START_PF)
 def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf: float) -> None:
     forcing = storms(seed, 100, 3)
