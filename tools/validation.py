@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from sim import bucket, dual_kc, et0, generator, hoses, richards, sensors, soil, textures
 from sim.green_ampt import Front
-from sim.ground import START_PF, columns_of, forcing
+from sim.ground import START_PF, columns_of, dry_of
 from sim.hourly import hourly
 from sim.policies import policies
 from sim.replay import live, sky_of, span_of
@@ -367,7 +367,7 @@ def demo_days() -> tuple[int, int]:
     span = span_of(record)
     sky, by_hour = sky_of(house, span, 1)
     hub = policies(house)[-1]
-    forced = live(house, hub, sky, forcing(house.strips, by_hour)).ground.forcing
+    forced = live(house, hub, sky, dry_of(house.strips, by_hour)).ground.forcing
     found = []
     for refine in (1.0, 2.0):
         columns = columns_of(house.strips, START_PF)

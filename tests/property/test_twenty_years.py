@@ -17,7 +17,7 @@ from controller.plan import GAUGE
 from controller.ports import ASK_CHECK, ASK_CLEAR, ASK_CLOCK, ASK_RUN_ANYWAY
 from sim import soil, textures
 from sim.devices import BURST_TIMES, FILLING_ML_H, PORT_CALLS, Devices, Fault, PowerCut, Trouble
-from sim.ground import HOUR_S, PER_LITRE, Sky, forcing
+from sim.ground import HOUR_S, PER_LITRE, Sky, columns_of, dry_of
 from sim.hourly import Hourly
 from sim.house import House, Owner
 from sim.policies import Policy
@@ -39,11 +39,13 @@ def total(values: Floats) -> float:
     return math.fsum(values.reshape(-1).tolist())
 
 
-def check_columns(columns: soil.Columns, before_mm: Floats, forced: Floats, found: Floats) -> None:
-    """What came in went out or is there; `forced` in mm, a column at a time."""
+def check_columns(
+    columns: soil.Columns, before_mm: Floats, forced: Floats, found: Floats, first: int = 0
+) -> None:
+    """What came in went out or is there; `forced` in mm, a column at a time, from `first` on."""
     assert np.isfinite(found).all()
     after_mm = columns.stored_mm()
-    for c in range(len(before_mm)):
+    for c in range(first, len(before_mm)):
         came = total(forced[:, c, soil.RAIN]) + total(forced[:, c, soil.IRRIGATION])
         went = total(found[:, c, : soil.INFILTRATION])
         assert abs(before_mm[c] + came - went - after_mm[c]) <= MOST_LOST_MM
@@ -186,7 +188,7 @@ def troubles(random: np.random.Generator, start_s: int, days: int, a_year: int) 
     )
 
 
-def check_house(lived: Lived, by_hour: Hourly, before_mm: Floats) -> None:
+def check_house(lived: Lived, by_hour: Hourly, start_pf: float) -> None:
     """Every litre that went through a valve reached the ground or stands in a hose."""
     ground, devices = lived.ground, lived.devices
     assert devices is not None
@@ -203,7 +205,12 @@ def check_house(lived: Lived, by_hour: Hourly, before_mm: Floats) -> None:
         assert np.all(forced[:, zone, soil.IRRIGATION] == 0.0)  # the same ground left alone
         assert np.all(forced[:, count + zone, soil.RAIN] == by_hour.rain_mm * strip.exposure)
         poured /= PER_LITRE * strip.area_m2
-    check_columns(ground.columns, before_mm, forced, ground.results)
+    before_mm = columns_of(ground.strips, start_pf).stored_mm()
+    check_columns(ground.columns, before_mm, forced, ground.results, count)
+    yards = columns_of(ground.strips, start_pf, watered=False)
+    found = yards.run(np.ascontiguousarray(forced[:, :count]))
+    np.testing.assert_array_equal(found, ground.results[:, :count])
+    check_columns(yards, before_mm[:count], forced, found)
 
 
 def troubled_years(years: int, seed: int, a_year: int) -> Lived:
@@ -212,13 +219,11 @@ def troubled_years(years: int, seed: int, a_year: int) -> Lived:
     house = any_house(random)
     start_s = day_of(2024, 1, 1) * DAY_S - house.plan.hub.std_s
     script = troubles(random, start_s, days_of(years), a_year)
-    dry = forcing(house.strips, by_hour)
     policy = Policy("hub", house.plan, house.owner)
     start_pf = float(random.uniform(2.0, 4.2))
-    lived = live(house, policy, Sky(by_hour, start_s), dry, script=script, start_pf=start_pf)
-    texture = [strip.texture for strip in house.strips]
-    before_mm = soil.Columns(texture * 2, start_pf=start_pf).stored_mm()
-    check_house(lived, by_hour, before_mm)
+    dry = dry_of(house.strips, by_hour, start_pf)
+    lived = live(house, policy, Sky(by_hour, start_s), dry, script=script)
+    check_house(lived, by_hour, start_pf)
     return lived
 
 
