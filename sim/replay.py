@@ -124,26 +124,20 @@ class Life:
     def run(self, end_s: int) -> None:
         """Live until a time; may be called again with a later one."""
         devices = self.devices
-        turns = 0
         while True:
             action_s = self._actions[self._next][0]
-            at_s = self._wake_s if self._wake_s < action_s else action_s
-            if at_s > devices.now_s:
-                turns = 0
-                devices.advance(at_s if at_s < end_s else end_s)
-            if at_s >= end_s:
-                return
-            turns += 1
-            if turns > TURNS_MAX:
-                raise RuntimeError(f"the hub wakes {TURNS_MAX} times in second {at_s}")
             try:
-                if at_s >= action_s:
-                    self._act(at_s)
-                self._turn(at_s)
+                self._wakes(min(action_s, end_s))
+                if action_s >= end_s:
+                    devices.advance(end_s)
+                    return
+                devices.advance(action_s)
+                self._act(action_s)
+                self._turn(action_s)
             except PowerCut:
                 devices.power_off()
                 self._runner = None
-                self._wake_s = at_s + self._script.outage_s
+                self._wake_s = devices.now_s + self._script.outage_s
 
     def counts(self) -> tuple[int, int, int]:
         """Wakes, saves and polls so far; polls only of the hub that was booted last."""
@@ -154,6 +148,18 @@ class Life:
         while self._actions[self._next][0] <= at_s:
             self._next += 1
             self._actions[self._next - 1][1](self.devices)
+
+    def _wakes(self, until_s: int) -> None:
+        """Take the turns that are due before a time."""
+        devices = self.devices
+        turns = 0
+        while (at_s := self._wake_s) < until_s:
+            if at_s > devices.now_s:
+                turns = 0
+                devices.advance(at_s)
+            elif (turns := turns + 1) > TURNS_MAX:
+                raise RuntimeError(f"the hub wakes {TURNS_MAX} times in second {at_s}")
+            self._turn(at_s)
 
     def _turn(self, at_s: int) -> None:
         if self._runner is None:
