@@ -108,7 +108,7 @@ PORT_CALLS = (
 )
 
 
-def _shown(
+def shown_ppt(
     probe: CapacitiveProbe, texture: Texture, earth_c: Floats, zone: int, seed: int
 ) -> tuple[list[float], list[float]]:
     """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
@@ -184,7 +184,7 @@ class Devices:
         self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
         earth_c = ground_temperature_c(sky.temp_c)
         self._shown = {
-            zone: _shown(probe, ground.strips[zone].texture, earth_c, zone, seed)
+            zone: shown_ppt(probe, ground.strips[zone].texture, earth_c, zone, seed)
             for zone in self._probes
         }
         self._looked_hour = -1

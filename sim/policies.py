@@ -172,8 +172,7 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
         row = agenda.row_of(day)
         due = row.cycles > 0 and (due or (day + FIRST_WEEKDAY) % 7 == owner.weekday)
         if due:
-            minute = min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
-            at_s = time.wall_s(day * DAY_S + 60 * minute)
+            at_s = time.wall_s(day * DAY_S + 60 * check_min(owner, row))
             since_s = max(at_s - DAY_S, sky.start_s)
             dry_day = sky.fallen_um(at_s) - sky.fallen_um(since_s) <= CHECK_RAIN_UM
             if dry_day and sky.start_s <= at_s < end_s:
@@ -181,6 +180,11 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
                 due = False
         day += 1
     return times
+
+
+def check_min(owner: Owner, row: RowPart) -> int:
+    """Minute of the day at which the owner checks under a row that has cycles."""
+    return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
 
 
 def readings(owner: Owner, top_pf: Sequence[float], random: Generator) -> list[int] | None:

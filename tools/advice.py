@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from math import inf
 
 from controller.limits import RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
@@ -236,12 +237,11 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
     row = plan.rows[index]
     over, far = [], []
     for zone in plan.zones:
-        takes_mm_h = (prop.zones[zone.name].soil or prop.soil).hydraulics.ks_mm_h
         run_h = run_s(plan, index, zone) / 3600
         cycle_mm = zone.rate_um_h / 1000 * run_h
-        takes_mm = takes_mm_h * run_h + POND_MM
-        if cycle_mm > takes_mm:
-            most_min = 60 * POND_MM / (zone.rate_um_h / 1000 - takes_mm_h)
+        most_min = taken_min(prop, zone)
+        if 60 * run_h > most_min:
+            takes_mm = zone.rate_um_h / 1000 * most_min / 60
             over.append(
                 f"{zone.name} {cycle_mm:.1f} where {takes_mm:.1f} go in, at most {most_min:.0f} min"
             )
@@ -253,6 +253,13 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         yield f"more mm a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
     if far:
         yield f"mm a day far from what the strips lose, rain apart: {', '.join(far)}"
+
+
+def taken_min(prop: Property, zone: ZonePart) -> float:
+    """Longest run [min] whose water the ground takes in or holds on top; infinite where any."""
+    takes_mm_h = (prop.zones[zone.name].soil or prop.soil).hydraulics.ks_mm_h
+    rate_mm_h = zone.rate_um_h / 1000
+    return 60 * POND_MM / (rate_mm_h - takes_mm_h) if rate_mm_h > takes_mm_h else inf
 
 
 def _full(plan: Plan, index: int) -> Iterator[str]:

@@ -1,7 +1,8 @@
 """The `evenclay` command.
 
-Results go to stdout, progress and errors to stderr. Exit status: 0, 2 for bad input with one line a
-mistake, 130 after Ctrl-C. Only a defect of ours shows a traceback.
+Results go to stdout, progress and errors to stderr. Exit status: 0, 1 where no plan can do what is
+asked, 2 for bad input with one line a mistake, 130 after Ctrl-C. Only a defect of ours shows a
+traceback.
 """
 
 import datetime
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from sim.house import House
     from sim.weather import Weather
 
+NO_PLAN = 1
 BAD_INPUT = 2
 INTERRUPTED = 130
 _PLAIN_WIDTH = 110  # columns where the output is no terminal
@@ -330,6 +332,77 @@ def invent(
     most = max(abs(row.errors) for row in compared)
     console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
     console.print(f"{years} years written to {out}")
+
+
+@app.command()
+def propose(
+    property_file: PropertyPath,
+    weather: Annotated[
+        list[Path] | None, typer.Option(help="Weather, as replay takes it; repeatable.")
+    ] = None,
+    climate: Annotated[
+        Path | None,
+        typer.Option(help="Instead: a record, to plan on years invented with its habits."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for property.toml and plan.png; made if need be.")
+    ] = None,
+    rows: Annotated[int, typer.Option(min=1, max=24, help="Rows at most, closed ones too.")] = 6,
+    share: Annotated[
+        float,
+        typer.Option(min=0.5, max=1.0, help="Share of years whose need is met at first."),
+    ] = 0.75,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
+    column: Columns = None,
+) -> None:
+    """Work out the seasonal table from weather, soil and hoses.
+
+    First the water that each strip needs, half-month by half-month; then the table of at most
+    --rows rows that follows it best, with the zones' shares, as the clay takes it in, within your
+    local rules, caps and supplies; then plans near it are tried on the simulated house, for days in
+    band. The last third of the years is kept from all that; how the plan does there is shown, and
+    why each row is as it is.
+
+    With --out: property.toml, your file with new seasons and shares, step and limits of the trim
+    where the owner checks, and the rain bank's figures where there is a gauge; and plan.png. Look
+    at them, then put the file in the place of yours. Exit status 1, and no file, where no plan can
+    give what is needed: what limits it is said, and what would do.
+
+    \b
+    Examples:
+        evenclay propose house.toml --weather town.csv --out out/plan
+        evenclay propose house.toml --climate town.csv --rows 4 --out out/plan
+    """
+    from tools import propose as tool
+    from tools.compile import compile_house, mean_et0_mm
+    from tools.propose_page import draw, show
+
+    prop = load(property_file)
+    if bool(weather) == bool(climate):
+        raise typer.BadParameter(
+            "found both or none, allowed one", param_hint="--weather, --climate"
+        )
+    if climate is not None:
+        records = [tool.invented(_weather(climate, column, prop.site.latitude), seed)]
+    else:
+        records = [_weather(path, column, prop.site.latitude) for path in weather or ()]
+    et0_mm = mean_et0_mm(records[0], prop.site.latitude)
+    house = compile_house(prop, et0_mm)
+    found = tool.propose(
+        prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=_tell
+    )
+    console = _console()
+    if found.text is None:
+        console.print("No plan that was found holds the band, so none is written:")
+        for line in found.limits:
+            console.print(f"- {line}")
+        raise typer.Exit(NO_PLAN)
+    show(found, console)
+    if out is not None:
+        _folder(out)
+        (out / "property.toml").write_text(found.text, "utf-8")
+        draw(found, out / "plan.png")
+        print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
 
 
 @app.command()

@@ -49,10 +49,10 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
     Raises:
         PropertyError: the parts of the property do not fit each other, or no plan can be made.
     """
+    et0 = guessed_et0_mm(prop.site.latitude) if et0_mm_by_month is None else et0_mm_by_month
     mistakes = list(_names(prop)) + list(_order(prop))
     if mistakes:
         raise prop.source.error(mistakes)
-    et0 = guessed_et0_mm(prop.site.latitude) if et0_mm_by_month is None else et0_mm_by_month
     plan = _plan(prop, et0)
     mistakes = list(_zones_fit(prop, plan)) + list(_seasons_fit(prop, plan))
     if mistakes:
@@ -81,6 +81,13 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
             prop.owner.misjudges,
         ),
     )
+
+
+def trial_plan(prop: Property, et0_mm: Sequence[float]) -> tuple[Plan, list[Mistake]]:
+    """Return the plan of a property that differs in seasons and shares alone from one that was
+    compiled before, and what does not fit in it: with mistakes it must not be used."""
+    plan = _plan(prop, et0_mm)
+    return plan, list(_seasons_fit(prop, plan))
 
 
 def tag_of(name: str) -> int:

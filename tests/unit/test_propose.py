@@ -1,0 +1,168 @@
+"""`evenclay propose`: the owner's file, the rules it keeps, plain words where no plan will do."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sim import proposal, search
+from sim.proposal import begin_of, half_month_of
+from tools import propose_draft, propose_file
+from tools.cli import NO_PLAN, app
+from tools.compile import compile_house
+from tools.property import Season, load, parse
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo"
+TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"
+WEATHER = DEMO / "weather.csv"
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    with pytest.raises(SystemExit) as left:
+        app([*arguments])
+    out = capsys.readouterr()
+    return int(left.value.code or 0), out.out, out.err
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(search, "ZONE_YEARS", 300)
+    monkeypatch.setattr(search, "BALANCED", 2)
+    monkeypatch.setattr(proposal, "YEARS_MOST", 3)
+    monkeypatch.setattr(proposal, "FEW_YEARS", 3)
+    monkeypatch.setattr(proposal, "INVENTED", 1)
+
+
+def test_every_date_lies_in_its_half_month() -> None:
+    for half in range(24):
+        month, day = begin_of(half)
+        assert half_month_of(month, day) == half
+        assert half_month_of(month, 15 if day == 1 else 28) == half
+
+
+def test_a_plan_is_written_checks_and_repeats(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    demo = DEMO / "property.toml"
+    texts = []
+    for name in ("a", "b"):
+        out = tmp_path / name
+        code, told, progress = run(
+            capsys, "propose", str(demo), "--weather", str(WEATHER), "--out", str(out)
+        )
+        assert code == 0
+        assert "held out" in told and "mm a day given for needed" in told
+        assert "plans tried" in progress
+        assert (out / "plan.png").stat().st_size > 10_000
+        texts.append((out / "property.toml").read_bytes())
+    assert texts[0] == texts[1]
+    code, told, _ = run(capsys, "check", str(tmp_path / "a" / "property.toml"))
+    assert code == 0
+    assert "never run" not in told  # no cycle in banned hours
+    assert "more mm a cycle than the ground takes" not in told
+    before, after = load(demo), load(tmp_path / "a" / "property.toml")
+    assert len(after.seasons) <= 6
+    same = {"seasons", "zones", "trim", "lockouts"}
+    assert before.model_dump(exclude=same) == after.model_dump(exclude=same)
+    set_keys = {"step", "least", "most", "auto"}
+    assert before.trim.model_dump(exclude=set_keys) == after.trim.model_dump(exclude=set_keys)
+    of_rain = {"rain": {"skip", "most", "lock_floor"}}
+    held = [prop.lockouts.model_dump(exclude=of_rain) for prop in (before, after)]
+    assert held[0] == held[1]
+    for name, zone in before.zones.items():
+        assert zone.model_dump(exclude={"share"}) == after.zones[name].model_dump(exclude={"share"})
+
+
+SEASON = Season.model_validate(
+    {"from": "05-01", "cycles": 2, "minutes": 12.5, "window": "20:00-08:00", "demand": 3.1}
+)
+
+
+def test_comments_of_the_owner_stay() -> None:
+    text = (DEMO / "property.toml").read_text("utf-8")
+    prop = parse(text, "x").model_copy(update={"seasons": [SEASON]})
+    made = propose_file.written(text, prop)
+    assert tomllib.loads(made)["seasons"] == [
+        {"from": "05-01", "cycles": 2, "minutes": 12.5, "window": "20:00-08:00", "demand": 3.1}
+    ]
+    old, new = text.splitlines(), made.splitlines()
+    first = old.index("[[seasons]]")
+    after = next(i for i, line in enumerate(old) if line.startswith("# What holds water back."))
+    assert new[:first] == old[:first]
+    assert new[-len(old[after:]) :] == old[after:]
+
+
+def test_seasons_in_one_list_are_written_as_one() -> None:
+    text = TUNIS.read_text("utf-8")
+    head, _, rest = text.partition("[[seasons]]")
+    listed = (
+        'seasons = [{ from = "03-01", cycles = 0 }]\n'
+        + head
+        + "[lockouts.rain]"
+        + rest.partition("[lockouts.rain]")[2]
+    )
+    prop = parse(listed, "x").model_copy(update={"seasons": [SEASON]})
+    assert parse(propose_file.written(listed, prop), "x").seasons == [SEASON]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (
+            lambda text: text + '[lockouts.quiet]\nallowed_weekdays = ["mon", "thu"]\n',
+            ("its cap, 120 min a day", "days a week instead of 2"),
+        ),
+        (
+            lambda text: (
+                text.replace('texture = "clay"', 'texture = "silty clay"')
+                .replace("conductivity = 2\n", "")
+                .replace("flow = 4,", "flow = 7.45,")
+                .replace("length = 20", "length = 20\nwidth = 0.45")
+                .replace("length = 18", "length = 18\nwidth = 0.45")
+            ),
+            ("what limits it is the clay", "0.2 mm an hour", "What would do"),
+        ),
+        (
+            lambda text: (
+                text.replace("flow = 14", "flow = 14\n").replace(
+                    "pressure = 75\n[zones", "pressure = 75\n[zones"
+                )
+                + '[lockouts.quiet]\nbanned_hours = ["02:00-01:00"]\n'
+            ),
+            ("one cycle of all zones", "what would do"),
+        ),
+    ],
+    ids=["two days", "silty clay", "one hour"],
+)
+def test_impossible_sites_get_a_figure_and_no_file(
+    change: object, words: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(change(TUNIS.read_text("utf-8")), "utf-8")  # type: ignore[operator]
+    out = tmp_path / "out"
+    weather = ("--weather", str(WEATHER))
+    code, told, _ = run(capsys, "propose", str(file), *weather, "--out", str(out))
+    told = " ".join(told.split())
+    assert code == NO_PLAN, told
+    assert not (out / "property.toml").exists()
+    for word in words:
+        assert word in told
+
+
+def test_a_supply_too_weak_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(TUNIS.read_text("utf-8").replace("flow = 14", "flow = 1.2"), "utf-8")
+    code, _, told = run(
+        capsys, "propose", str(file), "--weather", str(WEATHER), "--out", str(tmp_path / "out")
+    )
+    assert code == 2
+    assert "what the supply gives, 1.2 L/min" in told
+
+
+def test_windows_keep_clear_of_banned_hours() -> None:
+    text = TUNIS.read_text("utf-8") + '[lockouts.quiet]\nbanned_hours = ["06:00-19:00"]\n'
+    plan = compile_house(parse(text, "x")).plan
+    for start, length in propose_draft.windows_min(plan):
+        minutes = np.arange(start, start + length) % 1440
+        assert not np.any((minutes >= 360) & (minutes < 1140))

@@ -1,0 +1,290 @@
+"""`evenclay propose`: the seasonal table that a house's strips ask for, and why."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from math import ceil
+
+import numpy as np
+
+from sim.brisk import Brisk
+from sim.generator import fit, generate
+from sim.ground import Floats
+from sim.house import House
+from sim.pictures import MONTHS
+from sim.proposal import YEARS_MOST, Kept, Need, Records, begin_of, need_of, records_of, replayed
+from sim.search import Task, search
+from sim.weather import Weather
+from tools.compile import clock, compile_house
+from tools.property import Mistake, Property, parse
+from tools.propose_draft import (
+    HEADROOM,
+    SHARES_PCT,
+    Draft,
+    Tables,
+    days_allowed,
+    draft_of,
+    minutes_of,
+    windows_min,
+)
+from tools.propose_file import written
+
+REST_H = 4.0  # in which a hose drains between runs, about
+POOR_PCT = 60.0  # of season days in band: a plan that keeps fewer in any zone is not worth a file
+DRY_MOST = 0.1  # of season days, although watered whenever it may be: the clay takes in too little
+SLOW = 3.0  # times its need that clay should pass on in a day: below, depth follows weeks later
+HOURS_MOST = 12  # a day, in which the need is given
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Why no plan gives what is needed: how much of the need one can give, what stops it, in the
+    words of `evenclay check` with its figures, and what would do."""
+
+    half_month: int
+    share: float
+    found: str
+    allowed: str
+    remedies: tuple[str, ...]
+
+
+def limit_of(tables: Tables, draft: Draft, need: Need) -> Limit | None:
+    """What keeps every plan from giving the need of the driest half-month; None if nothing does."""
+    minutes = minutes_of(tables, need)
+    half = int(np.argmax(minutes.max(axis=1)))
+    level = float(np.exp(np.log(np.maximum(minutes[half], 1e-6)).mean()))
+    shares = tuple(np.clip(100.0 * minutes[half] / level, *SHARES_PCT).tolist())
+
+    def tried(share: float) -> list[Mistake]:
+        only = Draft((half,), (level * share,), draft.demand, shares)
+        return tables.property_of(only)[2]
+
+    mistakes = tried(1.0)
+    if not mistakes:
+        return None
+    low, high = 0.0, 1.0
+    for _ in range(12):
+        middle = (low + high) / 2
+        if tried(middle):
+            high = middle
+        else:
+            low = middle
+    first = mistakes[0]
+    return Limit(
+        half, low, first.found, first.allowed, tuple(_remedies(tables, minutes[half], low))
+    )
+
+
+def _remedies(tables: Tables, minutes: Floats, share: float) -> Iterator[str]:
+    plan, allowed = tables.house.plan, days_allowed(tables.house.plan)
+    short = [
+        (zone.name, needed)
+        for zone, needed in zip(plan.zones, minutes.tolist(), strict=True)
+        if needed > zone.cap_s / 60
+    ]
+    if short:
+        yield "a cap of " + ", ".join(f"{needed:.0f} min ({name})" for name, needed in short)
+    if allowed < 1.0 and allowed / max(share, 1e-9) <= 1.0:
+        yield f"{ceil(7 * allowed / share)} days a week instead of {7 * allowed:.3g}"
+    rate = 1.0 / max(share, 1e-9)
+    yield f"hoses that give {rate:.2g} times as much, where the clay takes it, or more spigots"
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What was found: the property with its new table and shares, the file's new text, why, and how
+    it keeps the clay under the real hub, by policy and then by `searched` and `held out` years.
+
+    prop, text: None where no plan can give what is needed; then limits say why.
+    """
+
+    need: Need
+    draft: Draft
+    tables: Tables
+    limits: tuple[str, ...]
+    prop: Property | None = None
+    text: str | None = None
+    kept: dict[str, dict[str, Kept]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def minutes_taken(self) -> float:
+        """The longest run of any zone that goes in at full headroom."""
+        return float(self.tables.run_most_min.min())
+
+
+def propose(
+    prop: Property,
+    house: House,
+    weathers: Sequence[Weather],
+    et0_mm: Sequence[float],
+    *,
+    rows: int,
+    share: float,
+    seed: int,
+    tell: Callable[[str], None],
+) -> Proposal:
+    """Work out a plan on some records of weather. Raises: WeatherError for one of under a year."""
+    tell("the years made ready")
+    records = records_of(house, weathers, seed)
+    brisks = [Brisk(house, record.span, seed) for record in records.searched]
+    tables = Tables(prop, house, et0_mm, brisks[0].filled_mm(REST_H))
+    hours = min(windows_min(house.plan)[0][1] // 60, HOURS_MOST)
+    need = need_of(records.searched, brisks, share, hours)
+    draft = draft_of(tables, need, rows)
+    limits = tuple(limits_of(tables, draft, need))
+    if limits:
+        return Proposal(need, draft, tables, limits)
+    task = Task(
+        records.searched,
+        brisks,
+        lambda numbers: tables.plan_of(draft.varied(numbers)),
+        draft.spreads,
+        [draft.half_months(row) for row in draft.open_rows],
+        need.mm_d.mean(axis=0) * 365.25,
+        house.owner.checks,
+    )
+    best = draft.varied(search(task, seed, _telling(tell)))
+    found, _, mistakes = tables.property_of(best)
+    if mistakes:
+        reason = f"{mistakes[0].found}; allowed: {mistakes[0].allowed}"
+        limits = (f"no table that was tried keeps the rules: {reason}",)
+        return Proposal(need, best, tables, limits)
+    text = written(prop.source.text, found)
+    tell("the plan replayed under the hub's own code")
+    again = compile_house(parse(text, prop.source.name), et0_mm)
+    recorded = records.searched[: len(weathers)]
+    years = {"searched": recorded, "held out": records.held_out}
+    kept = {
+        name: {part: replayed(some, again, name, seed) for part, some in years.items() if some}
+        for name in ("hub", "calendar")
+    }
+    limits = tuple(_poor(tables, need, kept["hub"]["searched"]))
+    if limits:
+        return Proposal(need, best, tables, limits)
+    notes = tuple(_notes(records))
+    return Proposal(need, best, tables, (), found, text, kept, notes)
+
+
+def invented(record: Weather, seed: int) -> Weather:
+    """As many years as are looked at, with a record's habits."""
+    return generate(fit(record), YEARS_MOST + 1, seed)
+
+
+def _telling(tell: Callable[[str], None]) -> Callable[[int, int], None]:
+    """Tell of the plans tried, ten times in all."""
+    told = -1
+
+    def progress(tried: int, plans: int) -> None:
+        nonlocal told
+        if 10 * tried // plans > told:
+            told = 10 * tried // plans
+            tell(f"plans tried: {tried} of {plans}")
+
+    return progress
+
+
+def _notes(records: Records) -> Iterator[str]:
+    """What a reader should know of the years."""
+    for name, some in (("searched", records.searched), ("held out", records.held_out)):
+        spans = [f"{r.span.first_day} to {r.span.weather.last_day}" for r in some]
+        if name == "searched" and records.invented:
+            spans[-1] = f"{some[-1].years} years invented with their habits"
+        yield f"years {name}: {', '.join(spans) or 'none: the record is too short'}"
+
+
+def limits_of(tables: Tables, draft: Draft, need: Need) -> Iterator[str]:
+    """Why no plan can hold the band, in a sentence each; none where one may."""
+    limit = limit_of(tables, draft, need)
+    half = int(np.argmax(need.mm_d.max(axis=1)))
+    if limit is not None:
+        month = MONTHS[limit.half_month // 2]
+        part = "second" if limit.half_month % 2 else "first"
+        depths = ", ".join(
+            f"{strip.name} {depth:.1f}"
+            for strip, depth in zip(
+                tables.house.strips, need.mm_d[limit.half_month].tolist(), strict=True
+            )
+        )
+        yield (
+            f"in the {part} half of {month} the strips need, mm a day: {depths}; "
+            f"no table gives more than {100 * limit.share:.0f} % of that: {limit.found}; "
+            f"allowed is {limit.allowed}"
+        )
+        yield f"what would do: {'; or '.join(limit.remedies)}"
+    for zone, (strip, dry) in enumerate(
+        zip(tables.house.strips, need.dry_days.tolist(), strict=True)
+    ):
+        if dry > DRY_MOST:
+            lost = strip.coefficient * tables.et0_mm[half // 2]
+            yield (
+                f"{strip.name}: the clay takes in too little: watered in every hour there is, it "
+                f"is drier than its band on {100 * dry:.0f} % of season days; most it took was "
+                f"{need.high_mm_d[:, zone].max():.1f} mm a day where {lost:.1f} evaporate, and its "
+                f"hose gives {strip.rate_mm_h:.1f} mm an hour. What would do: a wider strip, "
+                "mulch or shade, which lose less"
+            )
+
+
+def _poor(tables: Tables, need: Need, kept: Kept) -> Iterator[str]:
+    """Why the best plan tried is not worth having, a sentence for each zone it fails; else none."""
+    for zone, strip in enumerate(tables.house.strips):
+        if kept.zones[zone] >= POOR_PCT:
+            continue
+        yield (
+            f"{strip.name}: the best plan tried keeps it in band on {kept.zones[zone]:.0f} % of "
+            f"season days (too dry {kept.dry[zone]:.0f} %, too wet {kept.wet[zone]:.0f} %)"
+        )
+        needs_mm = float(need.mm_d[:, zone].max())
+        soil = tables.prop.zones[strip.name].soil or tables.prop.soil
+        ks_mm_h = soil.hydraulics.ks_mm_h
+        if 24.0 * ks_mm_h < SLOW * needs_mm:
+            yield (
+                f"{strip.name}: what limits it is the clay: once wet it passes on "
+                f"{ks_mm_h:.2g} mm an hour, {24.0 * ks_mm_h:.1f} a day, where "
+                f"{needs_mm:.1f} a day are needed, and its hose gives {strip.rate_mm_h:.1f} an "
+                f"hour, so that a run of over {tables.run_most_min[zone]:.0f} min runs off. What "
+                "would do: mulch or shade, which lose less, or ground that takes in more"
+            )
+
+
+def why(found: Proposal) -> list[str]:
+    """Why each row is as it is, in figures, a line each."""
+    assert found.prop is not None
+    lines = []
+    tables, draft = found.tables, found.draft
+    for row, season in enumerate(found.prop.seasons):
+        halves = draft.half_months(row)
+        needs = found.need.mm_d[halves].mean(axis=0)
+        until = begin_of(draft.begins[(row + 1) % len(draft.begins)])
+        head = "{:02}-{:02} to before {:02}-{:02}: ".format(*season.begins, *until)
+        if not season.count:
+            lines.append(head + f"closed; the strips need at most {needs.max():.1f} mm a day")
+            continue
+        share = days_allowed(tables.house.plan)
+        zones = []
+        for zone, strip in enumerate(tables.house.strips):
+            run_min = (season.minutes or 0.0) * round(draft.share_pct[zone]) / 100
+            run_mm = strip.rate_mm_h * run_min / 60 + tables.filled_mm[zone]
+            zones.append(f"{strip.name} {run_mm * season.count * share:.1f} for {needs[zone]:.1f}")
+        window = season.window or (0, 0)
+        length_min = (window[1] - window[0]) % 1440 or 1440
+        lines.append(
+            head + f"mm a day given for needed: {', '.join(zones)}; {season.count} x "
+            f"{season.minutes:g} min in {clock(window[0])}-{clock(window[1])}, "
+            f"{length_min / season.count / 60:.1f} h from cycle to cycle; rain bank drains "
+            f"{season.demand:.1f} mm a day"
+        )
+    if draft.trim_pct:
+        step, least, most = [round(pct) for pct in draft.trim_pct]
+        lines.append(f"a weekly check moves a zone's trim by {step} points, {least} to {most} %")
+    if draft.rain_mm:
+        skip, bank, floor = draft.rain_mm
+        lines.append(
+            f"of a day's rain all but {skip:.1f} mm counts, up to {bank:.0f} mm in the bank; more "
+            f"than {floor:.1f} mm in it, or than a day's demand, holds water back"
+        )
+    lines.append(
+        f"a run of {found.minutes_taken:.0f} min at most goes in, with "
+        f"{100 * HEADROOM - 100:.0f} % to spare for the trim"
+    )
+    return lines

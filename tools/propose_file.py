@@ -1,0 +1,90 @@
+"""The owner's file with what was proposed in it; all else stays as it was written."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT, Comment, Table, Whitespace
+
+from tools.compile import clock
+from tools.property import Property, Season, parse
+
+RAIN_KEYS = ("skip", "most", "lock_floor")
+TRIM_KEYS = ("step", "least", "most", "auto")
+
+
+def written(text: str, prop: Property) -> str:
+    """The owner's file with the seasons, shares, trim and rain bank of a property, which differs
+    from the file's in nothing else; comments elsewhere stay."""
+    document = tomlkit.parse(text)
+    before = parse(text, prop.source.name)
+    for name, zone in prop.zones.items():
+        document["zones"][name]["share"] = round(zone.share)
+    _put_seasons(document, prop.seasons)
+    if prop.lockouts.rain != before.lockouts.rain:
+        rain = document["lockouts"]["rain"]
+        for key in RAIN_KEYS:
+            _put(rain, key, getattr(prop.lockouts.rain, key))
+    if prop.trim != before.trim:
+        if "trim" not in document:
+            document.add(tomlkit.nl())
+            document.add("trim", tomlkit.table())
+        for key in TRIM_KEYS:
+            _put(document["trim"], key, getattr(prop.trim, key))
+    return tomlkit.dumps(document)
+
+
+def _put(table: Any, key: str, value: object) -> None:
+    """Set a key; a new one stands after the table's last, before what speaks of the next table."""
+    if key in table or not isinstance(table, Table):
+        table[key] = value
+        return
+    kept = _after_last(table)
+    body = table.value.body
+    del body[len(body) - len(kept) :]
+    table.add(key, value)
+    for item in kept:
+        table.add(item)
+
+
+def _put_seasons(document: Any, seasons: Sequence[Season]) -> None:
+    tables = [_season_items(season) for season in seasons]
+    old = document["seasons"]
+    if isinstance(old, AoT):
+        kept = _after_last(old[-1])
+        new = tomlkit.aot()
+        for place, items in enumerate(tables):
+            table = tomlkit.table()
+            for key, value in items.items():
+                table.add(key, value)
+            for item in kept if place == len(tables) - 1 else []:
+                table.add(item)
+            new.append(table)
+        document["seasons"] = new
+    else:
+        array = tomlkit.array()
+        for items in tables:
+            inline = tomlkit.inline_table()
+            inline.update(items)
+            array.append(inline)
+        document["seasons"] = array.multiline(True)
+
+
+def _after_last(table: Table) -> list[Comment | Whitespace]:
+    """Comments and blank lines after the last key of a table: they speak of what follows."""
+    kept: list[Comment | Whitespace] = []
+    for key, item in table.value.body:
+        if key is not None:
+            kept = []
+        elif isinstance(item, Comment | Whitespace):
+            kept.append(item)
+    return kept
+
+
+def _season_items(season: Season) -> dict[str, Any]:
+    items: dict[str, Any] = {"from": "{:02}-{:02}".format(*season.begins), "cycles": season.count}
+    if season.count and season.minutes and season.window:
+        items["minutes"] = int(season.minutes) if season.minutes % 1 == 0 else season.minutes
+        items["window"] = "-".join(clock(minute) for minute in season.window)
+        items["demand"] = season.demand
+    return items

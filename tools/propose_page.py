@@ -1,0 +1,125 @@
+"""What `evenclay propose` shows: how the plan does, why it is as it is, and a picture."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.figure import Figure
+from rich.console import Console
+from rich.table import Table
+
+from sim.pictures import BAND, INK, MONTHS, RAIN, SOFT, STYLE, ZONE_COLOURS
+from sim.proposal import HALF_MONTHS
+from tools.propose import Proposal, why
+from tools.propose_draft import days_allowed
+
+WIDTH_IN, PANEL_IN = 8.6, 1.45
+ENOUGH_PCT = 95.0
+NAMES = {"hub": "the hub", "calendar": "the bare table"}
+
+
+def show(found: Proposal, console: Console) -> None:
+    """Print why each row is what it is, and how the plan keeps the clay."""
+    for line in why(found):
+        console.print(f"- {line}")
+    table = Table(title="Percent of season days in band", title_justify="left")
+    strips = found.tables.house.strips
+    for name in ("", "years", *(strip.name for strip in strips), "worst year", "mm a year"):
+        table.add_column(name, justify="left" if name in ("", "years") else "right")
+    for policy, parts in found.kept.items():
+        for years, kept in parts.items():
+            table.add_row(
+                NAMES[policy],
+                years,
+                *(f"{percent:.1f}" for percent in kept.zones),
+                f"{kept.worst_year:.1f}",
+                f"{kept.mm_a_year.mean():.0f}",
+            )
+    console.print(table)
+    console.print("Rain-wet and declared re-wetting days apart; worst year: of any zone.")
+    for note in found.notes:
+        console.print(note)
+    for line in _short(found):
+        console.print(line)
+
+
+def _short(found: Proposal) -> Iterator[str]:
+    """Which zones are kept less well than they should be, and for want of what."""
+    parts = found.kept["hub"]
+    last = parts.get("held out", parts["searched"])
+    short = [
+        f"{strip.name} {last.zones[zone]:.0f} % (too dry {last.dry[zone]:.0f} %, "
+        f"too wet {last.wet[zone]:.0f} %)"
+        for zone, strip in enumerate(found.tables.house.strips)
+        if last.zones[zone] < ENOUGH_PCT
+    ]
+    if short:
+        yield (
+            f"This plan does not hold the band on {ENOUGH_PCT:.0f} % of season days: "
+            f"{', '.join(short)}. Not for want of water: supply, cap, hours and hoses give what is "
+            "needed. Rain and need differ from year to year by more than a table with a rain bank "
+            "follows, and a weekly blade feels only the top 0.3 m."
+        )
+
+
+def draw(found: Proposal, path: Path) -> None:
+    """Draw need and table of each zone, and rain, through the year, as PNG."""
+    strips = found.tables.house.strips
+    edges = np.arange(HALF_MONTHS + 1)
+    given = _given(found)
+    with matplotlib.rc_context(STYLE):
+        height = PANEL_IN * (len(strips) + 1) + 0.9
+        figure = Figure(figsize=(WIDTH_IN, height), layout="constrained")
+        panels: Any = figure.subplots(len(strips) + 1, 1, sharex=True)
+        most = 1.1 * max(float(found.need.high_mm_d.max()), float(given.max()))
+        for zone, strip in enumerate(strips):
+            ax, colour = panels[zone], ZONE_COLOURS[zone]
+            low, high = found.need.low_mm_d[:, zone], found.need.high_mm_d[:, zone]
+            ax.stairs(high, edges, baseline=low, fill=True, color=BAND)
+            ax.stairs(
+                found.need.mm_d[:, zone],
+                edges,
+                baseline=None,
+                color=SOFT,
+                linestyle=":",
+                linewidth=1.3,
+            )
+            ax.stairs(given[:, zone], edges, baseline=None, color=colour, linewidth=2.0)
+            ax.set_ylim(0, most)
+            ax.set_ylabel("mm a day")
+            ax.set_title(strip.name, loc="left", fontsize=10, color=INK)
+        last = panels[-1]
+        last.stairs(found.need.rain_mm_d, edges, fill=True, color=RAIN)
+        last.set_ylabel("mm a day")
+        last.set_title("rain, mean of the years searched", loc="left", fontsize=10, color=INK)
+        last.set_ylim(0, None)
+        last.set_xticks(np.arange(0, HALF_MONTHS, 2) + 1, MONTHS)
+        last.set_xlim(0, HALF_MONTHS)
+        last.tick_params(axis="x", length=0)
+        for ax in panels:
+            ax.set_xticks(np.arange(0, HALF_MONTHS, 2), minor=True)
+            ax.grid(axis="x", which="minor")
+        handles = [
+            matplotlib.patches.Patch(color=BAND, label="need, one to nine of ten years"),
+            matplotlib.lines.Line2D([], [], color=SOFT, linestyle=":", label="need, most of them"),
+            matplotlib.lines.Line2D(
+                [], [], color=INK, linewidth=2.0, label="the table, at trim 100 %"
+            ),
+        ]
+        figure.legend(handles=handles, loc="outside upper left", ncols=3)
+        figure.savefig(path, dpi=130, metadata={"Software": None})
+
+
+def _given(found: Proposal) -> Any:
+    """What the table gives at trim 100 %, nothing held back: (24, zones), mm a day."""
+    assert found.prop is not None
+    tables, draft = found.tables, found.draft
+    rates = np.array([strip.rate_mm_h for strip in tables.house.strips])
+    shares = np.array([round(share) for share in draft.share_pct]) / 100.0
+    given = np.zeros((HALF_MONTHS, len(rates)))
+    for row, season in enumerate(found.prop.seasons):
+        run_mm = rates * shares * (season.minutes or 0.0) / 60.0 + tables.filled_mm
+        given[draft.half_months(row)] = run_mm * season.count * days_allowed(tables.house.plan)
+    return given
