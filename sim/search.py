@@ -19,7 +19,7 @@ from sim.proposal import HALF_MONTHS, HOLD_PF, Ints, Record, judged_days
 from sim.score import BAND_PF, RAIN_WET, WET, Codes, unevenness_pf
 
 THREADS = 2
-POPULATION = 12
+POPULATION = 8
 BALANCED = 8  # plans tried first, each to balance the one before
 PER_PF = 0.12  # more water for each pF too dry: less than what would mend it at once
 OFF_MOST_PF = 0.8  # more is not told apart
@@ -48,61 +48,63 @@ class Task:
     need_mm: Floats
     checked: bool
 
-    def outcomes(self, numbers: Floats, checked: bool) -> list[Outcome] | None:
+    def outcomes(self, plan: Plan, checked: bool) -> list[Outcome]:
         """What comes of a plan in each record; checked: by its owner, once a week."""
-        plan = self.plan_of(numbers)
-        return None if plan is None else [brisk.outcome(plan, checked) for brisk in self.brisks]
+        return [brisk.outcome(plan, checked) for brisk in self.brisks]
+
+    def loss_of(self, plan: Plan | None) -> float:
+        """What is to be least: days out of band first, unevenness and water second."""
+        return IMPOSSIBLE if plan is None else _loss(self, self.outcomes(plan, self.checked))
 
     def loss(self, numbers: Floats) -> float:
-        """What is to be least."""
-        outcomes = self.outcomes(numbers, self.checked)
-        if outcomes is None:
-            return IMPOSSIBLE + float(np.abs(numbers).sum())
-        return _loss(self, outcomes)
+        """The same of numbers; where no rule allows them, less the nearer they are to 0."""
+        plan = self.plan_of(numbers)
+        return self.loss_of(plan) + (0.0 if plan else float(np.abs(numbers).sum()))
 
 
-def search(task: Task, seed: int, progress: Callable[[int, int], None]) -> Floats:
-    """The numbers of the best plan found. progress: told how many were tried, of how many.
+def plans_of(task: Task) -> int:
+    """How many plans may be tried in all."""
+    zone_years = sum(brisk.days for brisk in task.brisks) / 365.25 * len(task.need_mm)
+    return int(min(max(ZONE_YEARS / zone_years, 1), PLANS_MOST))
 
-    First rows and zones are brought into balance, which takes few plans; then all is searched.
-    """
-    zones = len(task.need_mm)
-    zone_years = sum(brisk.days for brisk in task.brisks) / 365.25 * zones
-    plans = int(min(max(ZONE_YEARS / zone_years, 1), PLANS_MOST))
-    best = _balanced(task, lambda tried: progress(tried, plans))
-    least = task.loss(best)
+
+def search(
+    task: Task, begin: Floats, plans: int, seed: int, progress: Callable[[int], None]
+) -> Floats:
+    """The numbers of the best of so many plans. progress: told how many were tried."""
+    best, least = begin, task.loss(begin)
     options = {
         "seed": seed + 1,
         "popsize": POPULATION,
         "CMA_stds": task.spreads.tolist(),
         "verbose": -9,
     }
-    strategy = cma.CMAEvolutionStrategy(best.tolist(), 1.0, options)
+    strategy = cma.CMAEvolutionStrategy(begin.tolist(), 1.0, options)
     with ThreadPoolExecutor(THREADS) as pool:
-        while BALANCED + strategy.countevals < plans:
+        while strategy.countevals < plans:
             asked = strategy.ask()
             losses = list(pool.map(task.loss, asked))
             strategy.tell(asked, losses)
             if min(losses) < least:
                 best, least = np.asarray(asked[int(np.argmin(losses))]), min(losses)
-            progress(min(BALANCED + strategy.countevals, plans), plans)
+            progress(min(strategy.countevals, plans))
     return best
 
 
-def _balanced(task: Task, progress: Callable[[int], None]) -> Floats:
-    """Numbers under which each row and zone is about in the middle of the band."""
+def balanced(task: Task) -> Floats:
+    """Numbers under which each row and zone is about in the middle of the band: few plans do."""
     numbers = np.zeros(len(task.spreads))
     best, least = numbers, IMPOSSIBLE
-    for tried in range(BALANCED):
+    for _ in range(BALANCED):
         # Without the owner's check: a trim that makes up for a table would hide what is wrong.
-        outcomes = task.outcomes(numbers, False)
-        if outcomes is None:
+        plan = task.plan_of(numbers)
+        if plan is None:
             break
+        outcomes = task.outcomes(plan, False)
         loss = _loss(task, outcomes)
         if loss < least:
             best, least = numbers, loss
         numbers = numbers + _shift(task, outcomes)
-        progress(tried + 1)
     return best
 
 

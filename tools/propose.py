@@ -1,6 +1,7 @@
 """`evenclay propose`: the seasonal table that a house's strips ask for, and why."""
 
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from math import ceil
 
@@ -11,8 +12,18 @@ from sim.generator import fit, generate
 from sim.ground import Floats
 from sim.house import House
 from sim.pictures import MONTHS
-from sim.proposal import YEARS_MOST, Kept, Need, Records, begin_of, need_of, records_of, replayed
-from sim.search import Task, search
+from sim.proposal import (
+    YEARS_MOST,
+    Kept,
+    Need,
+    Record,
+    Records,
+    begin_of,
+    need_of,
+    records_of,
+    replayed,
+)
+from sim.search import THREADS, Task, balanced, plans_of, search
 from sim.weather import Weather
 from tools.compile import clock, compile_house
 from tools.property import Mistake, Property, parse
@@ -32,6 +43,7 @@ REST_H = 4.0  # in which a hose drains between runs, about
 POOR_PCT = 60.0  # of season days in band: a plan that keeps fewer in any zone is not worth a file
 DRY_MOST = 0.1  # of season days, although watered whenever it may be: the clay takes in too little
 SLOW = 3.0  # times its need that clay should pass on in a day: below, depth follows weeks later
+FIRST_SHARE = 0.6  # of the plans are tried before rows are moved
 HOURS_MOST = 12  # a day, in which the need is given
 
 
@@ -134,16 +146,7 @@ def propose(
     limits = tuple(limits_of(tables, draft, need))
     if limits:
         return Proposal(need, draft, tables, limits)
-    task = Task(
-        records.searched,
-        brisks,
-        lambda numbers: tables.plan_of(draft.varied(numbers)),
-        draft.spreads,
-        [draft.half_months(row) for row in draft.open_rows],
-        need.mm_d.mean(axis=0) * 365.25,
-        house.owner.checks,
-    )
-    best = draft.varied(search(task, seed, _telling(tell)))
+    best = _searched(tables, need, draft, (records.searched, brisks), seed, tell)
     found, _, mistakes = tables.property_of(best)
     if mistakes:
         reason = f"{mistakes[0].found}; allowed: {mistakes[0].allowed}"
@@ -170,17 +173,55 @@ def invented(record: Weather, seed: int) -> Weather:
     return generate(fit(record), YEARS_MOST + 1, seed)
 
 
-def _telling(tell: Callable[[str], None]) -> Callable[[int, int], None]:
-    """Tell of the plans tried, ten times in all."""
-    told = -1
+def _searched(
+    tables: Tables,
+    need: Need,
+    draft: Draft,
+    years: tuple[Sequence[Record], Sequence[Brisk]],
+    seed: int,
+    tell: Callable[[str], None],
+) -> Draft:
+    """The best draft found: all numbers, then where rows begin, then all numbers once more."""
 
-    def progress(tried: int, plans: int) -> None:
+    def task_of(draft: Draft) -> Task:
+        return Task(
+            *years,
+            lambda numbers: tables.plan_of(draft.varied(numbers)),
+            draft.spreads,
+            [draft.half_months(row) for row in draft.open_rows],
+            need.mm_d.mean(axis=0) * 365.25,
+            tables.house.owner.checks,
+        )
+
+    task = task_of(draft)
+    plans = plans_of(task)
+    first, told = round(FIRST_SHARE * plans), -1
+
+    def tried(count: int) -> None:
         nonlocal told
-        if 10 * tried // plans > told:
-            told = 10 * tried // plans
-            tell(f"plans tried: {tried} of {plans}")
+        if 10 * count // plans > told:
+            told = 10 * count // plans
+            tell(f"plans tried: {count} of {plans}")
 
-    return progress
+    draft = draft.varied(search(task, balanced(task), first, seed, tried))
+    draft = _moved(task, tables, draft)
+    task = task_of(draft)
+    begin = np.zeros(len(draft.spreads))
+    return draft.varied(
+        search(task, begin, plans - first, seed, lambda count: tried(first + count))
+    )
+
+
+def _moved(task: Task, tables: Tables, draft: Draft) -> Draft:
+    """Let each row begin a half-month earlier or later where that is better."""
+    least = task.loss_of(tables.plan_of(draft))
+    with ThreadPoolExecutor(THREADS) as pool:
+        for number in range(len(draft.begins)):
+            moved = [m for m in (draft.shifted(number, halves) for halves in (-1, 1)) if m]
+            losses = list(pool.map(task.loss_of, [tables.plan_of(m) for m in moved]))
+            if losses and min(losses) < least:
+                least, draft = min(losses), moved[int(np.argmin(losses))]
+    return draft
 
 
 def _notes(records: Records) -> Iterator[str]:
@@ -274,14 +315,16 @@ def why(found: Proposal) -> list[str]:
             f"{length_min / season.count / 60:.1f} h from cycle to cycle; rain bank drains "
             f"{season.demand:.1f} mm a day"
         )
+    trim, rain = found.prop.trim, found.prop.lockouts.rain
     if draft.trim_pct:
-        step, least, most = [round(pct) for pct in draft.trim_pct]
-        lines.append(f"a weekly check moves a zone's trim by {step} points, {least} to {most} %")
-    if draft.rain_mm:
-        skip, bank, floor = draft.rain_mm
         lines.append(
-            f"of a day's rain all but {skip:.1f} mm counts, up to {bank:.0f} mm in the bank; more "
-            f"than {floor:.1f} mm in it, or than a day's demand, holds water back"
+            f"a weekly check moves a zone's trim by {trim.step} points, within {trim.least} to "
+            f"{trim.most} %; the hub's own trim is off, since two work against each other"
+        )
+    if draft.rain_mm:
+        lines.append(
+            f"of a day's rain all but {rain.skip:g} mm counts, up to {rain.most:g} mm in the bank; "
+            f"more than a day's demand in it, or than {rain.lock_floor:g} mm, holds water back"
         )
     lines.append(
         f"a run of {found.minutes_taken:.0f} min at most goes in, with "

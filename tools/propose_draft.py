@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from controller.limits import CYCLES_MAX, RUN_LEAST_S
+from controller.limits import CYCLES_MAX, RUN_LEAST_S, RUN_MAX_S
 from controller.plan import ANY_DATE, BAN_HOURS, GAUGE, Plan
 from sim.ground import Floats
 from sim.house import House
@@ -22,17 +22,17 @@ HEADROOM = 1.2  # a run trimmed up so far still goes into the ground
 # Hours to water in, night first: less is lost to the sun. Wider where the night is too short.
 NIGHTS_MIN = ((20 * 60, 12 * 60), (18 * 60, 16 * 60), (14 * 60, 23 * 60))
 EVEN_WEIGHT = 0.2  # of the most need, added to each in weighing how far a row is from it
-SHARES_PCT = (10.0, 300.0)  # a property file allows
-# Where a search begins, and how far around, in logarithms. Big steps of the trim between near
-# limits follow the blade at once; a small lock floor and a big bank hold back for all the rain
-# that the strip has still to use.
-DEMAND_SHARE = 0.75  # of the mean ET0 drains the rain bank
-TRIM_PCT = (30.0, 70.0, 140.0)  # step, least, most
-TRIM_ALLOWED_PCT = ((1.0, 50.0), (10.0, 100.0), (100.0, 250.0))
-RAIN_MM = (1.2, 40.0, 2.5)  # skip, most, lock_floor
+SHARES_PCT, DEMAND_ALLOWED_MM = (10.0, 300.0), 20.0  # a property file allows
+# Where a search begins, and how far around, in logarithms. A big step of the trim between near
+# limits follows the blade at once; a big bank, and a lock floor under most days' demand, hold back
+# for all the rain that the strip has still to use.
+DEMAND_SHARE = 0.7  # of the mean ET0 drains the rain bank
+TRIM_STEP_PCT = 30
+TRIM_PCT, TRIM_ALLOWED_PCT = (60.0, 130.0), ((10.0, 100.0), (100.0, 250.0))  # least, most
+RAIN_MM = (1.0, 32.0, 1.5)  # skip, most, lock_floor
 RAIN_ALLOWED_MM = ((0.1, 20.0), (1.0, 60.0), (0.1, 60.0))
 ROW_SPREAD, SHARE_SPREAD, DEMAND_SPREAD = 0.10, 0.06, 0.15
-TRIM_SPREADS, RAIN_SPREADS = (0.3, 0.2, 0.1), (0.3, 0.2, 0.3)
+TRIM_SPREADS, RAIN_SPREADS = (0.4, 0.1), (0.3, 0.3, 0.5)
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Draft:
 
     begins: half-months on which rows begin. minutes: of each row, on a day that may be watered, at
     share 100 (0: closed). demand: of the mean ET0 that drains the rain bank. share_pct: of each
-    zone. trim_pct: step, least and most, None where nobody checks. rain_mm: skip, most and lock
+    zone. trim_pct: least and most, None where nobody checks. rain_mm: skip, most and lock
     floor of the bank, None without a gauge.
     """
 
@@ -74,6 +74,19 @@ class Draft:
             [SHARE_SPREAD] * len(self.share_pct),
         )
         return np.concatenate([np.asarray(part, dtype=np.float64) for part in parts])
+
+    def shifted(self, row: int, halves: int) -> "Draft | None":
+        """The draft with a row that begins so many half-months later; None where another does."""
+        begin = (self.begins[row] + halves) % HALF_MONTHS
+        if begin in self.begins:
+            return None
+        begins = [*self.begins[:row], begin, *self.begins[row + 1 :]]
+        rows = sorted(zip(begins, self.minutes, strict=True))
+        return replace(
+            self,
+            begins=tuple([first for first, _ in rows]),
+            minutes=tuple([minutes for _, minutes in rows]),
+        )
 
     def varied(self, numbers: Floats) -> "Draft":
         """The draft times the exponentials of some numbers: of each open row's minutes, of the
@@ -241,14 +254,14 @@ class Tables:
         }
         update: dict[str, Any] = {"zones": zones}
         if draft.trim_pct:
-            step, least, most = [round(pct) for pct in draft.trim_pct]
+            least, most = [round(pct) for pct in draft.trim_pct]
             # Two who trim one zone work against each other: the blade's word counts.
-            found = {"step": step, "least": least, "most": most, "auto": "off"}
-            update["trim"] = self.prop.trim.model_copy(update=found)
+            trim = {"step": TRIM_STEP_PCT, "least": least, "most": most, "auto": "off"}
+            update["trim"] = self.prop.trim.model_copy(update=trim)
         if draft.rain_mm:
             names = ("skip", "most", "lock_floor")
-            found = {n: round(mm, 1) for n, mm in zip(names, draft.rain_mm, strict=True)}
-            rain = self.prop.lockouts.rain.model_copy(update=found)
+            bank = {name: round(mm, 1) for name, mm in zip(names, draft.rain_mm, strict=True)}
+            rain = self.prop.lockouts.rain.model_copy(update=bank)
             update["lockouts"] = self.prop.lockouts.model_copy(update={"rain": rain})
         return self.prop.model_copy(update=update)
 
@@ -266,7 +279,7 @@ class Tables:
         cycles = max(ceil(run / most) for run, most in zip(runs, self.run_most_min, strict=True))
         cycles = min(max(cycles, 1), CYCLES_MAX)
         start_min, length_min = self._windows_min[window]
-        minutes = max(round(2 * draft.minutes[row] / cycles) / 2, 1.0)
+        minutes = min(max(round(2 * draft.minutes[row] / cycles) / 2, 1.0), RUN_MAX_S / 60)
         end_min = (start_min + length_min) % 1440
         if length_min == 1440:
             end_min = (start_min + 1439) % 1440
@@ -276,7 +289,7 @@ class Tables:
                 "from": begins,
                 "cycles": cycles,
                 "minutes": minutes,
-                "demand": round(demand_mm, 1),
+                "demand": round(min(demand_mm, DEMAND_ALLOWED_MM), 1),
                 "window": f"{clock(start_min)}-{clock(end_min)}",
             }
         )

@@ -44,7 +44,7 @@ def test_help_teaches() -> None:
     assert "evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out" in out
 
 
-@pytest.mark.parametrize("command", ["check", "replay", "invent", "sweep", "compare"])
+@pytest.mark.parametrize("command", ["check", "replay", "invent", "sweep", "compare", "propose"])
 def test_help_of_commands(command: str) -> None:
     status, out, _ = run(command, "--help")
     assert status == 0

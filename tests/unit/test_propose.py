@@ -1,13 +1,15 @@
 """`evenclay propose`: the owner's file, the rules it keeps, plain words where no plan will do."""
 
 import tomllib
+from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from sim import proposal, search
-from sim.proposal import begin_of, half_month_of
+from sim.proposal import begin_of, half_month_of, records_of
+from sim.weather import read
 from tools import propose_draft, propose_file
 from tools.cli import NO_PLAN, app
 from tools.compile import compile_house
@@ -27,11 +29,10 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, 
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(search, "ZONE_YEARS", 300)
+    monkeypatch.setattr(search, "ZONE_YEARS", 100)
     monkeypatch.setattr(search, "BALANCED", 2)
-    monkeypatch.setattr(proposal, "YEARS_MOST", 3)
-    monkeypatch.setattr(proposal, "FEW_YEARS", 3)
-    monkeypatch.setattr(proposal, "INVENTED", 1)
+    monkeypatch.setattr(proposal, "YEARS_MOST", 2)
+    monkeypatch.setattr(proposal, "FEW_YEARS", 1)
 
 
 def test_every_date_lies_in_its_half_month() -> None:
@@ -124,12 +125,7 @@ def test_seasons_in_one_list_are_written_as_one() -> None:
             ("what limits it is the clay", "0.2 mm an hour", "What would do"),
         ),
         (
-            lambda text: (
-                text.replace("flow = 14", "flow = 14\n").replace(
-                    "pressure = 75\n[zones", "pressure = 75\n[zones"
-                )
-                + '[lockouts.quiet]\nbanned_hours = ["02:00-01:00"]\n'
-            ),
+            lambda text: text + '[lockouts.quiet]\nbanned_hours = ["02:00-01:00"]\n',
             ("one cycle of all zones", "what would do"),
         ),
     ],
@@ -148,6 +144,42 @@ def test_impossible_sites_get_a_figure_and_no_file(
     assert not (out / "property.toml").exists()
     for word in words:
         assert word in told
+
+
+@pytest.mark.parametrize("given", [(), ("--weather", str(WEATHER), "--climate", str(WEATHER))])
+def test_weather_or_climate_is_one_line(
+    given: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, _, told = run(capsys, "propose", str(TUNIS), *given)
+    assert code == 2
+    assert "allowed one" in told
+
+
+def test_the_last_years_are_held_out_and_few_are_added_to(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(proposal, "YEARS_MOST", 4)
+    monkeypatch.setattr(proposal, "FEW_YEARS", 4)
+    monkeypatch.setattr(proposal, "INVENTED", 1)
+    prop = load(DEMO / "property.toml")
+    weather = read(WEATHER, latitude_deg=prop.site.latitude)
+    records = records_of(compile_house(prop), [weather], seed=1)
+    assert [record.years for record in records.searched] == [3, 1]
+    assert records.invented
+    (held_out,) = records.held_out
+    assert (held_out.years, held_out.span.first_day) == (1, date(2022, 1, 1))
+    searched = records.searched[0]
+    assert searched.span.first_day == date(2019, 1, 1)
+    assert searched.span.weather.last_day == date(2021, 12, 31)
+    assert np.bincount(searched.year).tolist() == [365, 366, 365]
+
+
+def test_a_row_may_begin_earlier_but_not_where_another_does() -> None:
+    draft = propose_draft.Draft((0, 8, 20), (1.0, 9.0, 3.0), 0.7, (100.0,))
+    moved = draft.shifted(0, -1)
+    assert moved is not None
+    assert (moved.begins, moved.minutes) == ((8, 20, 23), (9.0, 3.0, 1.0))
+    assert draft.shifted(1, 12) is None
 
 
 def test_a_supply_too_weak_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
