@@ -21,7 +21,7 @@ from controller.lockouts import quiet
 from controller.plan import ANY_DATE, GAUGE, Plan, ZonePart
 from sim import policies, soil
 from sim.devices import FILLING_ML_H, PROBE, RAIN_GAUGE, shown_ppt
-from sim.ground import HOUR_S, START_PF, Floats, columns_of, forcing
+from sim.ground import HOUR_S, START_PF, Floats, columns_of, dry_of
 from sim.house import House, Strip
 from sim.policies import check_min
 from sim.replay import Span, sky_of
@@ -49,22 +49,6 @@ _OF_DAY = 5
 
 # Not kept on disk: what is kept does not notice that soil.py has changed.
 _njit = njit(error_model="numpy", nogil=True)
-
-
-@_njit
-def _yards(forcing: Floats, state: Floats, soils: Floats, tables: Floats) -> Floats:
-    """Matric flux potential in the yard beside every strip: (hours, strips, layers)."""
-    work, cells = np.zeros((soil._WORK, soil.LAYERS)), np.zeros((len(soils), soil.RESULTS))
-    hours, zones = forcing.shape[0], forcing.shape[1] // 2
-    beside = np.empty((hours, zones, soil.LAYERS))
-    result = np.zeros((zones, soil.RESULTS))
-    for hour in range(hours):
-        for yard in range(zones):
-            _under(yard, hour, state, soils, tables, work, cells)
-            soil._step_hour(yard, forcing[hour], 1.0, state, soils, tables, work, result)
-            for i in range(soil.LAYERS):
-                beside[hour, yard, i] = state[yard, soil._POTENTIAL + i]
-    return beside
 
 
 @_njit
@@ -297,14 +281,8 @@ class Brisk:
         self._start_s = sky.start_s
         self._temp_mc = 1000.0 * by_hour.temp_c
         self.days = len(by_hour.rain_mm) // HOURS
-        self._sky = forcing(house.strips, by_hour)
-        columns = self._columns()
-        self._beside = _yards(
-            self._sky,
-            columns._state,
-            columns._soil,
-            columns._tables,
-        )
+        dry = dry_of(house.strips, by_hour)
+        self._sky, self._beside = dry.forcing, dry.potential
         earth_c = ground_temperature_c(sky.temp_c)
         shown = [
             shown_ppt(PROBE, strip.texture, earth_c, zone, seed)

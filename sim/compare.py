@@ -14,7 +14,7 @@ import numpy as np
 
 from sim import oracle, soil
 from sim.generator import fit, generate
-from sim.ground import PER_LITRE, Floats, forcing
+from sim.ground import PER_LITRE, Floats, dry_of
 from sim.house import House
 from sim.policies import Policy
 from sim.replay import Lived, Span, climate, live, sky_of, span_of
@@ -103,7 +103,7 @@ class Outcome:
 def lived(house: House, life: Life, policy: Policy) -> Outcome:
     """Let a policy live."""
     sky, by_hour = sky_of(house, life.span, life.seed)
-    dry = forcing(house.strips, by_hour)
+    dry = dry_of(house.strips, by_hour)
     made = live(house, policy, sky, dry, seed=life.seed, scored_days=life.span.scored_days)
     return outcome_of(life, made, by_hour.rain_mm)
 
@@ -145,7 +145,7 @@ class _Setting:
     def __init__(self, house: House, life: Life) -> None:
         self.house, self.life = house, life
         self.sky, self.by_hour = sky_of(house, life.span, life.seed)
-        self.dry = forcing(house.strips, self.by_hour)
+        self.dry = dry_of(house.strips, self.by_hour)
         rain_mm = self.by_hour.rain_mm
         self.zones = oracle.zones_of(house, self.sky, self.dry, rain_mm, life.season)
 

@@ -486,7 +486,7 @@ class Devices:
             seen.rain_um = self._gauge_um(hour) - self._count_start_um
             self._rains = self._counted_um[hour] != self._counted_um[hour + 1]
         if self.plan.hub.frost:
-            silent = self._is(Trouble.THERMOMETER_SILENT)
+            silent = self.faults and self._is(Trouble.THERMOMETER_SILENT)
             seen.temp_mc = None if silent else self.sky.temp_mc[hour]
         if self._probes and hour != self._looked_hour:
             self._read_probes(seen, hour)

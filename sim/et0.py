@@ -73,6 +73,7 @@ def hargreaves_mm(
 KRS_INLAND, KRS_COAST = 0.16, 0.19  # FAO-56, eq. 50
 WIND_UNKNOWN_M_S = 2.0  # FAO-56, chapter 3: the mean over some 2000 stations
 ALBEDO = 0.23  # of the reference grass, FAO-56, eq. 38
+OVERCAST = 0.3  # least of solar over clear-sky radiation that counts
 STEFAN_BOLTZMANN_MJ = 4.903e-9  # MJ/K4/m2/d, FAO-56, eq. 39
 
 
@@ -144,13 +145,14 @@ def net_radiation_mj_m2(
 ) -> Floats:
     """Net radiation of the reference grass [MJ/m2/d]. Source: FAO-56, eq. 38-40.
 
-    solar, clear: measured and clear-sky solar radiation [MJ/m2/d]. Their ratio is held to
-    0.25..1, so that no night of the polar winter divides by nothing (0.25: overcast).
+    solar, clear: measured and clear-sky solar radiation [MJ/m2/d]. Their ratio is held to 0.3..1,
+    as in ASCE-EWRI 2005, eq. 18 (from memory): below 0.26 clouds would warm the grass. In the polar
+    night, which has no ratio, the sky counts as overcast.
     """
     measured = np.asarray(solar, dtype=np.float64)
     most = np.asarray(clear, dtype=np.float64)
-    ratio = np.where(most > 1e-6, measured / np.maximum(most, 1e-6), 0.25)
-    cloud = 1.35 * np.clip(ratio, 0.25, 1.0) - 0.35
+    ratio = np.where(most > 1e-6, measured / np.maximum(most, 1e-6), OVERCAST)
+    cloud = 1.35 * np.clip(ratio, OVERCAST, 1.0) - 0.35
     kelvin4 = [(np.asarray(t, dtype=np.float64) + 273.16) ** 4 for t in (tmin_c, tmax_c)]
     moist = 0.34 - 0.14 * np.sqrt(np.asarray(vapour_kpa, dtype=np.float64))
     longwave = STEFAN_BOLTZMANN_MJ * (kelvin4[0] + kelvin4[1]) / 2.0 * moist * cloud

@@ -8,11 +8,14 @@ USDA-ARS ARS-8; the gamma law's fit: Thom 1958, Mon. Weather Rev. 86:117-122.
 Beyond WGEN: the waves have HARMONICS terms instead of one, because one misses some months' mean by
 more than a degree; the correlations are the record's own where it is long enough; and an old dry
 spell ends less often than a young one, as records have it (in Tunis by a sixth, in Seattle by a
-third): without that the longest dry spells come out shorter still.
+third), without which the longest dry spells come out shorter still; and on a wet day between dry
+ones it rains less than amid wet ones (0.6 of it in Tunis, 0.4 in Seattle; so found by Buishand
+1978, J. Hydrol. 36:295-308, from memory), without which years and wet spells differ less still.
 
-What generators of this kind understate: how far years differ in rain (Tunis's by a third), so wet
-years and droughts of many months; the longest dry spell of a few years (hardly for Tunis, by half
-for Seattle's four); the heaviest storms (the gamma law's tail is light); hot spells that last.
+What generators of this kind understate: how far years differ in rain (Tunis's by a quarter), so
+wet years and droughts of many months; long spells of drizzle at most (Seattle's four years have 81
+days below 1 mm; one in fifty of four generated years has, while spells without any wet day are of
+the right length); the heaviest storms (the gamma law's tail is light); hot spells that last.
 """
 
 import datetime
@@ -61,6 +64,7 @@ class Climate:
     By month (12 values): wet_after_wet, wet_after_dry [0..1]; rain_shape, rain_scale_mm of the
     gamma law; et0_factor, the record's ET0 over Hargreaves'. dry_spell_factor: wet_after_dry is
     multiplied by the first in a dry spell's first FRESH_DAYS days, by the second later.
+    beside_factor: what the law gives is multiplied by the value for 0, 1 or 2 wet days beside it.
     As waves (1 + 2 HARMONICS terms: constant, cosine and sine of each harmonic): tmax_dry_c,
     tmax_wet_c, tmin_c, and their variances, same names with _var. a, b: 2 x 2, row by row, of
     (Tmax, Tmin).
@@ -71,6 +75,7 @@ class Climate:
     wet_after_wet: Row
     wet_after_dry: Row
     dry_spell_factor: Row
+    beside_factor: Row
     rain_shape: Row
     rain_scale_mm: Row
     et0_factor: Row
@@ -138,7 +143,7 @@ def fit(weather: Weather) -> Climate:
     month, day_of_year = _calendar(weather.first_day, weather.days)
     wet = weather.rain_mm > WET_MM
     after_wet, after_dry = _transitions(wet, month)
-    laws = [gamma_fit(weather.rain_mm[wet & (month == m)]) for m in range(MONTHS)]
+    beside_factor, laws = _amounts(weather.rain_mm, wet, month)
     waves = _waves(weather, wet, day_of_year)
     a, b = _correlations(weather, wet, day_of_year, waves)
     return Climate(
@@ -147,6 +152,7 @@ def fit(weather: Weather) -> Climate:
         wet_after_wet=after_wet,
         wet_after_dry=after_dry,
         dry_spell_factor=_dry_spell_factor(wet, np.array(after_dry)[month]),
+        beside_factor=beside_factor,
         rain_shape=tuple(shape for shape, _ in laws),
         rain_scale_mm=tuple(scale for _, scale in laws),
         et0_factor=_et0_factor(weather, weather.latitude_deg, month, day_of_year),
@@ -168,8 +174,11 @@ def generate(climate: Climate, years: int, seed: int, first_year: int = FIRST_YE
     days = (datetime.date(first_year + years, 1, 1) - first_day).days
     month, day_of_year = _calendar(first_day, days)
     chain, amount, air = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(3))
-    wet = _chain(climate, month, chain.random(days + 1))
+    # One day beyond the last, a January's, for what lies beside the last.
+    wet = _chain(climate, np.append(month, 0), chain.random(days + 2))
+    beside, wet = _wet_beside(wet)[:-1], wet[:-1]
     drawn = amount.standard_gamma(np.array(climate.rain_shape)[month])
+    drawn = drawn * np.array(climate.beside_factor)[beside]
     drawn = np.maximum(drawn * np.array(climate.rain_scale_mm)[month], LEAST_WET_MM)
     rain_mm = np.where(wet, drawn, 0.0)
     left_max, left_min = _process(climate, air.standard_normal((days, 2)))
@@ -196,21 +205,32 @@ def generate(climate: Climate, years: int, seed: int, first_year: int = FIRST_YE
     )
 
 
+def _dates(first_day: datetime.date, days: int) -> NDArray[np.datetime64]:
+    return np.asarray(np.datetime64(first_day, "D") + np.arange(days))
+
+
 def _calendar(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
     """Month [0..11] and day of the year [1..366] of each day."""
-    dates = np.datetime64(first_day, "D") + np.arange(days)
+    dates = _dates(first_day, days)
     month = dates.astype("datetime64[M]").astype(np.int64) % MONTHS
     year_starts = dates.astype("datetime64[Y]").astype("datetime64[D]")
     return month, np.asarray((dates - year_starts).astype(np.int64) + 1)
 
 
 def _transitions(wet: NDArray[np.bool_], month: Ints) -> tuple[Row, Row]:
-    """Chance of a wet day after a wet and after a dry one, by the day's month."""
+    """Chance of a wet day after a wet and after a dry one, by the day's month.
+
+    Where a month never has a wet (or never a dry) day before, the chance is its share of wet days:
+    else the dry day with which a month of daily rain may begin would last for all of it.
+    """
     before, now, of = wet[:-1], wet[1:], month[1:]
+    share = [float(now[of == m].mean()) for m in range(MONTHS)]
     rows = []
     for state in (True, False):
         counted = [now[(of == m) & (before == state)] for m in range(MONTHS)]
-        rows.append(tuple(float(days.mean()) if len(days) else 0.0 for days in counted))
+        rows.append(
+            tuple(float(days.mean()) if len(days) else share[m] for m, days in enumerate(counted))
+        )
     return rows[0], rows[1]
 
 
@@ -230,6 +250,35 @@ def _dry_spell_factor(wet: NDArray[np.bool_], chance: Floats) -> Row:
         expected = float(chance[1:][chosen].sum())
         factors.append(float(wet[1:][chosen].sum()) / expected if expected > 0.0 else 1.0)
     return tuple(factors)
+
+
+def _wet_beside(wet: NDArray[np.bool_]) -> Ints:
+    """How many of the days before and after each are wet [0..2]; beyond the ends all are dry."""
+    beside = np.zeros(len(wet), dtype=np.int64)
+    beside[1:] += wet[:-1]
+    beside[:-1] += wet[1:]
+    return beside
+
+
+def _amounts(
+    rain_mm: Floats, wet: NDArray[np.bool_], month: Ints
+) -> tuple[Row, list[tuple[float, float]]]:
+    """Factor of an amount by how many wet days lie beside it, and each month's gamma law without
+    it. A month's mean is kept."""
+    of_month = [wet & (month == m) for m in range(MONTHS)]
+    means = np.array([rain_mm[days].mean() if days.any() else 1.0 for days in of_month])
+    beside = _wet_beside(wet)
+    relative = rain_mm / means[month]
+    chosen = [relative[wet & (beside == count)] for count in range(3)]
+    factors = np.array([v.mean() if len(v) >= FEW_WET_DAYS else 1.0 for v in chosen])
+    laws = []
+    for days in of_month:
+        factor = factors[beside[days]]
+        shape, scale = gamma_fit(rain_mm[days] / factor)
+        if len(factor):
+            scale = float(rain_mm[days].mean() / (shape * factor.mean()))
+        laws.append((shape, scale))
+    return tuple(factors.tolist()), laws
 
 
 def _terms(day_of_year: Ints) -> Floats:
@@ -419,3 +468,11 @@ def longest_dry_days(rain_mm: Sequence[float] | Floats, below_mm: float = 1.0) -
     dry = np.concatenate(([False], np.asarray(rain_mm, dtype=np.float64) < below_mm, [False]))
     edges = np.flatnonzero(np.diff(dry))
     return int((edges[1::2] - edges[::2]).max()) if edges.size else 0
+
+
+def longest_dry_each_year(weather: Weather, below_mm: float = 1.0) -> Floats:
+    """longest_dry_days of each whole calendar year; a spell over the new year counts as two."""
+    years = _dates(weather.first_day, weather.days).astype("datetime64[Y]")
+    of_years = [weather.rain_mm[years == year] for year in np.unique(years)]
+    whole = [rain for rain in of_years if len(rain) >= LEAST_DAYS]
+    return np.array([longest_dry_days(rain, below_mm) for rain in whole], dtype=np.float64)

@@ -36,8 +36,8 @@ class Front:
         Solves F - F0 - pull ln((F + pull) / (F0 + pull)) = K t by Newton's method.
         """
         target = self.conductivity * hours
-        if target <= 0.0:
-            return already
+        if target <= 0.0 or self.pull <= 0.0:  # nothing pulls where the soil is full
+            return already + target
         depth = already + target + math.sqrt(2.0 * self.pull * target)
         for _ in range(50):
             left = depth - already

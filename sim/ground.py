@@ -6,6 +6,7 @@ winter, whatever the clocks on the wall do in summer.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,48 +77,100 @@ def columns_of(strips: Sequence[Strip], start_pf: float, watered: bool = True) -
     )
 
 
-def unwatered_pf(strips: Sequence[Strip], dry_forcing: Floats, start_pf: float) -> Floats:
-    """Daily mean pF of the band in every strip's unwatered column, days x strips."""
-    count = len(strips)
-    columns = columns_of(strips, start_pf, watered=False)
-    results = columns.run(np.ascontiguousarray(dry_forcing[:, :count]))
-    return np.asarray(results[:, :, soil.BAND_PF].reshape(-1, 24, count).mean(axis=1))
+@dataclass(frozen=True)
+class Dry:
+    """Hours on which nobody waters: what every way of watering begins with.
+
+    forcing: (hours, 2 x strips, soil.FORCINGS), as of `forcing`. Of the strips unwatered: results:
+    (hours, strips, soil.RESULTS); under_pf: (days since the start, strips, soil.CELLS), MOVEMENT_PF
+    of the cells under the slab; potential: (hours, strips, soil.LAYERS), what strips beside them
+    exchange with; mass_balance_error_mm: the largest.
+    """
+
+    forcing: Floats
+    results: Floats
+    under_pf: Floats
+    potential: Floats
+    start_pf: float
+    mass_balance_error_mm: float
+
+    def band_pf(self) -> Floats:
+        """Daily mean pF of the band in every strip's unwatered column, days x strips."""
+        hours = self.results[:, :, soil.BAND_PF]
+        return np.asarray(hours.reshape(-1, 24, hours.shape[1]).mean(axis=1))
+
+
+class Yards:
+    """Every strip's column unwatered."""
+
+    def __init__(self, strips: Sequence[Strip], start_pf: float = START_PF) -> None:
+        self._strips = strips
+        self._start_pf = start_pf
+        self._columns = columns_of(strips, start_pf, watered=False)
+        self._under_pf = np.zeros((0, len(strips), soil.CELLS))
+
+    def go_on(self, hourly: Hourly) -> Dry:
+        """Live through some hours."""
+        array, count = forcing(self._strips, hourly), len(self._strips)
+        results = np.empty((len(array), count, soil.RESULTS))
+        potential = np.empty((len(array), count, soil.LAYERS))
+        self._under_pf = longer(self._under_pf, len(array) // 24)
+        yards = np.ascontiguousarray(array[:, :count])
+        self._columns.step(yards, results, self._under_pf, potential)
+        error_mm = self._columns.mass_balance_error_mm
+        return Dry(array, results, self._under_pf, potential, self._start_pf, error_mm)
+
+
+def dry_of(strips: Sequence[Strip], hourly: Hourly, start_pf: float = START_PF) -> Dry:
+    """Some hours unwatered, from a uniform suction on."""
+    return Yards(strips, start_pf).go_on(hourly)
+
+
+def longer(under_pf: Floats, days: int) -> Floats:
+    """Room for more days of the cells under a slab; until they are stepped, they stay the same."""
+    more_pf = np.full((days, *under_pf.shape[1:]), np.nan)
+    if len(under_pf):
+        more_pf[:] = under_pf[-1]
+    return np.concatenate([under_pf, more_pf])
 
 
 class Ground:
-    """Every strip's column and the same column unwatered, stepped when someone looks."""
+    """Every strip's column, watered, beside the same unwatered; stepped when someone looks."""
 
-    def __init__(
-        self, strips: Sequence[Strip], dry_forcing: Floats, start_s: int, start_pf: float = START_PF
-    ) -> None:
-        """dry_forcing: from `forcing`; it is copied."""
+    def __init__(self, strips: Sequence[Strip], dry: Dry, start_s: int) -> None:
+        """dry: of the same strips; its forcing is copied."""
         self.strips = tuple(strips)
         self.start_s = start_s
-        self.columns = columns_of(strips, start_pf)
+        self.columns = columns_of(strips, dry.start_pf)
         # Daily MOVEMENT_PF of the cells under the slab beside each column, since the start.
         self.under_pf = np.zeros((0, 2 * len(strips), soil.CELLS))
-        self._lay_out(dry_forcing)
+        self._lay_out(dry)
 
-    def _lay_out(self, dry_forcing: Floats) -> None:
+    def _lay_out(self, dry: Dry) -> None:
         count = len(self.strips)
-        self.forcing = dry_forcing.copy()
-        self.passed = np.zeros((len(dry_forcing), count))  # through each valve, ml/h times seconds
-        self.results = np.zeros((len(dry_forcing), 2 * count, soil.RESULTS))
-        more_pf = np.full((len(dry_forcing) // 24, 2 * count, soil.CELLS), np.nan)
-        if len(self.under_pf):
-            more_pf[:] = self.under_pf[-1]  # until the cells are stepped the next time
-        self.under_pf = np.concatenate([self.under_pf, more_pf])
+        self._dry = dry
+        self.forcing = dry.forcing.copy()
+        self.passed = np.zeros((len(self.forcing), count))  # by each valve, ml/h times seconds
+        self.results = np.zeros((len(self.forcing), 2 * count, soil.RESULTS))
+        self.results[:, :count] = dry.results
+        self.under_pf = longer(self.under_pf, len(self.forcing) // 24)
+        self.under_pf[:, :count] = dry.under_pf
         self._hours = 0  # stepped so far
         self._now = self.columns.measures()
         # Flat views: Python reads and writes single numbers through them faster than by arrays.
         self._flat_forcing = self.forcing.data.cast("B").cast("d")
         self._flat_passed = self.passed.data.cast("B").cast("d")
 
-    def go_on(self, dry_forcing: Floats) -> None:
+    @property
+    def mass_balance_error_mm(self) -> float:
+        """The largest of all columns, watered or not."""
+        return max(self.columns.mass_balance_error_mm, self._dry.mass_balance_error_mm)
+
+    def go_on(self, dry: Dry) -> None:
         """Let go of the hours so far, all of them stepped, and go on with the next ones."""
         assert self._hours == len(self.forcing)
         self.start_s += HOUR_S * self._hours
-        self._lay_out(dry_forcing)
+        self._lay_out(dry)
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
@@ -146,7 +199,13 @@ class Ground:
         last = (to_s - self.start_s) // HOUR_S
         if last <= first:
             return
-        self.columns.step(self.forcing[first:last], self.results[first:last], self.under_pf)
+        self.columns.step(
+            self.forcing[first:last],
+            self.results[first:last],
+            self.under_pf,
+            self._dry.potential[first:last],
+            len(self.strips),
+        )
         self._hours = last
         self._now = self.results[last - 1]
 

@@ -22,6 +22,7 @@ ORIFICE = 0.6  # discharge coefficient of a sharp hole, from memory
 WATER_KG_M3 = 998.2
 M3_S_PER_L_H = 1.0 / 3_600_000.0
 EXPONENTS = {"porous": 1.0, "emitter": 0.5, "compensating": 0.05}
+COMPENSATES_KPA = 40.0  # the low end of what such emitters are made for, from memory
 PIECES = 100  # of a run; 400 change the flow by less than 0.1 %
 EVEN_ENOUGH = 0.9  # end to start: common practice, no source
 BEYOND_KPA = 1e6  # no hose is fed so; here a search has gone too far
@@ -45,10 +46,17 @@ class Hose:
     c: float = C_HOSE
 
     def emission_l_h_m(self, pressure_kpa: float) -> float:
-        """Emission per metre at a pressure; none at or below 0."""
+        """Emission per metre at a pressure; none at or below 0.
+
+        What compensates does so from COMPENSATES_KPA on, and is a plain hole below.
+        """
         if pressure_kpa <= 0.0:
             return 0.0
-        return self.flow_l_h_m * float((pressure_kpa / self.rated_kpa) ** self.exponent)
+        share = 1.0
+        if self.exponent < EXPONENTS["emitter"] and pressure_kpa < COMPENSATES_KPA:
+            share = (pressure_kpa / COMPENSATES_KPA) ** EXPONENTS["emitter"]
+            pressure_kpa = COMPENSATES_KPA
+        return self.flow_l_h_m * float(share * (pressure_kpa / self.rated_kpa) ** self.exponent)
 
     @property
     def volume_l(self) -> float:
@@ -86,19 +94,19 @@ def friction_m(flow_l_h: float, length_m: float, diameter_mm: float, c: float = 
 
 
 def christiansen_factor(outlets: int, power: float = FLOW_POWER) -> float:
-    """Friction of a pipe with equal, evenly spaced outlets, over that of one with all flow at its
-    end; the first outlet is one spacing in.
+    """Friction of a pipe with equal, evenly spaced outlets [1 and more], over that of one with all
+    flow at its end; the first outlet is one spacing in.
 
-    Source: Christiansen 1942 (University of California Bulletin 670).
+    Source: Christiansen 1942 (University of California Bulletin 670); for one outlet, of which the
+    formula makes a little more, 1.
     """
-    return float(
-        1.0 / (power + 1.0) + 1.0 / (2.0 * outlets) + np.sqrt(power - 1.0) / (6.0 * outlets**2)
-    )
+    share = 1.0 / (power + 1.0) + 1.0 / (2.0 * outlets)
+    return float(min(share + np.sqrt(power - 1.0) / (6.0 * outlets**2), 1.0))
 
 
 def run(hose: Hose, start_kpa: float, pieces: int = PIECES) -> Run:
     """Let water into a hose at a pressure [kPa] and see what comes out along it."""
-    low = min(0.0, start_kpa - KPA_PER_M * hose.rise_m)
+    low = min(0.0, -KPA_PER_M * hose.rise_m)  # nothing comes out: below any start
     high = max(start_kpa, start_kpa - KPA_PER_M * hose.rise_m)
     end_kpa = _bisect(lambda kpa: _upstream(hose, kpa, pieces)[0] - start_kpa, low, high)
     found_kpa, emission = _upstream(hose, end_kpa, pieces)
@@ -202,7 +210,7 @@ def fed(hose: Hose, spigot: Spigot) -> Run:
 
     still_kpa = spigot.pressure_kpa(0.0)
     rise_kpa = KPA_PER_M * hose.rise_m
-    end_kpa = _bisect(over, min(0.0, still_kpa - rise_kpa), max(still_kpa, still_kpa - rise_kpa))
+    end_kpa = _bisect(over, min(0.0, -rise_kpa), max(still_kpa, still_kpa - rise_kpa))
     found_kpa, emission = _upstream(hose, end_kpa, PIECES)
     return Run(found_kpa, end_kpa, float(emission.mean()) * hose.length_m, emission)
 

@@ -27,7 +27,7 @@ from controller.lockouts import quiet
 from controller.plan import Plan
 from sim import soil
 from sim.devices import Devices
-from sim.ground import HOUR_S, PER_LITRE, START_PF, Floats, Ground, Sky, columns_of
+from sim.ground import HOUR_S, PER_LITRE, START_PF, Dry, Floats, Ground, Sky, columns_of
 from sim.house import House, Strip
 from sim.score import (
     APPLIED_DAYS,
@@ -137,12 +137,10 @@ class Zone:
             hours[hour, columns, soil.IRRIGATION_S] = dose.cycle_s
 
 
-def zones_of(
-    house: House, sky: Sky, dry_forcing: Floats, rain_mm: Floats, season: Bools
-) -> list[Zone]:
+def zones_of(house: House, sky: Sky, dry: Dry, rain_mm: Floats, season: Bools) -> list[Zone]:
     """What the oracle knows of each zone of a house.
 
-    dry_forcing: from `ground.forcing`. rain_mm: hourly, on open ground. season: days x zones of the
+    dry: of the house's strips. rain_mm: hourly, on open ground. season: days x zones of the
     last days, those that are scored.
     """
     plan, count = house.plan, len(house.strips)
@@ -154,7 +152,7 @@ def zones_of(
     for zone, strip in enumerate(house.strips):
         cycle_s, hours, start_s = _turn(plan, house.strips, zone)
         slots = [tuple(h for h in hours if may[day, h]) for day in range(len(may))]
-        forcing = dry_forcing[:, [zone, count + zone]]
+        forcing = dry.forcing[:, [zone, count + zone]]
         doses = _doses(plan.zones[zone].cap_s, strip, cycle_s, hours)
         found.append(
             Zone(strip, forcing, rain_mm, counts[:, zone], scored, tuple(slots), start_s, doses)
@@ -487,13 +485,13 @@ def _unwatered(zone: Zone, columns: soil.Columns) -> tuple[Floats, Floats, Float
 
 
 def play(
-    house: House, sky: Sky, dry_forcing: Floats, zones: Sequence[Zone], doses: Sequence[Ints]
+    house: House, sky: Sky, dry: Dry, zones: Sequence[Zone], doses: Sequence[Ints]
 ) -> tuple[Ground, Devices]:
     """Turn the real valves by a schedule, a dose a day for each zone, without a hub.
 
     zones: from `zones_of`. doses: of each of them, as `Way.dose`.
     """
-    ground = Ground(house.strips, dry_forcing, sky.start_s)
+    ground = Ground(house.strips, dry, sky.start_s)
     devices = Devices(house.plan, ground, sky)
     for at_s, opens, zone in sorted(_turns(sky, zones, doses)):
         devices.advance(at_s)

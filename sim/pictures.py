@@ -398,7 +398,7 @@ def _beside(ax: Axes, right_pt: float, up_pt: float, words: str, **style: Any) -
 
 
 def policies(
-    found: dict[str, dict[str, float | None]], counted: int, litres_to: float, unit: str, label: str
+    found: dict[str, dict[str, float]], counted: int, litres_to: float, unit: str, label: str
 ) -> str:
     """Water used, and days in, drier and wetter than the band, a row a policy.
 
@@ -408,7 +408,7 @@ def policies(
         fig = Figure(figsize=(WIDTH_IN, 2.6))
         left = fig.add_axes((0.125, 0.02, 0.3, 0.75))
         right = fig.add_axes((0.47, 0.02, 0.515, 0.75))
-        rows = [name for name in POLICIES if name in found]
+        rows = list(POLICIES)
         for ax in (left, right):
             ax.set_ylim(len(rows) - 0.45, -0.65)
             ax.spines[["bottom", "left"]].set_visible(False)
@@ -418,15 +418,13 @@ def policies(
         left.yaxis.set_major_formatter(FixedFormatter([POLICIES[name] for name in rows]))
         left.tick_params(length=0)
         left.set_title(f"water used, {unit}", loc="left", fontsize=9, color=INK)
-        most = max((found[name]["litres"] or 0.0) for name in rows) * litres_to or 1.0
+        most = max(found[name]["litres"] for name in rows) * litres_to or 1.0
         left.set_xlim(0, most * 1.35)
         for y, name in enumerate(rows):
-            litres = found[name]["litres"]
-            amount = (litres or 0.0) * litres_to
+            amount = found[name]["litres"] * litres_to
             if amount:
                 left.barh(y, amount, 0.6, facecolor=WATER_TINT, edgecolor="#8a5f00", linewidth=0.6)
-            text = "not computed" if litres is None else f"{amount:,.0f}"
-            left.text(amount + most * 0.02, y, text, va="center")
+            left.text(amount + most * 0.02, y, f"{amount:,.0f}", va="center")
             _days_bar(right, y, found[name], counted)
         right.set_title("days in season, all zones together", loc="left", fontsize=9, color=INK)
         right.set_xlim(0, max(counted, 1))
@@ -447,13 +445,10 @@ def _day_kinds() -> list[tuple[str, Patch]]:
     ]
 
 
-def _days_bar(ax: Axes, y: int, found: dict[str, float | None], counted: int) -> None:
-    if found["days_in_band"] is None:
-        ax.text(0, y, "not computed", va="center")
-        return
+def _days_bar(ax: Axes, y: int, found: dict[str, float], counted: int) -> None:
     start = 0.0
     for key, patch in _day_kinds():
-        length = float(found[key] or 0.0) if key else max(0.0, counted - start)
+        length = float(found[key]) if key else max(0.0, counted - start)
         if not length:
             continue
         ax.barh(

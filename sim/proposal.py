@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from sim.brisk import Brisk
 from sim.generator import fit, generate
-from sim.ground import Floats, forcing
+from sim.ground import Floats, dry_of
 from sim.house import House
 from sim.policies import policies
 from sim.replay import Span, climate, live, sky_of, span_of
@@ -180,7 +180,7 @@ def replayed(records: Sequence[Record], house: House, policy_name: str, seed: in
     counts, mm, uneven = [], [], []
     for record in records:
         sky, by_hour = sky_of(house, record.span, seed)
-        dry, days = forcing(house.strips, by_hour), record.span.scored_days
+        dry, days = dry_of(house.strips, by_hour), record.span.scored_days
         lived = live(house, policy, sky, dry, seed=seed, scored_days=days)
         judged = lived.judge(by_hour.rain_mm, record.span.spin_up_days, record.season)
         mm.append(judged.days.litres.sum(axis=0))

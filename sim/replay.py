@@ -24,7 +24,7 @@ from controller.ports import ASK_CHECK, FIRM
 from controller.runner import Runner
 from sim import held, outputs, policies
 from sim.devices import NEVER_S, Devices, Fault, Heard, PowerCut
-from sim.ground import HOUR_S, START_PF, Floats, Ground, Sky, forcing, unwatered_pf
+from sim.ground import HOUR_S, START_PF, Dry, Floats, Ground, Sky, dry_of
 from sim.hourly import Hourly, hourly
 from sim.house import House, Owner, Strip
 from sim.outputs import Line
@@ -124,26 +124,20 @@ class Life:
     def run(self, end_s: int) -> None:
         """Live until a time; may be called again with a later one."""
         devices = self.devices
-        turns = 0
         while True:
             action_s = self._actions[self._next][0]
-            at_s = self._wake_s if self._wake_s < action_s else action_s
-            if at_s > devices.now_s:
-                turns = 0
-                devices.advance(at_s if at_s < end_s else end_s)
-            if at_s >= end_s:
-                return
-            turns += 1
-            if turns > TURNS_MAX:
-                raise RuntimeError(f"the hub wakes {TURNS_MAX} times in second {at_s}")
             try:
-                if at_s >= action_s:
-                    self._act(at_s)
-                self._turn(at_s)
+                self._wakes(min(action_s, end_s))
+                if action_s >= end_s:
+                    devices.advance(end_s)
+                    return
+                devices.advance(action_s)
+                self._act(action_s)
+                self._turn(action_s)
             except PowerCut:
                 devices.power_off()
                 self._runner = None
-                self._wake_s = at_s + self._script.outage_s
+                self._wake_s = devices.now_s + self._script.outage_s
 
     def counts(self) -> tuple[int, int, int]:
         """Wakes, saves and polls so far; polls only of the hub that was booted last."""
@@ -154,6 +148,18 @@ class Life:
         while self._actions[self._next][0] <= at_s:
             self._next += 1
             self._actions[self._next - 1][1](self.devices)
+
+    def _wakes(self, until_s: int) -> None:
+        """Take the turns that are due before a time."""
+        devices = self.devices
+        turns = 0
+        while (at_s := self._wake_s) < until_s:
+            if at_s > devices.now_s:
+                turns = 0
+                devices.advance(at_s)
+            elif (turns := turns + 1) > TURNS_MAX:
+                raise RuntimeError(f"the hub wakes {TURNS_MAX} times in second {at_s}")
+            self._turn(at_s)
 
     def _turn(self, at_s: int) -> None:
         if self._runner is None:
@@ -237,18 +243,17 @@ def live(
     house: House,
     policy: policies.Policy,
     sky: Sky,
-    dry_forcing: Floats,
+    dry: Dry,
     *,
     seed: int = 1,
     script: Script = NOTHING,
-    start_pf: float = START_PF,
     scored_days: int = 0,
 ) -> Lived:
     """Replay one policy over all the hours of the sky.
 
-    scored_days: how many days at the end are scored; 0: all. start_pf: of the ground, everywhere.
+    scored_days: how many days at the end are scored; 0: all.
     """
-    ground = Ground(house.strips, dry_forcing, sky.start_s, start_pf)
+    ground = Ground(house.strips, dry, sky.start_s)
     end_s = sky.start_s + HOUR_S * sky.hours
     scored_s = end_s - DAY_S * scored_days if scored_days else sky.start_s
     if policy.plan is None:
@@ -355,8 +360,7 @@ def climate(house: House, weather: Weather, span: Span, seed: int) -> Season:
 
     The record's first year is spin-up; where that leaves less than a year, nothing is.
     """
-    sky = forcing(house.strips, hourly(weather, seed))
-    pf = unwatered_pf(house.strips, sky, START_PF)
+    pf = dry_of(house.strips, hourly(weather, seed)).band_pf()
     spin_up_days = YEAR_DAYS if weather.days >= 2 * YEAR_DAYS else 0
     first_day = weather.first_day + timedelta(days=spin_up_days)
     return season_of(first_day, pf[spin_up_days:], span.first_day, span.scored_days)
@@ -387,7 +391,7 @@ def replay_house(
     """
     span = span_of(weather, first, last)
     sky, by_hour = sky_of(house, span, seed)
-    dry_forcing = forcing(house.strips, by_hour)
+    dry = dry_of(house.strips, by_hour)
     chosen = policies.policies(house)
     measured: dict[str, Line] = {}
     errors_mm = []
@@ -395,10 +399,10 @@ def replay_house(
     for number, policy in enumerate(chosen):
         if progress:
             progress(policy.name, number, len(chosen))
-        lived = live(house, policy, sky, dry_forcing, seed=seed, scored_days=span.scored_days)
+        lived = live(house, policy, sky, dry, seed=seed, scored_days=span.scored_days)
         judged = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
         measured[policy.name] = _policy_summary(judged)
-        errors_mm.append(lived.ground.columns.mass_balance_error_mm)
+        errors_mm.append(lived.ground.mass_balance_error_mm)
     summary = {
         "schema": outputs.SCHEMA,
         "weather": _weather_summary(span),

@@ -91,9 +91,9 @@ class Units:
     volume_per_litre: float
     depth_per_mm: float
 
-    def litres(self, litres: float | None, places: int = 0) -> str:
-        """Litres as text in the reader's unit, or a dash where they are not known."""
-        return "–" if litres is None else f"{litres * self.volume_per_litre:,.{places}f}"
+    def litres(self, litres: float, places: int = 0) -> str:
+        """Litres as text in the reader's unit."""
+        return f"{litres * self.volume_per_litre:,.{places}f}"
 
     def mm(self, mm: float) -> str:
         """Millimetres as text in the reader's unit."""
@@ -138,10 +138,9 @@ class Year:
         return slice(int(np.searchsorted(self.days, start)), None)
 
     @property
-    def counted(self) -> int | None:
-        """Days a policy is judged on, over all zones; None where the physics is not built."""
-        counts = [self.summary["zones"][zone][key] for zone in self.zones for key in DAY_COUNTS]
-        return None if None in counts else sum(counts)
+    def counted(self) -> int:
+        """Days a policy is judged on, over all zones."""
+        return sum(self.summary["zones"][zone][key] for zone in self.zones for key in DAY_COUNTS)
 
 
 def write_report(out_dir: Path, house: House) -> Path:
@@ -235,11 +234,6 @@ def result_sentences(year: Year) -> list[str]:
     """What the replay found, in a sentence or two, whichever way it went."""
     units, policies = year.units, year.summary["policies"]
     hub, calendar, none = policies["hub"], policies["calendar"], policies["none"]
-    if hub["days_in_band"] is None or year.counted is None:
-        said = f"The hub used {units.litres(hub['litres'])} {units.volume}"
-        if calendar["litres"] is not None:
-            said += f"; the bare calendar used {units.litres(calendar['litres'])}"
-        return [f"{said}. Moisture was not computed in this replay."]
     if not year.counted:
         return [
             f"The hub used {units.litres(hub['litres'])} {units.volume}; the bare calendar used "
@@ -248,25 +242,19 @@ def result_sentences(year: Year) -> list[str]:
         ]
     said = (
         f"The hub used {units.litres(hub['litres'])} {units.volume} and kept the clay in band on "
-        f"{hub['days_in_band']:,} of {year.counted:,} season days, all zones taken together"
+        f"{hub['days_in_band']:,} of {year.counted:,} season days, all zones taken together; the "
+        f"bare calendar used {units.litres(calendar['litres'])} {units.volume} and kept it there "
+        f"on {calendar['days_in_band']:,}; unwatered it would have been there on "
+        f"{none['days_in_band']:,}."
     )
-    if calendar["days_in_band"] is None:
-        return [f"{said}. The bare calendar was not computed."]
-    said += (
-        f"; the bare calendar used {units.litres(calendar['litres'])} {units.volume} and kept it "
-        f"there on {calendar['days_in_band']:,}"
-    )
-    if none["days_in_band"] is not None:
-        said += f"; unwatered it would have been there on {none['days_in_band']:,}"
-    checked = policies["calendar_checked"]
-    sentences = [f"{said}.", _verdict(hub, calendar, "the bare calendar")]
-    if checked["days_in_band"] is not None:
-        sentences.append(_verdict(hub, checked, "the calendar checked by hand each week"))
-    sentences.append(
+    return [
+        said,
+        _verdict(hub, calendar, "the bare calendar"),
+        _verdict(hub, policies["calendar_checked"], "the calendar checked by hand each week"),
         f"Too dry were {hub['days_dry']:,} days with the hub and {calendar['days_dry']:,} with the "
-        f"bare calendar; too wet, {hub['days_wet']:,} and {calendar['days_wet']:,}."
-    )
-    return sentences + _too_little(calendar)
+        f"bare calendar; too wet, {hub['days_wet']:,} and {calendar['days_wet']:,}.",
+        *_too_little(calendar),
+    ]
 
 
 def _too_little(calendar: dict[str, Any]) -> list[str]:
@@ -382,7 +370,7 @@ def _pictures(year: Year, rows: list[Strips]) -> dict[str, Markup]:
         ),
         "policies": pictures.policies(
             year.summary["policies"],
-            year.counted or 0,
+            year.counted,
             units.volume_per_litre,
             units.volume,
             "Water and days in band for each way of watering; the table on top has the numbers.",
@@ -472,11 +460,9 @@ def _policies(year: Year) -> list[dict[str, str]]:
     house = year.house
     rows = []
     for key, words in POLICIES.items():
-        found = year.summary["policies"].get(key)
-        if found is None:
-            continue
+        found = year.summary["policies"][key]
         cost = ""
-        if house.water_price_m3 is not None and found["litres"] is not None:
+        if house.water_price_m3 is not None:
             cost = f"{house.currency} {found['litres'] / 1000 * house.water_price_m3:,.0f}".strip()
         rows.append(
             {
@@ -493,8 +479,8 @@ def _policies(year: Year) -> list[dict[str, str]]:
     return rows
 
 
-def _count(value: float | None) -> str:
-    return "–" if value is None else f"{value:,.0f}"
+def _count(value: float) -> str:
+    return f"{value:,.0f}"
 
 
 def _places(value: float | None, places: int) -> str:

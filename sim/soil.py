@@ -545,9 +545,10 @@ def _advance(
         fallen = given - bypass * given
         while True:
             supply = standing + fallen * dt / hours
-            lost = min(supply, (pet - transpire) * dt)  # standing water evaporates first
+            # Standing water evaporates first. Rounding must not leave a trace of less than none.
+            lost = max(0.0, min(supply, (pet - transpire) * dt))
             supply -= lost
-            evaporate = pet - transpire - lost / dt
+            evaporate = max(0.0, pet - transpire - lost / dt)
             flooded = supply > ks * dt
             if flooded:
                 _solve(c, dt, capacity, capacity_slope, evaporate, transpire, state, soil, work)
@@ -738,22 +739,30 @@ def _run(
     tables: Floats,
     results: Floats,
     under_pf: Floats,
+    potential: Floats,
+    known: int,
 ) -> None:
     """Step hours of forcing, the first of them the hour-th since the start."""
-    work = np.empty((_WORK, LAYERS))
-    cells = np.empty((len(soil), RESULTS))  # results of the cells under slabs
+    work = np.zeros((_WORK, LAYERS))
+    cells = np.zeros((len(soil), RESULTS))  # results of the cells under slabs
     every = max(1, int(SLAB_H / refine))
     for h in range(forcing.shape[0]):
+        for c in range(known):
+            for i in range(LAYERS):
+                state[c, _POTENTIAL + i] = potential[h, c, i]
         if (hour + h) % every == 0:
-            for c in range(forcing.shape[1]):
+            for c in range(known, forcing.shape[1]):
                 if soil[c, _SLAB] >= 0.0:
                     if hour + h > 0:
                         _under_slab(c, every, refine, state, soil, tables, work, cells)
                     day = (hour + h) // 24
                     for ahead in range(day, min(day + max(1, every // 24), under_pf.shape[0])):
                         _look_under(c, state, soil, tables, under_pf[ahead])
-        for c in range(forcing.shape[1]):
+        for c in range(known, forcing.shape[1]):
             _step_hour(c, forcing[h], refine, state, soil, tables, work, results[h])
+        for c in range(known, potential.shape[1]):
+            for i in range(LAYERS):
+                potential[h, c, i] = state[c, _POTENTIAL + i]
 
 
 class Columns:
@@ -911,14 +920,24 @@ class Columns:
         results = np.empty((len(forcing), len(self.textures), RESULTS))
         if under_pf is None:
             under_pf = np.zeros((0, len(self.textures), CELLS))
-        self.step(np.ascontiguousarray(forcing, dtype=np.float64), results, under_pf)
+        no_potential = np.zeros((len(forcing), 0, LAYERS))
+        self.step(np.ascontiguousarray(forcing, dtype=np.float64), results, under_pf, no_potential)
         return results
 
-    def step(self, forcing: Floats, results: Floats, under_pf: Floats) -> None:
+    def step(
+        self,
+        forcing: Floats,
+        results: Floats,
+        under_pf: Floats,
+        potential: Floats,
+        known: int = 0,
+    ) -> None:
         """As `run`, into arrays of float64 that are there, and nothing is checked.
 
         under_pf: (days since the start, columns, CELLS), gets MOVEMENT_PF of the cells under slabs;
-        days past its end are left out.
+        days past its end are left out. potential: (hours, some columns or none, LAYERS), gets the
+        matric flux potential at each hour's end [mm2/h]; of the first `known` columns it is given,
+        and they are not stepped: so yards that are lived through once serve many times.
         """
         _run(
             self._hours,
@@ -929,6 +948,8 @@ class Columns:
             self._tables,
             results,
             under_pf,
+            potential,
+            known,
         )
         self._hours += len(forcing)
 

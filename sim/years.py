@@ -14,7 +14,7 @@ import numpy as np
 from controller import events
 from sim import held, policies, soil
 from sim.devices import Heard
-from sim.ground import HOUR_S, Ground, forcing
+from sim.ground import HOUR_S, Ground, Yards
 from sim.hourly import Hourly
 from sim.house import House
 from sim.outputs import Line
@@ -110,7 +110,8 @@ def _lived(
     policy = policies.policies(house)[-1]
     edges = [24 * (begin - span.weather.first_day).days for begin in begins]
     edges = [0, *edges] if edges[0] else edges
-    ground = Ground(house.strips, forcing(house.strips, _part(by_hour, 0, edges[1])), sky.start_s)
+    yards = Yards(house.strips)
+    ground = Ground(house.strips, yards.go_on(_part(by_hour, 0, edges[1])), sky.start_s)
     life = begin(policy, ground, sky, seed)
     heard: list[Heard] = []
     parts: list[Days] = []
@@ -119,7 +120,7 @@ def _lived(
     for first, until in pairwise(edges):
         end_s = sky.start_s + HOUR_S * until
         if first:
-            ground.go_on(forcing(house.strips, _part(by_hour, first, until)))
+            ground.go_on(yards.go_on(_part(by_hour, first, until)))
         life.run(end_s)
         life.devices.catch_up()
         parts.append(days_of(ground, by_hour.rain_mm[first:until]))

@@ -22,7 +22,7 @@ import numpy as np
 from controller import events
 from controller.limits import DAY_S
 from sim import policies
-from sim.ground import HOUR_S, Ground, forcing
+from sim.ground import HOUR_S, Ground, dry_of
 from sim.house import House, Owner
 from sim.replay import Life, Lived, begin, sky_of, span_of
 from sim.score import IN_BAND, RAIN_WET, Codes
@@ -130,7 +130,7 @@ def season(place: str, year: int, level_pct: int, owner: Owner | None, seed: int
     made = house(place, level_pct)
     span = span_of(record(place), date(year, 1, 1), date(year, 12, 31))
     sky, by_hour = sky_of(made, span, seed)
-    ground = Ground(made.strips, forcing(made.strips, by_hour), sky.start_s)
+    ground = Ground(made.strips, dry_of(made.strips, by_hour), sky.start_s)
     life = begin(policies.Policy("hub", made.plan, None), ground, sky, seed)
     opens, closes = (date(year, *day) - span.first_day for day in (OPENS, CLOSES))
     opens_s = sky.start_s + DAY_S * (span.spin_up_days + opens.days)

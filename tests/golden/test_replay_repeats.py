@@ -18,7 +18,7 @@ from controller import events
 from controller.civil import LocalTime, day_of
 from sim import outputs
 from sim.devices import Devices
-from sim.ground import forcing
+from sim.ground import dry_of
 from sim.hourly import hourly
 from sim.house import House
 from sim.policies import Policy, policies
@@ -125,7 +125,7 @@ def utc_s(house: House, day: date) -> int:
 
 def lived(house: House, span: Span, policy: Policy, script: Script) -> Lived:
     sky, by_hour = sky_of(house, span, 1)
-    return live(house, policy, sky, forcing(house.strips, by_hour), seed=1, script=script)
+    return live(house, policy, sky, dry_of(house.strips, by_hour), seed=1, script=script)
 
 
 def lines_of(house: House, outcome: Lived) -> list[str]:

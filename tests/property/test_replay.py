@@ -22,7 +22,7 @@ from controller.ports import (
 )
 from sim import outputs
 from sim.devices import Devices, Fault, PowerCut, Trouble
-from sim.ground import Sky, forcing
+from sim.ground import Sky, dry_of
 from sim.hourly import Hourly
 from sim.house import House, Owner
 from sim.policies import Policy
@@ -171,7 +171,7 @@ def cases(draw: st.DrawFn, clock: bool = False, faults: bool = False) -> Case:
 def replayed(case: Case) -> tuple[Lived, Devices]:
     owner = case.house.owner if case.house.owner.checks else None
     policy = Policy("hub", case.house.plan, owner)
-    dry = forcing(case.house.strips, case.by_hour)
+    dry = dry_of(case.house.strips, case.by_hour)
     lived = live(case.house, policy, case.sky, dry, script=case.script)
     assert lived.devices is not None
     return lived, lived.devices
@@ -193,7 +193,7 @@ def check(case: Case, caps: bool) -> int:
     for zone, strip in enumerate(case.house.strips):
         told = sum(run.line["litres"] for run in runs if run.zone == strip.name)
         assert abs(told - devices.given[zone] / LITRE) <= 0.0005 * len(runs) + 1e-9
-    assert lived.ground.columns.mass_balance_error_mm <= 1e-9
+    assert lived.ground.mass_balance_error_mm <= 1e-9
     assert np.isfinite(lived.ground.results).all()
     return len(runs)
 

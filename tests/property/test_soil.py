@@ -134,7 +134,7 @@ def test_half_the_sub_step_changes_little(seed: int, start_pf: float) -> None:
     assert runoff[0] == pytest.approx(runoff[1], rel=0.03, abs=1.0)
 
 
-@settings(max_examples=30)
+@settings(max_examples=150)
 @given(texture=TEXTURES, seed=SEEDS, start_pf=START_PF)
 def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf: float) -> None:
     forcing = storms(seed, 100, 3)
@@ -145,6 +145,28 @@ def test_same_inputs_same_bits_stepped_or_run(texture: str, seed: int, start_pf:
     one_by_one = np.stack([stepped.run(hour[None])[0] for hour in forcing])
     np.testing.assert_array_equal(results, one_by_one)
     np.testing.assert_array_equal(run.water_mm, stepped.water_mm)
+
+
+@given(texture=TEXTURES, seed=SEEDS, start_pf=START_PF)
+def test_a_yard_lived_through_before_serves_as_one_beside(
+    texture: str, seed: int, start_pf: float
+) -> None:
+    forcing, days = storms(seed, 200, 2), np.zeros((9, 2, soil.CELLS))
+    slab_m, yard = [0.4, 0.4], [None, 0]
+    both = soil.Columns([texture] * 2, yard=yard, slab_m=slab_m, start_pf=start_pf)
+    results, under_pf = both.run(forcing, days), days.copy()
+    alone = soil.Columns([texture], slab_m=slab_m[:1], start_pf=start_pf)
+    potential = np.empty((len(forcing), 1, soil.LAYERS))
+    found, below = np.zeros_like(results), np.zeros_like(days)
+    dry = np.ascontiguousarray(forcing[:, :1])
+    alone.step(dry, found[:, :1].copy(), below[:, :1].copy(), potential)
+    strip = soil.Columns([texture] * 2, yard=yard, slab_m=slab_m, start_pf=start_pf)
+    for first in range(0, len(forcing), 24):
+        hours = slice(first, first + 24)
+        strip.step(forcing[hours], found[hours], below, potential[hours], known=1)
+    np.testing.assert_array_equal(found[:, 1], results[:, 1])
+    np.testing.assert_array_equal(below[:, 1], under_pf[:, 1])
+    assert not found[:, 0].any()
 
 
 @given(seed=SEEDS)

@@ -248,6 +248,90 @@ def test_penman_monteith_equals_refet_all_year(latitude: float) -> None:
     np.testing.assert_allclose(ours[clear], np.maximum(theirs, 0.0)[clear], rtol=5e-3, atol=5e-3)
 
 
+# FAO-56 tables 2.1, 2.3, 2.4 and 2.8: pressure [kPa] by elevation [m], saturation vapour pressure
+# [kPa] and its slope [kPa/C] by temperature, wind at 2 m by the height of measurement. From memory.
+TABLE_2_1 = {0: 101.3, 500: 95.5, 1000: 90.0, 1500: 84.8, 2000: 79.8, 3000: 70.5}
+TABLE_2_3 = {1: 0.657, 5: 0.872, 10: 1.228, 15: 1.705, 20: 2.338, 25: 3.168, 30: 4.243, 40: 7.376}
+TABLE_2_4 = {10: 0.082, 20: 0.145, 30: 0.243, 40: 0.393}
+TABLE_2_8 = {1: 1.178, 2: 1.000, 3: 0.921, 4: 0.872, 6: 0.812, 10: 0.748}
+# Table 2.6: Ra [MJ/m2/d] on the middle days of the months, at the equator and at 40 N. From memory.
+MIDDLES = [15, 46, 74, 105, 135, 166, 196, 227, 258, 288, 319, 349]
+TABLE_2_6 = {
+    0.0: [36.2, 37.5, 37.9, 36.8, 34.8, 33.4, 33.9, 35.7, 37.2, 37.4, 36.3, 35.6],
+    40.0: [15.0, 20.4, 27.2, 34.7, 39.7, 41.9, 40.8, 36.7, 30.0, 22.5, 16.3, 13.6],
+}
+
+
+def test_tables_of_annex_2() -> None:
+    for elevation_m, kpa in TABLE_2_1.items():
+        assert round(et0.pressure_kpa(elevation_m), 1) == kpa
+    for temp_c, kpa in TABLE_2_3.items():
+        assert round(float(et0.saturation_vapour_kpa(temp_c)), 3) == kpa
+    for temp_c, slope in TABLE_2_4.items():
+        assert round(float(et0.vapour_slope_kpa_c(temp_c)), 3) == slope
+    for height_m, factor in TABLE_2_8.items():
+        assert round(float(et0.wind_at_2m_m_s(1.0, height_m)), 3) == factor
+    for latitude, row in TABLE_2_6.items():
+        ours = et0.extraterrestrial_radiation_mj_m2(latitude, MIDDLES)
+        np.testing.assert_allclose(ours, row, atol=0.1)
+
+
+def test_example_16_net_radiation_without_measured_sun() -> None:
+    # Bangkok in April by the coast, kRs 0.19: Rs 21.9 and Rn 13.9 MJ/m2/d (from memory).
+    bangkok = 13.0 + 44.0 / 60.0
+    ra = et0.extraterrestrial_radiation_mj_m2(bangkok, 105)
+    solar = et0.solar_from_range_mj_m2(25.6, 34.8, ra, et0.KRS_COAST)
+    assert round(float(solar), 1) == 21.9
+    net = et0.net_radiation_mj_m2(25.6, 34.8, 2.85, solar, et0.clear_sky_mj_m2(ra, 2.0))
+    assert round(float(net), 1) == 13.9
+
+
+@pytest.mark.parametrize("latitude", [-90.0, -78.0, -66.7, -34.0, 0.0, 23.4, 51.0, 66.6, 90.0])
+@pytest.mark.parametrize("elevation_m", [-400.0, 0.0, 5000.0])
+def test_penman_monteith_equals_pyet_from_pole_to_pole(latitude: float, elevation_m: float) -> None:
+    """A leap year of calm and storms, dry and moist, dim and bright, with polar nights and days."""
+    random = np.random.default_rng(17)
+    days = pd.date_range("2016-01-01", "2016-12-31")
+    count, day_of_year = len(days), days.day_of_year.to_numpy()
+    low = random.normal(random.uniform(-30.0, 25.0), 6.0, count)
+    high = low + random.uniform(0.0, 22.0, count)
+    rh_min = random.uniform(0.0, 60.0, count)
+    rh_max = rh_min + random.uniform(0.0, 40.0, count)
+    wind = np.where(random.random(count) < 0.3, 0.0, random.uniform(0.0, 12.0, count))
+    ra = et0.extraterrestrial_radiation_mj_m2(latitude, day_of_year)
+    solar = ra * random.uniform(0.1, 0.8, count)
+    ours = et0.penman_monteith_mm(
+        low,
+        high,
+        latitude,
+        day_of_year,
+        elevation_m=elevation_m,
+        vapour_kpa=et0.vapour_from_humidity_kpa(low, high, rh_min, rh_max),
+        wind_2m_m_s=wind,
+        solar_mj_m2=solar,
+    )
+    theirs = pyet.pm_fao56(
+        pd.Series((low + high) / 2.0, days),
+        pd.Series(wind, days),
+        rs=pd.Series(solar, days),
+        elevation=elevation_m,
+        lat=math.radians(latitude),
+        tmax=pd.Series(high, days),
+        tmin=pd.Series(low, days),
+        rhmax=pd.Series(rh_max, days),
+        rhmin=pd.Series(rh_min, days),
+    )
+    assert np.all(np.isfinite(ours))
+    np.testing.assert_allclose(ours, np.maximum(theirs, 0.0), rtol=1e-6, atol=1e-6)
+
+
+def test_under_the_thickest_cloud_the_grass_still_loses_heat() -> None:
+    # ASCE-EWRI 2005, eq. 18: the cloudiness function is never below 0.05 (from memory).
+    net = et0.net_radiation_mj_m2(10.0, 15.0, 1.2, [0.0, 2.0, 6.0], 24.0)
+    assert float(net[0]) < 0.0
+    assert float(net[1] - net[0]) == pytest.approx((1.0 - et0.ALBEDO) * 2.0)
+
+
 def test_a_missing_value_is_replaced_on_its_own_day_only() -> None:
     low, high, days = np.full(3, 12.0), np.full(3, 28.0), np.full(3, 190)
     vapour = np.array([1.0, np.nan, 1.0])

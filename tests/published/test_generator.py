@@ -17,7 +17,7 @@ from sim.generator import RICHARDSON_A, RICHARDSON_B, RICHARDSON_M0, RICHARDSON_
 
 Floats = NDArray[np.float64]
 
-YEARS = 200
+YEARS, MANY_YEARS = 200, 600
 
 
 # The matrices
@@ -112,14 +112,17 @@ SEATTLE_TEMPERATURES = {1: (7.8, 8.6, 2.7), 5: (20.8, 15.4, 9.6), 10: (17.2, 15.
 class Place:
     record: weather.Weather
     climate: generator.Climate
-    made: weather.Weather
+    made: weather.Weather  # YEARS of it
+    many: weather.Weather  # MANY_YEARS, the same to begin with
 
 
 def place(package: str, path: str, latitude_deg: float) -> Place:
     file = importlib.metadata.distribution(package).locate_file(path)
     record = weather.read(str(file), latitude_deg=latitude_deg)
     climate = generator.fit(record)
-    return Place(record, climate, generator.generate(climate, YEARS, seed=1))
+    many = generator.generate(climate, MANY_YEARS, seed=1)
+    last_day = many.first_day.replace(year=many.first_day.year + YEARS - 1, month=12, day=31)
+    return Place(record, climate, many.span(many.first_day, last_day), many)
 
 
 @pytest.fixture(scope="module")
@@ -137,13 +140,19 @@ PLACES = pytest.mark.parametrize("where", ["tunis", "seattle"])
 
 @PLACES
 def test_fitted_rain(where: str, request: pytest.FixtureRequest) -> None:
-    climate = request.getfixturevalue(where).climate
+    found: Place = request.getfixturevalue(where)
+    climate, rain_mm = found.climate, found.record.rain_mm
+    dates = np.datetime64(found.record.first_day) + np.arange(found.record.days)
+    months = dates.astype("datetime64[M]").astype(int) % 12 + 1
     for month, expected in (TUNIS_FIT if where == "tunis" else SEATTLE_FIT).items():
         i = month - 1
-        chances = (climate.wet_after_wet[i], climate.wet_after_dry[i])
-        assert chances == pytest.approx(expected[:2], abs=6e-4)
-        assert climate.rain_shape[i] == pytest.approx(expected[2], abs=6e-4)
-        assert climate.rain_scale_mm[i] == pytest.approx(expected[3], abs=6e-3)
+        to_wet = (climate.wet_after_wet[i], climate.wet_after_dry[i])
+        assert to_wet == pytest.approx(expected[:2], abs=6e-4)
+        law = generator.gamma_fit(rain_mm[(months == month) & (rain_mm > generator.WET_MM)])
+        assert law[0] == pytest.approx(expected[2], abs=6e-4)
+        assert law[1] == pytest.approx(expected[3], abs=6e-3)
+        # What varies with the days beside is taken out of the climate's law; little is left out.
+        assert climate.rain_shape[i] == pytest.approx(expected[2], rel=0.2)
 
 
 @PLACES
@@ -177,7 +186,7 @@ def test_200_years_are_the_records_within_the_sampling_error(
     assert len(rain) >= 8
     years = found.record.days / 365
     for row in rain:
-        assert row.standard_error < 0.85 * row.record / np.sqrt(years)
+        assert row.standard_error < 0.9 * row.record / np.sqrt(years)
     for row in rows:
         if row.measure.startswith("t"):
             assert abs(row.generated - row.record) < 0.8
@@ -197,29 +206,73 @@ def test_a_wrong_climate_is_outside_the_sampling_error(
     )
 
 
-def longest_in_blocks(rain_mm: Floats, days: int) -> list[int]:
-    return [
-        generator.longest_dry_days(rain_mm[start : start + days])
-        for start in range(0, len(rain_mm) - days + 1, days)
+def chances(found: Place, below_mm: float) -> tuple[float, float]:
+    """How often as many generated years as the record has come to at least its longest spell, and
+    to at least its mean longest spell of a year."""
+    own, made = (generator.longest_dry_each_year(w, below_mm) for w in (found.record, found.many))
+    drawn = np.random.default_rng(5).choice(made, (20_000, len(own)))
+    return float((drawn.max(axis=1) >= own.max()).mean()), float(
+        (drawn.mean(axis=1) >= own.mean()).mean()
+    )
+
+
+@PLACES
+def test_longest_spells_without_a_wet_day(where: str, request: pytest.FixtureRequest) -> None:
+    # A wet day as WGEN has it. The longest of each year, in days: Seattle's four years 23, 25, 35
+    # and 48, mean 33; of 200 generated ones mean 29, 5 to 95 % 16 to 45. Tunis's 23 years: mean 68,
+    # longest 128; generated 62, 35 to 101. As many generated years come to it in 10 to 23 of 100.
+    found: Place = request.getfixturevalue(where)
+    for chance in chances(found, generator.WET_MM + 1e-6):
+        assert 0.05 < chance < 0.95
+    own, made = (generator.longest_dry_each_year(w, 0.255) for w in (found.record, found.made))
+    assert float(made.mean()) == pytest.approx(float(own.mean()), rel=0.15)
+    low, high = np.quantile(made, [0.05, 0.95])
+    assert low < float(np.median(own)) < high
+
+
+def test_longest_spells_below_1_mm_of_tunis(tunis: Place) -> None:
+    # 128 days in 23 years; the longest of a year 73 on average, of 200 generated years 66.
+    assert generator.longest_dry_each_year(tunis.record, 1.0).max() == 128.0
+    for chance in chances(tunis, 1.0):
+        assert 0.05 < chance < 0.95
+    own, made = (generator.longest_dry_each_year(w, 1.0) for w in (tunis.record, tunis.made))
+    assert float(np.mean(made)) == pytest.approx(float(np.mean(own)), rel=0.12)
+
+
+def test_longest_spells_below_1_mm_of_seattle_are_rare_among_generated_ones(
+    seattle: Place,
+) -> None:
+    # 24, 35, 54 and 81 days: one set of four generated years in fifty has a spell so long.
+    # Not missing dry days but missing drizzle: what breaks the record's spells of days that are not
+    # wet is mostly 0.3 mm (0.01 in), and lone generated days are as light too seldom.
+    assert sorted(generator.longest_dry_each_year(seattle.record, 1.0).tolist()) == [
+        24.0,
+        35.0,
+        54.0,
+        81.0,
     ]
+    for chance in chances(seattle, 1.0):
+        assert 0.002 < chance < 0.05
+    made = generator.longest_dry_each_year(seattle.made, 1.0)
+    assert made.max() > 81.0 > float(np.quantile(made, 0.95))
 
 
-def test_longest_dry_spells_of_tunis(tunis: Place) -> None:
-    # 128 days below 1 mm in 23 years; as many generated years have 102 to 138.
-    assert generator.longest_dry_days(tunis.record.rain_mm) == 128
-    blocks = longest_in_blocks(tunis.made.rain_mm, tunis.record.days)
-    assert min(blocks) < 128 < max(blocks)
-    assert float(np.median(blocks)) == pytest.approx(128, rel=0.2)
-    yearly = [longest_in_blocks(rain, 365) for rain in (tunis.record.rain_mm, tunis.made.rain_mm)]
-    assert np.mean(yearly[1]) == pytest.approx(float(np.mean(yearly[0])), rel=0.12)
+@PLACES
+def test_it_rains_less_on_a_wet_day_between_dry_ones(
+    where: str, request: pytest.FixtureRequest
+) -> None:
+    # Buishand 1978 (J. Hydrol. 36:295-308) found so of Dutch and tropical records (from memory).
+    found: Place = request.getfixturevalue(where)
+    lone, end, amid = found.climate.beside_factor
+    assert lone < 0.85 * end < 0.85 * amid
 
+    def means(rain_mm: Floats) -> list[float]:
+        wet = rain_mm > generator.WET_MM
+        beside = wet[:-2].astype(int) + wet[2:]
+        inner = rain_mm[1:-1]
+        return [float(inner[wet[1:-1] & (beside == count)].mean()) for count in range(3)]
 
-def test_longest_dry_spells_of_seattle_are_understated(seattle: Place) -> None:
-    # 81 days in four years: one rainless summer in four, which day-to-day chances do not know.
-    assert generator.longest_dry_days(seattle.record.rain_mm) == 81
-    assert generator.longest_dry_days(seattle.made.rain_mm) == pytest.approx(81, rel=0.2)
-    blocks = longest_in_blocks(seattle.made.rain_mm, seattle.record.days)
-    assert 0.4 * 81 < float(np.median(blocks)) < 0.7 * 81
+    assert means(found.made.rain_mm) == pytest.approx(means(found.record.rain_mm), rel=0.15)
 
 
 def test_old_dry_spells_end_less_often(tunis: Place, seattle: Place) -> None:
@@ -235,7 +288,7 @@ def test_years_differ_less_than_real_ones(tunis: Place) -> None:
         return float(rain_mm[: years * 365].reshape(years, 365).sum(axis=1).std(ddof=1))
 
     understated = yearly_sd(tunis.made.rain_mm) / yearly_sd(tunis.record.rain_mm)
-    assert 0.5 < understated < 0.8
+    assert 0.65 < understated < 0.85  # by a law of amounts that knows no days beside: 0.66
 
 
 @PLACES
@@ -261,7 +314,7 @@ def test_days_are_possible(where: str, request: pytest.FixtureRequest) -> None:
     assert np.all(made.et0_mm >= 0.0)
     assert np.all((made.rain_mm == 0.0) | (made.rain_mm > generator.WET_MM))
     assert np.mean(made.tmax_c - made.tmin_c < 0.11) < 0.03  # few days have to be mended
-    assert "invented weather: 200 years, seed 1" in made.notes[0]
+    assert f"invented weather: {MANY_YEARS} years, seed 1" in made.notes[0]
 
 
 def test_seeded_and_longer_runs_begin_alike(tunis: Place) -> None:
@@ -301,3 +354,27 @@ def test_a_place_where_it_never_rains(tunis: Place) -> None:
     made = generator.generate(generator.fit(dry), 4, 1)
     assert made.rain_mm.sum() == 0.0
     assert np.all(np.isfinite(made.tmax_c))
+
+
+def test_a_place_and_a_month_where_it_rains_every_day(tunis: Place) -> None:
+    """No day tells what follows a dry one there; yet it rains on, even after a dry month."""
+    days = tunis.record.days
+    always = dataclasses.replace(tunis.record, rain_mm=np.full(days, 5.0))
+    made = generator.generate(generator.fit(always), 4, 1)
+    assert np.all(made.rain_mm > generator.WET_MM)
+    assert made.rain_mm.mean() == pytest.approx(5.0, rel=0.1)
+    dates = np.datetime64(tunis.record.first_day) + np.arange(days)
+    july = dates.astype("datetime64[M]").astype(int) % 12 == 6
+    monsoon = dataclasses.replace(tunis.record, rain_mm=np.where(july, 5.0, 0.0))
+    made = generator.generate(generator.fit(monsoon), 20, 1)
+    assert (made.rain_mm > 0.0).sum() == pytest.approx(31 * 20, abs=20)
+
+
+@pytest.mark.parametrize("latitude_deg", [-90.0, -70.0, -35.0, 0.0, 70.0, 90.0])
+def test_any_latitude_and_leap_day(tunis: Place, latitude_deg: float) -> None:
+    record = dataclasses.replace(tunis.record, latitude_deg=latitude_deg)
+    made = generator.generate(generator.fit(record), 4, 1, first_year=2000)
+    assert made.days == 1461  # 29 February 2000 among them
+    for values in (made.rain_mm, made.tmin_c, made.tmax_c, made.et0_mm):
+        assert np.all(np.isfinite(values))
+    assert np.all(made.et0_mm >= 0.0)

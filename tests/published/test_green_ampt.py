@@ -72,6 +72,25 @@ def test_gentle_rain_never_ponds_and_all_goes_in() -> None:
     assert SILT_LOAM.ponded(1.5, SILT_LOAM.ponded(0.5)) == pytest.approx(whole, rel=1e-9)
 
 
+def test_soil_that_is_full_takes_its_conductivity() -> None:
+    full = Front(conductivity=0.65, suction=16.7, deficit=0.0)
+    assert full.ponding_time_h(5.0) == 0.0
+    assert full.infiltrated(5.0, 2.0) == full.ponded(2.0) == pytest.approx(1.3)
+    assert full.infiltrated(0.5, 2.0) == 1.0
+    nearly = Front(conductivity=0.65, suction=16.7, deficit=1e-9)
+    assert nearly.infiltrated(5.0, 2.0) == pytest.approx(1.3, rel=1e-6)
+
+
+@pytest.mark.parametrize("hours", [1e-9, 1e-3, 1.0, 1e3, 1e6])
+@pytest.mark.parametrize("pull", [1e-6, 1.0, 12.0, 500.0])
+def test_the_implicit_equation_holds_for_any_time_and_soil(hours: float, pull: float) -> None:
+    front = Front(0.03, pull, 1.0)
+    depth = front.ponded(hours)
+    right = front.conductivity * hours
+    assert depth >= right
+    assert depth - pull * math.log1p(depth / pull) == pytest.approx(right, rel=1e-6, abs=1e-13)
+
+
 def front_of(texture: textures.Texture, ks_mm_h: float, start_pf: float) -> Front:
     """The front of a van Genuchten soil: suction is the matric flux potential over Ks."""
     suction = np.logspace(-3, start_pf, 20001)

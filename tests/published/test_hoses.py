@@ -63,11 +63,17 @@ def test_hazen_williams_in_us_units(
 
 # Christiansen 1942, m = 1.852 and m = 2, by number of outlets.
 CHRISTIANSEN = {
+    1: (1.0, 1.0),
     2: (0.639, 0.625),
     3: (0.534, 0.519),
+    4: (0.485, 0.469),
     5: (0.457, 0.440),
+    6: (0.438, 0.421),
+    8: (0.416, 0.398),
     10: (0.402, 0.385),
+    15: (0.385, 0.367),
     20: (0.376, 0.359),
+    30: (0.368, 0.350),
     50: (0.361, 0.343),
     100: (0.356, 0.338),
 }
@@ -282,11 +288,43 @@ def test_clogging_and_a_bucket_test_that_finds_it() -> None:
 
 
 @pytest.mark.parametrize("exponent", [0.05, 0.5, 1.0])
-@pytest.mark.parametrize("rise_m", [-3.0, 0.0, 3.0])
-def test_any_run_holds_its_start_pressure(exponent: float, rise_m: float) -> None:
+@pytest.mark.parametrize("rise_m", [-30.0, -3.0, 0.0, 3.0, 30.0])
+@pytest.mark.parametrize("length_m", [0.0, 0.01, 30.0, 400.0])
+def test_any_run_holds_its_start_pressure(exponent: float, rise_m: float, length_m: float) -> None:
     for start_kpa in (5.0, 60.0, 400.0):
-        hose = replace(HALF_INCH, exponent=exponent, rise_m=rise_m)
+        hose = replace(HALF_INCH, length_m=length_m, exponent=exponent, rise_m=rise_m)
         found = hoses.run(hose, start_kpa)
-        assert found.start_kpa == pytest.approx(start_kpa, rel=5e-3)
+        assert found.start_kpa == pytest.approx(start_kpa, rel=1e-3)
         assert np.all(found.emission_l_h_m >= 0.0)
         assert 0.0 <= found.evenness <= 1.0
+        assert (found.flow_l_h > 0.0) == (length_m > 0.0)
+        if start_kpa < rise_m * hoses.KPA_PER_M:  # higher than the pressure lifts water
+            assert found.emission_l_h_m[-1] == 0.0
+
+
+@pytest.mark.parametrize("rise_m", [-2.0, 0.0, 10.0, 50.0])
+@pytest.mark.parametrize("open_l_min", [0.5, 20.0, 60.0])
+@pytest.mark.parametrize("length_m", [1.0, 30.0])
+def test_hose_and_spigot_agree_on_pressure_and_flow(
+    rise_m: float, open_l_min: float, length_m: float
+) -> None:
+    spigot = Spigot(still_kpa=350.0, open_l_min=open_l_min)
+    found = hoses.fed(replace(HALF_INCH, length_m=length_m, rise_m=rise_m), spigot)
+    assert found.start_kpa == pytest.approx(spigot.pressure_kpa(found.flow_l_h), abs=1e-3)
+    # A falling hose is taken as airtight at its start, and may suck at a weak spigot.
+    assert 0.0 < found.flow_l_h <= 60.0 * open_l_min * (1.0 if rise_m >= 0.0 else 1.01)
+
+
+def test_a_compensating_line_too_long_for_its_pressure_gives_what_pressure_there_is() -> None:
+    # 120 m at 7.45 L/h/m want 894 L/h; half an inch at 60 kPa does not carry them.
+    line = Hose(120.0, 7.45, 170.0, exponent=hoses.EXPONENTS["compensating"])
+    flows = [hoses.run(line, kpa).flow_l_h for kpa in (5.0, 30.0, 60.0, 170.0, 400.0)]
+    assert flows == sorted(flows)
+    assert flows[2] < 0.8 * flows[4]
+    assert hoses.run(line, 60.0).start_kpa == pytest.approx(60.0, rel=1e-4)
+    assert flows[4] == pytest.approx(894.0, rel=0.05)
+    short = replace(line, length_m=10.0)
+    assert hoses.run(short, 100.0).flow_l_h == pytest.approx(
+        hoses.run(short, 200.0).flow_l_h, rel=0.05
+    )
+    assert short.emission_l_h_m(39.999) == pytest.approx(short.emission_l_h_m(40.0), rel=1e-4)

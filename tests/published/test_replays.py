@@ -21,7 +21,7 @@ from controller import events
 from controller.civil import LocalTime
 from controller.plan import Plan, RowPart
 from sim import outputs
-from sim.ground import forcing
+from sim.ground import dry_of
 from sim.house import House
 from sim.policies import Policy, bare_plan
 from sim.replay import Lived, Span, live, replay_house, sky_of, span_of
@@ -134,7 +134,7 @@ def outcome(place: str, percent: int, hub: bool) -> Outcome:
     span = span_of(record(place).span(first, last))
     sky, by_hour = sky_of(made, span, 1)
     plan: Plan = made.plan if hub else bare_plan(made.plan)
-    dry = forcing(made.strips, by_hour)
+    dry = dry_of(made.strips, by_hour)
     lived = live(made, Policy("", plan, None), sky, dry, scored_days=span.scored_days)
     return Outcome(span, lived, lived.judge(by_hour.rain_mm, span.spin_up_days, span.first_day))
 
@@ -198,7 +198,7 @@ def test_unwatered_ground_dries_below_the_band_every_tunis_summer() -> None:
 @pytest.mark.parametrize("hub", [False, True], ids=["calendar", "hub"])
 def test_water_is_conserved_and_supplies_are_safe(place: str, hub: bool) -> None:
     found = outcome(place, 100, hub)
-    assert found.lived.ground.columns.mass_balance_error_mm <= 1e-9
+    assert found.lived.ground.mass_balance_error_mm <= 1e-9
     devices = found.lived.devices
     assert devices is not None
     assert (devices.most_open_at_once, devices.most_open_on_supply) == (1, 1)
@@ -229,10 +229,10 @@ def test_tunis_runs_to_the_end(tmp_path: Path) -> None:
     span = span_of(whole)
     assert (span.first_day, span.spin_up_days, span.shift_days) == (date(1980, 1, 1), 365, 10227)
     sky, by_hour = sky_of(single, span, 1)
-    dry = forcing(single.strips, by_hour)
+    dry = dry_of(single.strips, by_hour)
     lived = live(single, Policy("", plan, None), sky, dry, scored_days=span.scored_days)
     judged = lived.judge(by_hour.rain_mm, span.spin_up_days, span.first_day)
-    assert lived.ground.columns.mass_balance_error_mm <= 1e-9
+    assert lived.ground.mass_balance_error_mm <= 1e-9
     assert len(judged.state) == 8036
     dates = [date.fromordinal(span.first_day.toordinal() + i) for i in range(len(judged.state))]
     for year in range(1980, 2002):
@@ -255,7 +255,7 @@ def test_a_usual_calendar_gives_what_its_arithmetic_says() -> None:
     span = Span(flat, 0, 0, ())
     sky, by_hour = sky_of(made, span, 1)
     policy = Policy("calendar", bare_plan(made.plan), None)
-    lived = live(made, policy, sky, forcing(made.strips, by_hour))
+    lived = live(made, policy, sky, dry_of(made.strips, by_hour))
     judged = lived.judge(by_hour.rain_mm, 0, span.first_day)
     for zone in range(2):
         opened = [event for event in lived.scored_events(zone) if event[0] == events.OPENED]

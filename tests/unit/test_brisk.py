@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sim.brisk import Brisk, Outcome
-from sim.ground import forcing
+from sim.ground import dry_of
 from sim.house import House
 from sim.policies import policies
 from sim.replay import Lived, live, sky_of, span_of
@@ -40,7 +40,7 @@ def test_it_waters_and_dries_as_the_real_hub_does(name: str) -> None:
     (policy,) = [policy for policy in policies(house) if policy.name == name]
     assert policy.plan is not None
     sky, by_hour = sky_of(house, span, 1)
-    lived: Lived = live(house, policy, sky, forcing(house.strips, by_hour), seed=1)
+    lived: Lived = live(house, policy, sky, dry_of(house.strips, by_hour), seed=1)
     real = lived.judge(by_hour.rain_mm, 0, span.first_day)
     found: Outcome = Brisk(house, span, 1).outcome(policy.plan, policy.owner is not None)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])

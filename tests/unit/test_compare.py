@@ -19,7 +19,7 @@ from typer.testing import CliRunner
 from controller.plan import AUTO_BOTH, AUTO_OFF
 from sim import compare, oracle
 from sim.compare import Least, Life, Outcome
-from sim.ground import START_PF, columns_of, forcing
+from sim.ground import START_PF, columns_of, dry_of
 from sim.house import House, Owner
 from sim.policies import Policy, bare_plan, compared, probed, reference_plan, scaled_plan
 from sim.replay import live, sky_of, span_of
@@ -137,7 +137,7 @@ def test_water_used_is_what_was_given_less_what_the_columns_hold_more(name: str)
     life = replace(life, span=replace(life.span, spin_up_days=0), season=np.ones((730, 2), bool))
     policy = next(one for one in compared(house) if one.name == name)
     sky, by_hour = sky_of(house, life.span, life.seed)
-    made = live(house, policy, sky, forcing(house.strips, by_hour))
+    made = live(house, policy, sky, dry_of(house.strips, by_hour))
     outcome = compare.outcome_of(life, made, by_hour.rain_mm)
     before_mm = columns_of(house.strips, START_PF).stored_mm()
     held_mm = (made.ground.columns.stored_mm() - before_mm)[2:]

@@ -12,7 +12,7 @@ from controller.plan import CONTACT
 from controller.ports import ASK_STOP, PLAN, RECORD
 from sim import soil, textures
 from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
-from sim.ground import PER_LITRE, Ground, Sky, forcing
+from sim.ground import PER_LITRE, Ground, Sky, dry_of
 from sim.hoses import CLOGGED_FLOOR, CLOGGING_YEARS
 from sim.hourly import Hourly
 from sim.house import House
@@ -31,7 +31,7 @@ EXACT: dict[str, Any] = {
 def devices(house: House | None = None, by_hour: Hourly | None = None, **values: Any) -> Devices:
     house = house or make_house(hub=UTC)
     by_hour = by_hour or still_weather(3)
-    ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
+    ground = Ground(house.strips, dry_of(house.strips, by_hour), START_S)
     return Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
 
 
@@ -211,7 +211,7 @@ def test_gauge_counts_whole_tips_since_boot() -> None:
 
 def test_a_gauge_misses_drizzle_and_a_part_of_the_rest() -> None:
     house, by_hour = make_house(hub=UTC), still_weather(2, rain_mm=1.0)
-    ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
+    ground = Ground(house.strips, dry_of(house.strips, by_hour), START_S)
     device = Devices(house.plan, ground, Sky(by_hour, START_S))
     seen = []
     for minute in range(0, 48 * 60, 7):
@@ -227,7 +227,7 @@ def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None
 
     def reads(start_pf: float, temp_c: float = 20.0, **values: Any) -> list[int]:
         by_hour = still_weather(2, temp_c=temp_c)
-        ground = Ground(house.strips, forcing(house.strips, by_hour), START_S, start_pf)
+        ground = Ground(house.strips, dry_of(house.strips, by_hour, start_pf), START_S)
         device = Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
         return [ppt for ppt in device.look().soil_vwc_ppt if ppt is not None]
 
@@ -304,7 +304,7 @@ def test_probe_noise_repeats_with_the_seed() -> None:
 
     def readings(seed: int) -> list[int | None]:
         by_hour = still_weather(3)
-        ground = Ground(house.strips, forcing(house.strips, by_hour), START_S)
+        ground = Ground(house.strips, dry_of(house.strips, by_hour), START_S)
         device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed)
         found = []
         for hour in range(20):

@@ -17,7 +17,7 @@ from controller.lockouts import quiet
 from controller.plan import BAN_HOURS, BanPart
 from sim import oracle
 from sim.devices import Devices
-from sim.ground import Floats, Sky, forcing
+from sim.ground import Dry, Sky, dry_of
 from sim.hourly import Hourly
 from sim.house import House
 from sim.oracle import Way, Zone
@@ -38,7 +38,7 @@ class Setting:
     span: Span
     sky: Sky
     by_hour: Hourly
-    dry: Floats
+    dry: Dry
     season: Season
     zones: list[Zone]
 
@@ -51,7 +51,7 @@ class Setting:
 def setting(house: House, weather: Weather) -> Setting:
     span = span_of(weather)
     sky, by_hour = sky_of(house, span, 1)
-    dry = forcing(house.strips, by_hour)
+    dry = dry_of(house.strips, by_hour)
     season = climate(house, weather, span, 1)
     zones = oracle.zones_of(house, sky, dry, by_hour.rain_mm, season.days)
     return Setting(house, span, sky, by_hour, dry, season, zones)
@@ -236,7 +236,7 @@ def short_zone(days: int) -> Zone:
     house = make_house(zones=1, hub={"frost": 0}, strip={"coefficient": 1.1})
     span = span_of(weather)
     sky, by_hour = sky_of(house, span, 1)
-    dry = forcing(house.strips, by_hour)
+    dry = dry_of(house.strips, by_hour)
     season = np.ones((days, 1), dtype=np.bool_)
     return oracle.zones_of(house, sky, dry, by_hour.rain_mm, season)[0]
 

@@ -15,7 +15,7 @@ from controller.plan import BAN_HOURS, BanPart, unpack
 from controller.ports import DRY, FIRM, WET
 from sim import held, outputs, policies
 from sim.devices import Devices, Fault, Heard, PowerCut, Trouble
-from sim.ground import Ground, Sky, forcing
+from sim.ground import Ground, Sky, dry_of
 from sim.hourly import Hourly
 from sim.house import Owner
 from sim.replay import Life, Script, span_of
@@ -24,6 +24,7 @@ from tests import decisions
 from tests.houses import UTC, make_house, row, still_weather
 
 DAY_S = 86400
+GUIDE = Path(__file__).parents[2] / "sim" / "README.md"
 
 
 def record(first: date, last: date) -> Weather:
@@ -240,7 +241,7 @@ def life(script: Script, days: int = 3, **values: int) -> Life:
     house = make_house(hub=UTC, rows=[row(cycles=4, start_min=0, length_min=1440)], zone=values)
     by_hour = still_weather(days)
     sky = sky_from(date(2024, 5, 6), by_hour)
-    ground = Ground(house.strips, forcing(house.strips, by_hour), sky.start_s)
+    ground = Ground(house.strips, dry_of(house.strips, by_hour), sky.start_s)
     return Life(house.plan, ground, sky, script, 0)
 
 
@@ -260,6 +261,17 @@ def test_power_comes_back_after_the_outage_and_the_hub_boots() -> None:
     assert (420, events.BOOT, events.POWER) in story
     assert (420, events.CUT_SHORT, events.POWER) in story
     assert alive.devices.given[0] == 80_000 * 420  # it latches: open until the boot
+
+
+def test_the_guide_cuts_power_as_it_says() -> None:
+    (line,) = [t.strip() for t in GUIDE.read_text("utf-8").splitlines() if "script = Script" in t]
+    made: dict[str, Script] = {}
+    at_s = DAY_S * day_of(2024, 5, 6) + 6 * 3600
+    exec(line, {"Script": Script, "at_s": at_s}, made)
+    alive = life(made["script"])
+    alive.run(at_s + 3600)
+    boots = [h.at_s for h in alive.devices.heard if h.event[0] == events.BOOT]
+    assert boots == [at_s - 6 * 3600, at_s + made["script"].outage_s]
 
 
 def test_a_replay_may_stop_and_go_on() -> None:

@@ -13,7 +13,7 @@ import polars as pl
 import pytest
 
 from controller import events
-from sim.ground import forcing
+from sim.ground import dry_of
 from sim.outputs import Line
 from sim.policies import policies
 from sim.replay import climate, live, sky_of, span_of
@@ -138,7 +138,7 @@ def test_years_add_up_to_the_replay() -> None:
     rows = years_of(house, span, season, 1)
     sky, by_hour = sky_of(house, span, 1)
     hub = policies(house)[-1]
-    dry = forcing(house.strips, by_hour)
+    dry = dry_of(house.strips, by_hour)
     lived = live(house, hub, sky, dry, seed=1, scored_days=span.scored_days)
     judged = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
     assert [row["year"] for row in rows] == [0, 1, 2, 3, 4]
