@@ -26,7 +26,7 @@ from sim.proposal import (
 from sim.search import THREADS, Task, balanced, plans_of, search
 from sim.weather import Weather
 from tools.compile import clock, compile_house
-from tools.property import Mistake, Property, parse
+from tools.property import Mistake, Property, Season, parse
 from tools.propose_draft import (
     HEADROOM,
     SHARES_PCT,
@@ -290,39 +290,22 @@ def _poor(tables: Tables, need: Need, kept: Kept) -> Iterator[str]:
 
 
 def why(found: Proposal) -> list[str]:
-    """Why each row is as it is, in figures, a line each."""
+    """Why each row and share is as it is, in figures, a line each."""
     assert found.prop is not None
-    lines = []
-    tables, draft = found.tables, found.draft
-    for row, season in enumerate(found.prop.seasons):
-        halves = draft.half_months(row)
-        needs = found.need.mm_d[halves].mean(axis=0)
-        until = begin_of(draft.begins[(row + 1) % len(draft.begins)])
-        head = "{:02}-{:02} to before {:02}-{:02}: ".format(*season.begins, *until)
-        if not season.count:
-            lines.append(head + f"closed; the strips need at most {needs.max():.1f} mm a day")
-            continue
-        share = days_allowed(tables.house.plan)
-        zones = []
-        for zone, strip in enumerate(tables.house.strips):
-            run_min = (season.minutes or 0.0) * round(draft.share_pct[zone]) / 100
-            run_mm = strip.rate_mm_h * run_min / 60 + tables.filled_mm[zone]
-            zones.append(f"{strip.name} {run_mm * season.count * share:.1f} for {needs[zone]:.1f}")
-        window = season.window or (0, 0)
-        length_min = (window[1] - window[0]) % 1440 or 1440
+    lines = [_why_row(found, row, season) for row, season in enumerate(found.prop.seasons)]
+    years_mm = found.need.mm_d.mean(axis=0) * 365.25
+    for zone, strip in enumerate(found.tables.house.strips):
         lines.append(
-            head + f"mm a day given for needed: {', '.join(zones)}; {season.count} x "
-            f"{season.minutes:g} min in {clock(window[0])}-{clock(window[1])}, "
-            f"{length_min / season.count / 60:.1f} h from cycle to cycle; rain bank drains "
-            f"{season.demand:.1f} mm a day"
+            f"{strip.name}: share {found.prop.zones[strip.name].share:.0f} %; it needs "
+            f"{years_mm[zone]:.0f} mm a year, and its hose gives {strip.rate_mm_h:.1f} mm an hour"
         )
     trim, rain = found.prop.trim, found.prop.lockouts.rain
-    if draft.trim_pct:
+    if found.draft.trim_pct:
         lines.append(
             f"a weekly check moves a zone's trim by {trim.step} points, within {trim.least} to "
             f"{trim.most} %; the hub's own trim is off, since two work against each other"
         )
-    if draft.rain_mm:
+    if found.draft.rain_mm:
         lines.append(
             f"of a day's rain all but {rain.skip:g} mm counts, up to {rain.most:g} mm in the bank; "
             f"more than a day's demand in it, or than {rain.lock_floor:g} mm, holds water back"
@@ -332,3 +315,26 @@ def why(found: Proposal) -> list[str]:
         f"{100 * HEADROOM - 100:.0f} % to spare for the trim"
     )
     return lines
+
+
+def _why_row(found: Proposal, row: int, season: Season) -> str:
+    tables, draft = found.tables, found.draft
+    needs = found.need.mm_d[draft.half_months(row)].mean(axis=0)
+    until = begin_of(draft.begins[(row + 1) % len(draft.begins)])
+    head = "{:02}-{:02} to before {:02}-{:02}: ".format(*season.begins, *until)
+    if not season.count:
+        return head + f"closed; the strips need at most {needs.max():.1f} mm a day"
+    times = season.count * days_allowed(tables.house.plan)
+    zones = []
+    for zone, strip in enumerate(tables.house.strips):
+        run_min = (season.minutes or 0.0) * round(draft.share_pct[zone]) / 100
+        run_mm = strip.rate_mm_h * run_min / 60 + tables.filled_mm[zone]
+        zones.append(f"{strip.name} {run_mm * times:.1f} for {needs[zone]:.1f}")
+    window = season.window or (0, 0)
+    length_min = (window[1] - window[0]) % 1440 or 1440
+    return (
+        head + f"mm a day given for needed: {', '.join(zones)}; {season.count} x "
+        f"{season.minutes:g} min in {clock(window[0])}-{clock(window[1])}, "
+        f"{length_min / season.count / 60:.1f} h from cycle to cycle; rain bank drains "
+        f"{season.demand:.1f} mm a day"
+    )
