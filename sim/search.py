@@ -77,6 +77,7 @@ def search(
         "seed": seed + 1,
         "popsize": POPULATION,
         "CMA_stds": task.spreads.tolist(),
+        "CMA_diagonal": True,  # no correlations: too few plans are tried to learn them
         "verbose": -9,
     }
     strategy = cma.CMAEvolutionStrategy(begin.tolist(), 1.0, options)

@@ -50,7 +50,7 @@ def _short(found: Proposal) -> Iterator[str]:
     parts = found.kept["hub"]
     last = parts.get("held out", parts["searched"])
     short = [
-        f"{strip.name} {last.zones[zone]:.0f} % (too dry {last.dry[zone]:.0f} %, "
+        f"{strip.name} {last.zones[zone]:.1f} % (too dry {last.dry[zone]:.0f} %, "
         f"too wet {last.wet[zone]:.0f} %)"
         for zone, strip in enumerate(found.tables.house.strips)
         if last.zones[zone] < ENOUGH_PCT
