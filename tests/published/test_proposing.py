@@ -2,8 +2,8 @@
 
 Demo: invented weather. Tunis: the record in the package aquacrop, which serves as a carrier of the
 file only; latitude and house are assumed. Asked of a plan are 95 % of season days in every zone and
-85 % in the worst year. Both miss some of that, Tunis's the more: the bars here are what was measured
-(93.0 and 90.6, 85.3 and 75.8), less a little. A fall below them is a step back.
+85 % in the worst year. Both miss some of that, Tunis's the more: the bars here are what was
+measured (93.0 and 90.6, 85.3 and 75.8), less a little. A fall below them is a step back.
 """
 
 from pathlib import Path
