@@ -60,7 +60,7 @@ class Probe:
             ppt is not None
             and self._low_ppt < ppt < self._high_ppt
             and not bank_full
-            and up_s - self._mark_up_s < STUCK_WET_S
+            and not (self.wet and up_s - self._mark_up_s >= STUCK_WET_S)
         ):
             self.ppt = ppt
             self._read_up_s = up_s
