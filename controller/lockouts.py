@@ -71,7 +71,7 @@ class Lockouts:
         self.probes: "list[Probe | None]" = []
         self._probed = []
         for zone, part in enumerate(plan.zones):
-            probe = Probe(part, self._stale_s) if part.probe else None
+            probe = Probe(part, self._stale_s, plan.hub.rain_cap_um) if part.probe else None
             self.probes.append(probe)
             if probe is not None:
                 self._probed.append((zone, probe))
@@ -196,10 +196,9 @@ class Lockouts:
         fallen_um = self._fallen_um
         used_s = self._record.used_s
         bank_um = self._record.bank_um
-        full_um = hub.rain_cap_um
         for zone, probe in self._probed:
             if not opening >> zone & 1 and probe.read(
-                ppt[zone], up_s, fallen_um, used_s[zone], bank_um[zone] >= full_um
+                ppt[zone], up_s, fallen_um, used_s[zone], bank_um[zone]
             ):
                 self.set(zone, WET_SOIL, probe.wet, probe.ppt)
                 self.set(zone, PROBE, not probe.trusted, probe.ppt)

@@ -37,14 +37,13 @@ class Probe:
     _low_ppt = 0  # between these two, not included, a reading has nothing to tell
     _high_ppt = 0
 
-    def __init__(self, zone: "ZonePart", stale_s: int) -> None:
-        """`stale_s`: how long no reading is borne with."""
+    def __init__(self, zone: "ZonePart", stale_s: int, full_um: int) -> None:
+        """`stale_s`: how long no reading is borne with. `full_um`: so much rain shows on any."""
         self._zone = zone
         self._stale_s = stale_s
+        self._full_um = full_um
 
-    def read(
-        self, ppt: "int | None", up_s: int, rain_um: int, used_s: int, bank_full: bool
-    ) -> bool:
+    def read(self, ppt: "int | None", up_s: int, rain_um: int, used_s: int, bank_um: int) -> bool:
         """Take a reading.
 
         Args:
@@ -52,15 +51,15 @@ class Probe:
             up_s: seconds since boot
             rain_um: all rain on open ground since boot
             used_s: seconds of water that the zone was given today
-            bank_full: whether so much rain has reached the zone that no probe could miss it
+            bank_um: rain that the zone has not used up
 
         Returns True if `wet` or `trusted` changed.
         """
         if (
             ppt is not None
             and self._low_ppt < ppt < self._high_ppt
-            and not bank_full
-            and not (self.wet and up_s - self._mark_up_s >= STUCK_WET_S)
+            and bank_um < self._full_um
+            and not (self.wet and (bank_um or up_s - self._mark_up_s >= STUCK_WET_S))
         ):
             self.ppt = ppt
             self._read_up_s = up_s
@@ -81,7 +80,7 @@ class Probe:
                 moved_ppt = abs(moved_ppt)
             if not VWC_LEAST_PPT <= ppt <= VWC_MOST_PPT:
                 good = False
-            elif moved_ppt >= STUCK_PPT or (soaked and bank_full):
+            elif moved_ppt >= STUCK_PPT or (soaked and bank_um):
                 self._mark_ppt = ppt
                 self._mark_up_s = up_s
                 self._rained_up_s = _NEVER
@@ -91,7 +90,7 @@ class Probe:
                 good = up_s - self._rained_up_s < STUCK_RAIN_S
             else:
                 good = True
-                if bank_full:
+                if bank_um >= self._full_um:
                     self._rained_up_s = up_s
             self.ppt = ppt
             self._read_up_s = up_s

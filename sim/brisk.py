@@ -27,6 +27,8 @@ from sim.policies import check_min
 from sim.replay import Span, sky_of
 from sim.score import HOURS, Bools, Codes, Days, states, top_wet_days
 from sim.sensors import ground_temperature_c
+from sim.textures import Texture
+from sim.years import seed_of
 
 Ints = NDArray[np.int64]
 
@@ -42,6 +44,7 @@ _BANK_MM, _FALLEN_MM, _TRIM, _MOVED_D, _DUE, _OPENED_D, _REWETS = range(7)
 _USED_S, _PENDING_S, _UNTIL_H, _LEFT_S, _SHUT_H, _SOAKED, _PPT, _OUT_MM = range(7, 15)
 _KEPT = 15
 _LONG_AGO = -1000.0
+YEAR_H = 365 * HOURS
 ANY_WEEKDAY = 0b1111111
 # What a day comes to.
 _PF, _GIVEN_MM, _GIVEN_S, _RUNOFF_MM, _REWETTING = range(5)
@@ -284,11 +287,9 @@ class Brisk:
         dry = dry_of(house.strips, by_hour)
         self._sky, self._beside = dry.forcing, dry.potential
         earth_c = ground_temperature_c(sky.temp_c)
-        shown = [
-            shown_ppt(PROBE, strip.texture, earth_c, zone, seed)
-            for zone, strip in enumerate(house.strips)
+        self._shown = [
+            _shown(strip.texture, earth_c, zone, seed) for zone, strip in enumerate(house.strips)
         ]
-        self._shown = [(np.array(curve), np.array(added)) for curve, added in shown]
         self._rain_mm = by_hour.rain_mm
         self._counted_mm = np.diff(RAIN_GAUGE.counts_um(sky.rain_um), prepend=0.0) / 1000.0
         self._time = LocalTime(house.plan.hub)
@@ -332,6 +333,13 @@ class Brisk:
                 band_pf[zone],
             )
         return given_mm.T, band_pf.T
+
+    def table_mm(self, plan: Plan) -> Floats:
+        """What the bare table gives each strip in a year, mm."""
+        row_of_day = self._rows_by_date(plan)[self._date_of_day]
+        rows, zones = self._rows(plan, row_of_day), self._zones(plan)
+        hours = float((rows[:, _CYCLES] * rows[:, _RUN_S])[row_of_day].mean()) * 365.25 / HOUR_S
+        return np.asarray(hours * zones[:, _SHARE] * zones[:, _RATE])
 
     def outcome(self, plan: Plan, checked: bool) -> Outcome:
         """Live through all the days under a plan; checked: an owner pushes a blade once a week."""
@@ -431,6 +439,19 @@ class Brisk:
                 ]
             )
         return np.array(found, dtype=np.float64)
+
+
+def _shown(texture: Texture, earth_c: Floats, zone: int, seed: int) -> tuple[Floats, Floats]:
+    """What a zone's probe makes of the truth, as `shown_ppt` tells: another piece every year.
+
+    How far the piece that will lie in the ground is off nobody knows, and a plan should bear it.
+    """
+    pieces = []
+    for first in range(0, len(earth_c), YEAR_H):
+        year_c = earth_c[first : first + YEAR_H]
+        curve, added = shown_ppt(PROBE, texture, year_c, zone, seed_of(seed, first // YEAR_H))
+        pieces.append(added[: len(year_c)])
+    return np.array(curve), np.concatenate(pieces)
 
 
 def _filling_l_h(plan: Plan, part: ZonePart, strip: Strip) -> float:

@@ -200,10 +200,10 @@ class TippingBucket:
         return np.cumsum(counted)
 
 
-def ground_temperature_c(air_c: Floats, lag_h: float = 72.0) -> Floats:
+def ground_temperature_c(air_c: Floats, lag_h: float = 200.0) -> Floats:
     """Hourly temperature where a probe lies, as a running mean of the air's [deg C].
 
-    lag_h: its time constant; three days stand for some 0.3 m (an assumption). The ground's own
+    lag_h: its time constant; eight days stand for some 0.5 m (an assumption). The ground's own
     yearly lag and what watering does to it are left out.
     """
     return _running_mean(air_c, 1.0 - np.exp(-1.0 / lag_h), float(np.mean(air_c[: int(lag_h)])))

@@ -107,9 +107,9 @@ def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
         if names != allowed:
             line = f"found zones {', '.join(names)}, allowed those of the house: "
             raise PropertyError([f"{prop.source.name}: {line}{', '.join(allowed)}"])
-        checked = next(policy for policy in compared(other) if policy.name == SCALED_TO)
+        hub = "hub_probes" if any(zone.probe for zone in other.plan.zones) else "hub_checked"
         found.append(Policy(f"calendar {stem}", bare_plan(other.plan), None))
-        found.append(Policy(f"{SCALED_TO} {stem}", checked.plan, job.house.owner))
+        found.append(Policy(f"{hub} {stem}", other.plan, job.house.owner))
     return found
 
 
@@ -391,8 +391,8 @@ def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
         "own_schedules": sum(one.own for one in side.least),
         "keeps_band": keeps,
     }
-    if side.name in MOST_TIMES:
-        most = MOST_TIMES[side.name]
+    most = MOST_TIMES.get(side.name.split(" ")[0])
+    if most is not None:
         close = own <= least + MOST_MORE_MM if least < LITTLE_MM else own <= most * least
         found["most_times"] = most
         found["equally_even"] = (uneven or 0.0) <= (own_uneven or 0.0) + SAME_PF

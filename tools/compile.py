@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     from sim.weather import Weather  # pandas: only for its type here
 
 # Suctions, in cm of water, that stand for "wet enough", a little drier, and "too dry".
-WET_CM = 10**2.0
-WET_OFF_CM = 10**2.1
-DRY_CM = 10**3.3
+WET_CM = 10**2.5
+WET_OFF_CM = 10**2.6
+DRY_CM = 10**3.2
 
 LITRES_BOUND = 1.5  # a run that asks for litres may take so much longer than its hose should need
 YEAR = 2001  # any year of 365 days

@@ -67,7 +67,7 @@ def limit_of(tables: Tables, draft: Draft, need: Need) -> Limit | None:
     shares = tuple(np.clip(100.0 * minutes[half] / level, *SHARES_PCT).tolist())
 
     def tried(share: float) -> list[Mistake]:
-        only = Draft((half,), (level * share,), draft.demand, shares)
+        only = Draft((half,), (level * share,), draft.demand, shares, wet_pct=draft.wet_pct)
         return tables.property_of(only)[2]
 
     mistakes = tried(1.0)
@@ -158,8 +158,9 @@ def propose(
     recorded = records.searched[: len(weathers)]
     kept = {"hub": {"searched": replayed(recorded, again, "hub", seed)}}
     if records.held_out:
-        kept["hub"]["held out"] = replayed(records.held_out, again, "hub", seed)
-        kept["calendar"] = {"held out": replayed(records.held_out, again, "calendar", seed)}
+        # Under a seed of their own: other hours of rain, and probes that read a little otherwise.
+        kept["hub"]["held out"] = replayed(records.held_out, again, "hub", seed + 1)
+        kept["calendar"] = {"held out": replayed(records.held_out, again, "calendar", seed + 1)}
     else:
         kept["calendar"] = {"searched": replayed(recorded, again, "calendar", seed)}
     limits = tuple(_poor(tables, need, kept["hub"]["searched"]))
@@ -232,6 +233,8 @@ def _notes(records: Records) -> Iterator[str]:
         if name == "searched" and records.invented:
             spans[-1] = f"{some[-1].years} years invented with their habits"
         yield f"years {name}: {', '.join(spans) or 'none: the record is too short'}"
+    if records.held_out:
+        yield "held out: with other hours of rain and other pieces of probe than in the search"
 
 
 def limits_of(tables: Tables, draft: Draft, need: Need) -> Iterator[str]:
@@ -309,6 +312,13 @@ def why(found: Proposal) -> list[str]:
         lines.append(
             f"of a day's rain all but {rain.skip:g} mm counts, up to {rain.most:g} mm in the bank; "
             f"more than a day's demand in it, or than {rain.lock_floor:g} mm, holds water back"
+        )
+    probed = {name: zone.wet_limit for name, zone in found.prop.zones.items() if zone.probe}
+    if probed:
+        limits = ", ".join(f"{name} {limit} %" for name, limit in probed.items())
+        lines.append(
+            f"soil probes hold water back from so much by volume on: {limits}; the table gives "
+            "more than is needed, so a zone whose probe fails gets too much: mend it soon"
         )
     lines.append(
         f"a run of {found.minutes_taken:.0f} min at most goes in, with "

@@ -31,7 +31,8 @@ TRIM_STEP_PCT = 30
 TRIM_PCT, TRIM_ALLOWED_PCT = (60.0, 130.0), ((10.0, 100.0), (100.0, 250.0))  # least, most
 RAIN_MM = (1.0, 32.0, 1.5)  # skip, most, lock_floor
 RAIN_ALLOWED_MM = ((0.1, 20.0), (1.0, 60.0), (0.1, 60.0))
-ROW_SPREAD, SHARE_SPREAD, DEMAND_SPREAD = 0.10, 0.06, 0.15
+WET_CM = 10**2.75  # where a probe begins to hold water back
+ROW_SPREAD, SHARE_SPREAD, DEMAND_SPREAD, WET_SPREAD = 0.10, 0.06, 0.15, 0.01
 TRIM_SPREADS, RAIN_SPREADS = (0.4, 0.1), (0.3, 0.3, 0.5)
 
 
@@ -41,16 +42,18 @@ class Draft:
 
     begins: half-months on which rows begin. minutes: of each row, on a day that may be watered, at
     share 100 (0: closed). demand: of the mean ET0 that drains the rain bank. share_pct: of each
-    zone. trim_pct: least and most, None where nobody checks. rain_mm: skip, most and lock
-    floor of the bank, None without a gauge.
+    zone. trim_pct: least and most, none where nobody checks. rain_mm: skip, most and lock
+    floor of the bank, none without a gauge. wet_pct: limits of the soil probes, of each zone that
+    has one.
     """
 
     begins: tuple[int, ...]
     minutes: tuple[float, ...]
     demand: float
     share_pct: tuple[float, ...]
-    trim_pct: tuple[float, ...] | None = None
-    rain_mm: tuple[float, ...] | None = None
+    trim_pct: tuple[float, ...] = ()
+    rain_mm: tuple[float, ...] = ()
+    wet_pct: tuple[float, ...] = ()
 
     @property
     def open_rows(self) -> list[int]:
@@ -69,8 +72,9 @@ class Draft:
         parts = (
             [ROW_SPREAD] * len(self.open_rows),
             [DEMAND_SPREAD],
-            TRIM_SPREADS if self.trim_pct else (),
-            RAIN_SPREADS if self.rain_mm else (),
+            TRIM_SPREADS[: len(self.trim_pct)],
+            RAIN_SPREADS[: len(self.rain_mm)],
+            [WET_SPREAD] * bool(self.wet_pct),
             [SHARE_SPREAD] * len(self.share_pct),
         )
         return np.concatenate([np.asarray(part, dtype=np.float64) for part in parts])
@@ -90,24 +94,27 @@ class Draft:
 
     def varied(self, numbers: Floats) -> "Draft":
         """The draft times the exponentials of some numbers: of each open row's minutes, of the
-        demand, of trim and rain if there are any, of each zone's share."""
+        demand, of trim, rain and probes if there are any, of each zone's share."""
         factors = iter(np.exp(numbers).tolist())
         minutes = tuple([m * next(factors) if m else 0.0 for m in self.minutes])
         demand = self.demand * next(factors)
-        trim_pct = _within(self.trim_pct, TRIM_ALLOWED_PCT, factors)
-        rain_mm = _within(self.rain_mm, RAIN_ALLOWED_MM, factors)
+        trim_pct = _within(self.trim_pct, TRIM_ALLOWED_PCT[: len(self.trim_pct)], factors)
+        rain_mm = _within(self.rain_mm, RAIN_ALLOWED_MM[: len(self.rain_mm)], factors)
+        # One number for all: what tells zones apart are their pieces, and those nobody knows.
+        wet_pct = self.wet_pct
+        if wet_pct:
+            factor = next(factors)
+            wet_pct = tuple([min(max(pct * factor, 2.0), 55.0) for pct in wet_pct])
         shares = tuple([share * next(factors) for share in self.share_pct])
-        return Draft(self.begins, minutes, demand, shares, trim_pct, rain_mm)
+        return Draft(self.begins, minutes, demand, shares, trim_pct, rain_mm, wet_pct)
 
 
 def _within(
-    values: tuple[float, ...] | None,
+    values: tuple[float, ...],
     allowed: Sequence[tuple[float, float]],
     factors: Iterator[float],
-) -> tuple[float, ...] | None:
+) -> tuple[float, ...]:
     """Values times factors, as far as a property file allows."""
-    if values is None:
-        return None
     pairs = zip(values, allowed, strict=True)
     return tuple([min(max(value * next(factors), least), most) for value, (least, most) in pairs])
 
@@ -167,8 +174,13 @@ def draft_of(tables: "Tables", need: Need, rows: int) -> Draft:
         (0.0,) * len(begins),
         DEMAND_SHARE,
         tuple(shares.tolist()),
-        TRIM_PCT if tables.house.owner.checks else None,
-        RAIN_MM if tables.house.plan.hub.rain_kind == GAUGE else None,
+        TRIM_PCT if tables.house.owner.checks else (),
+        RAIN_MM if tables.house.plan.hub.rain_kind == GAUGE else (),
+        tuple(
+            100.0 * float((zone.soil or tables.prop.soil).hydraulics.water_content(WET_CM))
+            for zone in tables.prop.zones.values()
+            if zone.probe
+        ),
     )
     halves = [draft.half_months(row) for row in range(len(begins))]
     levels = [_level(at_100[of_row], at_100.max(), least)[0] for of_row in halves]
@@ -248,10 +260,12 @@ class Tables:
 
     def _base(self, draft: Draft) -> Property:
         """The property with all of a draft but its rows."""
-        zones = {
-            name: zone.model_copy(update={"share": float(round(share))})
-            for (name, zone), share in zip(self.prop.zones.items(), draft.share_pct, strict=True)
-        }
+        zones, wet_pct = {}, iter(draft.wet_pct)
+        for (name, zone), share in zip(self.prop.zones.items(), draft.share_pct, strict=True):
+            values: dict[str, Any] = {"share": float(round(share))}
+            if zone.probe:
+                values |= {"wet_limit": round(next(wet_pct), 1), "wet_release": None}
+            zones[name] = zone.model_copy(update=values)
         update: dict[str, Any] = {"zones": zones}
         if draft.trim_pct:
             least, most = [round(pct) for pct in draft.trim_pct]

@@ -14,12 +14,18 @@ TRIM_KEYS = ("step", "least", "most", "auto")
 
 
 def written(text: str, prop: Property) -> str:
-    """The owner's file with the seasons, shares, trim and rain bank of a property, which differs
-    from the file's in nothing else; comments elsewhere stay."""
+    """The owner's file with a property's seasons, shares, limits of probes, trim and rain bank.
+
+    All else stays as it was written, comments too.
+    """
     document = tomlkit.parse(text)
     before = parse(text, prop.source.name)
     for name, zone in prop.zones.items():
-        document["zones"][name]["share"] = round(zone.share)
+        table = document["zones"][name]
+        table["share"] = round(zone.share)
+        if zone.wet_limit != before.zones[name].wet_limit:
+            _put(table, "wet_limit", zone.wet_limit)
+            table.pop("wet_release", None)
     _put_seasons(document, prop.seasons)
     if prop.lockouts.rain != before.lockouts.rain:
         rain = document["lockouts"]["rain"]

@@ -62,6 +62,9 @@ def _short(found: Proposal) -> Iterator[str]:
             "needed. Rain and need differ from year to year by more than a table with a rain bank "
             "follows, and a weekly blade feels only the top 0.3 m."
         )
+        blind = [zone.name for zone in found.tables.house.plan.zones if not zone.probe]
+        if blind:
+            yield f"What may do: a soil probe half a metre down, in {', '.join(blind)}."
 
 
 def draw(found: Proposal, path: Path) -> None:

@@ -11,20 +11,21 @@ from tests.bench import DAY_S, MIN_S, utc_plan
 class Thorough(Probe):
     """A probe that weighs every reading, as if it might have something to tell."""
 
-    def read(self, ppt: int | None, up_s: int, rain_um: int, used_s: int, bank_full: bool) -> bool:
+    def read(self, ppt: int | None, up_s: int, rain_um: int, used_s: int, bank_um: int) -> bool:
         self._high_ppt = 0
-        return super().read(ppt, up_s, rain_um, used_s, bank_full)
+        return super().read(ppt, up_s, rain_um, used_s, bank_um)
 
 
+FULL_UM = 25000
 # Near to one another, and to where the range, the wet and the believed begin and end.
 PPT = (None, 19, 21, 24, 337, 339, 341, 349, 351, 390, 474, 495, 499, 501, 539, 547, 549, 551)
-# Reading, seconds later, more rain, seconds given, and whether the bank is full.
+# Reading, seconds later, more rain, seconds given, and rain not used up.
 READINGS = st.tuples(
     st.sampled_from(PPT),
-    st.sampled_from([MIN_S, 3600, STALE_S, DAY_S, 3 * DAY_S]),
+    st.sampled_from([MIN_S, 3600, STALE_S, DAY_S, 6 * DAY_S]),
     st.sampled_from([0, 0, 0, 9000]),
     st.sampled_from([0, 0, 0, 600]),
-    st.sampled_from([False, False, False, True]),
+    st.sampled_from([0, 0, 0, 1, FULL_UM - 1, FULL_UM]),
 )
 
 
@@ -37,17 +38,20 @@ READINGS = st.tuples(
 def test_a_quick_answer_is_the_thorough_one(
     wet_ppt: int,
     below_ppt: int,
-    readings: list[tuple[int | None, int, int, int, bool]],
+    readings: list[tuple[int | None, int, int, int, int]],
 ) -> None:
     zone = utc_plan(zone={"probe": 1, "wet_ppt": wet_ppt, "wet_off_ppt": wet_ppt - below_ppt})
-    quick, thorough = Probe(zone.zones[0], STALE_S), Thorough(zone.zones[0], STALE_S)
+    quick, thorough = (
+        Probe(zone.zones[0], STALE_S, FULL_UM),
+        Thorough(zone.zones[0], STALE_S, FULL_UM),
+    )
     up_s = rain_um = used_s = 0
-    for ppt, later_s, more_um, given_s, bank_full in readings:
+    for ppt, later_s, more_um, given_s, bank_um in readings:
         up_s += later_s
         rain_um += more_um
         used_s += given_s
-        changed = thorough.read(ppt, up_s, rain_um, used_s, bank_full)
-        assert quick.read(ppt, up_s, rain_um, used_s, bank_full) is changed
+        changed = thorough.read(ppt, up_s, rain_um, used_s, bank_um)
+        assert quick.read(ppt, up_s, rain_um, used_s, bank_um) is changed
         assert (quick.trusted, quick.wet, quick.ppt) == (
             thorough.trusted,
             thorough.wet,

@@ -383,6 +383,10 @@ def test_plans_of_another_file_stand_beside_with_its_name(tmp_path: Path) -> Non
     other.write_text(text.replace("minutes = 12", "minutes = 9"), "utf-8")
     job = comparing.jobs_of(load(DEMO / "property.toml"), [("seattle", record("seattle"))], 0, 1)[0]
     found = comparing.policies_of(job, [load(other)])[-2:]
-    assert [policy.name for policy in found] == ["calendar spring", "hub_checked spring"]
+    assert [policy.name for policy in found] == ["calendar spring", "hub_probes spring"]
     assert comparing.name_of(found[0].name) == "own calendar; spring"
     assert found[0].plan is not None and found[0].plan.rows[0].run_s == 540
+    blind = tmp_path / "blind.toml"
+    blind.write_text(re.sub("(?m)^probe = true.*$", "", text), "utf-8")
+    found = comparing.policies_of(job, [load(blind)])[-2:]
+    assert [policy.name for policy in found] == ["calendar blind", "hub_checked blind"]

@@ -10,6 +10,7 @@ from tests.bench import DAY_S, HOUR_S, MIN_S, booted, edges, runs, utc_plan
 from tests.core import Bench
 
 FIRST_S = 6 * HOUR_S
+FULL_UM = 25000
 
 
 class Fed(Probe):
@@ -21,13 +22,13 @@ class Fed(Probe):
         up_s: int,
         rain_um: int = 0,
         used_s: int = 0,
-        bank_full: bool = False,
+        bank_um: int = 0,
     ) -> bool:
-        return super().read(ppt, up_s, rain_um, used_s, bank_full)
+        return super().read(ppt, up_s, rain_um, used_s, bank_um)
 
 
 def probe(**zone: int) -> Fed:
-    return Fed(utc_plan(zone={"probe": 1, **zone}).zones[0], STALE_S)
+    return Fed(utc_plan(zone={"probe": 1, **zone}).zones[0], STALE_S, FULL_UM)
 
 
 @pytest.mark.parametrize(
@@ -68,62 +69,63 @@ def test_soil_does_not_jump_without_water(
         (DAY_S, 298, False),
         (DAY_S, 303, True),
         (DAY_S, 297, True),
-        (DAY_S + 1, 300, True),  # it has not had three days yet
+        (DAY_S + 1, 300, True),  # it has not had a week yet
     ],
 )
-def test_much_rain_must_show_on_a_probe_within_three_days(
+def test_much_rain_must_show_on_a_probe_within_a_week(
     full_from_s: int | None, ppt: int, trusted: bool
 ) -> None:
     one = probe()
     one.read(300, 0)
     if full_from_s is not None:
-        one.read(300, full_from_s, 30000, 0, True)
-    one.read(ppt, 4 * DAY_S, 30000)  # the bank has drained since: that is no excuse
+        one.read(300, full_from_s, 30000, 0, FULL_UM)
+    one.read(ppt, 8 * DAY_S, 30000)  # the bank has drained since: that is no excuse
     assert one.trusted is trusted
 
 
 def test_a_probe_that_moves_again_after_rain_is_believed_a_day_later() -> None:
     one = probe()
     one.read(300, 0)
-    one.read(300, DAY_S, 30000, 0, True)
-    one.read(300, 4 * DAY_S, 30000)
-    one.read(310, 5 * DAY_S, 30000)
-    one.read(310, 6 * DAY_S - 1, 30000)
+    one.read(300, DAY_S, 30000, 0, FULL_UM - 1)
+    one.read(300, 2 * DAY_S, 30000, 0, FULL_UM)
+    one.read(300, 9 * DAY_S - 1, 30000)
+    one.read(310, 9 * DAY_S, 30000)
+    one.read(310, 10 * DAY_S - 1, 30000)
     assert one.trusted
     late = probe()
     late.read(300, 0)
-    late.read(300, DAY_S, 30000, 0, True)
-    late.read(300, 5 * DAY_S - 1, 30000)
-    late.read(310, 5 * DAY_S, 30000)
+    late.read(300, DAY_S, 30000, 0, FULL_UM)
+    late.read(300, 9 * DAY_S - 1, 30000)
+    late.read(310, 9 * DAY_S, 30000)
     assert not late.trusted
-    late.read(310, 6 * DAY_S - 1, 30000)
+    late.read(310, 10 * DAY_S - 1, 30000)
     assert late.trusted
 
 
 def test_soaked_soil_shows_no_more_rain() -> None:
     one = probe()
     one.read(400, 0)
-    one.read(400, HOUR_S, 30000, 0, True)
+    one.read(400, HOUR_S, 30000, 0, FULL_UM)
     assert one.trusted and one.wet
 
 
-def test_ten_days_wet_without_rain_are_not_believed() -> None:
+def test_twenty_days_wet_without_rain_are_not_believed() -> None:
     one = probe()
     one.read(400, 0)
-    assert not one.read(402, 10 * DAY_S - 1, 9999)  # upwards is noise
+    assert not one.read(402, 20 * DAY_S - 1, 9999)  # upwards is noise
     assert (one.trusted, one.wet) == (True, True)
-    assert one.read(398, 10 * DAY_S, 9999)
+    assert one.read(398, 20 * DAY_S, 9999)
     assert (one.trusted, one.wet) == (False, False)
 
 
-def test_rain_or_drying_begins_the_ten_days_again() -> None:
-    for ppt, bank_full in ((400, True), (397, False)):
+def test_rain_not_used_up_or_drying_begins_the_twenty_days_again() -> None:
+    for ppt, bank_um in ((400, 1), (397, 0)):
         one = probe()
         one.read(400, 0)
-        one.read(ppt, 9 * DAY_S, 0, 0, bank_full)
-        one.read(ppt, 19 * DAY_S - 1)
+        one.read(ppt, 19 * DAY_S, 0, 0, bank_um)
+        one.read(ppt, 39 * DAY_S - 1)
         assert one.trusted
-        one.read(ppt, 19 * DAY_S)
+        one.read(ppt, 39 * DAY_S)
         assert not one.trusted
 
 
