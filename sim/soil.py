@@ -412,6 +412,7 @@ def _apply(
     beside = soil[c, _YARD] >= 0.0 or soil[c, _SLAB] >= 0.0
     cell = int(soil[c, _SLAB])
     flux, to_air, to_roots, to_yard, to_slab = into, 0.0, 0.0, 0.0, 0.0
+    outside = False  # whether a layer is beyond its limits, as few steps bring about
     for i in range(LAYERS):
         change = work[11, i]
         following = work[11, i + 1] if i < LAYERS - 1 else 0.0
@@ -439,23 +440,25 @@ def _apply(
                 to_slab += taken
             lost += sideways
             to_yard += sideways
-        state[c, i] += flux - out - lost
+        water = state[c, i] + (flux - out - lost)
+        outside = outside or water > _most_mm(c, i, soil) or water < _least_mm(c, i, soil)
+        state[c, i] = water
         flux = out
     result[c, EVAPORATION] += to_air
     result[c, TRANSPIRATION] += to_roots
     result[c, LATERAL] += to_yard
     result[c, UNDER_SLAB] += to_slab
     # A layer too full sends the rest up, at last to the surface; one too dry takes from below.
-    excess = 0.0
-    for i in range(LAYERS - 1, -1, -1):
-        state[c, i] += excess
-        excess = max(0.0, state[c, i] - _most_mm(c, i, soil))
-        state[c, i] -= excess
-    lack = 0.0
-    for i in range(LAYERS):
-        state[c, i] -= lack
-        lack = max(0.0, _least_mm(c, i, soil) - state[c, i])
-        state[c, i] += lack
+    excess, lack = 0.0, 0.0
+    if outside:
+        for i in range(LAYERS - 1, -1, -1):
+            state[c, i] += excess
+            excess = max(0.0, state[c, i] - _most_mm(c, i, soil))
+            state[c, i] -= excess
+        for i in range(LAYERS):
+            state[c, i] -= lack
+            lack = max(0.0, _least_mm(c, i, soil) - state[c, i])
+            state[c, i] += lack
     result[c, DRAINAGE] += flux - lack
     return into - excess
 
