@@ -244,10 +244,10 @@ def _table(texture: Texture) -> Floats:
     return table
 
 
-# The hour's step calls everything else once or twice: inlined, since passing arrays costs more
-# than many a call does.
+# The hour's step calls everything else once or twice: inlined, since passing arrays, which are
+# counted by locked instructions, costs more than many a call does.
 _njit = njit(cache=True, error_model="numpy", nogil=True)
-_inlined = njit(error_model="numpy", nogil=True, forceinline=True)
+_inlined = njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
 
 
 @_inlined
@@ -515,7 +515,7 @@ def _run_off(c: int, state: Floats, result: Floats) -> None:
         result[c, RUNOFF_IRRIGATION] += irrigation
 
 
-@_njit
+@_inlined
 def _advance(
     c: int,
     hours: float,
@@ -700,7 +700,7 @@ def _look_under(c: int, state: Floats, soil: Floats, tables: Floats, under_pf: F
         under_pf[c, j] = movement
 
 
-@_njit
+@_inlined
 def _step_hour(
     c: int,
     forcing: Floats,
@@ -720,14 +720,12 @@ def _step_hour(
     wet = 0.0
     if irrigation > 0.0:
         wet = min(1.0, max(SHORTEST_H, forcing[c, IRRIGATION_S] / 3600.0))
-        fallen = rain * wet
-        _advance(
-            c, wet, fallen, irrigation, pet, longest, refine, state, soil, tables, work, result
-        )
-    if wet < 1.0:
-        rest = 1.0 - wet
-        fallen = rain * rest
-        _advance(c, rest, fallen, 0.0, pet, longest, refine, state, soil, tables, work, result)
+    for hours, given in ((wet, irrigation), (1.0 - wet, 0.0)):
+        if hours > 0.0:
+            rained = rain * hours
+            _advance(
+                c, hours, rained, given, pet, longest, refine, state, soil, tables, work, result
+            )
     _balance(c, rain + irrigation, state, result)
     _measure(c, state, soil, table, result)
 
