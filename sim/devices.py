@@ -163,6 +163,7 @@ class Devices:
         # fill its hose, ml/h. It is booked when that changes, or when someone wants to know.
         self._running: list[list[tuple[int, int, int]]] = [[] for _ in supplies]
         self._since_s = [self.now_s] * len(plan.supplies)
+        self._flows = [0] * len(plan.supplies)  # of all that runs, ml/h
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
@@ -181,15 +182,16 @@ class Devices:
         self._boot_wall_s: int | None = self.now_s  # what the clock showed at boot
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
-        self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
         earth_c = ground_temperature_c(sky.temp_c)
-        self._shown = {
-            zone: shown_ppt(probe, ground.strips[zone].texture, earth_c, zone, seed)
-            for zone in self._probes
-        }
+        self._probes = [  # zone, and what its probe shows
+            (zone, *shown_ppt(probe, strip.texture, earth_c, zone, seed))
+            for zone, strip in enumerate(ground.strips)
+            if plan.zones[zone].probe and strip.probe
+        ]
         self._looked_hour = -1
         self._has_gauge = plan.hub.rain_kind == GAUGE
         self._has_contact = plan.hub.rain_kind == CONTACT
+        self._has_battery = bool(plan.hub.battery)
         self._tip_um = gauge.tip_um
         # By the gauge at each hour's beginning, and once more at the very end, um.
         counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
@@ -218,6 +220,7 @@ class Devices:
             for supply, full_s in enumerate(self._full_s):
                 if full_s <= now_s:
                     self._set_flows(supply)
+            self._look_ahead()
         if self.now_s < to_s:
             self.now_s = to_s
 
@@ -248,13 +251,15 @@ class Devices:
                 self.open_valves[fault.which] = True
         for supply in range(len(self._pipes)):
             self._set_flows(supply)
+        self._look_ahead()
 
     def power_off(self) -> None:
         """Power is away: held valves shut, timers and RAM are gone."""
         for valve in range(self.valves):
-            self._set_deadline(valve, NEVER_S)
+            self._deadline_s[valve] = NEVER_S
             if valve < len(self.plan.zones) and self.plan.zones[valve].held:
                 self._turn(valve, False)
+        self._look_ahead()
 
     def cut_after(self, calls: int, torn_pct: int = 0) -> None:
         """Let power go in the `calls`-th port call from now, before it does anything.
@@ -328,12 +333,11 @@ class Devices:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
-        if self.plan.hub.battery:
+        if self._has_battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
-            if self._running[supply]:
-                self._book(supply)
-            metered = self._metered[supply] - self._meter_start[supply]
+            unbooked = self._flows[supply] * (self.now_s - self._since_s[supply])
+            metered = self._metered[supply] + unbooked - self._meter_start[supply]
             seen.meter_ml[supply] = metered // HOUR_S
         return seen
 
@@ -346,12 +350,14 @@ class Devices:
         """Shut a valve, if its driver and its seat are sound."""
         self._drive(valve)
         self._turn(valve, False)
+        self._look_ahead()
 
     def open(self, valve: int, deadline_s: int) -> None:
         """Open a valve and arm its deadline."""
         self._drive(valve)
         self._turn(valve, True)
-        self._set_deadline(valve, self.now_s + deadline_s)
+        self._deadline_s[valve] = self.now_s + deadline_s
+        self._look_ahead()
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes of one copy of record or plan."""
@@ -398,7 +404,7 @@ class Devices:
     def _turn(self, valve: int, to_open: bool) -> None:
         """Move a valve in fact."""
         if not to_open:
-            self._set_deadline(valve, NEVER_S)
+            self._deadline_s[valve] = NEVER_S
             if self.faults and self.open_valves[valve]:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
@@ -415,8 +421,8 @@ class Devices:
         years = strip.hose_years + (self.now_s - self.sky.start_s) / YEAR_S
         return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(strip.hose_years))
 
-    def _set_deadline(self, valve: int, at_s: int) -> None:
-        self._deadline_s[valve] = at_s
+    def _look_ahead(self) -> None:
+        """See when something next changes by itself."""
         self._change_s = min(*self._deadline_s, *self._full_s)
 
     def _set_flows(self, supply: int) -> None:
@@ -430,8 +436,10 @@ class Devices:
         ways = [zone for zone in zones if valves[zone]]
         if master is not None and not valves[master]:
             ways = []
-        self._running[supply] = self._shares(supply, ways) if ways else []
-        self._change_s = min(*self._deadline_s, *self._full_s)
+        self._running[supply] = running = self._shares(supply, ways) if ways else []
+        self._flows[supply] = sum([flow for _, flow, _ in running])
+        self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
+        self.most_open_at_once = max(self.most_open_at_once, sum(map(len, self._running)))
 
     def _shares(self, supply: int, ways: list[int]) -> list[tuple[int, int, int]]:
         """Share a supply's water among its zones that have a way for it.
@@ -440,9 +448,7 @@ class Devices:
         comes out of it. What drained since it was shut is booked once it opens again, all of it to
         the present hour.
         """
-        flows = [self._rates[zone] for zone in ways]
-        if self.faults:
-            flows = [self._spoiled(zone) for zone in ways]
+        flows = [self._spoiled(zone) if self.faults else self._rates[zone] for zone in ways]
         most = self._pipes[supply][2]
         wanted = sum(flows)
         if 0 < most < wanted:
@@ -451,21 +457,15 @@ class Devices:
         shares = []
         for zone, flow in zip(ways, flows, strict=True):
             kept = 0
-            room = self._room(zone) if flow else 0
-            if room > 0:
+            if flow and self._hold[zone] and (room := self._room(zone)) > 0:
                 kept = rest + flow - flow // 2
                 flow, rest = flow + rest, 0
                 self._full_s[supply] = min(self._full_s[supply], self.now_s - -room // kept)
             shares.append((zone, flow, kept))
-        self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-        others = sum(map(len, self._running)) - len(self._running[supply])
-        self.most_open_at_once = max(self.most_open_at_once, others + len(ways))
         return shares
 
     def _room(self, zone: int) -> int:
         """What a zone's hose still has room for, once what drained from it is booked."""
-        if not self._hold[zone]:
-            return 0
         held = self._in_hose[zone]
         drained = min(self._drains[zone] * (self.now_s - self._drains_from_s[zone]), held)
         if drained:
@@ -499,9 +499,9 @@ class Devices:
             return
         self._since_s[supply] = now_s
         time_s = now_s - from_s
+        self._metered[supply] += self._flows[supply] * time_s
         for zone, flow, kept in self._running[supply]:
             self.given[zone] += flow * time_s
-            self._metered[supply] += flow * time_s
             if kept:
                 self._in_hose[zone] += kept * time_s
             self._drains_from_s[zone] = now_s
@@ -510,19 +510,23 @@ class Devices:
     def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""
         self.catch_up()
-        for zone in self._probes:
-            if self.faults:
-                if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:
-                    continue
-                if self._is(Trouble.PROBE_OPEN, zone) or self._is(Trouble.PROBE_SHORT, zone):
-                    shorted = self._is(Trouble.PROBE_SHORT, zone)
-                    seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
-                    continue
-            curve, added = self._shown[zone]
+        for zone, curve, added in self._probes:
+            if self.faults and self._spoils_probe(seen, zone):
+                continue
             true_ppt = self.ground.vwc_ppt(zone)
             k = min(int(true_ppt), len(curve) - 2)
             read_ppt = curve[k] + (true_ppt - k) * (curve[k + 1] - curve[k]) + added[hour]
             seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
+
+    def _spoils_probe(self, seen: Seen, zone: int) -> bool:
+        """Let a probe show what a trouble makes of it. Returns False without one."""
+        if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:
+            return True
+        shorted = self._is(Trouble.PROBE_SHORT, zone)
+        if not shorted and not self._is(Trouble.PROBE_OPEN, zone):
+            return False
+        seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
+        return True
 
     def _gauge_um(self, hour: int) -> int:
         """What the gauge has counted since the start; tips fall evenly within an hour."""
