@@ -191,7 +191,6 @@ class Devices:
         self._looked_hour = -1
         self._has_gauge = plan.hub.rain_kind == GAUGE
         self._has_contact = plan.hub.rain_kind == CONTACT
-        self._has_battery = bool(plan.hub.battery)
         self._tip_um = gauge.tip_um
         # By the gauge at each hour's beginning, and once more at the very end, um.
         counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
@@ -333,7 +332,7 @@ class Devices:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
-        if self._has_battery:
+        if self.plan.hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
             unbooked = self._flows[supply] * (self.now_s - self._since_s[supply])
