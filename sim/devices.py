@@ -89,6 +89,22 @@ class Heard(NamedTuple):
     water: int  # ml/h times seconds since the zone's last closing line
 
 
+class _Pipe:
+    """One supply's pipe: the zones on it, and where its water runs.
+
+    It is booked when that changes, or when someone wants to know.
+    """
+
+    def __init__(self, zones: list[int], master: int | None, most_ml_h: int, since_s: int) -> None:
+        """master: its valve, if there is one. most_ml_h: that it gives; 0: not known."""
+        self.zones, self.master, self.most_ml_h = zones, master, most_ml_h
+        # Where water runs: zone, through its valve and of that kept to fill its hose, ml/h.
+        self.running: list[tuple[int, int, int]] = []
+        self.flow_ml_h = 0  # of all that runs
+        self.since_s = since_s  # since when
+        self.passed = 0  # ml/h times seconds, as far as booked
+
+
 class DriverError(OSError):
     """A driver that failed, as a board's would."""
 
@@ -145,35 +161,30 @@ class Devices:
         zones = len(plan.zones)
         self.valves = zones + len(plan.supplies)
         self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
-        # Of each supply: its zones, its master's valve if it has one, and the most it gives, ml/h.
         self._pipes = [
-            (
+            _Pipe(
                 [zone for zone, part in enumerate(plan.zones) if part.supply == supply],
-                zones + supply if pipe.master else None,
-                60 * pipe.flow_ml_min,
+                zones + supply if spigot.master else None,
+                60 * spigot.flow_ml_min,
+                self.now_s,
             )
-            for supply, pipe in enumerate(plan.supplies)
+            for supply, spigot in enumerate(plan.supplies)
         ]
         # Valves and water.
         self.open_valves = [False] * self.valves
-        self._deadline_s = [NEVER_S] * self.valves  # of those that are shut: never
-        supplies = range(len(plan.supplies))
-        self._supply_of = [*[part.supply for part in plan.zones], *supplies]  # by valve
-        # Where each supply's water runs since a time: zone, through its valve and of that kept to
-        # fill its hose, ml/h. It is booked when that changes, or when someone wants to know.
-        self._running: list[list[tuple[int, int, int]]] = [[] for _ in supplies]
-        self._since_s = [self.now_s] * len(plan.supplies)
-        self._flows = [0] * len(plan.supplies)  # of all that runs, ml/h
+        self._supply_of = [part.supply for part in plan.zones]  # by valve
+        self._supply_of += range(len(plan.supplies))
+        # When what changes by itself next does: each valve's deadline, then for each supply the
+        # first of its hoses that fills is full.
+        self._ends_s = [NEVER_S] * (self.valves + len(plan.supplies))
+        self._change_s = NEVER_S  # the first of them
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
         self._in_hose = [0] * zones
         self._drains_from_s = [self.now_s] * zones
-        self._full_s = [NEVER_S for _ in supplies]  # when the first of each that fills is full
-        self._change_s = NEVER_S  # the first of deadlines and full hoses
         self.given = [0] * zones  # ml/h times seconds since the start, as far as booked
         self._told = [0] * zones  # of these, before the last closing line
-        self._metered = [0] * len(plan.supplies)
         self.most_open_at_once = 0  # zones with a way for the water, hub-wide
         self.most_open_on_supply = 0
         # Clock.
@@ -196,7 +207,7 @@ class Devices:
         counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
         self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot
-        self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
+        self._meters = [s for s, spigot in enumerate(plan.supplies) if spigot.meter]
         self._meter_start = [0] * len(plan.supplies)
         self._pack_s = self.now_s
         self._new_pack_s: int | None = None
@@ -213,21 +224,21 @@ class Devices:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._change_s <= to_s:
             self.now_s = now_s = max(self._change_s, self.now_s)
-            for valve, end_s in enumerate(self._deadline_s):
+            for place, end_s in enumerate(self._ends_s):
                 if end_s <= now_s:
-                    self._turn(valve, False)
-            for supply, full_s in enumerate(self._full_s):
-                if full_s <= now_s:
-                    self._set_flows(supply)
-            self._look_ahead()
+                    if place < self.valves:
+                        self._turn(place, False)
+                    else:
+                        self._set_flows(place - self.valves)
+            self._change_s = min(self._ends_s)
         if self.now_s < to_s:
             self.now_s = to_s
 
     def catch_up(self) -> None:
         """Book the water so far, and let the ground step every whole hour that has passed."""
-        for supply, running in enumerate(self._running):
-            if running:
-                self._book(supply)
+        for pipe in self._pipes:
+            if pipe.running:
+                self._book(pipe)
         self.ground.catch_up(self.now_s)
 
     def ask(self, asked: "Asked") -> None:
@@ -250,15 +261,15 @@ class Devices:
                 self.open_valves[fault.which] = True
         for supply in range(len(self._pipes)):
             self._set_flows(supply)
-        self._look_ahead()
+        self._change_s = min(self._ends_s)
 
     def power_off(self) -> None:
         """Power is away: held valves shut, timers and RAM are gone."""
         for valve in range(self.valves):
-            self._deadline_s[valve] = NEVER_S
+            self._ends_s[valve] = NEVER_S
             if valve < len(self.plan.zones) and self.plan.zones[valve].held:
                 self._turn(valve, False)
-        self._look_ahead()
+        self._change_s = min(self._ends_s)
 
     def cut_after(self, calls: int, torn_pct: int = 0) -> None:
         """Let power go in the `calls`-th port call from now, before it does anything.
@@ -292,7 +303,7 @@ class Devices:
         if self._has_gauge:
             self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
         self.catch_up()
-        self._meter_start = list(self._metered)
+        self._meter_start = [pipe.passed for pipe in self._pipes]
         self._looked_hour = -1
         self._asked.clear()
 
@@ -335,9 +346,9 @@ class Devices:
         if self.plan.hub.battery:
             seen.battery_mv = self._battery_mv()
         for supply in self._meters:
-            unbooked = self._flows[supply] * (self.now_s - self._since_s[supply])
-            metered = self._metered[supply] + unbooked - self._meter_start[supply]
-            seen.meter_ml[supply] = metered // HOUR_S
+            pipe = self._pipes[supply]
+            passed = pipe.passed + pipe.flow_ml_h * (self.now_s - pipe.since_s)
+            seen.meter_ml[supply] = (passed - self._meter_start[supply]) // HOUR_S
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -349,14 +360,14 @@ class Devices:
         """Shut a valve, if its driver and its seat are sound."""
         self._drive(valve)
         self._turn(valve, False)
-        self._look_ahead()
+        self._change_s = min(self._ends_s)
 
     def open(self, valve: int, deadline_s: int) -> None:
         """Open a valve and arm its deadline."""
         self._drive(valve)
         self._turn(valve, True)
-        self._deadline_s[valve] = self.now_s + deadline_s
-        self._look_ahead()
+        self._ends_s[valve] = self.now_s + deadline_s
+        self._change_s = min(self._ends_s)
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes of one copy of record or plan."""
@@ -403,7 +414,7 @@ class Devices:
     def _turn(self, valve: int, to_open: bool) -> None:
         """Move a valve in fact."""
         if not to_open:
-            self._deadline_s[valve] = NEVER_S
+            self._ends_s[valve] = NEVER_S
             if self.faults and self.open_valves[valve]:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
@@ -420,48 +431,45 @@ class Devices:
         years = strip.hose_years + (self.now_s - self.sky.start_s) / YEAR_S
         return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(strip.hose_years))
 
-    def _look_ahead(self) -> None:
-        """See when something next changes by itself."""
-        self._change_s = min(*self._deadline_s, *self._full_s)
-
     def _set_flows(self, supply: int) -> None:
         """Book what ran on a supply until now, and see where it runs from now on."""
-        if self._running[supply]:
-            self._book(supply)
-        self._since_s[supply] = self.now_s
-        self._full_s[supply] = NEVER_S
-        zones, master, _ = self._pipes[supply]
+        pipe = self._pipes[supply]
+        if pipe.running:
+            self._book(pipe)
+            pipe.running = []
+            pipe.flow_ml_h = 0
+        pipe.since_s = self.now_s
+        self._ends_s[self.valves + supply] = NEVER_S
         valves = self.open_valves
-        ways = [zone for zone in zones if valves[zone]]
-        if master is not None and not valves[master]:
-            ways = []
-        self._running[supply] = running = self._shares(supply, ways) if ways else []
-        self._flows[supply] = sum([flow for _, flow, _ in running])
-        self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-        self.most_open_at_once = max(self.most_open_at_once, sum(map(len, self._running)))
+        ways = [zone for zone in pipe.zones if valves[zone]]
+        if ways and (pipe.master is None or valves[pipe.master]):
+            self._ends_s[self.valves + supply] = self._share(pipe, ways)
 
-    def _shares(self, supply: int, ways: list[int]) -> list[tuple[int, int, int]]:
+    def _share(self, pipe: _Pipe, ways: list[int]) -> int:
         """Share a supply's water among its zones that have a way for it.
 
         A hose that is not full takes what its supply has left. Until it is full, half of its flow
         comes out of it. What drained since it was shut is booked once it opens again, all of it to
-        the present hour.
+        the present hour. Returns when the first hose that fills is full.
         """
         flows = [self._spoiled(zone) if self.faults else self._rates[zone] for zone in ways]
-        most = self._pipes[supply][2]
         wanted = sum(flows)
-        if 0 < most < wanted:
-            flows = [flow * most // wanted for flow in flows]
-        rest = max((most or FILLING_ML_H) - wanted, 0)
-        shares = []
-        for zone, flow in zip(ways, flows, strict=True):
-            kept = 0
+        if 0 < pipe.most_ml_h < wanted:
+            flows = [flow * pipe.most_ml_h // wanted for flow in flows]
+        rest = max((pipe.most_ml_h or FILLING_ML_H) - wanted, 0)
+        full_s = NEVER_S
+        for place, zone in enumerate(ways):
+            flow, kept = flows[place], 0
             if flow and self._hold[zone] and (room := self._room(zone)) > 0:
                 kept = rest + flow - flow // 2
                 flow, rest = flow + rest, 0
-                self._full_s[supply] = min(self._full_s[supply], self.now_s - -room // kept)
-            shares.append((zone, flow, kept))
-        return shares
+                full_s = min(full_s, self.now_s - -room // kept)
+            pipe.running.append((zone, flow, kept))
+            pipe.flow_ml_h += flow
+        self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
+        open_at_once = sum([len(each.running) for each in self._pipes])
+        self.most_open_at_once = max(self.most_open_at_once, open_at_once)
+        return full_s
 
     def _room(self, zone: int) -> int:
         """What a zone's hose still has room for, once what drained from it is booked."""
@@ -491,15 +499,15 @@ class Devices:
             self._read_probes(seen, hour)
         self._looked_hour = hour
 
-    def _book(self, supply: int) -> None:
-        """Book what ran on a supply until now."""
-        from_s, now_s = self._since_s[supply], self.now_s
+    def _book(self, pipe: _Pipe) -> None:
+        """Book what ran from a supply until now."""
+        from_s, now_s = pipe.since_s, self.now_s
         if from_s == now_s:
             return
-        self._since_s[supply] = now_s
+        pipe.since_s = now_s
         time_s = now_s - from_s
-        self._metered[supply] += self._flows[supply] * time_s
-        for zone, flow, kept in self._running[supply]:
+        pipe.passed += pipe.flow_ml_h * time_s
+        for zone, flow, kept in pipe.running:
             self.given[zone] += flow * time_s
             if kept:
                 self._in_hose[zone] += kept * time_s
