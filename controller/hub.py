@@ -397,14 +397,15 @@ class Hub:
     def _begin_runs(self, up_s: int, seen: "Seen") -> None:
         """Intend the next run that may start."""
         if (
-            self.intent is None
+            (self.record.waiting or self.test)
+            and self.intent is None
             and self.new_plan is None
             and up_s >= self._save_up_s
             and len(self.guard.open_zones) < self.plan.hub.open_max
         ):
             if self.test:
                 self._choose_test(up_s)
-            elif self.record.waiting:
+            else:
                 if up_s - self._polled_up_s >= 2 * self.plan.hub.watch_s:
                     self._poll(up_s, seen)  # no older than while a valve is open
                 self._choose_waiting(up_s)

@@ -103,6 +103,7 @@ class _Pipe:
         self.flow_ml_h = 0  # of all that runs
         self.since_s = since_s  # since when
         self.passed = 0  # ml/h times seconds, as far as booked
+        self.passed_at_boot = 0
 
 
 class DriverError(OSError):
@@ -207,8 +208,7 @@ class Devices:
         counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
         self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot
-        self._meters = [s for s, spigot in enumerate(plan.supplies) if spigot.meter]
-        self._meter_start = [0] * len(plan.supplies)
+        self._meters = [each for each in enumerate(self._pipes) if plan.supplies[each[0]].meter]
         self._pack_s = self.now_s
         self._new_pack_s: int | None = None
         self._pulses = 0
@@ -261,6 +261,7 @@ class Devices:
                 self.open_valves[fault.which] = True
         for supply in range(len(self._pipes)):
             self._set_flows(supply)
+        self._count_open()
         self._change_s = min(self._ends_s)
 
     def power_off(self) -> None:
@@ -303,7 +304,8 @@ class Devices:
         if self._has_gauge:
             self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
         self.catch_up()
-        self._meter_start = [pipe.passed for pipe in self._pipes]
+        for pipe in self._pipes:
+            pipe.passed_at_boot = pipe.passed
         self._looked_hour = -1
         self._asked.clear()
 
@@ -345,10 +347,9 @@ class Devices:
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
         if self.plan.hub.battery:
             seen.battery_mv = self._battery_mv()
-        for supply in self._meters:
-            pipe = self._pipes[supply]
+        for supply, pipe in self._meters:
             passed = pipe.passed + pipe.flow_ml_h * (self.now_s - pipe.since_s)
-            seen.meter_ml[supply] = (passed - self._meter_start[supply]) // HOUR_S
+            seen.meter_ml[supply] = (passed - pipe.passed_at_boot) // HOUR_S
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -422,6 +423,14 @@ class Devices:
             if to_open and valve < len(self._rates):
                 self._rates[valve] = self._flow_ml_h(valve)
             self._set_flows(self._supply_of[valve])
+            if to_open:
+                self._count_open()
+
+    def _count_open(self) -> None:
+        """Take note of how many zones have a way for the water."""
+        ways = [len(pipe.running) for pipe in self._pipes]
+        self.most_open_on_supply = max(self.most_open_on_supply, *ways)
+        self.most_open_at_once = max(self.most_open_at_once, sum(ways))
 
     def _flow_ml_h(self, zone: int) -> int:
         """A hose's own flow by now, its pores closing with the years."""
@@ -466,9 +475,6 @@ class Devices:
                 full_s = min(full_s, self.now_s - -room // kept)
             pipe.running.append((zone, flow, kept))
             pipe.flow_ml_h += flow
-        self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-        open_at_once = sum([len(each.running) for each in self._pipes])
-        self.most_open_at_once = max(self.most_open_at_once, open_at_once)
         return full_s
 
     def _room(self, zone: int) -> int:
@@ -521,8 +527,9 @@ class Devices:
             if self.faults and self._spoils_probe(seen, zone):
                 continue
             true_ppt = self.ground.vwc_ppt(zone)
-            k = min(int(true_ppt), len(curve) - 2)
-            read_ppt = curve[k] + (true_ppt - k) * (curve[k + 1] - curve[k]) + added[hour]
+            k = int(true_ppt)  # below 1000: no soil is all water
+            low_ppt = curve[k]
+            read_ppt = low_ppt + (true_ppt - k) * (curve[k + 1] - low_ppt) + added[hour]
             seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
 
     def _spoils_probe(self, seen: Seen, zone: int) -> bool:
