@@ -6,7 +6,7 @@ start.
 """
 
 from controller._const import TYPE_CHECKING, const
-from controller.civil import LocalTime, date_of
+from controller.civil import LocalTime, date_of, day_of
 from controller.limits import DAY_S
 
 if TYPE_CHECKING:
@@ -17,9 +17,13 @@ _AHEAD_DAYS = const(2)  # how far next_after looks; the hub asks again at each l
 
 
 class Agenda:
-    """A plan's seasons and cycles, in the plan's local time `time`."""
+    """A plan's seasons and cycles, in the plan's local time `time`.
 
-    _day = -1  # what was last asked for, and its row: most questions are about one day
+    The row that was last asked for is remembered with the days on which it surely holds.
+    """
+
+    _from_day = 0
+    _until_day = 0
     _row: "RowPart"
 
     def __init__(self, plan: "Plan") -> None:
@@ -28,14 +32,18 @@ class Agenda:
 
     def row_of(self, day: int) -> "RowPart":
         """The season row that holds on a day number; before the year's first row, its last."""
-        if day != self._day:
-            self._day = day
-            _, month, of_month = date_of(day)
-            at = 32 * month + of_month
+        if not self._from_day <= day < self._until_day:
+            year = date_of(day)[0]
             self._row = self._rows[-1]
+            self._from_day = day_of(year, 1, 1)
+            self._until_day = day_of(year, 13, 1)
             for row in self._rows:
-                if 32 * row.month + row.day <= at:
+                first_day = day_of(year, row.month, row.day)
+                if first_day <= day:
                     self._row = row
+                    self._from_day = first_day
+                else:
+                    self._until_day = min(self._until_day, first_day)
         return self._row
 
     def start_wall_s(self, cycle_no: int) -> int:

@@ -59,9 +59,9 @@ class Guard:
         supplies = len(plan.supplies)
         self._zones = zones
         self.supply_of = [part.supply for part in plan.zones] + list(range(supplies))
-        self._zones_of = [0] * supplies  # bits
+        self.zones_of = [0] * supplies  # bits
         for zone, part in enumerate(plan.zones):
-            self._zones_of[part.supply] |= 1 << zone
+            self.zones_of[part.supply] |= 1 << zone
         # All three lists are short (most often empty), and asked several times a step.
         self.open_zones: "list[int]" = []  # told to open, and not known to be shut again
         self.valves = list(range(zones))  # not every supply has a master
@@ -74,8 +74,8 @@ class Guard:
         self.end_up_s = [0] * zones
         self._retry_up_s = [up_s] * (zones + supplies)
         self._failed: "list[int]" = []  # valves that would not close
-        self._gap_up_s = [up_s] * supplies  # when each supply may open again
-        self._settled_up_s = up_s  # when all of them may
+        self.gap_up_s = [up_s] * supplies  # when each supply may open again
+        self.settled_up_s = up_s  # when all of them may
         self.retry_zone_up_s = [up_s] * zones  # when a zone with a passing fault may be tried
         self.ready = False  # every valve was told to close since boot
 
@@ -92,21 +92,8 @@ class Guard:
         """Bits of the zones whose supply has a zone open."""
         bits = 0
         for zone in self.open_zones:
-            bits |= self._zones_of[self.supply_of[zone]]
+            bits |= self.zones_of[self.supply_of[zone]]
         return bits
-
-    def settling_zones(self, up_s: int) -> int:
-        """Bits of the zones whose supply settles after a valve was shut."""
-        bits = 0
-        if up_s < self._settled_up_s:
-            for supply, gap_up_s in enumerate(self._gap_up_s):
-                if up_s < gap_up_s:
-                    bits |= self._zones_of[supply]
-        return bits
-
-    def gap_end_up_s(self, zone: int) -> int:
-        """When the settling gap of a zone's supply is over."""
-        return self._gap_up_s[self.supply_of[zone]]
 
     def judge(self, zone: int, run_s: int, up_s: int) -> int:
         """Return OK, or why `zone` must not be opened for `run_s` now."""
@@ -129,7 +116,7 @@ class Guard:
             len(self.open_zones) >= self._plan.hub.open_max or self.open_zone(supply) >= 0
         ):
             return OPEN_LIMIT
-        return GAP if up_s < self._gap_up_s[supply] else OK
+        return GAP if up_s < self.gap_up_s[supply] else OK
 
     # What is done.
 
@@ -175,8 +162,8 @@ class Guard:
                 self.open_zones.remove(valve)
             supply = self.supply_of[valve]
             gap_up_s = up_s + self._plan.supplies[supply].gap_s
-            self._gap_up_s[supply] = gap_up_s
-            self._settled_up_s = max(self._settled_up_s, gap_up_s)
+            self.gap_up_s[supply] = gap_up_s
+            self.settled_up_s = max(self.settled_up_s, gap_up_s)
             if failed:
                 self._failed.remove(valve)
         else:

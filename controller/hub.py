@@ -381,7 +381,8 @@ class Hub:
         meter = self.meters[supply]
         if up_s >= self.guard.end_up_s[run.zone]:
             if meter:
-                self._watch(supply, meter, seen.meter_ml[supply], up_s)  # once more, at the end
+                ml = seen.meter_ml[supply]
+                self._watch(supply, run.zone, meter, ml, up_s)  # once more, at the end
             return FAULT if run.bad_flow else DONE
         if run.run_ml and meter and meter.given_ml(seen.meter_ml[supply]) >= run.run_ml:
             return LITRES
@@ -396,14 +397,15 @@ class Hub:
     def _begin_runs(self, up_s: int, seen: "Seen") -> None:
         """Intend the next run that may start."""
         if (
-            self.intent is None
+            (self.record.waiting or self.test)
+            and self.intent is None
             and self.new_plan is None
             and up_s >= self._save_up_s
             and len(self.guard.open_zones) < self.plan.hub.open_max
         ):
             if self.test:
                 self._choose_test(up_s)
-            elif self.record.waiting:
+            else:
                 if up_s - self._polled_up_s >= 2 * self.plan.hub.watch_s:
                     self._poll(up_s, seen)  # no older than while a valve is open
                 self._choose_waiting(up_s)
@@ -414,13 +416,13 @@ class Hub:
         waiting = self.record.waiting
         if self.guard.open_zones:
             waiting &= ~self.guard.busy_zones()
-        settling = waiting & self.guard.settling_zones(up_s)
-        if settling:
-            self._soon = True
-            for zone in self.days.order:
-                if settling >> zone & 1:
-                    self._look_at(self.guard.gap_end_up_s(zone))
-            waiting &= ~settling
+        if up_s < self.guard.settled_up_s:
+            for supply, gap_up_s in enumerate(self.guard.gap_up_s):
+                settling = waiting & self.guard.zones_of[supply]
+                if settling and up_s < gap_up_s:
+                    self._soon = True
+                    self._look_at(gap_up_s)
+                    waiting &= ~settling
         if waiting:
             for zone in self.days.order:
                 if waiting >> zone & 1 and self._serve(zone, up_s):
@@ -468,7 +470,7 @@ class Hub:
                     self.intend(run, up_s)
                     return
                 if why in (GAP, BUSY):
-                    self._look_at(max(self.guard.gap_end_up_s(zone), up_s + 1))
+                    self._look_at(max(self.guard.gap_up_s[self.guard.supply_of[zone]], up_s + 1))
                     return
                 self.test &= ~(1 << zone)
                 self.tell(REFUSED, zone, why, TEST)
@@ -538,9 +540,9 @@ class Hub:
             next_up_s = min(next_up_s, self.lockouts.dry_up_s)
         for supply, meter in self._metered:
             ml = seen.meter_ml[supply]
-            if self._watch(supply, meter, ml, up_s):
-                changed = True
             zone = self.guard.open_zone(supply)
+            if self._watch(supply, zone, meter, ml, up_s):
+                changed = True
             other_up_s = meter.settle_up_s(up_s, zone != _NONE)
             if other_up_s:
                 next_up_s = min(next_up_s, other_up_s)
@@ -555,10 +557,12 @@ class Hub:
         self._poll_up_s = next_up_s
         return changed
 
-    def _watch(self, supply: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
-        """See what a meter says. Returns True if something is wrong, or no longer so."""
+    def _watch(self, supply: int, zone: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
+        """See what a meter says of the zone that is open, or of none (-1).
+
+        Returns True if something is wrong, or no longer so.
+        """
         record = self.record
-        zone = self.guard.open_zone(supply)
         if zone == _NONE:
             if not meter.leaks(ml, up_s) or record.faults & LEAK_FAULT:
                 return False

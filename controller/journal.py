@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 RECORD_BYTES_MAX = const(256)  # one flash page
 _RECORD_MAGIC = b"Er\x02"  # the last is the version
 _HEAD_BYTES = const(10)
+_HEAD_FIELDS = const(4)
 
 # A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
 # owner clears them, unless said otherwise.
@@ -75,9 +76,13 @@ class Record:
         self.fill([0] * (_HUB_FIELDS + len(ZONE_CODES) * zones), zones)
         self.trim_pct = [100] * zones
 
-    def values(self) -> "list[int]":
+    def _body(self) -> bytes:
         """Every field in the order of the layout; a zone field's values stand together."""
-        values = [
+        head = (
+            _RECORD_MAGIC,
+            len(self.tag),
+            struct.calcsize(self._code) + 4,
+            self.seq,
             self.plan_crc,
             self.boots,
             self.wall_s,
@@ -92,24 +97,28 @@ class Record:
             self.waiting,
             self.first,
             self.opening,
-        ]
-        for field in (
-            self.tag,
-            self.used_s,
-            self.bank_um,
-            self.trim_pct,
-            self.auto_pct,
-            self.trim_day,
-            self.zone_faults,
-            self.flow_ml_min,
-            self.valve_wall_s,
-            self.run_s,
-            self.rewet_days,
-            self.dry_full,
-            self.dry_day,
-        ):
-            values += field
-        return values
+        )
+        return struct.pack(
+            self._code,
+            *head,
+            *self.tag,
+            *self.used_s,
+            *self.bank_um,
+            *self.trim_pct,
+            *self.auto_pct,
+            *self.trim_day,
+            *self.zone_faults,
+            *self.flow_ml_min,
+            *self.valve_wall_s,
+            *self.run_s,
+            *self.rewet_days,
+            *self.dry_full,
+            *self.dry_day,
+        )
+
+    def values(self) -> "list[int]":
+        """Every field but the head's, in the order of the layout."""
+        return list(struct.unpack(self._code, self._body())[_HEAD_FIELDS:])
 
     def fill(self, values: "Sequence[int]", zones: int) -> None:
         """Set every field, in the order of `values`."""
@@ -153,9 +162,7 @@ class Record:
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        size = struct.calcsize(self._code) + 4
-        head = (_RECORD_MAGIC, len(self.tag), size, self.seq)
-        body = struct.pack(self._code, *head, *self.values())
+        body = self._body()
         return body + crc32(body).to_bytes(4, "little")
 
     def carry(self, plan: "Plan") -> "Record":
@@ -190,7 +197,7 @@ def unpack_record(data: "bytes | None") -> "Record | None":
         return None
     values = struct.unpack(record._code, data[:-4])
     record.seq = values[3]
-    record.fill(values[4:], data[3])
+    record.fill(values[_HEAD_FIELDS:], data[3])
     return record
 
 

@@ -47,7 +47,12 @@ class Runner:
             except Exception:
                 seen = self._blind
             seen.done = 0
-            asked = self._take_asked()
+            try:
+                asked = ports.take_asked()
+            except Exception:
+                asked = []
+            if asked:
+                self._see_clock(asked)
             up_s = ports.up_s()  # a turn is one moment, however long its commands take
             try:
                 wall_s = ports.wall_s()
@@ -85,21 +90,14 @@ class Runner:
         self._saved = saved
         self.hub = Hub(found, saved, why, log)
 
-    def _take_asked(self) -> "list[Asked]":
-        """Take what is asked; set the clock if that is asked."""
-        try:
-            asked = self._ports.take_asked()
-        except Exception:
-            return []
-        if not asked:
-            return asked
+    def _see_clock(self, asked: "list[Asked]") -> None:
+        """Set the clock if that is asked."""
         for place, (what, zone, value) in enumerate(asked[:ASKED_MAX]):
             if what == ASK_CLOCK and isinstance(value, int) and 0 < value < WALL_MAX:
                 try:
                     self._ports.set_wall_s(value)
                 except Exception:
                     asked[place] = (what, zone, None)  # the hub refuses what was not done
-        return asked
 
     def _carry_out(self, commands: "list[Command]") -> int:
         """Carry commands out in order. Returns how many were, before the first that failed."""

@@ -89,6 +89,23 @@ class Heard(NamedTuple):
     water: int  # ml/h times seconds since the zone's last closing line
 
 
+class _Pipe:
+    """One supply's pipe: the zones on it, and where its water runs.
+
+    It is booked when that changes, or when someone wants to know.
+    """
+
+    def __init__(self, zones: list[int], master: int | None, most_ml_h: int, since_s: int) -> None:
+        """master: its valve, if there is one. most_ml_h: that it gives; 0: not known."""
+        self.zones, self.master, self.most_ml_h = zones, master, most_ml_h
+        # Where water runs: zone, through its valve and of that kept to fill its hose, ml/h.
+        self.running: list[tuple[int, int, int]] = []
+        self.flow_ml_h = 0  # of all that runs
+        self.since_s = since_s  # since when
+        self.passed = 0  # ml/h times seconds, as far as booked
+        self.passed_at_boot = 0
+
+
 class DriverError(OSError):
     """A driver that failed, as a board's would."""
 
@@ -145,34 +162,30 @@ class Devices:
         zones = len(plan.zones)
         self.valves = zones + len(plan.supplies)
         self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
-        # Of each supply: its zones, its master's valve if it has one, and the most it gives, ml/h.
         self._pipes = [
-            (
+            _Pipe(
                 [zone for zone, part in enumerate(plan.zones) if part.supply == supply],
-                zones + supply if pipe.master else None,
-                60 * pipe.flow_ml_min,
+                zones + supply if spigot.master else None,
+                60 * spigot.flow_ml_min,
+                self.now_s,
             )
-            for supply, pipe in enumerate(plan.supplies)
+            for supply, spigot in enumerate(plan.supplies)
         ]
         # Valves and water.
         self.open_valves = [False] * self.valves
-        self._deadline_s = [NEVER_S] * self.valves  # of those that are shut: never
-        supplies = range(len(plan.supplies))
-        self._supply_of = [*[part.supply for part in plan.zones], *supplies]  # by valve
-        # Where each supply's water runs since a time: zone, through its valve and of that kept to
-        # fill its hose, ml/h. It is booked when that changes, or when someone wants to know.
-        self._running: list[list[tuple[int, int, int]]] = [[] for _ in supplies]
-        self._since_s = [self.now_s] * len(plan.supplies)
+        self._supply_of = [part.supply for part in plan.zones]  # by valve
+        self._supply_of += range(len(plan.supplies))
+        # When what changes by itself next does: each valve's deadline, then for each supply the
+        # first of its hoses that fills is full.
+        self._ends_s = [NEVER_S] * (self.valves + len(plan.supplies))
+        self._change_s = NEVER_S  # the first of them
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
         self._in_hose = [0] * zones
         self._drains_from_s = [self.now_s] * zones
-        self._full_s = [NEVER_S for _ in supplies]  # when the first of each that fills is full
-        self._change_s = NEVER_S  # the first of deadlines and full hoses
         self.given = [0] * zones  # ml/h times seconds since the start, as far as booked
         self._told = [0] * zones  # of these, before the last closing line
-        self._metered = [0] * len(plan.supplies)
         self.most_open_at_once = 0  # zones with a way for the water, hub-wide
         self.most_open_on_supply = 0
         # Clock.
@@ -181,12 +194,12 @@ class Devices:
         self._boot_wall_s: int | None = self.now_s  # what the clock showed at boot
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
-        self._probes = [z for z in range(zones) if plan.zones[z].probe and ground.strips[z].probe]
         earth_c = ground_temperature_c(sky.temp_c)
-        self._shown = {
-            zone: shown_ppt(probe, ground.strips[zone].texture, earth_c, zone, seed)
-            for zone in self._probes
-        }
+        self._probes = [  # zone, and what its probe shows
+            (zone, *shown_ppt(probe, strip.texture, earth_c, zone, seed))
+            for zone, strip in enumerate(ground.strips)
+            if plan.zones[zone].probe and strip.probe
+        ]
         self._looked_hour = -1
         self._has_gauge = plan.hub.rain_kind == GAUGE
         self._has_contact = plan.hub.rain_kind == CONTACT
@@ -195,8 +208,7 @@ class Devices:
         counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
         self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot
-        self._meters = [s for s, part in enumerate(plan.supplies) if part.meter]
-        self._meter_start = [0] * len(plan.supplies)
+        self._meters = [each for each in enumerate(self._pipes) if plan.supplies[each[0]].meter]
         self._pack_s = self.now_s
         self._new_pack_s: int | None = None
         self._pulses = 0
@@ -212,20 +224,21 @@ class Devices:
         """Let time pass: water flows, drivers' deadlines end."""
         while self._change_s <= to_s:
             self.now_s = now_s = max(self._change_s, self.now_s)
-            for valve, end_s in enumerate(self._deadline_s):
+            for place, end_s in enumerate(self._ends_s):
                 if end_s <= now_s:
-                    self._turn(valve, False)
-            for supply, full_s in enumerate(self._full_s):
-                if full_s <= now_s:
-                    self._set_flows(supply)
+                    if place < self.valves:
+                        self._turn(place, False)
+                    else:
+                        self._set_flows(place - self.valves)
+            self._change_s = min(self._ends_s)
         if self.now_s < to_s:
             self.now_s = to_s
 
     def catch_up(self) -> None:
         """Book the water so far, and let the ground step every whole hour that has passed."""
-        for supply, running in enumerate(self._running):
-            if running:
-                self._book(supply)
+        for pipe in self._pipes:
+            if pipe.running:
+                self._book(pipe)
         self.ground.catch_up(self.now_s)
 
     def ask(self, asked: "Asked") -> None:
@@ -248,13 +261,16 @@ class Devices:
                 self.open_valves[fault.which] = True
         for supply in range(len(self._pipes)):
             self._set_flows(supply)
+        self._count_open()
+        self._change_s = min(self._ends_s)
 
     def power_off(self) -> None:
         """Power is away: held valves shut, timers and RAM are gone."""
         for valve in range(self.valves):
-            self._set_deadline(valve, NEVER_S)
+            self._ends_s[valve] = NEVER_S
             if valve < len(self.plan.zones) and self.plan.zones[valve].held:
                 self._turn(valve, False)
+        self._change_s = min(self._ends_s)
 
     def cut_after(self, calls: int, torn_pct: int = 0) -> None:
         """Let power go in the `calls`-th port call from now, before it does anything.
@@ -288,7 +304,8 @@ class Devices:
         if self._has_gauge:
             self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
         self.catch_up()
-        self._meter_start = list(self._metered)
+        for pipe in self._pipes:
+            pipe.passed_at_boot = pipe.passed
         self._looked_hour = -1
         self._asked.clear()
 
@@ -330,11 +347,9 @@ class Devices:
             seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
         if self.plan.hub.battery:
             seen.battery_mv = self._battery_mv()
-        for supply in self._meters:
-            if self._running[supply]:
-                self._book(supply)
-            metered = self._metered[supply] - self._meter_start[supply]
-            seen.meter_ml[supply] = metered // HOUR_S
+        for supply, pipe in self._meters:
+            passed = pipe.passed + pipe.flow_ml_h * (self.now_s - pipe.since_s)
+            seen.meter_ml[supply] = (passed - pipe.passed_at_boot) // HOUR_S
         return seen
 
     def take_asked(self) -> "list[Asked]":
@@ -346,12 +361,14 @@ class Devices:
         """Shut a valve, if its driver and its seat are sound."""
         self._drive(valve)
         self._turn(valve, False)
+        self._change_s = min(self._ends_s)
 
     def open(self, valve: int, deadline_s: int) -> None:
         """Open a valve and arm its deadline."""
         self._drive(valve)
         self._turn(valve, True)
-        self._set_deadline(valve, self.now_s + deadline_s)
+        self._ends_s[valve] = self.now_s + deadline_s
+        self._change_s = min(self._ends_s)
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes of one copy of record or plan."""
@@ -398,7 +415,7 @@ class Devices:
     def _turn(self, valve: int, to_open: bool) -> None:
         """Move a valve in fact."""
         if not to_open:
-            self._set_deadline(valve, NEVER_S)
+            self._ends_s[valve] = NEVER_S
             if self.faults and self.open_valves[valve]:
                 to_open = self._is(Trouble.STUCK_OPEN, valve)
         if to_open != self.open_valves[valve]:
@@ -406,6 +423,14 @@ class Devices:
             if to_open and valve < len(self._rates):
                 self._rates[valve] = self._flow_ml_h(valve)
             self._set_flows(self._supply_of[valve])
+            if to_open:
+                self._count_open()
+
+    def _count_open(self) -> None:
+        """Take note of how many zones have a way for the water."""
+        ways = [len(pipe.running) for pipe in self._pipes]
+        self.most_open_on_supply = max(self.most_open_on_supply, *ways)
+        self.most_open_at_once = max(self.most_open_at_once, sum(ways))
 
     def _flow_ml_h(self, zone: int) -> int:
         """A hose's own flow by now, its pores closing with the years."""
@@ -415,57 +440,45 @@ class Devices:
         years = strip.hose_years + (self.now_s - self.sky.start_s) / YEAR_S
         return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(strip.hose_years))
 
-    def _set_deadline(self, valve: int, at_s: int) -> None:
-        self._deadline_s[valve] = at_s
-        self._change_s = min(*self._deadline_s, *self._full_s)
-
     def _set_flows(self, supply: int) -> None:
         """Book what ran on a supply until now, and see where it runs from now on."""
-        if self._running[supply]:
-            self._book(supply)
-        self._since_s[supply] = self.now_s
-        self._full_s[supply] = NEVER_S
-        zones, master, _ = self._pipes[supply]
+        pipe = self._pipes[supply]
+        if pipe.running:
+            self._book(pipe)
+            pipe.running = []
+            pipe.flow_ml_h = 0
+        pipe.since_s = self.now_s
+        self._ends_s[self.valves + supply] = NEVER_S
         valves = self.open_valves
-        ways = [zone for zone in zones if valves[zone]]
-        if master is not None and not valves[master]:
-            ways = []
-        self._running[supply] = self._shares(supply, ways) if ways else []
-        self._change_s = min(*self._deadline_s, *self._full_s)
+        ways = [zone for zone in pipe.zones if valves[zone]]
+        if ways and (pipe.master is None or valves[pipe.master]):
+            self._ends_s[self.valves + supply] = self._share(pipe, ways)
 
-    def _shares(self, supply: int, ways: list[int]) -> list[tuple[int, int, int]]:
+    def _share(self, pipe: _Pipe, ways: list[int]) -> int:
         """Share a supply's water among its zones that have a way for it.
 
         A hose that is not full takes what its supply has left. Until it is full, half of its flow
         comes out of it. What drained since it was shut is booked once it opens again, all of it to
-        the present hour.
+        the present hour. Returns when the first hose that fills is full.
         """
-        flows = [self._rates[zone] for zone in ways]
-        if self.faults:
-            flows = [self._spoiled(zone) for zone in ways]
-        most = self._pipes[supply][2]
+        flows = [self._spoiled(zone) if self.faults else self._rates[zone] for zone in ways]
         wanted = sum(flows)
-        if 0 < most < wanted:
-            flows = [flow * most // wanted for flow in flows]
-        rest = max((most or FILLING_ML_H) - wanted, 0)
-        shares = []
-        for zone, flow in zip(ways, flows, strict=True):
-            kept = 0
-            room = self._room(zone) if flow else 0
-            if room > 0:
+        if 0 < pipe.most_ml_h < wanted:
+            flows = [flow * pipe.most_ml_h // wanted for flow in flows]
+        rest = max((pipe.most_ml_h or FILLING_ML_H) - wanted, 0)
+        full_s = NEVER_S
+        for place, zone in enumerate(ways):
+            flow, kept = flows[place], 0
+            if flow and self._hold[zone] and (room := self._room(zone)) > 0:
                 kept = rest + flow - flow // 2
                 flow, rest = flow + rest, 0
-                self._full_s[supply] = min(self._full_s[supply], self.now_s - -room // kept)
-            shares.append((zone, flow, kept))
-        self.most_open_on_supply = max(self.most_open_on_supply, len(ways))
-        others = sum(map(len, self._running)) - len(self._running[supply])
-        self.most_open_at_once = max(self.most_open_at_once, others + len(ways))
-        return shares
+                full_s = min(full_s, self.now_s - -room // kept)
+            pipe.running.append((zone, flow, kept))
+            pipe.flow_ml_h += flow
+        return full_s
 
     def _room(self, zone: int) -> int:
         """What a zone's hose still has room for, once what drained from it is booked."""
-        if not self._hold[zone]:
-            return 0
         held = self._in_hose[zone]
         drained = min(self._drains[zone] * (self.now_s - self._drains_from_s[zone]), held)
         if drained:
@@ -492,16 +505,16 @@ class Devices:
             self._read_probes(seen, hour)
         self._looked_hour = hour
 
-    def _book(self, supply: int) -> None:
-        """Book what ran on a supply until now."""
-        from_s, now_s = self._since_s[supply], self.now_s
+    def _book(self, pipe: _Pipe) -> None:
+        """Book what ran from a supply until now."""
+        from_s, now_s = pipe.since_s, self.now_s
         if from_s == now_s:
             return
-        self._since_s[supply] = now_s
+        pipe.since_s = now_s
         time_s = now_s - from_s
-        for zone, flow, kept in self._running[supply]:
+        pipe.passed += pipe.flow_ml_h * time_s
+        for zone, flow, kept in pipe.running:
             self.given[zone] += flow * time_s
-            self._metered[supply] += flow * time_s
             if kept:
                 self._in_hose[zone] += kept * time_s
             self._drains_from_s[zone] = now_s
@@ -510,19 +523,24 @@ class Devices:
     def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""
         self.catch_up()
-        for zone in self._probes:
-            if self.faults:
-                if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:
-                    continue
-                if self._is(Trouble.PROBE_OPEN, zone) or self._is(Trouble.PROBE_SHORT, zone):
-                    shorted = self._is(Trouble.PROBE_SHORT, zone)
-                    seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
-                    continue
-            curve, added = self._shown[zone]
+        for zone, curve, added in self._probes:
+            if self.faults and self._spoils_probe(seen, zone):
+                continue
             true_ppt = self.ground.vwc_ppt(zone)
-            k = min(int(true_ppt), len(curve) - 2)
-            read_ppt = curve[k] + (true_ppt - k) * (curve[k + 1] - curve[k]) + added[hour]
+            k = int(true_ppt)  # below 1000: no soil is all water
+            low_ppt = curve[k]
+            read_ppt = low_ppt + (true_ppt - k) * (curve[k + 1] - low_ppt) + added[hour]
             seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
+
+    def _spoils_probe(self, seen: Seen, zone: int) -> bool:
+        """Let a probe show what a trouble makes of it. Returns False without one."""
+        if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:
+            return True
+        shorted = self._is(Trouble.PROBE_SHORT, zone)
+        if not shorted and not self._is(Trouble.PROBE_OPEN, zone):
+            return False
+        seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
+        return True
 
     def _gauge_um(self, hour: int) -> int:
         """What the gauge has counted since the start; tips fall evenly within an hour."""

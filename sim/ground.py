@@ -190,8 +190,9 @@ class Ground:
 
     def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
         """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
-        hour = (at_s - self.start_s) // HOUR_S
-        self.forcing[hour, len(self.strips) + zone, soil.IRRIGATION] += ml_h_s
+        count = len(self.strips)
+        place = 2 * count * ((at_s - self.start_s) // HOUR_S) + count + zone
+        self._flat_forcing[soil.FORCINGS * place + soil.IRRIGATION] += ml_h_s
 
     def catch_up(self, to_s: int) -> None:
         """Step every whole hour that has passed."""

@@ -244,10 +244,10 @@ def _table(texture: Texture) -> Floats:
     return table
 
 
-# The hour's step calls everything else once or twice: inlined, since passing arrays costs more
-# than many a call does.
+# The hour's step calls everything else once or twice: inlined, since passing arrays, which are
+# counted by locked instructions, costs more than many a call does.
 _njit = njit(cache=True, error_model="numpy", nogil=True)
-_inlined = njit(error_model="numpy", nogil=True, forceinline=True)
+_inlined = njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
 
 
 @_inlined
@@ -412,6 +412,7 @@ def _apply(
     beside = soil[c, _YARD] >= 0.0 or soil[c, _SLAB] >= 0.0
     cell = int(soil[c, _SLAB])
     flux, to_air, to_roots, to_yard, to_slab = into, 0.0, 0.0, 0.0, 0.0
+    outside = False  # whether a layer is beyond its limits, as few steps bring about
     for i in range(LAYERS):
         change = work[11, i]
         following = work[11, i + 1] if i < LAYERS - 1 else 0.0
@@ -439,23 +440,25 @@ def _apply(
                 to_slab += taken
             lost += sideways
             to_yard += sideways
-        state[c, i] += flux - out - lost
+        water = state[c, i] + (flux - out - lost)
+        outside = outside or water > _most_mm(c, i, soil) or water < _least_mm(c, i, soil)
+        state[c, i] = water
         flux = out
     result[c, EVAPORATION] += to_air
     result[c, TRANSPIRATION] += to_roots
     result[c, LATERAL] += to_yard
     result[c, UNDER_SLAB] += to_slab
     # A layer too full sends the rest up, at last to the surface; one too dry takes from below.
-    excess = 0.0
-    for i in range(LAYERS - 1, -1, -1):
-        state[c, i] += excess
-        excess = max(0.0, state[c, i] - _most_mm(c, i, soil))
-        state[c, i] -= excess
-    lack = 0.0
-    for i in range(LAYERS):
-        state[c, i] -= lack
-        lack = max(0.0, _least_mm(c, i, soil) - state[c, i])
-        state[c, i] += lack
+    excess, lack = 0.0, 0.0
+    if outside:
+        for i in range(LAYERS - 1, -1, -1):
+            state[c, i] += excess
+            excess = max(0.0, state[c, i] - _most_mm(c, i, soil))
+            state[c, i] -= excess
+        for i in range(LAYERS):
+            state[c, i] -= lack
+            lack = max(0.0, _least_mm(c, i, soil) - state[c, i])
+            state[c, i] += lack
     result[c, DRAINAGE] += flux - lack
     return into - excess
 
@@ -512,7 +515,7 @@ def _run_off(c: int, state: Floats, result: Floats) -> None:
         result[c, RUNOFF_IRRIGATION] += irrigation
 
 
-@_njit
+@_inlined
 def _advance(
     c: int,
     hours: float,
@@ -697,7 +700,7 @@ def _look_under(c: int, state: Floats, soil: Floats, tables: Floats, under_pf: F
         under_pf[c, j] = movement
 
 
-@_njit
+@_inlined
 def _step_hour(
     c: int,
     forcing: Floats,
@@ -717,14 +720,12 @@ def _step_hour(
     wet = 0.0
     if irrigation > 0.0:
         wet = min(1.0, max(SHORTEST_H, forcing[c, IRRIGATION_S] / 3600.0))
-        fallen = rain * wet
-        _advance(
-            c, wet, fallen, irrigation, pet, longest, refine, state, soil, tables, work, result
-        )
-    if wet < 1.0:
-        rest = 1.0 - wet
-        fallen = rain * rest
-        _advance(c, rest, fallen, 0.0, pet, longest, refine, state, soil, tables, work, result)
+    for hours, given in ((wet, irrigation), (1.0 - wet, 0.0)):
+        if hours > 0.0:
+            rained = rain * hours
+            _advance(
+                c, hours, rained, given, pet, longest, refine, state, soil, tables, work, result
+            )
     _balance(c, rain + irrigation, state, result)
     _measure(c, state, soil, table, result)
 

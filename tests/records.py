@@ -6,7 +6,7 @@ from controller.journal import HUB_CODES, ZONE_CODES, Record
 def _fields() -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, str], ...]]:
     """(name, `struct` code) of the hub's fields and of a zone's, in the order of the layout."""
     record = Record(1)
-    record.seq = -1
+    record.seq = 0xFFFFFFFF
     record.fill(range(len(HUB_CODES + ZONE_CODES)), 1)
     assert record.values() == list(range(len(HUB_CODES + ZONE_CODES)))
     place = {value: name for name, value in vars(record).items() if isinstance(value, int)}

@@ -109,7 +109,7 @@ def test_a_supply_settles_between_two_valves() -> None:
     assert made.judge(1, 60, NOW + 600) == BUSY, "told to close, not known to be shut"
     assert made.closing(NOW + 600) == [(CLOSE, 0)]
     made.closed(0, True, NOW + 600)
-    assert made.gap_end_up_s(1) == NOW + 630
+    assert made.gap_up_s[made.supply_of[1]] == NOW + 630
     assert made.judge(1, 60, NOW + 629) == GAP
     assert made.judge(1, 60, NOW + 630) == OK
     assert made.judge(2, 60, NOW + 600) == OK, "another supply has its own gap"
