@@ -363,9 +363,9 @@ def propose(
     band. The last third of the years is kept from all that; how the plan does there is shown, and
     why each row is as it is.
 
-    With --out: property.toml, your file with new seasons and shares, step and limits of the trim
-    where the owner checks, and the rain bank's figures where there is a gauge; and plan.png. Look
-    at them, then put the file in the place of yours. Exit status 1, and no file, where no plan can
+    With --out: property.toml, your file with new seasons and shares, limits of its soil probes,
+    step and limits of the trim where the owner checks, and the rain bank's figures where there is a
+    gauge; and plan.png. Look at them, then put the file in the place of yours. Exit status 1, and no file, where no plan can
     give what is needed: what limits it is said, and what would do.
 
     \b
