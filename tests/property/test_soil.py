@@ -304,7 +304,7 @@ def test_measures_agree_with_the_retention_curve(start_pf: float) -> None:
     np.testing.assert_allclose(last[:, soil.BAND_PF], suction_pf @ share(0.15, 1.0), atol=2e-3)
     np.testing.assert_allclose(last[:, soil.TOP_PF], suction_pf @ share(0.0, 0.3), atol=2e-3)
     middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
-    expected = [np.interp(0.3, middles_m, row) for row in columns.water_content]
+    expected = [np.interp(soil.PROBE_M, middles_m, row) for row in columns.water_content]
     np.testing.assert_allclose(last[:, soil.PROBE_VWC], expected, rtol=1e-12)
 
 

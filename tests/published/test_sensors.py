@@ -146,5 +146,5 @@ def test_ground_follows_the_air_late_and_little() -> None:
     ground = sensors.ground_temperature_c(air)
     assert ground.mean() == pytest.approx(15.0, abs=0.2)
     assert ground[240:].max() - ground[240:].min() < 2.0
-    step = sensors.ground_temperature_c(np.r_[np.zeros(100), np.full(72, 10.0)])
+    step = sensors.ground_temperature_c(np.r_[np.zeros(200), np.full(200, 10.0)])
     assert step[-1] == pytest.approx(6.32, abs=0.05)  # 1 - 1/e after its time constant
