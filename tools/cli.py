@@ -365,8 +365,8 @@ def propose(
 
     With --out: property.toml, your file with new seasons and shares, limits of its soil probes,
     step and limits of the trim where the owner checks, and the rain bank's figures where there is a
-    gauge; and plan.png. Look at them, then put the file in the place of yours. Exit status 1, and no
-    file, where no plan can give what is needed: what limits it is said, and what would do.
+    gauge; and plan.png. Look at them, then put the file in the place of yours. Exit status 1, and
+    no file, where no plan can give what is needed: what limits it is said, and what would do.
 
     \b
     Examples:

@@ -3,7 +3,7 @@
 Demo: invented weather. Tunis: the record in the package aquacrop, which serves as a carrier of the
 file only; latitude and house are assumed. Asked of a plan are 95 % of season days in every zone and
 85 % in the worst year. The demo keeps that. Tunis misses it by two in one strip with probes, and by
-ten without, by blade and rain gauge alone: the bars there are what was measured (93.1 and 89.4;
+ten without, by blade and rain gauge alone: the bars there are what was measured (93.1 and 89.4,
 85.8 and 73.9), less a little.
 """
 
