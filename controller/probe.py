@@ -38,7 +38,7 @@ class Probe:
     _high_ppt = 0
 
     def __init__(self, zone: "ZonePart", stale_s: int, full_um: int) -> None:
-        """`stale_s`: how long no reading is borne with. `full_um`: so much rain shows on any."""
+        """`stale_s`: how long no reading is borne with. `full_um`: so much rain must show on it."""
         self._zone = zone
         self._stale_s = stale_s
         self._full_um = full_um
@@ -67,6 +67,7 @@ class Probe:
             self._used_s = used_s
             return False
         zone = self._zone
+        wet_ppt = zone.wet_off_ppt if self.wet else zone.wet_ppt
         if ppt is None:
             if self._read_up_s == _NEVER:
                 self._read_up_s = up_s
@@ -75,12 +76,12 @@ class Probe:
             watered = rain_um != self._rain_um or used_s > self._used_s
             good = watered or self.ppt == _NEVER or abs(ppt - self.ppt) <= JUMP_PPT
             moved_ppt = self._mark_ppt - ppt
-            soaked = ppt >= zone.wet_ppt
+            soaked = ppt >= wet_ppt
             if not soaked:  # soaked soil cannot get wetter, only drier; noise upwards is no change
                 moved_ppt = abs(moved_ppt)
             if not VWC_LEAST_PPT <= ppt <= VWC_MOST_PPT:
                 good = False
-            elif moved_ppt >= STUCK_PPT or (soaked and bank_um):
+            elif moved_ppt >= STUCK_PPT or (soaked and (bank_um or self.ppt < wet_ppt)):
                 self._mark_ppt = ppt
                 self._mark_up_s = up_s
                 self._rained_up_s = _NEVER
@@ -99,7 +100,7 @@ class Probe:
         if not good:
             self._bad_up_s = up_s
         trusted = up_s - self._bad_up_s >= TRUST_AGAIN_S
-        wet = trusted and self.ppt >= (zone.wet_off_ppt if self.wet else zone.wet_ppt)
+        wet = trusted and self.ppt >= wet_ppt
         changed = wet != self.wet or trusted != self.trusted
         self.wet = wet
         self.trusted = trusted

@@ -29,7 +29,7 @@ ZONE_YEARS = 4_500
 PLANS_MOST = 400
 EDGE_PF = 0.1  # inside the band's limits a day begins to count as lost, and so far outside it is
 IMPOSSIBLE = 10.0  # loss of a plan that breaks a rule
-SPARE_WEIGHT = 0.02  # of what a table gives above the need: should a probe fail, nothing holds it
+SPARE_WEIGHT = 0.02  # of what a table gives above the need: where a probe fails nothing holds it
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,8 @@ class Task:
         return [brisk.outcome(plan, checked) for brisk in self.brisks]
 
     def loss_of(self, plan: Plan | None) -> float:
-        """What is to be least: days out of band first, unevenness and water second."""
+        """What is to be least: days out of band first, then what the table gives above the need,
+        unevenness and water."""
         if plan is None:
             return IMPOSSIBLE
         spare = float((self.brisks[0].table_mm(plan) / self.need_mm).mean()) - 1.0

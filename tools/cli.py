@@ -483,7 +483,7 @@ def compare(
     out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
     plan: Annotated[
         list[Path] | None,
-        typer.Option(help="Another property file of the same house, for its seasons; repeatable."),
+        typer.Option(help="Another property file of the same house, for its plan; repeatable."),
     ] = None,
     years: Annotated[
         int, typer.Option(min=0, max=90, help="Years to invent from each record, besides its own.")

@@ -94,7 +94,7 @@ def _once(what: str, names: Sequence[str]) -> None:
 
 
 def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
-    """What lives a job's life: the ways of the house, and of the tables of other files of it.
+    """What lives a job's life: the ways of the house, and of the plans of other files of it.
 
     Raises: PropertyError where one is of another house, SweepError where one comes twice.
     """

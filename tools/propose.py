@@ -317,8 +317,8 @@ def why(found: Proposal) -> list[str]:
     if probed:
         limits = ", ".join(f"{name} {limit} %" for name, limit in probed.items())
         lines.append(
-            f"soil probes hold water back from so much by volume on: {limits}; the table gives "
-            "more than is needed, so a zone whose probe fails gets too much: mend it soon"
+            f"soil probes hold water back from so much by volume on: {limits}; the table may "
+            "give more than is needed, and a zone whose probe fails gets that: mend it soon"
         )
     lines.append(
         f"a run of {found.minutes_taken:.0f} min at most goes in, with "

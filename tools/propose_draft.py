@@ -30,8 +30,9 @@ DEMAND_SHARE = 0.7  # of the mean ET0 drains the rain bank
 TRIM_STEP_PCT = 30
 TRIM_PCT, TRIM_ALLOWED_PCT = (60.0, 130.0), ((10.0, 100.0), (100.0, 250.0))  # least, most
 RAIN_MM = (1.0, 32.0, 1.5)  # skip, most, lock_floor
-RAIN_ALLOWED_MM = ((0.1, 20.0), (1.0, 60.0), (0.1, 60.0))
-WET_CM = 10**2.75  # where a probe begins to hold water back
+RAIN_ALLOWED_MM = ((0.1, 20.0), (15.0, 60.0), (0.1, 60.0))  # a full bank must show on any probe
+WET_CM, WET_ALLOWED_PCT = 10**2.75, (2.0, 55.0)  # where a probe begins to hold water back
+RELEASE_PCT = 0.5  # below that it lets water run again
 ROW_SPREAD, SHARE_SPREAD, DEMAND_SPREAD, WET_SPREAD = 0.10, 0.06, 0.15, 0.01
 TRIM_SPREADS, RAIN_SPREADS = (0.4, 0.1), (0.3, 0.3, 0.5)
 
@@ -72,8 +73,8 @@ class Draft:
         parts = (
             [ROW_SPREAD] * len(self.open_rows),
             [DEMAND_SPREAD],
-            TRIM_SPREADS[: len(self.trim_pct)],
-            RAIN_SPREADS[: len(self.rain_mm)],
+            TRIM_SPREADS if self.trim_pct else (),
+            RAIN_SPREADS if self.rain_mm else (),
             [WET_SPREAD] * bool(self.wet_pct),
             [SHARE_SPREAD] * len(self.share_pct),
         )
@@ -98,13 +99,13 @@ class Draft:
         factors = iter(np.exp(numbers).tolist())
         minutes = tuple([m * next(factors) if m else 0.0 for m in self.minutes])
         demand = self.demand * next(factors)
-        trim_pct = _within(self.trim_pct, TRIM_ALLOWED_PCT[: len(self.trim_pct)], factors)
-        rain_mm = _within(self.rain_mm, RAIN_ALLOWED_MM[: len(self.rain_mm)], factors)
+        trim_pct = _within(self.trim_pct, TRIM_ALLOWED_PCT, factors)
+        rain_mm = _within(self.rain_mm, RAIN_ALLOWED_MM, factors)
         # One number for all: what tells zones apart are their pieces, and those nobody knows.
         wet_pct = self.wet_pct
         if wet_pct:
-            factor = next(factors)
-            wet_pct = tuple([min(max(pct * factor, 2.0), 55.0) for pct in wet_pct])
+            factor, (least, most) = next(factors), WET_ALLOWED_PCT
+            wet_pct = tuple([min(max(pct * factor, least), most) for pct in wet_pct])
         shares = tuple([share * next(factors) for share in self.share_pct])
         return Draft(self.begins, minutes, demand, shares, trim_pct, rain_mm, wet_pct)
 
@@ -114,7 +115,9 @@ def _within(
     allowed: Sequence[tuple[float, float]],
     factors: Iterator[float],
 ) -> tuple[float, ...]:
-    """Values times factors, as far as a property file allows."""
+    """Values times factors, as far as allowed; none of none."""
+    if not values:
+        return ()
     pairs = zip(values, allowed, strict=True)
     return tuple([min(max(value * next(factors), least), most) for value, (least, most) in pairs])
 
@@ -261,10 +264,12 @@ class Tables:
     def _base(self, draft: Draft) -> Property:
         """The property with all of a draft but its rows."""
         zones, wet_pct = {}, iter(draft.wet_pct)
-        for (name, zone), share in zip(self.prop.zones.items(), draft.share_pct, strict=True):
+        parts = zip(self.prop.zones.items(), self.house.plan.zones, draft.share_pct, strict=True)
+        for (name, zone), part, share in parts:
             values: dict[str, Any] = {"share": float(round(share))}
             if zone.probe:
-                values |= {"wet_limit": round(next(wet_pct), 1), "wet_release": None}
+                wet = round(max(next(wet_pct), part.dry_ppt / 10 + RELEASE_PCT + 0.1), 1)
+                values |= {"wet_limit": wet, "wet_release": round(wet - RELEASE_PCT, 1)}
             zones[name] = zone.model_copy(update=values)
         update: dict[str, Any] = {"zones": zones}
         if draft.trim_pct:

@@ -23,9 +23,10 @@ def written(text: str, prop: Property) -> str:
     for name, zone in prop.zones.items():
         table = document["zones"][name]
         table["share"] = round(zone.share)
-        if zone.wet_limit != before.zones[name].wet_limit:
+        old = before.zones[name]
+        if (zone.wet_limit, zone.wet_release) != (old.wet_limit, old.wet_release):
             _put(table, "wet_limit", zone.wet_limit)
-            table.pop("wet_release", None)
+            _put(table, "wet_release", zone.wet_release)
     _put_seasons(document, prop.seasons)
     if prop.lockouts.rain != before.lockouts.rain:
         rain = document["lockouts"]["rain"]

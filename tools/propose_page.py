@@ -49,22 +49,28 @@ def _short(found: Proposal) -> Iterator[str]:
     """Which zones are kept less well than they should be, and for want of what."""
     parts = found.kept["hub"]
     last = parts.get("held out", parts["searched"])
-    short = [
-        f"{strip.name} {last.zones[zone]:.1f} % (too dry {last.dry[zone]:.0f} %, "
-        f"too wet {last.wet[zone]:.0f} %)"
-        for zone, strip in enumerate(found.tables.house.strips)
-        if last.zones[zone] < ENOUGH_PCT
+    zones = zip(found.tables.house.plan.zones, last.zones, last.dry, last.wet, strict=True)
+    short = [of_zone for of_zone in zones if of_zone[1] < ENOUGH_PCT]
+    if not short:
+        return
+    told = [
+        f"{zone.name} {kept:.1f} % (too dry {dry:.0f} %, too wet {wet:.0f} %)"
+        for zone, kept, dry, wet in short
     ]
-    if short:
+    yield (
+        f"This plan does not hold the band on {ENOUGH_PCT:.0f} % of season days: "
+        f"{', '.join(told)}. Not for want of water: supply, cap, hours and hoses give what is "
+        "needed. Rain and need differ from year to year by more than a table with a rain bank "
+        "follows."
+    )
+    blind = [zone.name for zone, *_ in short if not zone.probe]
+    if blind:
         yield (
-            f"This plan does not hold the band on {ENOUGH_PCT:.0f} % of season days: "
-            f"{', '.join(short)}. Not for want of water: supply, cap, hours and hoses give what is "
-            "needed. Rain and need differ from year to year by more than a table with a rain bank "
-            "follows, and a weekly blade feels only the top 0.3 m."
+            "A weekly blade feels only the top 0.3 m. What may do: a soil probe half a metre down, "
+            f"in {', '.join(blind)}."
         )
-        blind = [zone.name for zone in found.tables.house.plan.zones if not zone.probe]
-        if blind:
-            yield f"What may do: a soil probe half a metre down, in {', '.join(blind)}."
+    if len(blind) < len(short):
+        yield "A soil probe that reads 1 % by volume off the truth costs days: calibrate it."
 
 
 def draw(found: Proposal, path: Path) -> None:

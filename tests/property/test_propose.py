@@ -17,6 +17,11 @@ from tools.propose_file import written
 
 TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"
 ZONES = 4
+PROBES = {
+    "west": "",
+    "north": "wet_limit = 33.7\nwet_release = 32\n",
+    "south": "wet_limit = 38\ndry_limit = 34\n",
+}
 RULES = (
     "",
     'allowed_weekdays = ["mon", "wed", "fri", "sun"]',
@@ -28,7 +33,10 @@ NEEDS = arrays(np.float64, (HALF_MONTHS, ZONES), elements=st.floats(0.0, 9.0, al
 
 @cache
 def property_of(rules: str) -> Property:
-    return parse(f"{TUNIS.read_text('utf-8')}[lockouts.quiet]\n{rules}\n", "house.toml")
+    text = TUNIS.read_text("utf-8")
+    for zone, keys in PROBES.items():
+        text = text.replace(f"[zones.{zone}]\n", f"[zones.{zone}]\nprobe = true\n{keys}")
+    return parse(f"{text}[lockouts.quiet]\n{rules}\n", "house.toml")
 
 
 @settings(max_examples=25)
@@ -50,7 +58,7 @@ def test_what_is_proposed_keeps_the_rules(
     draft = draft_of(tables, need, rows)
     assert 1 <= len(draft.begins) <= rows
     draft = draft.varied(np.full(len(draft.spreads), number))
-    assert len(draft.spreads) == len(draft.open_rows) + 1 + 2 + 3 + ZONES
+    assert len(draft.spreads) == len(draft.open_rows) + 1 + 2 + 3 + 1 + ZONES
     if tables.plan_of(draft) is None:
         return
     found, plan, mistakes = tables.property_of(draft)

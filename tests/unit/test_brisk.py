@@ -1,4 +1,7 @@
-"""The compiled hub beside the real one: near enough that a plan found with it is worth a replay."""
+"""The compiled hub beside the real one: near enough that a plan found with it is worth a replay.
+
+From the second year on its probes are other pieces than the real hub's.
+"""
 
 from dataclasses import replace
 from functools import cache

@@ -265,19 +265,19 @@ def test_thermometer_reads_the_hour_or_nothing() -> None:
     assert device.look().temp_mc is None
 
 
-def test_probe_reads_the_watered_column_at_a_third_of_a_metre() -> None:
+def test_probe_reads_the_watered_column_half_a_metre_down() -> None:
     device = devices(make_house(hub=UTC, each_zone=[{"probe": 1}, {}]))
     first, none = device.look().soil_vwc_ppt
     middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
 
     def true_ppt() -> int:
         content = device.ground.columns.water_content[2]
-        return round(1000.0 * float(np.interp(0.3, middles_m, content)))
+        return round(1000.0 * float(np.interp(0.5, middles_m, content)))
 
     assert first == true_ppt()
     assert none is None
-    device.open(0, 40 * 3600)
-    device.advance(START_S + 40 * 3600)
+    device.open(0, 10 * 3600)
+    device.advance(START_S + 10 * 3600)
     wetter = device.look().soil_vwc_ppt[0]
     assert wetter == true_ppt()
     assert first is not None and wetter is not None and wetter > first + 10

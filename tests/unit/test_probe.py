@@ -129,6 +129,27 @@ def test_rain_not_used_up_or_drying_begins_the_twenty_days_again() -> None:
         assert not one.trusted
 
 
+def test_the_twenty_days_begin_when_the_soil_becomes_wet() -> None:
+    one = probe()
+    one.read(349, 0)
+    one.read(350, 21 * DAY_S)
+    assert (one.trusted, one.wet) == (True, True)
+    one.read(350, 41 * DAY_S - 1)
+    assert one.trusted
+    one.read(350, 41 * DAY_S)
+    assert not one.trusted
+
+
+def test_twenty_days_between_limit_and_release_are_not_believed_either() -> None:
+    one = probe()
+    one.read(350, 0)
+    one.read(345, HOUR_S)
+    one.read(345, 20 * DAY_S + HOUR_S - 1)
+    assert one.wet
+    one.read(345, 20 * DAY_S + HOUR_S)
+    assert (one.trusted, one.wet) == (False, False)
+
+
 def test_three_hours_without_a_reading_are_stale() -> None:
     one = probe()
     one.read(300, 7)

@@ -74,6 +74,8 @@ def test_a_plan_is_written_checks_and_repeats(
     for name, zone in before.zones.items():
         changed = {"share", "wet_limit", "wet_release"}
         assert zone.model_dump(exclude=changed) == after.zones[name].model_dump(exclude=changed)
+        limits = after.zones[name].wet_limit, after.zones[name].wet_release
+        assert [limit is not None for limit in limits] == [zone.probe] * 2
 
 
 SEASON = Season.model_validate(
