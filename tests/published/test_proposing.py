@@ -3,8 +3,8 @@
 Demo: invented weather. Tunis: the record in the package aquacrop, which serves as a carrier of the
 file only; latitude and house are assumed. Asked of a plan are 95 % of season days in every zone and
 85 % in the worst year. The demo keeps that. Tunis misses it by half a point in one strip with
-probes, and by ten without, by blade and rain gauge alone: the bars there are what was measured (94.6
-and 89.7, 85.8 and 73.9), less two.
+probes, and by ten without, by blade and rain gauge alone. The bars there are what was measured
+(94.6 and 89.7, 85.8 and 73.9), less two.
 """
 
 from pathlib import Path
