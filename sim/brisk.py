@@ -267,11 +267,13 @@ def _hold(
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a plan did, (days, zones): states, pF of the band, water given."""
+    """What a plan did, (days, zones): states, pF of the band, water given; and what its bare table
+    gives each strip in a year, mm."""
 
     state: Codes
     pf: Floats
     mm: Floats
+    table_mm: Floats
 
 
 class Brisk:
@@ -334,13 +336,6 @@ class Brisk:
             )
         return given_mm.T, band_pf.T
 
-    def table_mm(self, plan: Plan) -> Floats:
-        """What the bare table gives each strip in a year, mm."""
-        row_of_day = self._rows_by_date(plan)[self._date_of_day]
-        rows, zones = self._rows(plan, row_of_day), self._zones(plan)
-        hours = float((rows[:, _CYCLES] * rows[:, _RUN_S])[row_of_day].mean()) * 365.25 / HOUR_S
-        return np.asarray(hours * zones[:, _SHARE] * zones[:, _RATE])
-
     def outcome(self, plan: Plan, checked: bool) -> Outcome:
         """Live through all the days under a plan; checked: an owner pushes a blade once a week."""
         columns, count = self._columns(), len(plan.zones)
@@ -369,7 +364,9 @@ class Brisk:
             )
         by_day = daily.transpose(1, 0, 2)
         judged = states(_days(by_day, top_pf.T, self._rain_mm), by_day[:, :, _REWETTING] > 0.0)
-        return Outcome(judged, by_day[:, :, _PF], by_day[:, :, _GIVEN_MM])
+        hours = float((rows[:, _CYCLES] * rows[:, _RUN_S])[row_of_day].mean()) * 365.25 / HOUR_S
+        table_mm = hours * zones[:, _SHARE] * zones[:, _RATE]
+        return Outcome(judged, by_day[:, :, _PF], by_day[:, :, _GIVEN_MM], table_mm)
 
     def _may_run(self, plan: Plan) -> Bools:
         """Hours in which neither frost nor local rules hold water back."""

@@ -58,9 +58,9 @@ class Task:
         unevenness and water."""
         if plan is None:
             return IMPOSSIBLE
-        spare = float((self.brisks[0].table_mm(plan) / self.need_mm).mean()) - 1.0
-        lost = _loss(self, self.outcomes(plan, self.checked))
-        return lost + SPARE_WEIGHT * max(spare, 0.0)
+        outcomes = self.outcomes(plan, self.checked)
+        spare = float((outcomes[0].table_mm / self.need_mm).mean()) - 1.0
+        return _loss(self, outcomes) + SPARE_WEIGHT * max(spare, 0.0)
 
     def loss(self, numbers: Floats) -> float:
         """The same of numbers; where no rule allows them, less the nearer they are to 0."""

@@ -75,7 +75,7 @@ class Draft:
             [DEMAND_SPREAD],
             TRIM_SPREADS if self.trim_pct else (),
             RAIN_SPREADS if self.rain_mm else (),
-            [WET_SPREAD] * bool(self.wet_pct),
+            (WET_SPREAD,) if self.wet_pct else (),
             [SHARE_SPREAD] * len(self.share_pct),
         )
         return np.concatenate([np.asarray(part, dtype=np.float64) for part in parts])
