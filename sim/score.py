@@ -75,31 +75,31 @@ class Days:
 def days_of(ground: Ground, rain_mm: Floats) -> Days:
     """Sum a stepped ground's hours up to days. rain_mm: of each hour on open ground."""
     zones = len(ground.strips)
-    watered = ground.results[:, zones:]
-    unwatered_pf = ground.results[:, :zones, soil.BAND_PF]
-    given = ground.forcing[:, zones:]
-    under_pf = ground.under_pf[-(len(given) // HOURS) :]
+    summed = _by_day(ground.results).sum(axis=1)
+    watered, unwatered = summed[:, zones:], summed[:, :zones]
+    ends = ground.results[HOURS - 1 :: HOURS, zones:]
+    under_pf = ground.under_pf[-len(summed) :].copy()
     return Days(
-        pf=_by_day(watered[:, :, soil.BAND_PF]).mean(axis=1),
-        pf_unwatered=_by_day(unwatered_pf).mean(axis=1),
-        pf_end=_by_day(watered[:, :, soil.BAND_PF])[:, -1],
-        seconds=_by_day(given[:, :, soil.IRRIGATION_S]).sum(axis=1),
+        pf=watered[:, :, soil.BAND_PF] / HOURS,
+        pf_unwatered=unwatered[:, :, soil.BAND_PF] / HOURS,
+        pf_end=ends[:, :, soil.BAND_PF].copy(),  # a view would keep every hour in memory
+        seconds=_by_day(ground.forcing[:, zones:, soil.IRRIGATION_S]).sum(axis=1),
         litres=_by_day(ground.passed).sum(axis=1) / PER_LITRE,
-        runoff_mm=_by_day(watered[:, :, soil.RUNOFF_IRRIGATION]).sum(axis=1),
-        runoff_rain_mm=_by_day(watered[:, :, soil.RUNOFF_RAIN]).sum(axis=1),
-        bypass_mm=_by_day(watered[:, :, soil.BYPASS_IRRIGATION]).sum(axis=1),
-        bypass_rain_mm=_by_day(watered[:, :, soil.BYPASS_RAIN]).sum(axis=1),
-        movement_pf=_by_day(watered[:, :, soil.MOVEMENT_PF]).mean(axis=1),
-        movement_pf_unwatered=_by_day(ground.results[:, :zones, soil.MOVEMENT_PF]).mean(axis=1),
+        runoff_mm=watered[:, :, soil.RUNOFF_IRRIGATION],
+        runoff_rain_mm=watered[:, :, soil.RUNOFF_RAIN],
+        bypass_mm=watered[:, :, soil.BYPASS_IRRIGATION],
+        bypass_rain_mm=watered[:, :, soil.BYPASS_RAIN],
+        movement_pf=watered[:, :, soil.MOVEMENT_PF] / HOURS,
+        movement_pf_unwatered=unwatered[:, :, soil.MOVEMENT_PF] / HOURS,
         under_pf=under_pf[:, zones:],
         under_pf_unwatered=under_pf[:, :zones],
-        top_wet=top_wet_days(watered[:, :, soil.TOP_PF], rain_mm),
+        top_wet=top_wet_days(ground.results[:, zones:, soil.TOP_PF], rain_mm),
     )
 
 
 def _by_day(hours: NDArray[Any]) -> NDArray[Any]:
-    """Hours x zones as days x 24 x zones."""
-    return hours.reshape(-1, HOURS, hours.shape[1])
+    """Hours x more as days x 24 x more."""
+    return hours.reshape(-1, HOURS, *hours.shape[1:])
 
 
 def top_wet_days(top_pf: Floats, rain_mm: Floats) -> Bools:

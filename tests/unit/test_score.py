@@ -7,6 +7,9 @@ import numpy as np
 import pytest
 
 from sim import score, soil
+from sim.ground import HOUR_S, Ground, dry_of
+from sim.hourly import Hourly
+from sim.house import Strip
 from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Days
 
 
@@ -189,3 +192,16 @@ def test_under_the_slab_stands_beside_its_strip() -> None:
 def test_movement_of_ground_that_never_changes_has_no_percent() -> None:
     assert score.movement_index_pct(days_like([3.0] * 365)) == [None]
     assert score.movement_difference_pct(days_like([3.0] * 365)) is None
+
+
+def test_days_keep_no_hours_in_memory() -> None:
+    """A view of one hour in every day would keep all hours of a sweep's years."""
+    hours = Hourly(*np.ones((3, 48)))
+    strips = [Strip("one", 0, 20.0, 0.5, 80.0, 1.0, 1.0)]
+    ground = Ground(strips, dry_of(strips, hours), 0)
+    ground.catch_up(48 * HOUR_S)
+    days = score.days_of(ground, hours.rain_mm)
+    np.testing.assert_allclose(days.pf_end, ground.results[23::24, 1:, soil.BAND_PF])
+    for name in Days.__dataclass_fields__:
+        for held in (ground.results, ground.under_pf, ground.forcing, ground.passed):
+            assert not np.shares_memory(getattr(days, name), held), name
