@@ -191,6 +191,7 @@ class Devices:
         # Clock.
         self.boot_s = self.now_s
         self._rate = MILLION + drift_ppm
+        self._drifts = drift_ppm != 0
         self._boot_wall_s: int | None = self.now_s  # what the clock showed at boot
         # Sensors.
         self._seen = Seen(zones, len(plan.supplies))
@@ -200,7 +201,7 @@ class Devices:
             for zone, strip in enumerate(ground.strips)
             if plan.zones[zone].probe and strip.probe
         ]
-        self._looked_hour = -1
+        self._hour_ends_s = 0  # of the hour last looked at
         self._has_gauge = plan.hub.rain_kind == GAUGE
         self._has_contact = plan.hub.rain_kind == CONTACT
         self._tip_um = gauge.tip_um
@@ -222,14 +223,13 @@ class Devices:
 
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""
-        while self._change_s <= to_s:
-            self.now_s = now_s = max(self._change_s, self.now_s)
-            for place, end_s in enumerate(self._ends_s):
-                if end_s <= now_s:
-                    if place < self.valves:
-                        self._turn(place, False)
-                    else:
-                        self._set_flows(place - self.valves)
+        while (change_s := self._change_s) <= to_s:
+            self.now_s = max(change_s, self.now_s)
+            place = self._ends_s.index(change_s)
+            if place < self.valves:
+                self._turn(place, False)
+            else:
+                self._set_flows(place - self.valves)
             self._change_s = min(self._ends_s)
         if self.now_s < to_s:
             self.now_s = to_s
@@ -302,15 +302,17 @@ class Devices:
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
         if self._has_gauge:
-            self._count_start_um = self._gauge_um((self.now_s - self.sky.start_s) // HOUR_S)
+            self._count_start_um = self._gauge_um()
         self.catch_up()
         for pipe in self._pipes:
             pipe.passed_at_boot = pipe.passed
-        self._looked_hour = -1
+        self._hour_ends_s = 0
         self._asked.clear()
 
     def at_up_s(self, up_s: int) -> int:
         """The first second at which the board's uptime is `up_s`."""
+        if not self._drifts:
+            return self.boot_s + up_s
         return self.boot_s - (-up_s * MILLION // self._rate)
 
     def untold(self, zone: int) -> int:
@@ -321,13 +323,14 @@ class Devices:
 
     def up_s(self) -> int:
         """Seconds since boot by the board's crystal."""
-        return (self.now_s - self.boot_s) * self._rate // MILLION
+        past_s = self.now_s - self.boot_s
+        return past_s * self._rate // MILLION if self._drifts else past_s
 
     def wall_s(self) -> int | None:
         """The clock, or None while it is lost."""
         if self._boot_wall_s is None:
             return None
-        return self._boot_wall_s + (self.now_s - self.boot_s) * self._rate // MILLION
+        return self._boot_wall_s + Devices.up_s(self)
 
     def set_wall_s(self, wall_s: int) -> None:
         """Set the clock."""
@@ -336,11 +339,10 @@ class Devices:
     def look(self) -> Seen:
         """Read what the plan says there is to read."""
         seen = self._seen
-        hour = (self.now_s - self.sky.start_s) // HOUR_S
-        if hour != self._looked_hour or self.faults:
-            self._look_anew(seen, hour)
+        if self.now_s >= self._hour_ends_s or self.faults:
+            self._look_anew(seen)
         if self._rains:
-            seen.rain_um = self._gauge_um(hour) - self._count_start_um
+            seen.rain_um = self._gauge_um() - self._count_start_um
         elif self._has_contact:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
@@ -428,9 +430,14 @@ class Devices:
 
     def _count_open(self) -> None:
         """Take note of how many zones have a way for the water."""
-        ways = [len(pipe.running) for pipe in self._pipes]
-        self.most_open_on_supply = max(self.most_open_on_supply, *ways)
-        self.most_open_at_once = max(self.most_open_at_once, sum(ways))
+        at_once = 0
+        for pipe in self._pipes:
+            ways = len(pipe.running)
+            at_once += ways
+            if ways > self.most_open_on_supply:
+                self.most_open_on_supply = ways
+        if at_once > self.most_open_at_once:
+            self.most_open_at_once = at_once
 
     def _flow_ml_h(self, zone: int) -> int:
         """A hose's own flow by now, its pores closing with the years."""
@@ -448,11 +455,12 @@ class Devices:
             pipe.running = []
             pipe.flow_ml_h = 0
         pipe.since_s = self.now_s
-        self._ends_s[self.valves + supply] = NEVER_S
-        valves = self.open_valves
-        ways = [zone for zone in pipe.zones if valves[zone]]
-        if ways and (pipe.master is None or valves[pipe.master]):
-            self._ends_s[self.valves + supply] = self._share(pipe, ways)
+        valves, full_s = self.open_valves, NEVER_S
+        if pipe.master is None or valves[pipe.master]:
+            ways = [zone for zone in pipe.zones if valves[zone]]
+            if ways:
+                full_s = self._share(pipe, ways)
+        self._ends_s[self.valves + supply] = full_s
 
     def _share(self, pipe: _Pipe, ways: list[int]) -> int:
         """Share a supply's water among its zones that have a way for it.
@@ -461,14 +469,18 @@ class Devices:
         comes out of it. What drained since it was shut is booked once it opens again, all of it to
         the present hour. Returns when the first hose that fills is full.
         """
-        flows = [self._spoiled(zone) if self.faults else self._rates[zone] for zone in ways]
-        wanted = sum(flows)
-        if 0 < pipe.most_ml_h < wanted:
-            flows = [flow * pipe.most_ml_h // wanted for flow in flows]
-        rest = max((pipe.most_ml_h or FILLING_ML_H) - wanted, 0)
+        flows: list[int] | dict[int, int] = self._rates
+        if self.faults:
+            flows = {zone: self._spoiled(zone) for zone in ways}
+        wanted, most = 0, pipe.most_ml_h
+        for zone in ways:
+            wanted += flows[zone]
+        rest = max((most or FILLING_ML_H) - wanted, 0)
         full_s = NEVER_S
-        for place, zone in enumerate(ways):
-            flow, kept = flows[place], 0
+        for zone in ways:
+            flow, kept = flows[zone], 0
+            if 0 < most < wanted:
+                flow = flow * most // wanted
             if flow and self._hold[zone] and (room := self._room(zone)) > 0:
                 kept = rest + flow - flow // 2
                 flow, rest = flow + rest, 0
@@ -493,17 +505,19 @@ class Devices:
             return 0
         return self._rates[zone] * (BURST_TIMES if self._is(Trouble.BURST, zone) else 1)
 
-    def _look_anew(self, seen: Seen, hour: int) -> None:
+    def _look_anew(self, seen: Seen) -> None:
         """Read what shows the same for the whole of an hour, but for faults."""
+        hour = (self.now_s - self.sky.start_s) // HOUR_S
         if self._has_gauge:
-            seen.rain_um = self._gauge_um(hour) - self._count_start_um
+            seen.rain_um = self._gauge_um() - self._count_start_um
             self._rains = self._counted_um[hour] != self._counted_um[hour + 1]
         if self.plan.hub.frost:
             silent = self.faults and self._is(Trouble.THERMOMETER_SILENT)
             seen.temp_mc = None if silent else self.sky.temp_mc[hour]
-        if self._probes and hour != self._looked_hour:
-            self._read_probes(seen, hour)
-        self._looked_hour = hour
+        if self.now_s >= self._hour_ends_s:
+            if self._probes:
+                self._read_probes(seen, hour)
+            self._hour_ends_s = self.sky.start_s + HOUR_S * (hour + 1)
 
     def _book(self, pipe: _Pipe) -> None:
         """Book what ran from a supply until now."""
@@ -523,10 +537,11 @@ class Devices:
     def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""
         self.catch_up()
+        vwc = self.ground.vwc()
         for zone, curve, added in self._probes:
             if self.faults and self._spoils_probe(seen, zone):
                 continue
-            true_ppt = self.ground.vwc_ppt(zone)
+            true_ppt = 1000.0 * vwc[zone]
             k = int(true_ppt)  # below 1000: no soil is all water
             low_ppt = curve[k]
             read_ppt = low_ppt + (true_ppt - k) * (curve[k + 1] - low_ppt) + added[hour]
@@ -542,12 +557,10 @@ class Devices:
         seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
         return True
 
-    def _gauge_um(self, hour: int) -> int:
+    def _gauge_um(self) -> int:
         """What the gauge has counted since the start; tips fall evenly within an hour."""
-        before_um, after_um = self._counted_um[hour : hour + 2]
-        if before_um == after_um:
-            return before_um
-        of_hour_s = (self.now_s - self.sky.start_s) % HOUR_S
+        hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
+        before_um, after_um = self._counted_um[hour], self._counted_um[hour + 1]
         more_um = (after_um - before_um) * of_hour_s // HOUR_S
         return before_um + more_um // self._tip_um * self._tip_um
 

@@ -210,9 +210,9 @@ class Ground:
         self._hours = last
         self._now = self.results[last - 1]
 
-    def vwc_ppt(self, zone: int) -> float:
-        """Water content at the probe's depth under a watered strip, ppt, at the last whole hour."""
-        return 1000.0 * self._now.item(len(self.strips) + zone, soil.PROBE_VWC)
+    def vwc(self) -> list[float]:
+        """Water content at the probe's depth under each watered strip, at the last whole hour."""
+        return list(self._now[len(self.strips) :, soil.PROBE_VWC].tolist())
 
     def band_pf(self) -> list[float]:
         """The depth-mean pF of the band under each watered strip, at the last whole hour."""
