@@ -32,7 +32,7 @@ from controller.ports import (
     Seen,
 )
 from tests.core import plan, row, wall
-from tests.device.scripted_year import DAY, HOUR, Lcg, Traced, explode
+from tests.device.scripted_year import DAY, HOUR, Lcg, Traced
 from tools.plan_rules import check_plan
 
 if TYPE_CHECKING:
@@ -272,7 +272,7 @@ def begin(bench: Faulty, name: str) -> None:
             bench.store[(RECORD, copy)] = data[: draw.below(len(data) + 1)]
         bench.cut_power(draw.one(30, draw.below(HOUR), draw.below(2 * DAY)), name != "cut_lost")
     elif name == "explode":
-        bench.runner.hub.step = explode
+        bench.broken_hub = bench.runner.hub
     elif name == "dry_tap":
         bench.tap_ml_s = 0
     elif name == "burst":

@@ -95,6 +95,7 @@ class Traced(Bench):
         self.tap_ml_s = 50
         self.leak_ml_s = 0
         self.seen.battery_mv = 8000
+        self.broken_hub: "object" = None  # the hub whose turns raise
         self.start_meters()
 
     def start_meters(self) -> None:
@@ -102,6 +103,11 @@ class Traced(Bench):
         for supply, part in enumerate(self.plan.supplies):
             if part.meter:
                 self.seen.meter_ml[supply] = 0
+
+    def up_s(self) -> int:
+        if self.runner.hub is self.broken_hub:
+            raise ValueError("scripted")
+        return super().up_s()
 
     def close(self, valve: int) -> None:
         self.put("close %d %d" % (self.true_s, valve))
@@ -199,7 +205,7 @@ BROKEN = ((70 * 24, 72 * 24, 1, "open"), (100 * 24 + 1, 100 * 24 + 4, 3, "close"
 # (day from, day to, millilitres a second at the second spigot): shut off, and a burst hose
 TAP = ((87, 88, 0), (105, 106, 120))
 STORE_BROKEN = (80, 82)
-MESS = 315  # the day on which a step raises
+MESS = 315  # the day on which a turn raises
 
 
 def weather(bench: Traced, day: int, lcg: Lcg) -> "list[int]":
@@ -219,11 +225,6 @@ def weather(bench: Traced, day: int, lcg: Lcg) -> "list[int]":
     return rain
 
 
-def explode(*_: object) -> None:
-    """Stands in for a step that must not raise."""
-    raise ValueError("scripted")
-
-
 def year(put: "Callable[[str], None]") -> None:
     """Live the year; `put` takes each line of the trace."""
     lcg = Lcg(20260501)
@@ -240,7 +241,7 @@ def year(put: "Callable[[str], None]") -> None:
             if first <= day < last:
                 bench.tap_ml_s = tap_ml_s
         if day == MESS:
-            bench.runner.hub.step = explode
+            bench.broken_hub = bench.runner.hub
         for hour, rain_um in enumerate(weather(bench, day, lcg)):
             now_h = day * 24 + hour
             bench.broken = {(v, how) for first, last, v, how in BROKEN if first <= now_h < last}
