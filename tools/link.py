@@ -7,7 +7,7 @@ that tracebacks name the lines of the sources.
 """
 
 import ast
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from itertools import accumulate
 
 # What code that is not bundled may import on the board: `controller/README.md` promises it.
@@ -22,13 +22,13 @@ class LinkError(ValueError):
     """Code in which a constant cannot be told from something else; one line for the user."""
 
 
-def link(texts: Mapping[str, str]) -> dict[str, str]:
+def link(texts: Mapping[str, str], kept: Collection[str] = KEPT) -> dict[str, str]:
     """Fold the constants of all modules of a bundle: texts by path, such as `controller/hub.py`.
 
     A constant is an integer, `NAME = const(5)`, at the top of a module. It keeps its definition
     where something may look it up by name: an attribute `.NAME`, a string "NAME", an f-string, an
-    import from a module that only imported it, or whoever imports from `KEPT`. A name that is put
-    together at run time is not seen.
+    import from a module that only imported it, or whoever imports from the modules `kept`. A name
+    that is put together at run time is not seen.
 
     Raises:
         LinkError: no Python; a constant's name is bound once more in a file that uses it; an import
@@ -41,7 +41,8 @@ def link(texts: Mapping[str, str]) -> dict[str, str]:
     }
     named = {name for tree in trees.values() for name in _named(tree, found)}
     return {
-        path: edited(text, _edits(path, trees[path], found, named)) for path, text in texts.items()
+        path: edited(text, _edits(path, trees[path], found, named, kept))
+        for path, text in texts.items()
     }
 
 
@@ -82,11 +83,13 @@ def _named(tree: ast.Module, found: _Found) -> Iterator[str]:
                 yield from (a.name for a in names if a.name not in found.get(module, {}))
 
 
-def _edits(path: str, tree: ast.Module, found: _Found, named: set[str]) -> Iterator[Edit]:
+def _edits(
+    path: str, tree: ast.Module, found: _Found, named: set[str], whole: Collection[str]
+) -> Iterator[Edit]:
     """Code to be replaced, and by what."""
     module = module_of(path)
     values = dict(found[module])
-    kept = named | values.keys() if module in KEPT else named
+    kept = named | values.keys() if module in whole else named
     nodes = list(ast.walk(tree))
     imports = [node for node in nodes if isinstance(node, ast.ImportFrom)]
     for node in imports:

@@ -65,6 +65,14 @@ def test_ports_keep_their_names_for_code_that_is_not_bundled() -> None:
     assert found == "\nPLAN = (1)\n_MOST = (9)\nx = (1)\n"
 
 
+def test_a_module_may_be_told_to_keep_its_names() -> None:
+    found = link({"far.py": FAR, "here.py": FROM + "from far import FAR\nx = [FAR]\n"}, ["far"])
+    assert found == {
+        "far.py": "\nFAR = (5)\nNONE = (-1)\nOTHER = 7\n",
+        "here.py": "\n\nx = [(5)]\n",
+    }
+
+
 def test_const_stays_where_it_is_still_used() -> None:
     text = FROM + "A = const(2)\nB = const(A + 1)\nx = A + B\n"
     assert linked(text) == FROM + "\nB = const((2) + 1)\nx = (2) + B\n"
