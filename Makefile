@@ -25,7 +25,7 @@ BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test validation bench size lint types-rp2 types-esp32 format lock clean figures
+.PHONY: golden campaign help replay test validation bench compiled size lint types-rp2 types-esp32 format lock clean figures
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -40,8 +40,12 @@ test: lint  ## all checks: lint, types, imports, tests, full branch coverage of 
 validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
 	@$(BIN)/python -m tools.validation
 
-bench: $(VENV)/.stamp-dev  ## print the benchmark table
-	@$(BIN)/python -m tools.bench
+bench: $(VENV)/.stamp-dev  ## print the benchmark table, of the compiled core as well
+	-@$(BIN)/python -m tools.compiling
+	@EVENCLAY_COMPILED= $(BIN)/python -m tools.bench
+
+compiled: $(VENV)/.stamp-dev  ## compile the core, for sweeps of many years; takes a C compiler
+	@$(BIN)/python -m tools.compiling
 
 size: $(VENV)/.stamp-dev  ## print the size of each compiled module beside its budget
 	@$(BIN)/python -m tools.size
@@ -69,6 +73,7 @@ format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
 
 # The runtime lock is cut from the dev lock's versions, so the two never disagree.
 # Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
+golden: export EVENCLAY_COMPILED =
 golden: $(VENV)/.stamp-dev  ## re-make the golden traces of the scripted year and the random weeks
 	@$(BIN)/python -m tests.device.scripted_year --write
 	@$(BIN)/python -m tests.device.random_weeks --write

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+os.environ["EVENCLAY_COMPILED"] = ""  # the sources are tested, not what was compiled of them
+
 TESTS = Path(__file__).parent
 # The core's coverage counts from these folders alone: a line that only a year's replay happens to
 # pass is not a tested line.

@@ -1,9 +1,15 @@
 """Print the benchmark table: a hub's steps, other libraries' for scale, and whole years.
 
 python -m tools.bench
+
+Years and sweep are measured twice, each time in a process of its own: with the core's sources, and
+with the compiled core where it was built.
 """
 
+import os
 import statistics
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -32,8 +38,8 @@ from sim.house import House
 from sim.policies import policies
 from sim.replay import Span, live, sky_of
 from sim.weather import Weather, read
+from tools import compiled, workers
 from tools import sweep as sweeping
-from tools import workers
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import load, parse
 
@@ -46,6 +52,7 @@ ZONES = 8
 OPENING_MOST_US, POLL_MOST_US = 15.0, 4.0
 YEAR_MOST_MS, WIDE_YEAR_MOST_MS, YEAR_AIM_MS = 200.0, 250.0, 60.0
 YEARS = 7  # repeats
+YEARS_ALONE = "years"  # the argument of the processes that measure these
 SWEEP_YEARS, SWEEP_MOST_S, SWEEP_AIM_S = 1000, 150.0, 40.0
 SWEPT_YEARS = 100  # of these, in fact
 BATCH_ZONE_YEARS, BATCH_MOST_S = 1000, 5.0
@@ -305,7 +312,22 @@ def sweep_s() -> float:
 
 
 def main() -> None:
-    """Measure, and print the table."""
+    """Measure, and print the tables."""
+    if YEARS_ALONE in sys.argv:
+        _print_years()
+        return
+    _print_hub()
+    cores = ["", str(compiled.FOLDER)] if compiled.fresh(compiled.FOLDER) else [""]
+    for core in cores:
+        command = [sys.executable, "-m", "tools.bench", YEARS_ALONE]
+        subprocess.run(command, env=os.environ | {compiled.VARIABLE: core}, check=True)
+
+
+def _core() -> str:
+    return "core compiled" if compiled.in_use() else "core interpreted"
+
+
+def _print_hub() -> None:
     console = Console()
     with console.status("measuring"):
         found = turns(widened(demo()[0].plan))
@@ -314,22 +336,27 @@ def main() -> None:
             "croniter, next fire": croniter_us(),
             "APScheduler CronTrigger, next fire": apscheduler_us(),
         }
-        one_year, wide_year = year(*demo()), year(*demo(wide=True))
         took_s, zone_years = batch_s()
-        swept_s = sweep_s() * SWEEP_YEARS / SWEPT_YEARS
     console.print(_hub_table(found, scale))
-    console.print(_year_table(one_year, YEAR_MOST_MS))
-    console.print(_year_table(wide_year, WIDE_YEAR_MOST_MS))
     per_bar_s = took_s * BATCH_ZONE_YEARS / zone_years
     kept = "" if per_bar_s <= BATCH_MOST_S else "  MISSED"
     console.print(
         f"{BATCH_ZONE_YEARS} zone-years of columns, watered and unwatered, two threads: "
         f"{per_bar_s:.2f} s, at most {BATCH_MOST_S:g}{kept}"
     )
+
+
+def _print_years() -> None:
+    console = Console()
+    with console.status("measuring"):
+        one_year, wide_year = year(*demo()), year(*demo(wide=True))
+        swept_s = sweep_s() * SWEEP_YEARS / SWEPT_YEARS
+    console.print(_year_table(one_year, YEAR_MOST_MS))
+    console.print(_year_table(wide_year, WIDE_YEAR_MOST_MS))
     kept = "" if swept_s <= SWEEP_MOST_S else "  MISSED"
     physics_ms = min(wide_year.physics_ms)
     console.print(
-        f"a sweep of {SWEEP_YEARS} years x {ZONES} zones, the hub in the loop, by "
+        f"a sweep of {SWEEP_YEARS} years x {ZONES} zones, the hub in the loop, {_core()}, by "
         f"{SWEPT_YEARS} on two processes: {swept_s:.0f} s, at most {SWEEP_MOST_S:g}, aim "
         f"{SWEEP_AIM_S:g}{kept}; {swept_s * 2e3 / SWEEP_YEARS / physics_ms:.1f} times its physics"
     )
@@ -341,7 +368,7 @@ def _row(table: Table, name: str, value: float, most: float | None, base: float)
 
 
 def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
-    table = Table(title=f"{ZONES} zones, median")
+    table = Table(title=f"{ZONES} zones, {_core()}, median")
     for column in ("what", "us", "bar", "SimPy events"):
         table.add_column(column, justify="left" if column in ("what", "bar") else "right")
     base = scale["a bare SimPy event"]
@@ -362,7 +389,7 @@ def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
 def _year_table(found: Year, most_ms: float) -> Table:
     physics = statistics.median(found.physics_ms)
     table = Table(
-        title=f"the demo's year, {found.zones} zones of {soil.LAYERS} layers: "
+        title=f"the demo's year, {_core()}, {found.zones} zones of {soil.LAYERS} layers: "
         f"{found.runs} runs, {found.wakes} wakes, {YEARS} repeats"
     )
     for column in ("what", "best ms", "median ms", "bar", "physics alone"):

@@ -1,0 +1,137 @@
+"""The compiled core decides as the interpreted one does, to the byte, and runs in its place only as
+long as it is made of the very sources.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from controller import runner
+from tools import compiled, compiling
+
+ROOT = Path(__file__).parents[2]
+GOLDEN = ROOT / "tests" / "golden"
+DEMO = ROOT / "sim" / "demo"
+
+TRACES = """
+from tests.device import random_weeks, scripted_year
+lines = []
+scripted_year.year(lines.append)
+print(scripted_year.golden("\\n".join(lines) + "\\n"), end="")
+for seed in range(random_weeks.WEEKS):
+    print(random_weeks.golden(seed, random_weeks.traced(seed)), end="")
+"""
+WHERE = "import tools, controller.hub; print(controller.hub.__file__)"
+OF_A_WORKER = """
+from tools import compiled, workers
+with workers.processes(1) as (executor, _):
+    print(executor.submit(compiled.in_use).result())
+"""
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A compiled core of these sources. Skips where the machine cannot make one."""
+    folder = tmp_path_factory.mktemp("compiled") / "core"
+    try:
+        compiling.build(folder)
+    except SystemExit as told:
+        if "found no" not in str(told):
+            raise
+        pytest.skip(str(told))
+    return folder
+
+
+def python(*arguments: str, core: Path | None = None, root: Path = ROOT) -> str:
+    """What another Python prints, with a compiled core or without one."""
+    told = {compiled.VARIABLE: str(core or ""), "PYTHONPATH": str(root)}
+    command = [sys.executable, *arguments]
+    done = subprocess.run(
+        command, env=os.environ | told, cwd=root, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_it_is_run_where_it_is_built(built: Path) -> None:
+    assert python("-c", WHERE, core=built).startswith(str(built))
+    assert python("-c", OF_A_WORKER, core=built) == "True\n"
+
+
+def test_a_tree_without_it_runs_the_sources() -> None:
+    assert python("-c", WHERE) == f"{ROOT / 'controller' / 'hub.py'}\n"
+    assert python("-c", OF_A_WORKER) == "False\n"
+
+
+def test_these_tests_run_the_sources() -> None:
+    assert not compiled.in_use()
+    assert runner.__file__ == str(ROOT / "controller" / "runner.py")
+
+
+def test_the_scripted_year_and_random_weeks_are_the_golden_ones(built: Path) -> None:
+    found = python("-c", "import tools\n" + TRACES, core=built)
+    golden = [(GOLDEN / name).read_text("utf-8") for name in ("year.txt", "weeks.txt")]
+    assert found == "".join(golden)
+
+
+def test_a_replay_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
+    demo = (str(DEMO / "property.toml"), "--weather", str(DEMO / "weather.csv"))
+    span = ("--from", "2022-06-01", "--to", "2022-08-15")
+    for name, core in (("compiled", built), ("sources", None)):
+        out = str(tmp_path / name)
+        python("-m", "tools.cli", "replay", *demo, *span, "--out", out, core=core)
+    for name in ("decisions.jsonl", "daily.csv", "summary.json"):
+        wanted = (tmp_path / "sources" / name).read_bytes()
+        assert (tmp_path / "compiled" / name).read_bytes() == wanted
+    assert len((tmp_path / "sources" / "decisions.jsonl").read_text().splitlines()) > 500
+
+
+def test_a_sweep_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
+    for name, core in (("compiled", built), ("sources", None)):
+        (tmp_path / name).mkdir()
+        python("-m", "tests.sweeps", str(tmp_path / name), core=core)
+    wanted = (tmp_path / "sources" / "years.parquet").read_bytes()
+    assert (tmp_path / "compiled" / "years.parquet").read_bytes() == wanted
+
+
+def test_an_edited_core_runs_from_its_sources(built: Path, tmp_path: Path) -> None:
+    for folder in ("controller", "tools"):
+        ignore = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(ROOT / folder, tmp_path / folder, ignore=ignore)
+    assert python("-c", WHERE, core=built, root=tmp_path).startswith(str(built))
+    edited = tmp_path / "controller" / "trim.py"
+    edited.write_text(edited.read_text("utf-8") + "# edited\n", "utf-8")
+    source = tmp_path / "controller" / "hub.py"
+    assert python("-c", WHERE, core=built, root=tmp_path) == f"{source}\n"
+
+
+def test_it_does_not_mix_with_what_was_imported_before(built: Path) -> None:
+    script = "import controller.agenda\n" + WHERE
+    assert python("-c", script, core=built) == f"{ROOT / 'controller' / 'hub.py'}\n"
+
+
+def test_without_a_compiler_one_line_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CC", "no-such-compiler -O2")
+    with pytest.raises(SystemExit) as told:
+        compiling.build(tmp_path / "core")
+    assert str(told.value).startswith("the core is not compiled: found no no-such-compiler,")
+    assert "\n" not in str(told.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_the_compiler_would_leave_out_is_an_error(
+    built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert built.exists()  # so there is a compiler
+    (tmp_path / "_const.py").write_text("")
+    (tmp_path / "wrong.py").write_text('class Wrong:\n    one = int("1")\n')
+    monkeypatch.setattr(compiling, "CORE", tmp_path)
+    with pytest.raises(SystemExit, match="Unsupported default"):
+        compiling.build(tmp_path / "core")
+    assert not (tmp_path / "core").exists()

@@ -1,0 +1,80 @@
+"""The compiled core, for those who live through many years: found in place of the sources.
+
+`tools/compiling.py` makes it. It lies in a folder of the virtual environment, never beside the
+sources, with the digest of what it was made from. Whatever imports `tools` runs it as long as the
+sources are the same, byte for byte: an edited core is the interpreted one again. EVENCLAY_COMPILED
+names another folder; empty, none.
+
+Compiled code takes annotations at their word. A hub refuses an owner's nonsense; here a number that
+should be a tuple raises before the hub sees it. Nothing in a simulated house asks such a thing.
+"""
+
+import os
+import sys
+import sysconfig
+from collections.abc import Sequence
+from hashlib import sha256
+from importlib.abc import MetaPathFinder
+from importlib.machinery import ModuleSpec
+from importlib.util import spec_from_file_location
+from pathlib import Path
+
+CORE = Path(__file__).parents[1] / "controller"
+FOLDER = Path(sys.prefix) / "compiled"
+VARIABLE = "EVENCLAY_COMPILED"
+DIGEST = "digest"
+
+
+class _Finder(MetaPathFinder):
+    """Finds compiled modules by their names."""
+
+    def __init__(self, files: dict[str, Path]) -> None:
+        self._files = files
+
+    def find_spec(
+        self, fullname: str, path: Sequence[str] | None, target: object = None
+    ) -> ModuleSpec | None:
+        file = self._files.get(fullname)
+        return spec_from_file_location(fullname, file) if file else None
+
+
+def folder() -> Path | None:
+    """Where the compiled core lies, if it does; None where nobody wants it."""
+    named = os.environ.get(VARIABLE, str(FOLDER))
+    return Path(named) if named else None
+
+
+def digest() -> str:
+    """What tells one core from another."""
+    files = sorted(CORE.glob("*.py"))
+    return sha256(repr([(file.name, file.read_bytes()) for file in files]).encode()).hexdigest()
+
+
+def fresh(built: Path) -> bool:
+    """Whether a folder holds the compiled core of just these sources."""
+    try:
+        return (built / DIGEST).read_text("utf-8") == digest()
+    except OSError:
+        return False
+
+
+def use() -> None:
+    """Let the core be imported from its compiled modules, where these are fresh.
+
+    Not where one of them was imported before from its source: the two do not mix.
+    """
+    built = folder()
+    if built is None or not fresh(built):
+        return
+    suffix = str(sysconfig.get_config_var("EXT_SUFFIX"))
+    files = {}
+    for file in built.rglob(f"*{suffix}"):
+        name = file.relative_to(built).as_posix().removesuffix(suffix)
+        files[name.replace("/", ".")] = file
+    if files and files.keys().isdisjoint(sys.modules):
+        sys.meta_path.insert(0, _Finder(files))
+
+
+def in_use() -> bool:
+    """Whether this process runs the compiled core."""
+    return any(isinstance(finder, _Finder) for finder in sys.meta_path)
