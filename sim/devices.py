@@ -106,7 +106,7 @@ class _Pipe:
         self.passed_at_boot = 0
 
 
-class DriverError(OSError):
+class DriverError(Exception):
     """A driver that failed, as a board's would."""
 
 

@@ -1,12 +1,14 @@
-"""The compiled core, for those who live through many years: found in place of the sources.
+"""The compiled core, and what of the simulated house it meets at every wake, for those who live
+through many years: found in place of the sources.
 
 `tools/compiling.py` makes it. It lies in a folder of the virtual environment, never beside the
 sources, with the digest of what it was made from. Whatever imports `tools` runs it as long as the
 sources are the same, byte for byte: an edited core is the interpreted one again. EVENCLAY_COMPILED
 names another folder; empty, none.
 
-Compiled code takes annotations at their word. A hub refuses an owner's nonsense; here a number that
-should be a tuple raises before the hub sees it. Nothing in a simulated house asks such a thing.
+Compiled code takes annotations at their word: of an owner's nonsense, which a hub refuses, what is
+not even a tuple raises before the hub sees it. And nobody may replace a method of one object, as
+`Devices.cut_after` does. Nothing that `tools` runs asks for either.
 """
 
 import os
@@ -19,7 +21,7 @@ from importlib.machinery import ModuleSpec
 from importlib.util import spec_from_file_location
 from pathlib import Path
 
-CORE = Path(__file__).parents[1] / "controller"
+ROOT = Path(__file__).parents[1]
 FOLDER = Path(sys.prefix) / "compiled"
 VARIABLE = "EVENCLAY_COMPILED"
 DIGEST = "digest"
@@ -44,10 +46,17 @@ def folder() -> Path | None:
     return Path(named) if named else None
 
 
+def sources() -> list[Path]:
+    """What is compiled, and all whose types that relies on."""
+    return sorted(path for name in ("controller", "sim") for path in (ROOT / name).rglob("*.py"))
+
+
 def digest() -> str:
-    """What tells one core from another."""
-    files = sorted(CORE.glob("*.py"))
-    return sha256(repr([(file.name, file.read_bytes()) for file in files]).encode()).hexdigest()
+    """What tells one version of these sources from another."""
+    hasher = sha256()
+    for file in sources():
+        hasher.update(file.relative_to(ROOT).as_posix().encode() + file.read_bytes())
+    return hasher.hexdigest()
 
 
 def fresh(built: Path) -> bool:

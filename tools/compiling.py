@@ -1,8 +1,8 @@
-"""Compile the core, for those who live through many years: `make compiled`.
+"""Compile the core and the simulated devices, for those who live through many years.
 
 python -m tools.compiling
 
-By mypyc, from the core's own sources with constants folded in as for a board, and a C compiler.
+By mypyc and a C compiler, from the sources, with the core's constants folded in as for a board.
 """
 
 import os
@@ -14,25 +14,36 @@ import sysconfig
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tools.compiled import CORE, DIGEST, FOLDER, digest, fresh
+from tools.compiled import DIGEST, FOLDER, ROOT, digest, fresh, sources
 from tools.link import link, module_of
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
 INTERPRETED = ("__init__", "_const", "journal", "limits", "plan", "ports")
+SIMULATED = ("sim/devices.py", "sim/ground.py")
+CONFIG = """\
+[mypy]
+follow_imports = silent
+ignore_missing_imports = True
+[mypy-numba.*,pandas.*,scipy.*]
+follow_imports = skip
+follow_imports_for_stubs = True
+"""  # the last three: nothing compiled holds their types, and to read them takes half a minute
 
 
 def build(built: Path) -> None:
-    """Compile the core into a folder, in place of what is there. Exits where it cannot."""
+    """Compile into a folder, in place of what is there. Exits where that cannot be done."""
     _look_for_compiler()
-    texts = {f"controller/{file.name}": file.read_text("utf-8") for file in CORE.glob("*.py")}
-    const = texts.pop("controller/_const.py")  # mypyc is to see TYPE_CHECKING by its name
-    linked = link(texts, [module_of(path) for path in texts]) | {"controller/_const.py": const}
+    texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources()}
+    parts = [path for path in texts if path.startswith("controller/") or path in SIMULATED]
+    parts.remove("controller/_const.py")  # mypyc is to see TYPE_CHECKING by its name
+    texts |= link({path: texts[path] for path in parts}, [module_of(path) for path in parts])
     with TemporaryDirectory(dir=built.parent) as place:
-        (Path(place) / "controller").mkdir()
-        for path, text in linked.items():
-            (Path(place) / path).write_text(text, "utf-8")
-        paths = [path for path in sorted(linked) if Path(path).stem not in INTERPRETED]
-        command = [sys.executable, "-m", "mypyc", "--config-file=", *paths]
+        for path, text in (texts | {"mypy.ini": CONFIG}).items():
+            file = Path(place) / path
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_text(text, "utf-8")
+        paths = [path for path in parts if Path(path).stem not in INTERPRETED]
+        command = [sys.executable, "-m", "mypyc", "--config-file=mypy.ini", *paths]
         done = subprocess.run(command, cwd=place, capture_output=True, text=True, check=False)
         # What mypyc warns of it leaves out, such as a default that is no literal.
         if done.returncode or ": warning:" in done.stdout + done.stderr:
@@ -55,4 +66,5 @@ def _look_for_compiler() -> None:
 
 if __name__ == "__main__":
     if not fresh(FOLDER):
+        print(f"compiling the core into {FOLDER}", file=sys.stderr)
         build(FOLDER)

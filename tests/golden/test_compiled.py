@@ -98,19 +98,21 @@ def test_a_sweep_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     assert (tmp_path / "compiled" / "years.parquet").read_bytes() == wanted
 
 
-def test_an_edited_core_runs_from_its_sources(built: Path, tmp_path: Path) -> None:
-    for folder in ("controller", "tools"):
+@pytest.mark.parametrize("name", ["controller/trim.py", "sim/house.py"])
+def test_what_was_edited_runs_from_its_sources(built: Path, tmp_path: Path, name: str) -> None:
+    for folder in ("controller", "sim", "tools"):
         ignore = shutil.ignore_patterns("__pycache__")
         shutil.copytree(ROOT / folder, tmp_path / folder, ignore=ignore)
     assert python("-c", WHERE, core=built, root=tmp_path).startswith(str(built))
-    edited = tmp_path / "controller" / "trim.py"
+    edited = tmp_path / name
     edited.write_text(edited.read_text("utf-8") + "# edited\n", "utf-8")
     source = tmp_path / "controller" / "hub.py"
     assert python("-c", WHERE, core=built, root=tmp_path) == f"{source}\n"
 
 
-def test_it_does_not_mix_with_what_was_imported_before(built: Path) -> None:
-    script = "import controller.agenda\n" + WHERE
+@pytest.mark.parametrize("name", ["controller.agenda", "sim.ground"])
+def test_it_does_not_mix_with_what_was_imported_before(built: Path, name: str) -> None:
+    script = f"import {name}\n{WHERE}"
     assert python("-c", script, core=built) == f"{ROOT / 'controller' / 'hub.py'}\n"
 
 
@@ -129,9 +131,12 @@ def test_what_the_compiler_would_leave_out_is_an_error(
     built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert built.exists()  # so there is a compiler
-    (tmp_path / "_const.py").write_text("")
-    (tmp_path / "wrong.py").write_text('class Wrong:\n    one = int("1")\n')
-    monkeypatch.setattr(compiling, "CORE", tmp_path)
+    for path in ("controller/_const.py", *compiling.SIMULATED):
+        (tmp_path / path).parent.mkdir(exist_ok=True)
+        (tmp_path / path).write_text("")
+    (tmp_path / "controller" / "wrong.py").write_text('class Wrong:\n    one = int("1")\n')
+    for module in (compiled, compiling):
+        monkeypatch.setattr(module, "ROOT", tmp_path)
     with pytest.raises(SystemExit, match="Unsupported default"):
         compiling.build(tmp_path / "core")
     assert not (tmp_path / "core").exists()
