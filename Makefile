@@ -42,7 +42,7 @@ validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
 
 bench: $(VENV)/.stamp-dev  ## print the benchmark table, of the compiled core as well
 	-@$(BIN)/python -m tools.compiling
-	@EVENCLAY_COMPILED= $(BIN)/python -m tools.bench
+	@$(BIN)/python -m tools.bench
 
 compiled: $(VENV)/.stamp-dev  ## compile the core, for sweeps of many years; takes a C compiler
 	@$(BIN)/python -m tools.compiling

@@ -2,7 +2,7 @@
 
 python -m tools.bench
 
-Years and sweep are measured twice, each time in a process of its own: with the core's sources, and
+The hub's steps are those of the sources. Years and sweep are measured twice: from the sources, and
 with the compiled core where it was built.
 """
 
@@ -52,7 +52,6 @@ ZONES = 8
 OPENING_MOST_US, POLL_MOST_US = 15.0, 4.0
 YEAR_MOST_MS, WIDE_YEAR_MOST_MS, YEAR_AIM_MS = 200.0, 250.0, 60.0
 YEARS = 7  # repeats
-YEARS_ALONE = "years"  # the argument of the processes that measure these
 SWEEP_YEARS, SWEEP_MOST_S, SWEEP_AIM_S = 1000, 150.0, 40.0
 SWEPT_YEARS = 100  # of these, in fact
 BATCH_ZONE_YEARS, BATCH_MOST_S = 1000, 5.0
@@ -312,14 +311,16 @@ def sweep_s() -> float:
 
 
 def main() -> None:
-    """Measure, and print the tables."""
-    if YEARS_ALONE in sys.argv:
-        _print_years()
+    """Measure, and print the tables, each part in a process of its own."""
+    parts = {"hub": _print_hub, "years": _print_years}
+    if len(sys.argv) > 1:
+        parts[sys.argv[1]]()
         return
-    _print_hub()
-    cores = ["", str(compiled.FOLDER)] if compiled.fresh(compiled.FOLDER) else [""]
-    for core in cores:
-        command = [sys.executable, "-m", "tools.bench", YEARS_ALONE]
+    todo = [("hub", ""), ("years", "")]
+    if compiled.fresh(compiled.FOLDER):
+        todo.append(("years", str(compiled.FOLDER)))
+    for part, core in todo:
+        command = [sys.executable, "-m", "tools.bench", part]
         subprocess.run(command, env=os.environ | {compiled.VARIABLE: core}, check=True)
 
 
