@@ -33,6 +33,7 @@ follow_imports_for_stubs = True
 def build(built: Path) -> None:
     """Compile into a folder, in place of what is there. Exits where that cannot be done."""
     _look_for_compiler()
+    made_of = digest()
     texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources()}
     parts = [path for path in texts if path.startswith("controller/") or path in SIMULATED]
     parts.remove("controller/_const.py")  # mypyc is to see TYPE_CHECKING by its name
@@ -49,7 +50,7 @@ def build(built: Path) -> None:
         if done.returncode or ": warning:" in done.stdout + done.stderr:
             sys.exit(f"the core is not compiled: {done.stdout}{done.stderr}")
         (made,) = Path(place).glob("build/lib.*")
-        (made / DIGEST).write_text(digest(), "utf-8")
+        (made / DIGEST).write_text(made_of, "utf-8")
         shutil.rmtree(built, ignore_errors=True)
         made.rename(built)
 
