@@ -7,7 +7,8 @@ take turns, clocks, and an owner who misses or misjudges. `tests/unit/test_brisk
 the real hub; whatever is told to a user is measured with the real one.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -441,12 +442,17 @@ class Brisk:
 def _shown(texture: Texture, earth_c: Floats, zone: int, seed: int) -> tuple[Floats, Floats]:
     """What a zone's probe makes of the truth, as `shown_ppt` tells: another piece every year.
 
-    How far the piece that will lie in the ground is off nobody knows, and a plan should bear it.
+    How far the piece that will lie in the ground is off nobody knows, and a plan should bear it:
+    what pieces read too much is shared out among the years as evenly as there are years.
     """
+    begins = range(0, len(earth_c), YEAR_H)
+    places = np.random.default_rng([seed, zone]).permutation(len(begins))
     pieces = []
-    for first in range(0, len(earth_c), YEAR_H):
+    for year, first in enumerate(begins):
         year_c = earth_c[first : first + YEAR_H]
-        curve, added = shown_ppt(PROBE, texture, year_c, zone, seed_of(seed, first // YEAR_H))
+        off = NormalDist().inv_cdf((places[year] + 0.5) / len(begins))
+        probe = replace(PROBE, offset_ppt=off * PROBE.pieces_ppt, pieces_ppt=0.0)
+        curve, added = shown_ppt(probe, texture, year_c, zone, seed_of(seed, year))
         pieces.append(added[: len(year_c)])
     return np.array(curve), np.concatenate(pieces)
 
