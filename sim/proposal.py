@@ -1,12 +1,13 @@
 """What a house's strips need through the year, and how a plan keeps them.
 
-Years: at most YEARS_MOST of the records, the last ones. Of these the last third is held out: no
-search sees it, and how a plan does there is what a user is told. Need: the water that holds each
-strip at one pF with the rain as it fell, by half-months, in a stated share of the years searched.
+Years: at most YEARS_MOST of the records, the last ones. Of these every third is held out: no search
+is judged by it, and how a plan does there is what a user is told. Not the last third: the years to
+come are most like those. Need: the water that holds each strip at one pF with the rain as it fell,
+by half-months, in a stated share of the years searched.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -55,19 +56,33 @@ def begin_of(half_month: int) -> tuple[int, int]:
 
 @dataclass(frozen=True)
 class Record:
-    """Some whole years of weather. season: days x zones, of the scored days. half_month, year: of
-    each scored day; years count from 0, and there are `years` of them."""
+    """Whole years of weather, lived through one after the other, and which of them are judged.
+
+    season: days x zones, of the scored days; none in other years than those judged. half_month,
+    year: of each scored day; years count from 0. years: the numbers of those that are judged.
+    """
 
     span: Span
     season: Season
     half_month: Ints
     year: Ints
-    years: int
+    years: tuple[int, ...]
 
     @property
     def scored(self) -> slice:
         """The scored days among all."""
         return slice(self.span.spin_up_days, None)
+
+    @property
+    def judged(self) -> Bools:
+        """Which of the scored days are of a year that is judged."""
+        return np.isin(self.year, self.years)
+
+    def judging(self, years: Sequence[int]) -> "Record":
+        """The same of which only some years are judged."""
+        only = replace(self, years=tuple(years))
+        days = self.season.days & only.judged[:, None]
+        return replace(only, season=replace(self.season, days=days))
 
 
 @dataclass(frozen=True)
@@ -90,12 +105,16 @@ def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
         if not begins:
             raise WeatherError(f"found {weather.days} days of weather, allowed at least a year")
         begins = begins[-max(YEARS_MOST // len(weathers), 1) - 1 :]
-        until = begins[-1 - len(begins) // HELD_OUT]
-        known.append(weather.span(weather.first_day, until - timedelta(days=1)))
-        searched.append(_record(house, known[-1], (begins[0], until), seed))
-        if until < begins[-1]:
-            held_out.append(_record(house, weather, (until, begins[-1]), seed))
-    few = sum(record.years for record in searched) < FEW_YEARS
+        whole = _record(house, weather, (begins[0], begins[-1]), seed)
+        held = whole.years[HELD_OUT // 2 :: HELD_OUT]
+        searched.append(whole.judging([year for year in whole.years if year not in held]))
+        if held:
+            held_out.append(whole.judging(held))
+        first = (begins[0] - weather.first_day).days
+        known.append(
+            weather.picked(begins[0], (first + np.flatnonzero(searched[-1].judged)).tolist())
+        )
+    few = sum(len(record.years) for record in searched) < FEW_YEARS
     if few:
         made = generate(fit(known[0]), INVENTED + 1, seed)
         begins = scored_years(made)
@@ -104,7 +123,7 @@ def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
 
 
 def _record(house: House, weather: Weather, days: tuple[date, date], seed: int) -> Record:
-    """The years of a record from a day until before another."""
+    """The years of weather from a day until before another, all of them judged."""
     span = span_of(weather, days[0], days[1] - timedelta(days=1))
     dates = [span.first_day + timedelta(days=i) for i in range(span.scored_days)]
     begins = whole_years(span.first_day, span.scored_days)
@@ -113,7 +132,7 @@ def _record(house: House, weather: Weather, days: tuple[date, date], seed: int) 
         season=climate(house, weather, span, seed),
         half_month=np.array([half_month_of(day.month, day.day) for day in dates]),
         year=np.array([sum(day >= begin for begin in begins[1:-1]) for day in dates]),
-        years=len(begins) - 1,
+        years=tuple(range(len(begins) - 1)),
     )
 
 
@@ -140,8 +159,8 @@ def need_of(records: Sequence[Record], brisks: Sequence[Brisk], share: float, ho
     for record, brisk in zip(records, brisks, strict=True):
         given, band_pf = (part[record.scored] for part in brisk.held(HOLD_PF, hours))
         rain = record.span.weather.rain_mm[record.scored]
-        halves = [record.half_month == half for half in range(HALF_MONTHS)]
-        for year in range(record.years):
+        halves = [(record.half_month == half) & record.judged for half in range(HALF_MONTHS)]
+        for year in record.years:
             of_year = record.year == year
             found.append([given[of_year & half].mean(axis=0) for half in halves])
         rain_mm.append([rain[half].mean() for half in halves])
@@ -183,11 +202,11 @@ def replayed(records: Sequence[Record], house: House, policy_name: str, seed: in
         dry, days = dry_of(house.strips, by_hour), record.span.scored_days
         lived = live(house, policy, sky, dry, seed=seed, scored_days=days)
         judged = lived.judge(by_hour.rain_mm, record.span.spin_up_days, record.season)
-        mm.append(judged.days.litres.sum(axis=0))
+        mm.append(judged.days.litres[record.judged].sum(axis=0))
         uneven.append(unevenness_pf(judged.days.pf, record.season.days) or 0.0)
         counted = judged_days(record, judged.state)
         states = [counted & (judged.state == code) for code in (IN_BAND, DRY, WET)]
-        for year in range(record.years):
+        for year in record.years:
             days_of = record.year == year
             counts.append([part[days_of].sum(axis=0) for part in (*states, counted)])
     of_years = np.array(counts)

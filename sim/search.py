@@ -16,18 +16,20 @@ from controller.plan import Plan
 from sim.brisk import Brisk, Outcome
 from sim.ground import Floats
 from sim.proposal import HALF_MONTHS, HOLD_PF, Ints, Record, judged_days
-from sim.score import BAND_PF, RAIN_WET, WET, Codes, unevenness_pf
+from sim.score import BAND_PF, RAIN_WET, WET, Bools, Codes, unevenness_pf
 
 THREADS = 2
 POPULATION = 8
+SIGMA = 0.35  # of the spreads, to begin with: what is balanced is near, and few plans are tried
 BALANCED = 8  # plans tried first, each to balance the one before
 PER_PF = 0.12  # more water for each pF too dry: less than what would mend it at once
 OFF_MOST_PF = 0.8  # more is not told apart
 # What a search may cost, in years of zones lived through: a fixed count, so that its outcome does
 # not hang on the clock.
-ZONE_YEARS = 4_500
+ZONE_YEARS = 9_000
 PLANS_MOST = 400
-EDGE_PF = 0.1  # inside the band's limits a day begins to count as lost, and so far outside it is
+EDGE_PF = 0.2  # inside the band's limits a day begins to count as lost, and so far outside it is
+BADLY_WEIGHT = 0.25  # of the worst years
 IMPOSSIBLE = 10.0  # loss of a plan that breaks a rule
 SPARE_WEIGHT = 0.02  # of what a table gives above the need: where a probe fails nothing holds it
 
@@ -86,7 +88,7 @@ def search(
         "CMA_diagonal": True,  # no correlations: too few plans are tried to learn them
         "verbose": -9,
     }
-    strategy = cma.CMAEvolutionStrategy(begin.tolist(), 1.0, options)
+    strategy = cma.CMAEvolutionStrategy(begin.tolist(), SIGMA, options)
     with ThreadPoolExecutor(THREADS) as pool:
         while strategy.countevals < plans:
             asked = strategy.ask()
@@ -111,26 +113,33 @@ def balanced(task: Task) -> Floats:
         loss = _loss(task, outcomes)
         if loss < least:
             best, least = numbers, loss
-        numbers = numbers + _shift(task, outcomes)
+        probed = np.array([bool(zone.probe) for zone in plan.zones])
+        numbers = numbers + _shift(task, outcomes, probed)
     return best
 
 
-def _shift(task: Task, outcomes: Sequence[Outcome]) -> Floats:
+def _shift(task: Task, outcomes: Sequence[Outcome], probed: Bools) -> Floats:
     """What to add to the numbers, so that each row and zone comes nearer to the middle of the band.
 
     Too dry by so much pF asks for so many percent more; where rain alone is to blame for nothing.
+    Where a probe holds back what is too much, being wet asks for nothing either: a table that just
+    does in the years searched fails in the drier ones to come. Rows follow the zones without one,
+    where there are any.
     """
+    led = ~probed if not probed.all() else probed
+    least_pf = np.where(probed, 0.0, -OFF_MOST_PF)
     zones = len(task.need_mm)
     total, count = np.zeros((HALF_MONTHS, zones)), np.zeros((HALF_MONTHS, zones))
     for record, outcome in zip(task.records, outcomes, strict=True):
         state, pf = outcome.state[record.scored], outcome.pf[record.scored]
         counted = record.season.days & (state != RAIN_WET)
-        off = np.where(counted, np.clip(pf - HOLD_PF, -OFF_MOST_PF, OFF_MOST_PF), 0.0)
+        off = np.where(counted, np.clip(pf - HOLD_PF, least_pf, OFF_MOST_PF), 0.0)
         np.add.at(total, record.half_month, off)
         np.add.at(count, record.half_month, counted)
     shift = np.zeros(len(task.spreads))
     for place, row in enumerate(task.rows):
-        shift[place] = PER_PF * total[row].sum() / max(count[row].sum(), 1.0)
+        off = total[row][:, led].sum() / max(count[row][:, led].sum(), 1.0)
+        shift[place] = PER_PF * off
     shift[-zones:] = PER_PF * total.sum(axis=0) / np.maximum(count.sum(axis=0), 1)
     return shift
 
@@ -144,15 +153,16 @@ def _loss(task: Task, outcomes: Sequence[Outcome]) -> float:
         counted = judged_days(record, state)
         graded = np.where(counted, _lost(state, pf), 0.0)
         lost.append(graded.sum(axis=0) / np.maximum(counted.sum(axis=0), 1))
-        for year in range(record.years):
+        for year in record.years:
             of_year = record.year == year
             years.append(graded[of_year].sum(axis=0) / np.maximum(counted[of_year].sum(axis=0), 1))
         unevenness += unevenness_pf(pf, record.season.days) or 0.0
-        water += float(outcome.mm[record.scored].sum() / record.years / task.need_mm.sum())
+        mm = outcome.mm[record.scored][record.judged].sum() / len(record.years)
+        water += float(mm / task.need_mm.sum())
     of_zones = np.mean(lost, axis=0)
     # The worst of the years by a high quantile of all zones' years: the worst alone is chance.
     badly = float(np.quantile(np.array(years), 0.9))
-    first = float(of_zones.mean() + of_zones.max() + 0.25 * badly)
+    first = float(of_zones.mean() + of_zones.max() + BADLY_WEIGHT * badly)
     return first + 0.01 * (unevenness + water) / len(outcomes)
 
 

@@ -29,9 +29,9 @@ SHARES_PCT, DEMAND_ALLOWED_MM = (10.0, 300.0), 20.0  # a property file allows
 DEMAND_SHARE = 0.7  # of the mean ET0 drains the rain bank
 TRIM_STEP_PCT = 30
 TRIM_PCT, TRIM_ALLOWED_PCT = (60.0, 130.0), ((10.0, 100.0), (100.0, 250.0))  # least, most
-RAIN_MM = (1.0, 32.0, 1.5)  # skip, most, lock_floor
+RAIN_MM = (1.0, 24.0, 0.8)  # skip, most, lock_floor
 RAIN_ALLOWED_MM = ((0.1, 20.0), (15.0, 60.0), (0.1, 60.0))  # a full bank must show on any probe
-WET_CM, WET_ALLOWED_PCT = 10**2.75, (2.0, 55.0)  # where a probe begins to hold water back
+WET_CM, WET_ALLOWED_PCT = 10**2.67, (2.0, 55.0)  # where a probe begins to hold water back
 RELEASE_PCT = 0.5  # below that it lets water run again
 ROW_SPREAD, SHARE_SPREAD, DEMAND_SPREAD, WET_SPREAD = 0.10, 0.06, 0.15, 0.01
 TRIM_SPREADS, RAIN_SPREADS = (0.4, 0.1), (0.3, 0.3, 0.5)
@@ -159,7 +159,9 @@ def _longest(free: Any) -> tuple[int, int]:
 def minutes_of(tables: "Tables", need: Need) -> Floats:
     """Minutes on a day that may be watered that give the need: (24, zones)."""
     rates = np.array([strip.rate_mm_h for strip in tables.house.strips])
-    a_day_mm = need.mm_d / days_allowed(tables.house.plan)
+    # What is too much a probe holds back: more than the share asked for does no harm there.
+    mm_d = np.where(tables.probed, np.maximum(need.mm_d, need.high_mm_d), need.mm_d)
+    a_day_mm = mm_d / days_allowed(tables.house.plan)
     runs = np.ceil(a_day_mm / (rates * tables.run_most_min / 60.0))
     return np.asarray(np.maximum(a_day_mm - runs * tables.filled_mm, 0.0) / rates * 60.0)
 
@@ -169,7 +171,9 @@ def draft_of(tables: "Tables", need: Need, rows: int) -> Draft:
     minutes = minutes_of(tables, need)
     by_zone = np.maximum(minutes.sum(axis=0), 1e-6)
     shares = np.clip(100.0 * by_zone / np.exp(np.log(by_zone).mean()), 12, 280)
-    at_100 = minutes.sum(axis=1) / shares.sum() * 100.0
+    # Rows follow the zones without a probe, where there are any: a probe evens out what is wrong.
+    led = ~tables.probed if not tables.probed.all() else tables.probed
+    at_100 = minutes[:, led].sum(axis=1) / shares[led].sum() * 100.0
     least = 2 * RUN_LEAST_S / 60 / (shares.min() / 100.0)  # so that half the trim still runs
     begins = best_cut(_costs(at_100, least), rows).begins
     draft = Draft(
@@ -224,6 +228,7 @@ class Tables:
         self.house = house
         self.et0_mm = et0_mm
         self.filled_mm = filled_mm
+        self.probed = np.array([zone.probe for zone in prop.zones.values()])
         self._windows_min = windows_min(house.plan)
         # What of a run goes into the ground, and what a valve may stand open.
         self.run_most_min = np.array(

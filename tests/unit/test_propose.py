@@ -1,7 +1,7 @@
 """`evenclay propose`: the owner's file, the rules it keeps, plain words where no plan will do."""
 
 import tomllib
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -158,7 +158,7 @@ def test_weather_or_climate_is_one_line(
     assert "allowed one" in told
 
 
-def test_the_last_years_are_held_out_and_few_are_added_to(
+def test_every_third_of_the_last_years_is_held_out_and_few_are_added_to(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(proposal, "YEARS_MOST", 4)
@@ -167,14 +167,19 @@ def test_the_last_years_are_held_out_and_few_are_added_to(
     prop = load(DEMO / "property.toml")
     weather = read(WEATHER, latitude_deg=prop.site.latitude)
     records = records_of(compile_house(prop), [weather], seed=1)
-    assert [record.years for record in records.searched] == [3, 1]
+    assert [record.years for record in records.searched] == [(0, 2, 3), (0,)]
     assert records.invented
     (held_out,) = records.held_out
-    assert (held_out.years, held_out.span.first_day) == (1, date(2022, 1, 1))
+    assert held_out.years == (1,)
     searched = records.searched[0]
-    assert searched.span.first_day == date(2019, 1, 1)
-    assert searched.span.weather.last_day == date(2021, 12, 31)
-    assert np.bincount(searched.year).tolist() == [365, 366, 365]
+    for record in (searched, held_out):
+        assert record.span.first_day == date(2019, 1, 1)
+        assert record.span.weather.last_day == date(2022, 12, 31)
+        assert np.bincount(record.year).tolist() == [365, 366, 365, 365]
+        judged = {date(2019, 1, 1) + timedelta(days=int(d)) for d in np.flatnonzero(record.judged)}
+        assert ({day.year for day in judged} == {2020}) == (record is held_out)
+        assert not record.season.days[~record.judged].any()
+        assert record.season.days[record.judged].any()
 
 
 def test_a_row_may_begin_earlier_but_not_where_another_does() -> None:
