@@ -49,7 +49,8 @@ PRICES_MM = (2.0, 4.0, 20.0)  # what a day in band may cost, in turn
 DOSES = (0.25, 0.5, 1.0)  # of the day's cap
 WAYS = 16  # kept at the end of a day
 BAND_STEP_PF, TOP_STEP_MM = 0.04, 6.0  # ways this close are nearly the same
-MARGIN_PF = 0.01  # kept from the band's dry end: hoses fill and drain a little otherwise
+DRY_PF = BAND_PF[1] - 0.01  # not the band's dry end: hoses fill and drain a little otherwise
+DRIER_WORTH = 0.5  # of a day in band that is drier than asked for
 STORED_WORTH = 0.8  # of a mm in the ground, among these
 LEAD_DAYS = 30  # watered this long before a season day at most
 PARTS = 4  # of a year; the dearest way is offered in every row of them
@@ -225,8 +226,9 @@ class _Ways:
         self.watered = np.full(1, -APPLIED_DAYS)  # the last day with water
         self.firm = np.full(1, -1)  # the last hour in which the top was not wet
 
-    def live(self, day: int, parent: Ints, dose: Ints) -> tuple[Floats, Bools]:
-        """Let ways go on for a day, each with its dose: the band's pF at its end, and in band."""
+    def live(self, day: int, parent: Ints, dose: Ints) -> tuple[Floats, Floats, Bools]:
+        """Let ways go on for a day, each with its dose: the band's pF, its mean and at the day's
+        end, and in band."""
         zone = self._zone
         self.columns = self.columns.picked([0, *(1 + parent)])
         forcing = np.repeat(zone.hours(day), (1, len(parent)), axis=1)
@@ -244,9 +246,9 @@ class _Ways:
         applied = self.watered > day - APPLIED_DAYS
         pf = results[:, :, soil.BAND_PF].mean(axis=0)
         runoff_mm = results[:, :, soil.RUNOFF_IRRIGATION].sum(axis=0)
-        in_band = (pf >= BAND_PF[0]) & (pf <= BAND_PF[1] - MARGIN_PF) & ~(applied & top_wet)
+        in_band = (pf >= BAND_PF[0]) & (pf <= DRY_PF) & ~(applied & top_wet)
         in_band &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
-        return results[-1, :, soil.BAND_PF], in_band
+        return pf, results[-1, :, soil.BAND_PF], in_band
 
     def keep(self, kept: Ints) -> None:
         """Follow these only."""
@@ -255,10 +257,11 @@ class _Ways:
         self.firm = self.firm[kept]
 
 
-def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
+def search(zone: Zone, price_mm: float, ways_most: int, dry_pf: float = DRY_PF) -> Way:
     """The cheapest way through all days, where a day in band is worth so much water.
 
-    ways_most: that are kept at the end of a day; WAYS do.
+    ways_most: that are kept at the end of a day; WAYS do. dry_pf: a day in band that is drier is
+    worth less; zones that all keep to less of the band differ less.
     """
     ways = _Ways(zone)
     needed = np.convolve(zone.counts, np.ones(LEAD_DAYS + 1))[LEAD_DAYS:] > 0
@@ -275,8 +278,9 @@ def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
         )
         parent = np.repeat(np.arange(len(ways.cost_mm)), len(offered))
         dose = np.tile(offered, len(ways.cost_mm))
-        band_pf, in_band = ways.live(day, parent, dose)
-        ways.cost_mm = ways.cost_mm[parent] + mm[dose] - price_mm * in_band
+        mean_pf, band_pf, in_band = ways.live(day, parent, dose)
+        worth_mm = price_mm * in_band * np.where(mean_pf <= dry_pf, 1.0, DRIER_WORTH)
+        ways.cost_mm = ways.cost_mm[parent] + mm[dose] - worth_mm
         stored_mm = ways.columns.stored_mm()[1:]
         kept = _cheapest(
             ways.cost_mm - STORED_WORTH * stored_mm,
@@ -322,7 +326,7 @@ def _walk_back(past: Sequence[_Day], way: int, mm: Floats) -> Way:
 
 
 def follow(zone: Zone, dose: Ints) -> Way:
-    """What comes of a schedule: a dose a day. Judged as `score.states` does, but for MARGIN_PF."""
+    """What comes of a schedule: a dose a day. Judged as `score.states` does, but for DRY_PF."""
     forcing = zone.forcing.copy()
     by_day = forcing.reshape(-1, HOURS, *forcing.shape[1:])
     watered = np.array([1])
@@ -336,7 +340,7 @@ def follow(zone: Zone, dose: Ints) -> Way:
     given = np.cumsum(dose != NO_DOSE)
     applied = given > np.concatenate((np.zeros(APPLIED_DAYS, np.int64), given[:-APPLIED_DAYS]))
     top_wet = top_wet_days(results[:, soil.TOP_PF, None], zone.rain_mm)[:, 0]
-    in_band = (pf >= BAND_PF[0]) & (pf <= BAND_PF[1] - MARGIN_PF) & ~(applied & top_wet)
+    in_band = (pf >= BAND_PF[0]) & (pf <= DRY_PF) & ~(applied & top_wet)
     in_band &= daily[:, :, soil.RUNOFF_IRRIGATION].sum(axis=1) <= RUNOFF_LEAST_MM
     mm = np.array([each.mm for each in zone.doses])[dose]
     rain_mm = by_day[:, :, 1, soil.RAIN].sum(axis=1)

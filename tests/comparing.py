@@ -3,10 +3,12 @@
 The record is the one in the package aquacrop, which serves as a carrier of the file only; latitude
 and house are assumed. The table gives back the mean ET0 of its months at 0.6, each zone's share the
 rest of its coefficient, as `tests.published.test_replays` has it; it was fixed before any replay.
+Beside it stands what `evenclay propose` makes of the same house, with a soil probe in every zone.
 
-`python -m tests.comparing DIR` writes the property there and prints the tables of sim/README.md.
+`python -m tests.comparing DIR` writes both there and prints the tables of sim/README.md.
 """
 
+import shutil
 import sys
 from pathlib import Path
 
@@ -36,6 +38,12 @@ def property_text() -> str:
     return before + "".join(seasons) + after
 
 
+def with_probes(text: str) -> str:
+    """A property's text with a soil probe in every zone."""
+    plain = text.replace("\nprobe = true", "")
+    return plain.replace("\nsupply = ", "\nprobe = true\nsupply = ")
+
+
 def arguments(out: Path) -> list[str]:
     """What to say to `evenclay`, once the property is written into a folder."""
     house = out / "tunis.toml"
@@ -44,6 +52,16 @@ def arguments(out: Path) -> list[str]:
     return ["compare", str(house), "--weather", weather, "--years", str(YEARS), "--out", str(out)]
 
 
+def proposed(out: Path) -> Path:
+    """The file that `evenclay propose` makes of the property with probes, in a folder."""
+    house = out / "probes.toml"
+    house.write_text(with_probes(property_text()), "utf-8")
+    made, weather = str(out / "plan"), str(weather_file("tunis"))
+    cli.app(["propose", str(house), "--weather", weather, "--out", made], standalone_mode=False)
+    return Path(shutil.copy(out / "plan" / "property.toml", out / "proposed.toml"))
+
+
 if __name__ == "__main__":
-    Path(sys.argv[1]).mkdir(parents=True, exist_ok=True)
-    cli.app(arguments(Path(sys.argv[1])))
+    folder = Path(sys.argv[1])
+    folder.mkdir(parents=True, exist_ok=True)
+    cli.app([*arguments(folder), "--plan", str(proposed(folder))])

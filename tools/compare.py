@@ -48,6 +48,7 @@ NAMES = {
 MOST_TIMES = {"hub_checked": 1.25, "hub_probes": 1.15, "hub_auto": 1.15}
 LITTLE_MM, MOST_MORE_MM = 150.0, 40.0  # a year
 SAME_PF = 0.005  # a difference of unevenness that is none
+EVEN_DRY_PF = (3.15, 3.0)  # the band's drier end for an oracle that is to be as even, in turn
 KEPT_SHARE, KEPT_OF_ORACLE, KEPT_WORST_YEAR = 0.95, 0.97, 0.85
 
 
@@ -62,11 +63,22 @@ class Job:
 
 @dataclass
 class Side:
-    """A policy in all lives; least: the oracle's answers, where it was asked."""
+    """A policy in all lives; least: the oracle's answers, where it was asked; even: its answers
+    when it was asked once more to be as even."""
 
     name: str
     outcomes: list[Outcome]
     least: list[Least] = field(default_factory=list)
+    even: list[Least] = field(default_factory=list)
+
+    def of(self, lives: Sequence[int]) -> "Side":
+        """The same in some of the lives."""
+        return Side(
+            self.name,
+            [self.outcomes[n] for n in lives],
+            [self.least[n] for n in lives] if self.least else [],
+            [self.even[n] for n in lives] if self.even else [],
+        )
 
 
 def jobs_of(
@@ -154,36 +166,30 @@ def run(
     """Let every policy live every life, and ask the oracle; the oracle's own side comes last."""
     by_job = [policies_of(job, others) for job in jobs]
     names = [policy.name for policy in by_job[0]]
-    asked = [
-        (job, zone) for job in (jobs if ask_oracle else ()) for zone in range(len(job.house.strips))
-    ]
-    searches = [
-        _Task(job, compare.search, (zone, price_mm))
-        for job, zone in asked
-        for price_mm in oracle.PRICES_MM
-    ]
     each = len(names) + SCALED_TIMES
-    each += (len(searches) + len(asked)) // len(jobs) + len(names) + 2 if ask_oracle else 0
-    work = _Work(executor, each * sum(len(job.life.years) for job in jobs), tell)
+    each += len(names) + 2 + _searches(jobs) if ask_oracle else 0
+    work = _Work(executor, each * _years_of(jobs), tell)
     living = [
         _Task(job, compare.lived, (policies[n],))
         for n in range(len(names))
         for job, policies in zip(jobs, by_job, strict=True)
     ]
-    found = work.do(searches + living)
-    lived = _parts(found[len(searches) :], len(jobs))
+    lived = _parts(work.do(living), len(jobs))
     sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
     sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
     if ask_oracle:
-        ways = _parts(found[: len(searches)], len(oracle.PRICES_MM))
-        known = work.do(
-            [
-                _Task(job, compare.known, (zone, of_zone))
-                for (job, zone), of_zone in zip(asked, ways, strict=True)
-            ]
-        )
-        sides.append(_ask(jobs, sides, _parts(known, len(jobs[0].house.strips)), work))
+        known = _known(jobs, oracle.DRY_PF, work)
+        tasks = [_Task(job, compare.reached, (z,)) for job, z in zip(jobs, known, strict=True)]
+        reached = Side("oracle", work.do(tasks))
+        for side, least in zip(sides, _answers(jobs, sides, known, work), strict=True):
+            side.least = least
+        _ask_evenly(jobs, sides, reached, executor, tell)
+        sides.append(reached)
     return sides
+
+
+def _years_of(jobs: Sequence[Job]) -> int:
+    return sum(len(job.life.years) for job in jobs)
 
 
 def _parts(items: Sequence[Any], length: int) -> list[list[Any]]:
@@ -208,23 +214,73 @@ def _scaled(jobs: Sequence[Job], sides: Sequence[Side], work: _Work) -> Side:
     return side
 
 
-def _ask(
-    jobs: Sequence[Job], sides: Sequence[Side], known: Sequence[list[oracle.Known]], work: _Work
-) -> Side:
-    """Give each side the oracle's answers; what the oracle reaches itself is a side of its own.
+def _searches(jobs: Sequence[Job]) -> int:
+    """Tasks in each life before the oracle can be asked."""
+    return len(jobs[0].house.strips) * (len(oracle.PRICES_MM) + 1)
 
-    known: of each life, for each zone.
-    """
+
+def _known(jobs: Sequence[Job], dry_pf: float, work: _Work) -> list[list[oracle.Known]]:
+    """What the oracle knows of each life, for each zone, once it has searched as far as a pF."""
+    asked = [(job, zone) for job in jobs for zone in range(len(job.house.strips))]
+    searches = [
+        _Task(job, compare.search, (zone, price_mm, dry_pf))
+        for job, zone in asked
+        for price_mm in oracle.PRICES_MM
+    ]
+    ways = _parts(work.do(searches), len(oracle.PRICES_MM))
+    tasks = [
+        _Task(job, compare.known, (zone, of_zone))
+        for (job, zone), of_zone in zip(asked, ways, strict=True)
+    ]
+    return _parts(work.do(tasks), len(jobs[0].house.strips))
+
+
+def _answers(
+    jobs: Sequence[Job], sides: Sequence[Side], known: Sequence[list[oracle.Known]], work: _Work
+) -> list[list[Least]]:
+    """The oracle's answers to each side, of each life. known: of each life, for each zone."""
     tasks = [
         _Task(job, compare.answer, (outcome, zones))
         for side in sides
         for job, outcome, zones in zip(jobs, side.outcomes, known, strict=True)
     ]
-    tasks += [_Task(job, compare.reached, (zones,)) for job, zones in zip(jobs, known, strict=True)]
-    *answers, reached = _parts(work.do(tasks), len(jobs))
-    for side, least in zip(sides, answers, strict=True):
-        side.least = least
-    return Side("oracle", reached)
+    return _parts(work.do(tasks), len(jobs))
+
+
+def _ask_evenly(
+    jobs: Sequence[Job], sides: Sequence[Side], reached: Side, executor: Executor, tell: Tell
+) -> None:
+    """Ask the oracle once more beside hubs that keep the band and are more even than it is.
+
+    It then keeps its zones from the drier part of the band, which costs water, and so from each
+    other; as little of it as will do.
+    """
+    share = shares_of(jobs, reached.outcomes)
+    hubs = [
+        side
+        for side in sides
+        if _most_times(side) and keeps_band(shares_of(jobs, side.outcomes), share)
+    ]
+    for dry_pf in EVEN_DRY_PF:
+        asked = [side for side in hubs if not _as_even(side)]
+        if not asked:
+            return
+        tell(f"the oracle once more, no drier than pF {dry_pf:g}, to be as even")
+        work = _Work(executor, (_searches(jobs) + len(asked)) * _years_of(jobs), tell)
+        known = _known(jobs, dry_pf, work)
+        for side, even in zip(asked, _answers(jobs, asked, known, work), strict=True):
+            side.even = even
+
+
+def _most_times(side: Side) -> float | None:
+    """What a hub may use, times the oracle's water; None for what is not judged."""
+    return MOST_TIMES.get(side.name.split(" ")[0])
+
+
+def _as_even(side: Side) -> bool:
+    """Whether the oracle's last answers to a side are as even as the side."""
+    answers = _unevenness([one.outcome for one in side.even or side.least])
+    return (answers or 0.0) <= (_unevenness(side.outcomes) or 0.0) + SAME_PF
 
 
 # What came of it.
@@ -312,14 +368,7 @@ def summary(jobs: Sequence[Job], sides: Sequence[Side]) -> Line:
         chosen = [n for n, job in enumerate(jobs) if job.life.invented == invented]
         if chosen:
             some = [jobs[n] for n in chosen]
-            parts = [
-                Side(
-                    side.name,
-                    [side.outcomes[n] for n in chosen],
-                    [side.least[n] for n in chosen] if side.least else [],
-                )
-                for side in sides
-            ]
+            parts = [side.of(chosen) for side in sides]
             found[kind] = {
                 "years": sum(len(job.life.years) for job in some),
                 "policies": {part.name: _summary(some, part, parts) for part in parts},
@@ -377,7 +426,6 @@ def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
     own, least = float(own_mm.mean()), float(least_mm.mean())
     possible = _possible_mm(jobs, side.least)
     uneven = _unevenness([one.outcome for one in side.least])
-    own_uneven = _unevenness(side.outcomes)
     wet = least_mm > 0.0
     found: Line = {
         "used_mm": round(own, 1),
@@ -391,11 +439,15 @@ def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
         "own_schedules": sum(one.own for one in side.least),
         "keeps_band": keeps,
     }
-    most = MOST_TIMES.get(side.name.split(" ")[0])
+    most = _most_times(side)
     if most is not None:
-        close = own <= least + MOST_MORE_MM if least < LITTLE_MM else own <= most * least
+        even = float(_mm_of(jobs, [one.outcome for one in side.even or side.least]).mean())
+        close = own <= even + MOST_MORE_MM if even < LITTLE_MM else own <= most * even
         found["most_times"] = most
-        found["equally_even"] = (uneven or 0.0) <= (own_uneven or 0.0) + SAME_PF
+        found["even_mm"] = round(even, 1)
+        found["even_times"] = round(own / even, 3) if even > 0.0 else None
+        found["even_own_schedules"] = sum(one.own for one in side.even or side.least)
+        found["equally_even"] = _as_even(side)
         found["meets"] = close if keeps else None
     return found
 
@@ -508,7 +560,7 @@ def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
 
 def _least_table(title: str, policies: dict[str, Line]) -> Table:
     water = ("mm a year", "oracle", "times", "bound", "gap, %")
-    headings = (*water, "oracle uneven", "keeps band", "within")
+    headings = (*water, "oracle uneven", "keeps band", "times, as even", "within")
     table = _table(f"{title}: the oracle, for as many days in band", headings, ("oracle", "times"))
     for name, line in policies.items():
         found = line["oracle"]
@@ -522,6 +574,7 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
             _text(found["gap_pct"], 0),
             _text(found["unevenness_pf"], 2),
             "yes" if found["keeps_band"] else "no",
+            _text(found["even_times"], 2) if found.get("meets") is not None else "",
             _within(found),
         )
     if any(line["oracle"]["own_schedules"] for line in policies.values()):

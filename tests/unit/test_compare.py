@@ -100,6 +100,24 @@ def test_a_record_gives_its_own_years_after_the_first_and_then_invented_ones() -
     assert len(set(rain)) == 3  # each with a seed of its own
 
 
+# What tests are made of.
+
+
+class Inline(Executor):
+    """Does each task at once."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
+        future: Future[Any] = Future()
+        future.set_result(fn(*args, **kwargs))
+        return future
+
+
+@pytest.fixture
+def quick_oracle(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(oracle, "WAYS", 4)
+    monkeypatch.setattr(oracle, "PRICES_MM", (20.0,))
+
+
 # Outcomes.
 
 
@@ -246,6 +264,59 @@ def test_a_hub_is_held_to_a_ratio_or_where_water_is_little_to_a_difference(
     assert found["gap_pct"] == 100.0
 
 
+@pytest.mark.parametrize(("even_l", "meets"), [(19.5, True), (19.0, False)])
+def test_a_hub_is_held_to_the_oracle_that_is_as_even(even_l: float, meets: bool) -> None:
+    """The plain oracle uses 10 litres a day and lets two zones come 0.5 pF apart, the hub 0.3."""
+    own, plain, even = [
+        with_a_neighbour(outcome_of([IN_BAND], litres=litres), apart_pf)
+        for litres, apart_pf in ((24.0, 0.3), (10.0, 0.5), (even_l, 0.3))
+    ]
+    least, evener = [Least(one, False, np.zeros(2)) for one in (plain, even)]
+    sides = [Side("hub_checked", [own], [least], [evener]), Side("oracle", [plain])]
+    plain_job = job_of(1)
+    job = replace(plain_job, house=make_house(zones=2))
+    found = comparing.summary([job], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
+    assert found["meets"] is meets and found["equally_even"]
+    assert found["times"] == 2.4 and found["even_times"] == round(24.0 / even_l, 3)
+    uneven = comparing.summary([job], [replace(sides[0], even=[]), sides[1]])
+    assert not uneven["recorded"]["policies"]["hub_checked"]["oracle"]["equally_even"]
+
+
+def with_a_neighbour(outcome: Outcome, apart_pf: float) -> Outcome:
+    """The same of two zones, the second so much drier."""
+    twice = {name: np.repeat(value, 2, axis=1) for name, value in vars(outcome).items()}
+    return Outcome(**twice | {"pf": twice["pf"] + np.array([0.0, apart_pf])})
+
+
+@pytest.mark.usefixtures("quick_oracle")
+def test_an_oracle_less_even_than_a_hub_that_keeps_the_band_is_asked_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    house, life = small()
+    jobs = [Job(house, life, ET0_MM)]
+    lived = compare.lived(house, life, Policy("hub", house.plan, None))
+    apart = replace(
+        lived, pf=lived.pf + np.array([0.0, 0.5])
+    )  # as no oracle lets two like strips come
+    monkeypatch.setattr(comparing, "keeps_band", lambda own, reached: True)
+    hub, other = [
+        Side(name, [lived], [Least(apart, False, np.zeros(2))]) for name in ("hub_auto", "none")
+    ]
+    told: list[str] = []
+    comparing._ask_evenly(jobs, [hub, other], Side("oracle", [lived]), Inline(), told.append)
+    assert [line for line in told if "once more" in line] == [
+        "the oracle once more, no drier than pF 3.15, to be as even"
+    ]
+    assert comparing._as_even(hub) and not other.even
+    (even,) = hub.even
+    assert even.outcome.used_mm.sum() <= lived.used_mm.sum()
+    assert all(a >= b for a, b in zip(even.outcome.in_band(), lived.in_band(), strict=True))
+    told.clear()
+    alike = Side("hub_auto", [lived], [Least(lived, True, np.zeros(2))])
+    comparing._ask_evenly(jobs, [alike], Side("oracle", [lived]), Inline(), told.append)
+    assert not told and not alike.even
+
+
 def test_a_hub_that_does_not_keep_the_band_is_not_held_to_anything() -> None:
     dry, good = outcome_of([DRY]), outcome_of([IN_BAND])
     sides = [Side("hub_auto", [dry], [Least(dry, True, np.zeros(1))]), Side("oracle", [good])]
@@ -279,21 +350,6 @@ def test_times_are_of_all_years_and_of_each() -> None:
 
 
 # The whole, without processes.
-
-
-class Inline(Executor):
-    """Does each task at once."""
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
-        future: Future[Any] = Future()
-        future.set_result(fn(*args, **kwargs))
-        return future
-
-
-@pytest.fixture
-def quick_oracle(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(oracle, "WAYS", 4)
-    monkeypatch.setattr(oracle, "PRICES_MM", (20.0,))
 
 
 @pytest.mark.usefixtures("quick_oracle")
