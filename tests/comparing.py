@@ -9,6 +9,7 @@ Beside it stands what `evenclay propose` makes of the same house, with a soil pr
 """
 
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -56,8 +57,8 @@ def proposed(out: Path) -> Path:
     """The file that `evenclay propose` makes of the property with probes, in a folder."""
     house = out / "probes.toml"
     house.write_text(with_probes(property_text()), "utf-8")
-    made, weather = str(out / "plan"), str(weather_file("tunis"))
-    cli.app(["propose", str(house), "--weather", weather, "--out", made], standalone_mode=False)
+    command = ["propose", house, "--weather", weather_file("tunis"), "--out", out / "plan"]
+    subprocess.run([Path(sys.executable).with_name("evenclay"), *command], check=True)
     return Path(shutil.copy(out / "plan" / "property.toml", out / "proposed.toml"))
 
 
