@@ -57,8 +57,9 @@ def proposed(out: Path) -> Path:
     """The file that `evenclay propose` makes of the property with probes, in a folder."""
     house = out / "probes.toml"
     house.write_text(with_probes(property_text()), "utf-8")
-    command = ["propose", house, "--weather", weather_file("tunis"), "--out", out / "plan"]
-    subprocess.run([Path(sys.executable).with_name("evenclay"), *command], check=True)
+    evenclay = str(Path(sys.executable).with_name("evenclay"))
+    given = ["--weather", str(weather_file("tunis")), "--out", str(out / "plan")]
+    subprocess.run([evenclay, "propose", str(house), *given], check=True)
     return Path(shutil.copy(out / "plan" / "property.toml", out / "proposed.toml"))
 
 

@@ -98,7 +98,10 @@ def draw(found: Proposal, path: Path) -> None:
             ax.stairs(given[:, zone], edges, baseline=None, color=colour, linewidth=2.0)
             ax.set_ylim(0, most)
             ax.set_ylabel("mm a day")
-            ax.set_title(strip.name, loc="left", fontsize=10, color=INK)
+            title = strip.name
+            if found.tables.probed[zone]:
+                title += ": its soil probe holds back what is too much"
+            ax.set_title(title, loc="left", fontsize=10, color=INK)
         last = panels[-1]
         last.stairs(found.need.rain_mm_d, edges, fill=True, color=RAIN)
         last.set_ylabel("mm a day")
@@ -115,7 +118,11 @@ def draw(found: Proposal, path: Path) -> None:
             matplotlib.patches.Patch(color=BAND, label="need in 10 to 90 % of the years"),
             matplotlib.lines.Line2D([], [], color=SOFT, linestyle=":", label=asked),
             matplotlib.lines.Line2D(
-                [], [], color=INK, linewidth=2.0, label="the table, at trim 100 %"
+                [],
+                [],
+                color=INK,
+                linewidth=2.0,
+                label="the table, at trim 100 %, in the zone's colour",
             ),
         ]
         figure.legend(handles=handles, loc="outside upper left", ncols=3)
