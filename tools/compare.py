@@ -441,12 +441,14 @@ def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
     }
     most = _most_times(side)
     if most is not None:
-        even = float(_mm_of(jobs, [one.outcome for one in side.even or side.least]).mean())
+        answers = side.even or side.least
+        even = float(_mm_of(jobs, [one.outcome for one in answers]).mean())
         close = own <= even + MOST_MORE_MM if even < LITTLE_MM else own <= most * even
         found["most_times"] = most
         found["even_mm"] = round(even, 1)
         found["even_times"] = round(own / even, 3) if even > 0.0 else None
-        found["even_own_schedules"] = sum(one.own for one in side.even or side.least)
+        found["even_unevenness_pf"] = rounded(_unevenness([one.outcome for one in answers]), 3)
+        found["even_own_schedules"] = sum(one.own for one in answers)
         found["equally_even"] = _as_even(side)
         found["meets"] = close if keeps else None
     return found
@@ -520,7 +522,7 @@ def tables_of(found: Line, shown: Units) -> list[Table]:
 def _table(title: str, headings: Sequence[str], whole: Sequence[str]) -> Table:
     """A table to be filled; whole: headings of columns that are never broken."""
     table = Table(title=title, title_justify="left")
-    table.add_column("policy", no_wrap=True)
+    table.add_column("policy")
     for heading in headings:
         longest = max(len(word) for word in heading.split())
         table.add_column(heading, justify="right", no_wrap=heading in whole, min_width=longest)
@@ -559,9 +561,10 @@ def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
 
 
 def _least_table(title: str, policies: dict[str, Line]) -> Table:
-    water = ("mm a year", "oracle", "times", "bound", "gap, %")
-    headings = (*water, "oracle uneven", "keeps band", "times, as even", "within")
-    table = _table(f"{title}: the oracle, for as many days in band", headings, ("oracle", "times"))
+    water = ("mm a year", "oracle", "times", "bound (gap)")
+    headings = (*water, "keeps band", "as even", "within")
+    whole = ("oracle", "times", "bound (gap)", "as even")
+    table = _table(f"{title}: the oracle, for as many days in band", headings, whole)
     for name, line in policies.items():
         found = line["oracle"]
         quartiles = _quartiles(found["times_of_years"], lambda times: f"{times:.2f}")
@@ -570,12 +573,9 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
             _text(found["used_mm"], 0),
             _text(found["least_mm"], 0) + "*" * (found["own_schedules"] > 0),
             f"{_text(found['times'], 2)} {quartiles}",
-            _text(found["possible_mm"], 0),
-            _text(found["gap_pct"], 0),
-            _text(found["unevenness_pf"], 2),
+            f"{_text(found['possible_mm'], 0)} ({_text(found['gap_pct'], 0)} %)",
             "yes" if found["keeps_band"] else "no",
-            _text(found["even_times"], 2) if found.get("meets") is not None else "",
-            _within(found),
+            *_within(found),
         )
     if any(line["oracle"]["own_schedules"] for line in policies.values()):
         table.caption = "*: in a life at least nothing better was found than the policy's own runs"
@@ -583,13 +583,15 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
     return table
 
 
-def _within(found: Line) -> str:
-    """Whether a hub is within what it may use; a dash where it has not kept the band."""
+def _within(found: Line) -> tuple[str, str]:
+    """A hub's times an oracle's that is as even, or at least more even, and whether it is within
+    what it may use; dashes where it has not kept the band."""
     if "most_times" not in found:
-        return ""
+        return "", ""
     if found["meets"] is None:
-        return "-"
-    return ("yes" if found["meets"] else "no") + ("" if found["equally_even"] else ", less even")
+        return "-", "-"
+    under = "" if found["equally_even"] else "< "  # to be more even costs water
+    return under + _text(found["even_times"], 2), "yes" if found["meets"] else "no"
 
 
 def _text(value: float | None, places: int) -> str:
