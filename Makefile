@@ -71,8 +71,6 @@ format: $(VENV)/.stamp-dev  ## format the code and mend what ruff can mend
 	@$(BIN)/ruff check --quiet --fix-only .
 	@$(BIN)/ruff format .
 
-# The runtime lock is cut from the dev lock's versions, so the two never disagree.
-# Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
 golden: export EVENCLAY_COMPILED =
 golden: $(VENV)/.stamp-dev  ## re-make the golden traces of the scripted year and the random weeks
 	@$(BIN)/python -m tests.device.scripted_year --write
@@ -84,6 +82,8 @@ figures: $(VENV)/.stamp-dev  ## print what a hub costs on a 32-bit board, for co
 campaign: $(VENV)/.stamp-dev  ## the slow tests, fault campaigns and a long comparison: an hour or two
 	@$(BIN)/python -m pytest -n 2 -m slow --timeout 7200
 
+# The runtime lock is cut from the dev lock's versions, so the two never disagree.
+# Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
 lock: $(VENV)/.stamp-venv  ## re-make requirements.lock and requirements-dev.lock
 	@$(WHEELS) --target $(VENV)/uv --upgrade uv==$(UV_VERSION)
 	@$(BIN)/python -c 'import tomllib; \

@@ -443,7 +443,8 @@ def _shown(texture: Texture, earth_c: Floats, zone: int, seed: int) -> tuple[Flo
     """What a zone's probe makes of the truth, as `shown_ppt` tells: another piece every year.
 
     How far the piece that will lie in the ground is off nobody knows, and a plan should bear it:
-    what pieces read too much is shared out among the years as evenly as there are years.
+    what pieces read too much is shared out evenly among all years of 365 days, those that nobody
+    judges as well.
     """
     begins = range(0, len(earth_c), YEAR_H)
     places = np.random.default_rng([seed, zone]).permutation(len(begins))

@@ -107,7 +107,7 @@ class _Pipe:
 
 
 class DriverError(Exception):
-    """A driver that failed, as a board's would."""
+    """A driver that failed. A board's raises OSError; of that mypyc makes no class."""
 
 
 PORT_CALLS = (
@@ -330,7 +330,7 @@ class Devices:
         """The clock, or None while it is lost."""
         if self._boot_wall_s is None:
             return None
-        return self._boot_wall_s + Devices.up_s(self)
+        return self._boot_wall_s + Devices.up_s(self)  # which is no call of a port's
 
     def set_wall_s(self, wall_s: int) -> None:
         """Set the clock."""

@@ -2,8 +2,8 @@
 
 Years: at most YEARS_MOST of the records, the last ones. Of these every third is held out: no search
 is judged by it, and how a plan does there is what a user is told. Not the last third: the years to
-come are most like those. Need: the water that holds each strip at one pF with the rain as it fell,
-by half-months, in a stated share of the years searched.
+come are most like those, so a search should see them too. Need: the water that holds each strip at
+one pF with the rain as it fell, by half-months, in a stated share of the years searched.
 """
 
 from collections.abc import Sequence

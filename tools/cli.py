@@ -360,8 +360,8 @@ def propose(
     First the water that each strip needs, half-month by half-month; then the table of at most
     --rows rows that follows it best, with the zones' shares, as the clay takes it in, within your
     local rules, caps and supplies; then plans near it are tried on the simulated house, for days in
-    band. Every third year is held out of all that; how the plan does there is shown, and why each
-    row is as it is.
+    band. No search is judged by every third year, which is held out; how the plan does there is
+    shown, and why each row is as it is.
 
     With --out: property.toml, your file with new seasons and shares, limits of its soil probes,
     step and limits of the trim where the owner checks, and the rain bank's figures where there is a

@@ -255,21 +255,39 @@ def _ask_evenly(
     It then keeps its zones from the drier part of the band, which costs water, and so from each
     other; as little of it as will do.
     """
-    share = shares_of(jobs, reached.outcomes)
-    hubs = [
-        side
-        for side in sides
-        if _most_times(side) and keeps_band(shares_of(jobs, side.outcomes), share)
-    ]
+    kinds = _kinds(jobs).values()
+
+    def uneven(side: Side) -> bool:
+        return any(
+            _keeps(jobs, side, reached, lives) and not _as_even(side.of(lives)) for lives in kinds
+        )
+
     for dry_pf in EVEN_DRY_PF:
-        asked = [side for side in hubs if not _as_even(side)]
+        asked = [side for side in sides if _most_times(side) and uneven(side)]
         if not asked:
             return
-        tell(f"the oracle once more, no drier than pF {dry_pf:g}, to be as even")
+        tell(f"the oracle once more, rather no drier than pF {dry_pf:g}, to be as even")
         work = _Work(executor, (_searches(jobs) + len(asked)) * _years_of(jobs), tell)
         known = _known(jobs, dry_pf, work)
         for side, even in zip(asked, _answers(jobs, asked, known, work), strict=True):
             side.even = even
+
+
+def _kinds(jobs: Sequence[Job]) -> dict[str, list[int]]:
+    """The lives of the records, and the invented ones, where there are any."""
+    kinds = {"recorded": False, "invented": True}
+    found = {
+        kind: [n for n, job in enumerate(jobs) if job.life.invented == invented]
+        for kind, invented in kinds.items()
+    }
+    return {kind: lives for kind, lives in found.items() if lives}
+
+
+def _keeps(jobs: Sequence[Job], side: Side, reached: Side, lives: Sequence[int]) -> bool:
+    """Whether a side keeps the band over some lives. reached: what the oracle does."""
+    some = [jobs[n] for n in lives]
+    own, most = (shares_of(some, one.of(lives).outcomes) for one in (side, reached))
+    return keeps_band(own, most)
 
 
 def _most_times(side: Side) -> float | None:
@@ -364,15 +382,13 @@ def rows_of(jobs: Sequence[Job], sides: Sequence[Side]) -> list[Line]:
 def summary(jobs: Sequence[Job], sides: Sequence[Side]) -> Line:
     """All policies over the years of the records, and over the invented ones."""
     found: Line = {"schema": SCHEMA, "notes": _notes(jobs, bool(sides[0].least))}
-    for kind, invented in (("recorded", False), ("invented", True)):
-        chosen = [n for n, job in enumerate(jobs) if job.life.invented == invented]
-        if chosen:
-            some = [jobs[n] for n in chosen]
-            parts = [side.of(chosen) for side in sides]
-            found[kind] = {
-                "years": sum(len(job.life.years) for job in some),
-                "policies": {part.name: _summary(some, part, parts) for part in parts},
-            }
+    for kind, lives in _kinds(jobs).items():
+        some = [jobs[n] for n in lives]
+        parts = [side.of(lives) for side in sides]
+        found[kind] = {
+            "years": _years_of(some),
+            "policies": {part.name: _summary(some, part, parts) for part in parts},
+        }
     return found
 
 
@@ -577,7 +593,8 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
             "yes" if found["keeps_band"] else "no",
             *_within(found),
         )
-    if any(line["oracle"]["own_schedules"] for line in policies.values()):
+    own = ("own_schedules", "even_own_schedules")
+    if any(line["oracle"].get(name) for line in policies.values() for name in own):
         table.caption = "*: in a life at least nothing better was found than the policy's own runs"
         table.caption_justify = "left"
     return table
@@ -591,7 +608,8 @@ def _within(found: Line) -> tuple[str, str]:
     if found["meets"] is None:
         return "-", "-"
     under = "" if found["equally_even"] else "< "  # to be more even costs water
-    return under + _text(found["even_times"], 2), "yes" if found["meets"] else "no"
+    times = _text(found["even_times"], 2) + "*" * (found["even_own_schedules"] > 0)
+    return under + times, "yes" if found["meets"] else "no"
 
 
 def _text(value: float | None, places: int) -> str:

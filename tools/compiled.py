@@ -24,7 +24,13 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 FOLDER = Path(sys.prefix) / "compiled"
 VARIABLE = "EVENCLAY_COMPILED"
-DIGEST = "digest"
+DIGEST = "digest"  # of what was compiled; the compiled files below it
+SUFFIX = str(sysconfig.get_config_var("EXT_SUFFIX"))  # names the interpreter and its version
+MADE_BY = (
+    "tools/compiling.py",
+    "tools/link.py",
+    "requirements-dev.lock",
+)  # mypy's version is there
 
 
 class _Finder(MetaPathFinder):
@@ -52,18 +58,19 @@ def sources() -> list[Path]:
 
 
 def digest() -> str:
-    """What tells one version of these sources from another."""
-    hasher = sha256()
-    for file in sources():
+    """What tells one version of these sources, and of what compiles them, from another."""
+    hasher = sha256(SUFFIX.encode())
+    for file in [*sources(), *(ROOT / name for name in MADE_BY)]:
         hasher.update(file.relative_to(ROOT).as_posix().encode() + file.read_bytes())
     return hasher.hexdigest()
 
 
 def fresh(built: Path) -> bool:
-    """Whether a folder holds the compiled core of just these sources."""
+    """Whether a folder holds the whole compiled core of just these sources."""
     try:
-        return (built / DIGEST).read_text("utf-8") == digest()
-    except OSError:
+        made_of, *names = (built / DIGEST).read_text("utf-8").splitlines()
+        return made_of == digest() and all((built / name).is_file() for name in names)
+    except (OSError, ValueError):
         return False
 
 
@@ -75,10 +82,9 @@ def use() -> None:
     built = folder()
     if built is None or not fresh(built):
         return
-    suffix = str(sysconfig.get_config_var("EXT_SUFFIX"))
     files = {}
-    for file in built.rglob(f"*{suffix}"):
-        name = file.relative_to(built).as_posix().removesuffix(suffix)
+    for file in built.rglob(f"*{SUFFIX}"):
+        name = file.relative_to(built).as_posix().removesuffix(SUFFIX)
         files[name.replace("/", ".")] = file
     if files and files.keys().isdisjoint(sys.modules):
         sys.meta_path.insert(0, _Finder(files))

@@ -14,7 +14,7 @@ import sysconfig
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tools.compiled import DIGEST, FOLDER, ROOT, digest, fresh, sources
+from tools.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fresh, sources
 from tools.link import link, module_of
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
@@ -50,7 +50,8 @@ def build(built: Path) -> None:
         if done.returncode or ": warning:" in done.stdout + done.stderr:
             sys.exit(f"the core is not compiled: {done.stdout}{done.stderr}")
         (made,) = Path(place).glob("build/lib.*")
-        (made / DIGEST).write_text(made_of, "utf-8")
+        names = sorted(file.relative_to(made).as_posix() for file in made.rglob(f"*{SUFFIX}"))
+        (made / DIGEST).write_text("\n".join([made_of, *names]), "utf-8")
         shutil.rmtree(built, ignore_errors=True)
         made.rename(built)
 
@@ -68,4 +69,7 @@ def _look_for_compiler() -> None:
 if __name__ == "__main__":
     if not fresh(FOLDER):
         print(f"compiling the core into {FOLDER}", file=sys.stderr)
-        build(FOLDER)
+        try:
+            build(FOLDER)
+        except OSError as error:
+            sys.exit(f"the core is not compiled: {error}")

@@ -62,7 +62,7 @@ class Limit:
 
 def limit_of(tables: Tables, draft: Draft, need: Need) -> Limit | None:
     """What keeps every plan from giving the need of the driest half-month; None if nothing does."""
-    minutes = minutes_of(tables, need)
+    minutes = minutes_of(tables, need.mm_d)
     half = int(np.argmax(minutes.max(axis=1)))
     level = float(np.exp(np.log(np.maximum(minutes[half], 1e-6)).mean()))
     shares = tuple(np.clip(100.0 * minutes[half] / level, *SHARES_PCT).tolist())

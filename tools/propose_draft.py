@@ -156,19 +156,28 @@ def _longest(free: Any) -> tuple[int, int]:
     return best
 
 
-def minutes_of(tables: "Tables", need: Need) -> Floats:
-    """Minutes on a day that may be watered that give the need: (24, zones)."""
+def minutes_of(tables: "Tables", mm_d: Floats) -> Floats:
+    """Minutes on a day that may be watered that give so much, mm a day: (24, zones)."""
     rates = np.array([strip.rate_mm_h for strip in tables.house.strips])
-    # What is too much a probe holds back: more than the share asked for does no harm there.
-    mm_d = np.where(tables.probed, np.maximum(need.mm_d, need.high_mm_d), need.mm_d)
     a_day_mm = mm_d / days_allowed(tables.house.plan)
     runs = np.ceil(a_day_mm / (rates * tables.run_most_min / 60.0))
     return np.asarray(np.maximum(a_day_mm - runs * tables.filled_mm, 0.0) / rates * 60.0)
 
 
 def draft_of(tables: "Tables", need: Need, rows: int) -> Draft:
-    """Shares by what each zone needs over the year, and at most so many rows that follow it."""
-    minutes = minutes_of(tables, need)
+    """The draft a search begins with.
+
+    A zone with a probe is given what it needs in nine years of ten, where the rules allow so much:
+    what is too much its probe holds back.
+    """
+    ample_mm_d = np.where(tables.probed, np.maximum(need.mm_d, need.high_mm_d), need.mm_d)
+    draft = _following(tables, ample_mm_d, rows)
+    return draft if tables.plan_of(draft) else _following(tables, need.mm_d, rows)
+
+
+def _following(tables: "Tables", mm_d: Floats, rows: int) -> Draft:
+    """Shares by what each zone is to get over the year, and at most so many rows that follow it."""
+    minutes = minutes_of(tables, mm_d)
     by_zone = np.maximum(minutes.sum(axis=0), 1e-6)
     shares = np.clip(100.0 * by_zone / np.exp(np.log(by_zone).mean()), 12, 280)
     # Rows follow the zones without a probe, where there are any: a probe evens out what is wrong.

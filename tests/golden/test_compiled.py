@@ -98,16 +98,24 @@ def test_a_sweep_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     assert (tmp_path / "compiled" / "years.parquet").read_bytes() == wanted
 
 
-@pytest.mark.parametrize("name", ["controller/trim.py", "sim/house.py"])
+@pytest.mark.parametrize("name", ["controller/trim.py", "sim/house.py", "tools/link.py"])
 def test_what_was_edited_runs_from_its_sources(built: Path, tmp_path: Path, name: str) -> None:
     for folder in ("controller", "sim", "tools"):
         ignore = shutil.ignore_patterns("__pycache__")
         shutil.copytree(ROOT / folder, tmp_path / folder, ignore=ignore)
+    shutil.copy(ROOT / "requirements-dev.lock", tmp_path)
     assert python("-c", WHERE, core=built, root=tmp_path).startswith(str(built))
     edited = tmp_path / name
     edited.write_text(edited.read_text("utf-8") + "# edited\n", "utf-8")
     source = tmp_path / "controller" / "hub.py"
     assert python("-c", WHERE, core=built, root=tmp_path) == f"{source}\n"
+
+
+def test_where_a_compiled_file_is_missing_the_sources_run(built: Path, tmp_path: Path) -> None:
+    core = shutil.copytree(built, tmp_path / "core")
+    assert python("-c", WHERE, core=core).startswith(str(core))
+    next(core.glob("*__mypyc*")).unlink()
+    assert python("-c", WHERE, core=core) == f"{ROOT / 'controller' / 'hub.py'}\n"
 
 
 @pytest.mark.parametrize("name", ["controller.agenda", "sim.ground"])
@@ -137,6 +145,7 @@ def test_what_the_compiler_would_leave_out_is_an_error(
     (tmp_path / "controller" / "wrong.py").write_text('class Wrong:\n    one = int("1")\n')
     for module in (compiled, compiling):
         monkeypatch.setattr(module, "ROOT", tmp_path)
+    monkeypatch.setattr(compiled, "MADE_BY", ())
     with pytest.raises(SystemExit, match="Unsupported default"):
         compiling.build(tmp_path / "core")
     assert not (tmp_path / "core").exists()

@@ -12,6 +12,7 @@ import pytest
 
 from sim.proposal import Kept
 from sim.weather import read
+from tests.comparing import with_probes
 from tests.published.test_replays import record
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import parse
@@ -19,11 +20,6 @@ from tools.propose import Proposal, propose
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"
-
-
-def with_probes(file: Path) -> str:
-    """A property's text with a soil probe in every zone."""
-    return file.read_text("utf-8").replace('supply = "tap"', 'supply = "tap"\nprobe = true')
 
 
 def proposed(text: str, weather_of: str) -> Proposal:
@@ -43,7 +39,7 @@ def proposed(text: str, weather_of: str) -> Proposal:
     ("text", "weather", "least_pct", "worst_year_pct"),
     [
         ((DEMO / "property.toml").read_text("utf-8"), "demo", 95.0, 85.0),
-        (with_probes(TUNIS), "tunis", 95.0, 85.0),
+        (with_probes(TUNIS.read_text("utf-8")), "tunis", 95.0, 85.0),
         (TUNIS.read_text("utf-8"), "tunis", 73.0, 63.0),
     ],
     ids=["demo", "Tunis with probes", "Tunis without"],

@@ -6,6 +6,7 @@ Its probes are other pieces than the real hub's, another one every year; here al
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -61,6 +62,16 @@ def test_it_waters_and_dries_as_the_real_hub_does(
     off_pf = np.sqrt(np.mean((found.pf - real.days.pf) ** 2, axis=0))
     assert off_pf.max() < 0.12
     assert np.mean(found.state == real.state) > 0.9
+
+
+def test_pieces_of_a_probe_are_shared_out_evenly_among_the_years() -> None:
+    """Offsets of 7 years: the middles of sevenths of a normal distribution, 5 ppt wide."""
+    house, _ = demo()
+    earth_c = np.full(7 * brisk.YEAR_H, PROBE.calibrated_c)
+    _, added = brisk._shown(house.strips[0].texture, earth_c, 0, 1)
+    years_ppt = np.sort(added[: len(earth_c)].reshape(7, -1).mean(axis=1))
+    expected = [5.0 * NormalDist().inv_cdf((i + 0.5) / 7) for i in range(7)]
+    assert years_ppt == pytest.approx(expected, abs=1.2)  # noise, and thermometers
 
 
 def test_the_need_holds_the_band() -> None:

@@ -3,14 +3,17 @@
 import tomllib
 from datetime import date, timedelta
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from sim import proposal, search
+from sim import proposal, score, search
+from sim.brisk import Outcome
 from sim.proposal import begin_of, half_month_of, records_of
 from sim.weather import read
-from tools import propose_draft, propose_file
+from tools import propose, propose_draft, propose_file
 from tools.cli import NO_PLAN, app
 from tools.compile import compile_house
 from tools.property import Season, load, parse
@@ -206,3 +209,68 @@ def test_windows_keep_clear_of_banned_hours() -> None:
     for start, length in propose_draft.windows_min(plan):
         minutes = np.arange(start, start + length) % 1440
         assert not np.any((minutes >= 360) & (minutes < 1140))
+
+
+# Zones with a probe.
+
+
+def demo_tables() -> propose_draft.Tables:
+    """The demo's: only its third zone has no probe."""
+    prop = load(DEMO / "property.toml")
+    tables = propose_draft.Tables(prop, compile_house(prop), [5.0] * 12, np.zeros(4))
+    assert tables.probed.tolist() == [True, True, False, True]
+    return tables
+
+
+def need_of_mm(mm_d: float, high_mm_d: float) -> proposal.Need:
+    """A need in the second half of July, and half of it in all other half-months; 0 in winter."""
+    of_year = np.repeat([0.0, 0.5, 0.0], (6, 14, 4))
+    of_year[13] = 1.0
+    asked, high = (np.outer(of_year, np.full(4, mm)) for mm in (mm_d, high_mm_d))
+    return proposal.Need(0.75, asked, asked / 2.0, high, np.zeros(24), np.zeros(4))
+
+
+def test_a_probe_s_zone_is_given_what_nine_years_in_ten_need_as_far_as_rules_allow() -> None:
+    tables = demo_tables()
+    plain, ample, most = (
+        propose_draft.draft_of(tables, need_of_mm(2.0, high), rows=6) for high in (2.0, 3.0, 99.0)
+    )
+    times = np.array(ample.share_pct) / plain.share_pct
+    assert times[[0, 1, 3]] / times[2] == pytest.approx(1.5, rel=0.01)
+    assert most == plain
+
+
+def test_rows_follow_the_zones_without_a_probe() -> None:
+    need = need_of_mm(2.0, 2.0)
+    need.mm_d[:, 2] = np.roll(need.mm_d[:, 2], 2)  # the one without
+    begins = propose_draft.draft_of(demo_tables(), need, rows=3).begins
+    alone = propose_draft.draft_of(demo_tables(), need_of_mm(2.0, 2.0), rows=3).begins
+    assert sorted(begins) == sorted((begin + 2) % 24 for begin in alone)
+
+
+def test_what_a_probe_s_zone_needs_in_rare_years_is_no_limit() -> None:
+    tables, need = demo_tables(), need_of_mm(2.5, 14.0)
+    assert propose.limit_of(tables, propose_draft.draft_of(tables, need, 6), need) is None
+    need = need_of_mm(14.0, 14.0)
+    found = propose.limit_of(tables, propose_draft.draft_of(tables, need, 6), need)
+    assert found is not None and found.half_month == 13 and found.share < 0.96
+
+
+def test_balance_counts_days_too_wet_only_where_no_probe_holds_back() -> None:
+    """Two days, a row each, the first zone 0.5 pF too wet and the second too dry by as much."""
+    season = score.Season(np.ones((2, 2), dtype=np.bool_), "")
+    span: Any = SimpleNamespace(spin_up_days=0)
+    record = proposal.Record(span, season, np.array([0, 1]), np.zeros(2, dtype=np.int64), (0,))
+    rows = [np.array([0]), np.array([1])]
+    task = search.Task([record], [], lambda _: None, np.ones(4), rows, np.ones(2), False)
+    pf = np.array([[2.4, 3.4], [2.4, 3.4]])
+    outcome = Outcome(np.zeros((2, 2), dtype=np.int8), pf, pf, np.ones(2))
+    plain, first, second, both = (
+        search._shift(task, [outcome], np.array(probed)).round(6).tolist()
+        for probed in ([False, False], [True, False], [False, True], [True, True])
+    )
+    step = search.PER_PF * 0.5
+    assert plain == pytest.approx([0.0, 0.0, -step, step])
+    assert first == pytest.approx([step, step, 0.0, step])  # rows by the second zone alone
+    assert second == pytest.approx([-step, -step, -step, step])
+    assert both == pytest.approx([step / 2.0, step / 2.0, 0.0, step])
