@@ -157,14 +157,9 @@ class _Setting:
         return outcome_of(self.life, made, self.by_hour.rain_mm)
 
 
-def search(
-    house: House, life: Life, zone: int, price_mm: float, dry_pf: float = oracle.DRY_PF
-) -> oracle.Way:
-    """The cheapest way of one zone through a life, at one price of a day in band.
-
-    dry_pf: the drier end of what is worth that price.
-    """
-    return oracle.search(_Setting(house, life).zones[zone], price_mm, oracle.WAYS, dry_pf)
+def search(house: House, life: Life, zone: int, price_mm: float) -> oracle.Way:
+    """The cheapest way of one zone through a life, at one price of a day in band."""
+    return oracle.search(_Setting(house, life).zones[zone], price_mm, oracle.WAYS)
 
 
 def known(house: House, life: Life, zone: int, ways: Sequence[oracle.Way]) -> oracle.Known:

@@ -50,7 +50,6 @@ DOSES = (0.25, 0.5, 1.0)  # of the day's cap
 WAYS = 16  # kept at the end of a day
 BAND_STEP_PF, TOP_STEP_MM = 0.04, 6.0  # ways this close are nearly the same
 DRY_PF = BAND_PF[1] - 0.01  # short of the band's dry end: on the valves hoses fill otherwise
-DRIER_WORTH = 0.5  # of a day in band that is drier than asked for
 STORED_WORTH = 0.8  # of a mm in the ground, among these
 LEAD_DAYS = 30  # watered this long before a season day at most
 PARTS = 4  # of a year; the dearest way is offered in every row of them
@@ -226,9 +225,8 @@ class _Ways:
         self.watered = np.full(1, -APPLIED_DAYS)  # the last day with water
         self.firm = np.full(1, -1)  # the last hour in which the top was not wet
 
-    def live(self, day: int, parent: Ints, dose: Ints) -> tuple[Floats, Floats, Bools]:
-        """Let ways go on for a day, each with its dose: the band's pF, its mean and at the day's
-        end, and in band."""
+    def live(self, day: int, parent: Ints, dose: Ints) -> tuple[Floats, Bools]:
+        """Let ways go on for a day, each with its dose: the band's pF at its end, and in band."""
         zone = self._zone
         self.columns = self.columns.picked([0, *(1 + parent)])
         forcing = np.repeat(zone.hours(day), (1, len(parent)), axis=1)
@@ -248,7 +246,7 @@ class _Ways:
         runoff_mm = results[:, :, soil.RUNOFF_IRRIGATION].sum(axis=0)
         in_band = (pf >= BAND_PF[0]) & (pf <= DRY_PF) & ~(applied & top_wet)
         in_band &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
-        return pf, results[-1, :, soil.BAND_PF], in_band
+        return results[-1, :, soil.BAND_PF], in_band
 
     def keep(self, kept: Ints) -> None:
         """Follow these only."""
@@ -257,11 +255,10 @@ class _Ways:
         self.firm = self.firm[kept]
 
 
-def search(zone: Zone, price_mm: float, ways_most: int, dry_pf: float = DRY_PF) -> Way:
+def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
     """The cheapest way through all days, where a day in band is worth so much water.
 
-    ways_most: that are kept at the end of a day; WAYS do. dry_pf: a day in band that is drier is
-    worth less; zones that all keep to less of the band differ less.
+    ways_most: that are kept at the end of a day; WAYS do.
     """
     ways = _Ways(zone)
     needed = np.convolve(zone.counts, np.ones(LEAD_DAYS + 1))[LEAD_DAYS:] > 0
@@ -278,9 +275,8 @@ def search(zone: Zone, price_mm: float, ways_most: int, dry_pf: float = DRY_PF) 
         )
         parent = np.repeat(np.arange(len(ways.cost_mm)), len(offered))
         dose = np.tile(offered, len(ways.cost_mm))
-        mean_pf, band_pf, in_band = ways.live(day, parent, dose)
-        worth_mm = price_mm * in_band * np.where(mean_pf <= dry_pf, 1.0, DRIER_WORTH)
-        ways.cost_mm = ways.cost_mm[parent] + mm[dose] - worth_mm
+        band_pf, in_band = ways.live(day, parent, dose)
+        ways.cost_mm = ways.cost_mm[parent] + mm[dose] - price_mm * in_band
         stored_mm = ways.columns.stored_mm()[1:]
         kept = _cheapest(
             ways.cost_mm - STORED_WORTH * stored_mm,

@@ -48,7 +48,6 @@ NAMES = {
 MOST_TIMES = {"hub_checked": 1.25, "hub_probes": 1.15, "hub_auto": 1.15}
 LITTLE_MM, MOST_MORE_MM = 150.0, 40.0  # a year
 SAME_PF = 0.005  # a difference of unevenness that is none
-EVEN_DRY_PF = (3.15, 3.0)  # the band's drier end for an oracle that is to be as even, in turn
 KEPT_SHARE, KEPT_OF_ORACLE, KEPT_WORST_YEAR = 0.95, 0.97, 0.85
 
 
@@ -63,13 +62,11 @@ class Job:
 
 @dataclass
 class Side:
-    """A policy in all lives; least: the oracle's answers, where it was asked; even: its answers
-    when it was asked once more to be as even."""
+    """A policy in all lives; least: the oracle's answers, where it was asked."""
 
     name: str
     outcomes: list[Outcome]
     least: list[Least] = field(default_factory=list)
-    even: list[Least] = field(default_factory=list)
 
     def of(self, lives: Sequence[int]) -> "Side":
         """The same in some of the lives."""
@@ -77,7 +74,6 @@ class Side:
             self.name,
             [self.outcomes[n] for n in lives],
             [self.least[n] for n in lives] if self.least else [],
-            [self.even[n] for n in lives] if self.even else [],
         )
 
 
@@ -178,12 +174,11 @@ def run(
     sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
     sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
     if ask_oracle:
-        known = _known(jobs, oracle.DRY_PF, work)
+        known = _known(jobs, work)
         tasks = [_Task(job, compare.reached, (z,)) for job, z in zip(jobs, known, strict=True)]
         reached = Side("oracle", work.do(tasks))
         for side, least in zip(sides, _answers(jobs, sides, known, work), strict=True):
             side.least = least
-        _ask_evenly(jobs, sides, reached, executor, tell)
         sides.append(reached)
     return sides
 
@@ -219,11 +214,11 @@ def _searches(jobs: Sequence[Job]) -> int:
     return len(jobs[0].house.strips) * (len(oracle.PRICES_MM) + 1)
 
 
-def _known(jobs: Sequence[Job], dry_pf: float, work: _Work) -> list[list[oracle.Known]]:
-    """What the oracle knows of each life, for each zone, once it has searched as far as a pF."""
+def _known(jobs: Sequence[Job], work: _Work) -> list[list[oracle.Known]]:
+    """What the oracle knows of each life, for each zone, once it has searched."""
     asked = [(job, zone) for job in jobs for zone in range(len(job.house.strips))]
     searches = [
-        _Task(job, compare.search, (zone, price_mm, dry_pf))
+        _Task(job, compare.search, (zone, price_mm))
         for job, zone in asked
         for price_mm in oracle.PRICES_MM
     ]
@@ -247,32 +242,6 @@ def _answers(
     return _parts(work.do(tasks), len(jobs))
 
 
-def _ask_evenly(
-    jobs: Sequence[Job], sides: Sequence[Side], reached: Side, executor: Executor, tell: Tell
-) -> None:
-    """Ask the oracle once more beside hubs that keep the band and are more even than it is.
-
-    It then keeps its zones from the drier part of the band, which costs water, and so from each
-    other; as little of it as will do.
-    """
-    kinds = _kinds(jobs).values()
-
-    def uneven(side: Side) -> bool:
-        return any(
-            _keeps(jobs, side, reached, lives) and not _as_even(side.of(lives)) for lives in kinds
-        )
-
-    for dry_pf in EVEN_DRY_PF:
-        asked = [side for side in sides if _most_times(side) and uneven(side)]
-        if not asked:
-            return
-        tell(f"the oracle once more, rather no drier than pF {dry_pf:g}, to be as even")
-        work = _Work(executor, (_searches(jobs) + len(asked)) * _years_of(jobs), tell)
-        known = _known(jobs, dry_pf, work)
-        for side, even in zip(asked, _answers(jobs, asked, known, work), strict=True):
-            side.even = even
-
-
 def _kinds(jobs: Sequence[Job]) -> dict[str, list[int]]:
     """The lives of the records, and the invented ones, where there are any."""
     kinds = {"recorded": False, "invented": True}
@@ -281,24 +250,6 @@ def _kinds(jobs: Sequence[Job]) -> dict[str, list[int]]:
         for kind, invented in kinds.items()
     }
     return {kind: lives for kind, lives in found.items() if lives}
-
-
-def _keeps(jobs: Sequence[Job], side: Side, reached: Side, lives: Sequence[int]) -> bool:
-    """Whether a side keeps the band over some lives. reached: what the oracle does."""
-    some = [jobs[n] for n in lives]
-    own, most = (shares_of(some, one.of(lives).outcomes) for one in (side, reached))
-    return keeps_band(own, most)
-
-
-def _most_times(side: Side) -> float | None:
-    """What a hub may use, times the oracle's water; None for what is not judged."""
-    return MOST_TIMES.get(side.name.split(" ")[0])
-
-
-def _as_even(side: Side) -> bool:
-    """Whether the oracle's last answers to a side are as even as the side."""
-    answers = _unevenness([one.outcome for one in side.even or side.least])
-    return (answers or 0.0) <= (_unevenness(side.outcomes) or 0.0) + SAME_PF
 
 
 # What came of it.
@@ -430,13 +381,18 @@ def _summary(jobs: Sequence[Job], side: Side, sides: Sequence[Side]) -> Line:
         "unevenness_pf": rounded(_unevenness(side.outcomes), 3),
     }
     if side.least:
-        reached = shares_of(jobs, next(s for s in sides if s.name == "oracle").outcomes)
-        found["oracle"] = _against(jobs, side, keeps_band(shares, reached))
+        all_it_can = next(s for s in sides if s.name == "oracle").outcomes
+        keeps = keeps_band(shares, shares_of(jobs, all_it_can))
+        all_mm = float(_mm_of(jobs, all_it_can).mean())
+        found["oracle"] = _against(jobs, side, all_mm, keeps)
     return found
 
 
-def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
-    """A policy's water beside the oracle's for the same days: mm a year over all strips."""
+def _against(jobs: Sequence[Job], side: Side, all_mm: float, keeps: bool) -> Line:
+    """A policy's water beside the oracle's for the same days: mm a year over all strips.
+
+    all_mm: the oracle's water where it keeps all days it can.
+    """
     own_mm = _mm_of(jobs, side.outcomes)
     least_mm = _mm_of(jobs, [least.outcome for least in side.least])
     own, least = float(own_mm.mean()), float(least_mm.mean())
@@ -453,19 +409,15 @@ def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
         "gap_pct": round(100.0 * (1.0 - possible / least), 1) if least > 0.0 else None,
         "unevenness_pf": rounded(uneven, 3),
         "own_schedules": sum(one.own for one in side.least),
+        "all_mm": round(all_mm, 1),
+        "all_times": round(own / all_mm, 3) if all_mm > 0.0 else None,
         "keeps_band": keeps,
     }
-    most = _most_times(side)
+    most = MOST_TIMES.get(side.name.split(" ")[0])
     if most is not None:
-        answers = side.even or side.least
-        even = float(_mm_of(jobs, [one.outcome for one in answers]).mean())
-        close = own <= even + MOST_MORE_MM if even < LITTLE_MM else own <= most * even
+        close = own <= least + MOST_MORE_MM if least < LITTLE_MM else own <= most * least
         found["most_times"] = most
-        found["even_mm"] = round(even, 1)
-        found["even_times"] = round(own / even, 3) if even > 0.0 else None
-        found["even_unevenness_pf"] = rounded(_unevenness([one.outcome for one in answers]), 3)
-        found["even_own_schedules"] = sum(one.own for one in answers)
-        found["equally_even"] = _as_even(side)
+        found["equally_even"] = (uneven or 0.0) <= (_unevenness(side.outcomes) or 0.0) + SAME_PF
         found["meets"] = close if keeps else None
     return found
 
@@ -578,8 +530,8 @@ def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
 
 def _least_table(title: str, policies: dict[str, Line]) -> Table:
     water = ("mm a year", "oracle", "times", "bound (gap)")
-    headings = (*water, "keeps band", "as even", "within")
-    whole = ("oracle", "times", "bound (gap)", "as even")
+    headings = (*water, "keeps band", "all days", "within")
+    whole = ("oracle", "times", "bound (gap)")
     table = _table(f"{title}: the oracle, for as many days in band", headings, whole)
     for name, line in policies.items():
         found = line["oracle"]
@@ -593,23 +545,21 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
             "yes" if found["keeps_band"] else "no",
             *_within(found),
         )
-    own = ("own_schedules", "even_own_schedules")
-    if any(line["oracle"].get(name) for line in policies.values() for name in own):
+    if any(line["oracle"]["own_schedules"] for line in policies.values()):
         table.caption = "*: in a life at least nothing better was found than the policy's own runs"
         table.caption_justify = "left"
     return table
 
 
 def _within(found: Line) -> tuple[str, str]:
-    """A hub's times an oracle's that is as even, or at least more even, and whether it is within
-    what it may use; dashes where it has not kept the band."""
+    """A hub's water over the oracle's that keeps all days it can, and whether it is within what it
+    may use; dashes where it has not kept the band."""
     if "most_times" not in found:
         return "", ""
     if found["meets"] is None:
         return "-", "-"
-    under = "" if found["equally_even"] else "< "  # to be more even costs water
-    times = _text(found["even_times"], 2) + "*" * (found["even_own_schedules"] > 0)
-    return under + times, "yes" if found["meets"] else "no"
+    less_even = "" if found["equally_even"] else ", less even"
+    return _text(found["all_times"], 2), ("yes" if found["meets"] else "no") + less_even
 
 
 def _text(value: float | None, places: int) -> str:

@@ -40,7 +40,8 @@ def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, 
             ax.grid(axis="x")
             ax.tick_params(axis="y", length=0)
             ax.yaxis.set_major_locator(FixedLocator(list(range(len(sides)))))
-        left.yaxis.set_major_formatter(FixedFormatter([name_of(side.name) for side in sides]))
+        names = [name_of(side.name).replace("; ", ";\n") for side in sides]
+        left.yaxis.set_major_formatter(FixedFormatter(names))
         right.yaxis.set_major_formatter(FixedFormatter([""] * len(sides)))
         left.axvspan(100.0 * KEPT_SHARE, 100.0, color=BAND, zorder=0)
         left.set_xlim(-1.0, 101.0)
@@ -59,7 +60,7 @@ def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, 
                 least = [one.outcome.litres.sum() for one in side.least]
                 mean = shown.volume_per_litre * float(sum(least)) / len(litres)
                 right.plot(mean, row, "D", ms=5.5, mfc=WATER, mec=INK, mew=0.7, zorder=5)
-        right.set_xlim(0.0, 1.05 * most or 1.0)
+        right.set_xlim(-0.01 * most, 1.05 * most or 1.0)
         _key(fig, found, height_in, any(side.least for side in sides))
         fig.savefig(path, dpi=150, metadata={"Software": None})
 

@@ -264,65 +264,6 @@ def test_a_hub_is_held_to_a_ratio_or_where_water_is_little_to_a_difference(
     assert found["gap_pct"] == 100.0
 
 
-@pytest.mark.parametrize(("even_l", "meets"), [(19.5, True), (19.0, False)])
-def test_a_hub_is_held_to_the_oracle_that_is_as_even(even_l: float, meets: bool) -> None:
-    """The plain oracle uses 10 litres a day and lets two zones come 0.5 pF apart, the hub 0.3."""
-    own, plain, even = [
-        with_a_neighbour(outcome_of([IN_BAND], litres=litres), apart_pf)
-        for litres, apart_pf in ((24.0, 0.3), (10.0, 0.5), (even_l, 0.3))
-    ]
-    least, evener = [Least(one, False, np.zeros(2)) for one in (plain, even)]
-    sides = [Side("hub_checked", [own], [least], [evener]), Side("oracle", [plain])]
-    plain_job = job_of(1)
-    job = replace(plain_job, house=make_house(zones=2))
-    found = comparing.summary([job], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
-    assert found["meets"] is meets and found["equally_even"]
-    assert found["times"] == 2.4 and found["even_times"] == round(24.0 / even_l, 3)
-    uneven = comparing.summary([job], [replace(sides[0], even=[]), sides[1]])
-    assert not uneven["recorded"]["policies"]["hub_checked"]["oracle"]["equally_even"]
-
-
-def with_a_neighbour(outcome: Outcome, apart_pf: float) -> Outcome:
-    """The same of two zones, the second so much drier."""
-    twice = {name: np.repeat(value, 2, axis=1) for name, value in vars(outcome).items()}
-    return Outcome(**twice | {"pf": twice["pf"] + np.array([0.0, apart_pf])})
-
-
-@pytest.mark.usefixtures("quick_oracle")
-def test_an_oracle_less_even_than_a_hub_that_keeps_the_band_is_asked_again(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    house, life = small()
-    jobs = [Job(house, life, ET0_MM)]
-    lived = compare.lived(house, life, Policy("hub", house.plan, None))
-    apart = replace(
-        lived, pf=lived.pf + np.array([0.0, 0.5])
-    )  # as no oracle lets two like strips come
-    monkeypatch.setattr(comparing, "keeps_band", lambda own, reached: True)
-    hub, other = [
-        Side(name, [lived], [Least(apart, False, np.zeros(2))]) for name in ("hub_auto", "none")
-    ]
-    told: list[str] = []
-    asked_pf: set[float] = set()
-
-    def spied(*given: Any) -> oracle.Way:
-        asked_pf.add(given[-1])
-        return search(*given)
-
-    search = compare.search
-    monkeypatch.setattr(compare, "search", spied)
-    comparing._ask_evenly(jobs, [hub, other], Side("oracle", [lived]), Inline(), told.append)
-    assert [line for line in told if "once more" in line] == [
-        "the oracle once more, rather no drier than pF 3.15, to be as even"
-    ]
-    assert comparing._as_even(hub) and not other.even
-    assert asked_pf == {3.15} and len(hub.even) == 1
-    told.clear()
-    alike = Side("hub_auto", [lived], [Least(lived, True, np.zeros(2))])
-    comparing._ask_evenly(jobs, [alike], Side("oracle", [lived]), Inline(), told.append)
-    assert not told and not alike.even
-
-
 def test_a_hub_that_does_not_keep_the_band_is_not_held_to_anything() -> None:
     dry, good = outcome_of([DRY]), outcome_of([IN_BAND])
     sides = [Side("hub_auto", [dry], [Least(dry, True, np.zeros(1))]), Side("oracle", [good])]
@@ -352,6 +293,7 @@ def test_times_are_of_all_years_and_of_each() -> None:
     assert found["times"] == round(3.0 / 1.8, 3)
     assert (found["times_of_years"]["least"], found["times_of_years"]["most"]) == (1.25, 2.0)
     assert (found["used_mm"], found["least_mm"], found["possible_mm"]) == (547.5, 328.5, 182.5)
+    assert (found["all_mm"], found["all_times"]) == (328.5, found["times"])
     assert found["gap_pct"] == round(100.0 * (1.0 - 182.5 / 328.5), 1)
 
 

@@ -22,7 +22,7 @@ from sim.hourly import Hourly
 from sim.house import House
 from sim.oracle import Way, Zone
 from sim.replay import Lived, Span, climate, sky_of, span_of
-from sim.score import Season, unevenness_pf
+from sim.score import Season
 from sim.weather import Weather
 from tests.houses import make_house, row
 from tests.published.test_replays import record
@@ -152,22 +152,6 @@ def test_without_hoses_to_fill_days_are_those_of_the_score() -> None:
         edge = score.days.pf[:, zone] > oracle.DRY_PF - 1e-9
         in_band = (score.state[:, zone] == 0) & score.season.days[:, zone] & ~edge
         assert np.array_equal(way.in_band[made.span.spin_up_days :], in_band)
-
-
-def test_less_of_the_band_costs_water_and_keeps_zones_alike() -> None:
-    uneven_pf, water_mm = [], []
-    house = ruled_house()
-    thirsts = zip(house.strips, (0.7, 0.4, 0.55), strict=True)
-    strips = tuple(replace(strip, coefficient=thirst) for strip, thirst in thirsts)
-    made = setting(replace(house, strips=strips), tunis())
-    for dry_pf in (oracle.DRY_PF, 3.0):
-        ways = [oracle.search(zone, 20.0, ways_most=6, dry_pf=dry_pf) for zone in made.zones]
-        score = made.play(ways)[0].judge(made.by_hour.rain_mm, made.span.spin_up_days, made.season)
-        uneven_pf.append(unevenness_pf(score.days.pf, score.season.days))
-        water_mm.append(sum(used_mm(zone, way) for zone, way in zip(made.zones, ways, strict=True)))
-    assert uneven_pf[0] is not None and uneven_pf[1] is not None
-    assert uneven_pf[1] < uneven_pf[0] - 0.1
-    assert water_mm[1] > water_mm[0] * 1.02
 
 
 def test_a_schedule_followed_alone_is_what_the_search_saw() -> None:
