@@ -3,7 +3,6 @@
 The same soil, sinks and ends as there, but cells of 2 mm at the surface that grow downwards, fluxes
 by suction and the mean conductivity of two cells, and scipy's implicit solver of variable order and
 step (LSODA) held to a tolerance. No yard beside it, no cracks. Slow: seconds for a season.
-Needs scipy, which a replay does not.
 """
 
 from dataclasses import dataclass

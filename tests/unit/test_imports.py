@@ -5,7 +5,9 @@ inside a function is seen.
 """
 
 import ast
+import sys
 from collections.abc import Iterator
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
@@ -280,3 +282,30 @@ def test_opening_outside_the_guard_is_caught(source: str) -> None:
 )
 def test_asking_about_open_passes(source: str) -> None:
     assert open_faults(source, "controller/hub.py") == []
+
+
+# What only developers run, and what only the extra `cluster` brings.
+DEVELOPERS_TOOLS = {"tools/bench.py"}
+EXTRA = {"distributed"}
+
+
+def test_whatever_is_imported_is_installed_for_those_who_only_run_it() -> None:
+    """The lock that `make replay` installs has a distribution of every package."""
+    lock = (ROOT / "requirements.lock").read_text("utf-8").splitlines()
+    locked = {line.split("==")[0].lower().replace("_", "-") for line in lock if "==" in line}
+    assert "numpy" in locked
+    known = packages_distributions()
+    missing = set()
+    for folder in ("sim", "tools"):
+        for file in (ROOT / folder).rglob("*.py"):
+            path = file.relative_to(ROOT).as_posix()
+            tops = {
+                top
+                for node in ast.walk(ast.parse(file.read_text("utf-8")))
+                for top in imported_tops(node, folder)
+            }
+            for top in tops - set(sys.stdlib_module_names) - set(MAY_IMPORT) - EXTRA:
+                names = {name.lower().replace("_", "-") for name in known.get(top, [])}
+                if path not in DEVELOPERS_TOOLS and not names & locked:
+                    missing.add((path, top))
+    assert not missing
