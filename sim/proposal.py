@@ -172,6 +172,11 @@ def need_of(records: Sequence[Record], brisks: Sequence[Brisk], share: float, ho
     return Need(share, asked, low, high, np.mean(rain_mm, axis=0), np.mean(dry, axis=0))
 
 
+def leading(probed: Bools) -> Bools:
+    """Zones that rows follow: those without a probe, if any; a probe evens out what is wrong."""
+    return probed if probed.all() else ~probed
+
+
 def judged_days(record: Record, state: Codes) -> Bools:
     """Season days that are judged: not those that rain alone made wet, nor declared re-wetting."""
     return np.asarray(record.season.days & (state != RAIN_WET) & (state != REWETTING))

@@ -15,7 +15,7 @@ import numpy as np
 from controller.plan import Plan
 from sim.brisk import Brisk, Outcome
 from sim.ground import Floats
-from sim.proposal import HALF_MONTHS, HOLD_PF, Ints, Record, judged_days
+from sim.proposal import HALF_MONTHS, HOLD_PF, Ints, Record, judged_days, leading
 from sim.score import BAND_PF, RAIN_WET, WET, Bools, Codes, unevenness_pf
 
 THREADS = 2
@@ -123,10 +123,9 @@ def _shift(task: Task, outcomes: Sequence[Outcome], probed: Bools) -> Floats:
 
     Too dry by so much pF asks for so many percent more; where rain alone is to blame for nothing.
     Where a probe holds back what is too much, being wet asks for nothing either: a table that just
-    does in the years searched fails in the drier ones to come. Rows follow the zones without one,
-    where there are any.
+    does in the years searched fails in the drier ones to come.
     """
-    led = ~probed if not probed.all() else probed
+    led = leading(probed)
     least_pf = np.where(probed, 0.0, -OFF_MOST_PF)
     zones = len(task.need_mm)
     total, count = np.zeros((HALF_MONTHS, zones)), np.zeros((HALF_MONTHS, zones))

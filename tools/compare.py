@@ -68,14 +68,6 @@ class Side:
     outcomes: list[Outcome]
     least: list[Least] = field(default_factory=list)
 
-    def of(self, lives: Sequence[int]) -> "Side":
-        """The same in some of the lives."""
-        return Side(
-            self.name,
-            [self.outcomes[n] for n in lives],
-            [self.least[n] for n in lives] if self.least else [],
-        )
-
 
 def jobs_of(
     prop: Property, records: Sequence[tuple[str, Weather]], years: int, seed: int
@@ -162,29 +154,36 @@ def run(
     """Let every policy live every life, and ask the oracle; the oracle's own side comes last."""
     by_job = [policies_of(job, others) for job in jobs]
     names = [policy.name for policy in by_job[0]]
+    asked = [
+        (job, zone) for job in (jobs if ask_oracle else ()) for zone in range(len(job.house.strips))
+    ]
+    searches = [
+        _Task(job, compare.search, (zone, price_mm))
+        for job, zone in asked
+        for price_mm in oracle.PRICES_MM
+    ]
     each = len(names) + SCALED_TIMES
-    each += len(names) + 2 + _searches(jobs) if ask_oracle else 0
-    work = _Work(executor, each * _years_of(jobs), tell)
+    each += (len(searches) + len(asked)) // len(jobs) + len(names) + 2 if ask_oracle else 0
+    work = _Work(executor, each * sum(len(job.life.years) for job in jobs), tell)
     living = [
         _Task(job, compare.lived, (policies[n],))
         for n in range(len(names))
         for job, policies in zip(jobs, by_job, strict=True)
     ]
-    lived = _parts(work.do(living), len(jobs))
+    found = work.do(searches + living)
+    lived = _parts(found[len(searches) :], len(jobs))
     sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
     sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
     if ask_oracle:
-        known = _known(jobs, work)
-        tasks = [_Task(job, compare.reached, (z,)) for job, z in zip(jobs, known, strict=True)]
-        reached = Side("oracle", work.do(tasks))
-        for side, least in zip(sides, _answers(jobs, sides, known, work), strict=True):
-            side.least = least
-        sides.append(reached)
+        ways = _parts(found[: len(searches)], len(oracle.PRICES_MM))
+        known = work.do(
+            [
+                _Task(job, compare.known, (zone, of_zone))
+                for (job, zone), of_zone in zip(asked, ways, strict=True)
+            ]
+        )
+        sides.append(_ask(jobs, sides, _parts(known, len(jobs[0].house.strips)), work))
     return sides
-
-
-def _years_of(jobs: Sequence[Job]) -> int:
-    return sum(len(job.life.years) for job in jobs)
 
 
 def _parts(items: Sequence[Any], length: int) -> list[list[Any]]:
@@ -209,47 +208,23 @@ def _scaled(jobs: Sequence[Job], sides: Sequence[Side], work: _Work) -> Side:
     return side
 
 
-def _searches(jobs: Sequence[Job]) -> int:
-    """Tasks in each life before the oracle can be asked."""
-    return len(jobs[0].house.strips) * (len(oracle.PRICES_MM) + 1)
-
-
-def _known(jobs: Sequence[Job], work: _Work) -> list[list[oracle.Known]]:
-    """What the oracle knows of each life, for each zone, once it has searched."""
-    asked = [(job, zone) for job in jobs for zone in range(len(job.house.strips))]
-    searches = [
-        _Task(job, compare.search, (zone, price_mm))
-        for job, zone in asked
-        for price_mm in oracle.PRICES_MM
-    ]
-    ways = _parts(work.do(searches), len(oracle.PRICES_MM))
-    tasks = [
-        _Task(job, compare.known, (zone, of_zone))
-        for (job, zone), of_zone in zip(asked, ways, strict=True)
-    ]
-    return _parts(work.do(tasks), len(jobs[0].house.strips))
-
-
-def _answers(
+def _ask(
     jobs: Sequence[Job], sides: Sequence[Side], known: Sequence[list[oracle.Known]], work: _Work
-) -> list[list[Least]]:
-    """The oracle's answers to each side, of each life. known: of each life, for each zone."""
+) -> Side:
+    """Give each side the oracle's answers; what the oracle reaches itself is a side of its own.
+
+    known: of each life, for each zone.
+    """
     tasks = [
         _Task(job, compare.answer, (outcome, zones))
         for side in sides
         for job, outcome, zones in zip(jobs, side.outcomes, known, strict=True)
     ]
-    return _parts(work.do(tasks), len(jobs))
-
-
-def _kinds(jobs: Sequence[Job]) -> dict[str, list[int]]:
-    """The lives of the records, and the invented ones, where there are any."""
-    kinds = {"recorded": False, "invented": True}
-    found = {
-        kind: [n for n, job in enumerate(jobs) if job.life.invented == invented]
-        for kind, invented in kinds.items()
-    }
-    return {kind: lives for kind, lives in found.items() if lives}
+    tasks += [_Task(job, compare.reached, (zones,)) for job, zones in zip(jobs, known, strict=True)]
+    *answers, reached = _parts(work.do(tasks), len(jobs))
+    for side, least in zip(sides, answers, strict=True):
+        side.least = least
+    return Side("oracle", reached)
 
 
 # What came of it.
@@ -333,13 +308,22 @@ def rows_of(jobs: Sequence[Job], sides: Sequence[Side]) -> list[Line]:
 def summary(jobs: Sequence[Job], sides: Sequence[Side]) -> Line:
     """All policies over the years of the records, and over the invented ones."""
     found: Line = {"schema": SCHEMA, "notes": _notes(jobs, bool(sides[0].least))}
-    for kind, lives in _kinds(jobs).items():
-        some = [jobs[n] for n in lives]
-        parts = [side.of(lives) for side in sides]
-        found[kind] = {
-            "years": _years_of(some),
-            "policies": {part.name: _summary(some, part, parts) for part in parts},
-        }
+    for kind, invented in (("recorded", False), ("invented", True)):
+        chosen = [n for n, job in enumerate(jobs) if job.life.invented == invented]
+        if chosen:
+            some = [jobs[n] for n in chosen]
+            parts = [
+                Side(
+                    side.name,
+                    [side.outcomes[n] for n in chosen],
+                    [side.least[n] for n in chosen] if side.least else [],
+                )
+                for side in sides
+            ]
+            found[kind] = {
+                "years": sum(len(job.life.years) for job in some),
+                "policies": {part.name: _summary(some, part, parts) for part in parts},
+            }
     return found
 
 

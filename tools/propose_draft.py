@@ -12,7 +12,7 @@ from controller.limits import CYCLES_MAX, RUN_LEAST_S, RUN_MAX_S
 from controller.plan import ANY_DATE, BAN_HOURS, GAUGE, Plan
 from sim.ground import Floats
 from sim.house import House
-from sim.proposal import HALF_MONTHS, Ints, Need, begin_of
+from sim.proposal import HALF_MONTHS, Ints, Need, begin_of, leading
 from sim.segments import best_cut
 from tools.advice import DEMAND_MOST, taken_min
 from tools.compile import clock, trial_plan
@@ -180,8 +180,7 @@ def _following(tables: "Tables", mm_d: Floats, rows: int) -> Draft:
     minutes = minutes_of(tables, mm_d)
     by_zone = np.maximum(minutes.sum(axis=0), 1e-6)
     shares = np.clip(100.0 * by_zone / np.exp(np.log(by_zone).mean()), 12, 280)
-    # Rows follow the zones without a probe, where there are any: a probe evens out what is wrong.
-    led = ~tables.probed if not tables.probed.all() else tables.probed
+    led = leading(tables.probed)
     at_100 = minutes[:, led].sum(axis=1) / shares[led].sum() * 100.0
     least = 2 * RUN_LEAST_S / 60 / (shares.min() / 100.0)  # so that half the trim still runs
     begins = best_cut(_costs(at_100, least), rows).begins

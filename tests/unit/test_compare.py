@@ -100,24 +100,6 @@ def test_a_record_gives_its_own_years_after_the_first_and_then_invented_ones() -
     assert len(set(rain)) == 3  # each with a seed of its own
 
 
-# What tests are made of.
-
-
-class Inline(Executor):
-    """Does each task at once."""
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
-        future: Future[Any] = Future()
-        future.set_result(fn(*args, **kwargs))
-        return future
-
-
-@pytest.fixture
-def quick_oracle(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(oracle, "WAYS", 4)
-    monkeypatch.setattr(oracle, "PRICES_MM", (20.0,))
-
-
 # Outcomes.
 
 
@@ -298,6 +280,21 @@ def test_times_are_of_all_years_and_of_each() -> None:
 
 
 # The whole, without processes.
+
+
+class Inline(Executor):
+    """Does each task at once."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
+        future: Future[Any] = Future()
+        future.set_result(fn(*args, **kwargs))
+        return future
+
+
+@pytest.fixture
+def quick_oracle(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(oracle, "WAYS", 4)
+    monkeypatch.setattr(oracle, "PRICES_MM", (20.0,))
 
 
 @pytest.mark.usefixtures("quick_oracle")
