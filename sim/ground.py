@@ -60,7 +60,9 @@ def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
     return array
 
 
-def columns_of(strips: Sequence[Strip], start_pf: float, watered: bool = True) -> soil.Columns:
+def columns_of(
+    strips: Sequence[Strip], start_pf: float, watered: bool = True, refine: float = 1.0
+) -> soil.Columns:
     """Columns of the strips unwatered, in order, then of the strips watered, if so told.
 
     Irrigation in ml/h times seconds over the strip, as the devices count water.
@@ -74,6 +76,7 @@ def columns_of(strips: Sequence[Strip], start_pf: float, watered: bool = True) -
         slab_m=[strip.slab_m for strip in strips] * times,
         given_mm=[1.0 / (PER_LITRE * strip.area_m2) for strip in strips] * times,
         start_pf=start_pf,
+        refine=refine,
     )
 
 
@@ -84,7 +87,8 @@ class Dry:
     forcing: (hours, 2 x strips, soil.FORCINGS), as of `forcing`. Of the strips unwatered: results:
     (hours, strips, soil.RESULTS); under_pf: (days since the start, strips, soil.CELLS), MOVEMENT_PF
     of the cells under the slab; potential: (hours, strips, soil.LAYERS), what strips beside them
-    exchange with; mass_balance_error_mm: the largest.
+    exchange with; refine: of all columns' steps, see `soil.Columns`; mass_balance_error_mm: the
+    largest.
     """
 
     forcing: Floats
@@ -92,6 +96,7 @@ class Dry:
     under_pf: Floats
     potential: Floats
     start_pf: float
+    refine: float
     mass_balance_error_mm: float
 
     def band_pf(self) -> Floats:
@@ -103,10 +108,12 @@ class Dry:
 class Yards:
     """Every strip's column unwatered."""
 
-    def __init__(self, strips: Sequence[Strip], start_pf: float = START_PF) -> None:
+    def __init__(
+        self, strips: Sequence[Strip], start_pf: float = START_PF, refine: float = 1.0
+    ) -> None:
         self._strips = strips
-        self._start_pf = start_pf
-        self._columns = columns_of(strips, start_pf, watered=False)
+        self._start_pf, self._refine = start_pf, refine
+        self._columns = columns_of(strips, start_pf, watered=False, refine=refine)
         self._under_pf = np.zeros((0, len(strips), soil.CELLS))
 
     def go_on(self, hourly: Hourly) -> Dry:
@@ -118,12 +125,15 @@ class Yards:
         yards = np.ascontiguousarray(array[:, :count])
         self._columns.step(yards, results, self._under_pf, potential)
         error_mm = self._columns.mass_balance_error_mm
-        return Dry(array, results, self._under_pf, potential, self._start_pf, error_mm)
+        start_pf, refine = self._start_pf, self._refine
+        return Dry(array, results, self._under_pf, potential, start_pf, refine, error_mm)
 
 
-def dry_of(strips: Sequence[Strip], hourly: Hourly, start_pf: float = START_PF) -> Dry:
+def dry_of(
+    strips: Sequence[Strip], hourly: Hourly, start_pf: float = START_PF, refine: float = 1.0
+) -> Dry:
     """Some hours unwatered, from a uniform suction on."""
-    return Yards(strips, start_pf).go_on(hourly)
+    return Yards(strips, start_pf, refine).go_on(hourly)
 
 
 def longer(under_pf: Floats, days: int) -> Floats:
@@ -141,7 +151,7 @@ class Ground:
         """dry: of the same strips; its forcing is copied."""
         self.strips = tuple(strips)
         self.start_s = start_s
-        self.columns = columns_of(strips, dry.start_pf)
+        self.columns = columns_of(strips, dry.start_pf, refine=dry.refine)
         # Daily MOVEMENT_PF of the cells under the slab beside each column, since the start.
         self.under_pf = np.zeros((0, 2 * len(strips), soil.CELLS))
         self._lay_out(dry)

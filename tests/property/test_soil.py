@@ -85,8 +85,7 @@ def test_more_irrigation_never_leaves_less_water(
     forcing[:, 1, soil.IRRIGATION] *= 1.3
     forcing[::5, 1, soil.IRRIGATION] += 1.0
     for refine, allowed_mm in ((1.0, 4.0), (8.0, 0.5)):
-        columns = soil.Columns([texture] * 2, ks_mm_h=[ks] * 2, start_pf=start_pf)
-        columns.refine = refine
+        columns = soil.Columns([texture] * 2, ks_mm_h=[ks] * 2, start_pf=start_pf, refine=refine)
         for hour in forcing:
             columns.run(hour[None])
             less, more = columns.stored_mm()
@@ -124,8 +123,7 @@ def test_half_the_sub_step_changes_little(seed: int, start_pf: float) -> None:
     forcing[:, 0, soil.IRRIGATION_S] = 600.0
     runs = []
     for refine in (1.0, 2.0):
-        columns = soil.Columns(["clay"], start_pf=start_pf)
-        columns.refine = refine
+        columns = soil.Columns(["clay"], start_pf=start_pf, refine=refine)
         runs.append(columns.run(forcing)[:, 0])
     coarse, fine = runs
     daily = (coarse - fine)[:, soil.BAND_PF].reshape(-1, 24).mean(axis=1)

@@ -101,8 +101,8 @@ def test_columns_under_any_weather_and_plan(
         yard=[None, 0, None],
         slab_m=[None, 0.4, None],
         start_pf=start_pf,
+        refine=refine,
     )
-    columns.refine = refine
     before_mm = columns.stored_mm()
     check_columns(columns, before_mm, forced, columns.run(forced))
 

@@ -95,8 +95,9 @@ def years(refine: float) -> tuple[Floats, Floats]:
     forcing[:, :, soil.RAIN] = rain[:, None]
     forcing[4::24, 1, soil.IRRIGATION] = 24.0 * (0.2 * summer)[4::24]
     forcing[:, :, soil.IRRIGATION_S] = 1200.0
-    columns = soil.Columns(["clay"] * 2, yard=[None, 0], slab_m=[0.4] * 2, start_pf=2.9)
-    columns.refine = refine
+    columns = soil.Columns(
+        ["clay"] * 2, yard=[None, 0], slab_m=[0.4] * 2, start_pf=2.9, refine=refine
+    )
     under_pf = np.full((days, 2, soil.CELLS), np.nan)
     results = columns.run(forcing, under_pf)
     assert np.all(np.isfinite(under_pf))
