@@ -53,9 +53,10 @@ _OF_DAY = 5
 
 # Not kept on disk: what is kept does not notice that soil.py has changed.
 _njit = njit(error_model="numpy", nogil=True)
+_inlined = njit(error_model="numpy", nogil=True, forceinline=True)  # as in soil.py
 
 
-@_njit
+@_inlined
 def _under(
     c: int, hour: int, state: Floats, soils: Floats, tables: Floats, work: Floats, cells: Floats
 ) -> None:
@@ -64,7 +65,7 @@ def _under(
         soil._under_slab(c, soil.SLAB_H, 1.0, state, soils, tables, work, cells)
 
 
-@_njit
+@_inlined
 def _step_strip(
     c: int,
     hour: int,
@@ -85,7 +86,7 @@ def _step_strip(
     soil._step_hour(c, forced, 1.0, state, soils, tables, work, result)
 
 
-@_njit
+@_inlined
 def _new_day(day: int, opens: bool, demand_mm: float, hub: Floats, now: Floats) -> None:
     """What midnight does to a zone."""
     now[_BANK_MM] = max(0.0, now[_BANK_MM] - max(demand_mm, hub[_FLOOR_MM]))
@@ -95,7 +96,7 @@ def _new_day(day: int, opens: bool, demand_mm: float, hub: Floats, now: Floats) 
         now[_OPENED_D] = day
 
 
-@_njit
+@_inlined
 def _check(day: int, felt_pf: float, hub: Floats, now: Floats) -> None:
     """What the owner's blade does to a zone's trim and to its re-wetting."""
     now[_DUE] = 0.0
@@ -112,7 +113,7 @@ def _check(day: int, felt_pf: float, hub: Floats, now: Floats) -> None:
             now[_MOVED_D] = day
 
 
-@_njit
+@_inlined
 def _rain(counted_mm: float, zone: Floats, hub: Floats, now: Floats) -> None:
     """Add to the bank what counts of an hour's rain."""
     before_mm = max(0.0, now[_FALLEN_MM] - hub[_SKIP_MM])
@@ -122,7 +123,7 @@ def _rain(counted_mm: float, zone: Floats, hub: Floats, now: Floats) -> None:
         now[_BANK_MM] = min(now[_BANK_MM] + more_mm * zone[_EXPOSURE], hub[_BANK_MOST_MM])
 
 
-@_njit
+@_inlined
 def _open(h: int, zone: Floats, hub: Floats, now: Floats) -> None:
     """Begin the run that waits."""
     pct = now[_TRIM]
@@ -143,7 +144,7 @@ def _open(h: int, zone: Floats, hub: Floats, now: Floats) -> None:
     now[_SHUT_H] = h + int(run_s / HOUR_S)
 
 
-@_njit
+@_inlined
 def _hour(
     day: int,
     hour: int,

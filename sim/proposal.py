@@ -32,7 +32,7 @@ from sim.score import (
     unevenness_pf,
 )
 from sim.weather import Weather, WeatherError
-from sim.years import scored_years, whole_years
+from sim.years import scored_years
 
 Ints = NDArray[np.int64]
 
@@ -59,7 +59,8 @@ class Record:
     """Whole years of weather, lived through one after the other, and which of them are judged.
 
     season: days x zones, of the scored days; none in other years than those judged. half_month,
-    year: of each scored day; years count from 0. years: the numbers of those that are judged.
+    year: of each scored day; years count from 0. years: the numbers of those that are judged;
+    names: the calendar's years in which those began.
     """
 
     span: Span
@@ -67,6 +68,7 @@ class Record:
     half_month: Ints
     year: Ints
     years: tuple[int, ...]
+    names: tuple[int, ...]
 
     @property
     def scored(self) -> slice:
@@ -80,7 +82,7 @@ class Record:
 
     def judging(self, years: Sequence[int]) -> "Record":
         """The same of which only some years are judged."""
-        only = replace(self, years=tuple(years))
+        only = replace(self, years=tuple(years), names=tuple([self.names[year] for year in years]))
         days = self.season.days & only.judged[:, None]
         return replace(only, season=replace(self.season, days=days))
 
@@ -97,7 +99,9 @@ class Records:
 def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
     """Share out the years of some records of weather; where they are few, invent more after them.
 
-    Invented years have the habits of those searched. Raises: WeatherError for less than a year.
+    Those searched are laid one to another, so that no time goes to years that are held out; these
+    have the record's own years before them. Invented years have the habits of those searched.
+    Raises: WeatherError for less than a year.
     """
     searched, held_out, known = [], [], []
     for weather in weathers:
@@ -105,34 +109,53 @@ def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
         if not begins:
             raise WeatherError(f"found {weather.days} days of weather, allowed at least a year")
         begins = begins[-max(YEARS_MOST // len(weathers), 1) - 1 :]
-        whole = _record(house, weather, (begins[0], begins[-1]), seed)
-        held = whole.years[HELD_OUT // 2 :: HELD_OUT]
-        searched.append(whole.judging([year for year in whole.years if year not in held]))
+        years = range(len(begins) - 1)
+        held = years[HELD_OUT // 2 :: HELD_OUT]
+        kept = [year for year in years if year not in held]
+        laid = _laid(weather, begins, kept)
+        laid_begins = begins[: len(kept) + 1]
+        names = [begins[year].year for year in kept]
+        searched.append(_record(house, laid, laid_begins, names, seed))
         if held:
-            held_out.append(whole.judging(held))
-        first = (begins[0] - weather.first_day).days
-        known.append(
-            weather.picked(begins[0], (first + np.flatnonzero(searched[-1].judged)).tolist())
-        )
+            names = [begin.year for begin in begins[:-1]]
+            held_out.append(_record(house, weather, begins, names, seed).judging(held))
+        known.append(laid.span(begins[0], laid.last_day))
     few = sum(len(record.years) for record in searched) < FEW_YEARS
     if few:
         made = generate(fit(known[0]), INVENTED + 1, seed)
         begins = scored_years(made)
-        searched.append(_record(house, made, (begins[0], begins[-1]), seed))
+        names = [begin.year for begin in begins[:-1]]
+        searched.append(_record(house, made, begins, names, seed))
     return Records(searched, held_out, few)
 
 
-def _record(house: House, weather: Weather, days: tuple[date, date], seed: int) -> Record:
-    """The years of weather from a day until before another, all of them judged."""
-    span = span_of(weather, days[0], days[1] - timedelta(days=1))
+def _laid(weather: Weather, begins: Sequence[date], years: Sequence[int]) -> Weather:
+    """Some years of a record one after the other, after the days before the first of all.
+
+    They keep their dates but for a day or two in leap years.
+    """
+    spin_up_days = (begins[0] - weather.first_day).days
+    days = list(range(spin_up_days))
+    for place, year in enumerate(years):
+        own, first = (begins[year + 1] - begins[year]).days, (begins[year] - weather.first_day).days
+        length = (begins[place + 1] - begins[place]).days
+        days += [first + min(day, own - 1) for day in range(length)]
+    return weather.picked(weather.first_day, days)
+
+
+def _record(
+    house: House, weather: Weather, begins: Sequence[date], names: Sequence[int], seed: int
+) -> Record:
+    """The years of weather between some days, all of them judged."""
+    span = span_of(weather, begins[0], begins[-1] - timedelta(days=1))
     dates = [span.first_day + timedelta(days=i) for i in range(span.scored_days)]
-    begins = whole_years(span.first_day, span.scored_days)
     return Record(
         span=span,
         season=climate(house, weather, span, seed),
         half_month=np.array([half_month_of(day.month, day.day) for day in dates]),
         year=np.array([sum(day >= begin for begin in begins[1:-1]) for day in dates]),
         years=tuple(range(len(begins) - 1)),
+        names=tuple(names),
     )
 
 

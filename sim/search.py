@@ -26,7 +26,7 @@ PER_PF = 0.12  # more water for each pF too dry: less than what would mend it at
 OFF_MOST_PF = 0.8  # more is not told apart
 # What a search may cost, in years of zones lived through: a fixed count, so that its outcome does
 # not hang on the clock.
-ZONE_YEARS = 9_000
+ZONE_YEARS = 12_000
 PLANS_MOST = 400
 EDGE_PF = 0.2  # inside the band's limits a day begins to count as lost, and so far outside it is
 BADLY_WEIGHT = 0.25  # of the worst years

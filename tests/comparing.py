@@ -3,7 +3,7 @@
 The record is the one in the package aquacrop, which serves as a carrier of the file only; latitude
 and house are assumed. The table gives back the mean ET0 of its months at 0.6, each zone's share the
 rest of its coefficient, as `tests.published.test_replays` has it; it was fixed before any replay.
-Beside it stands what `evenclay propose` makes of the same house, with a soil probe in every zone.
+Beside it stands what `evenclay propose` makes of the same house.
 
 `python -m tests.comparing DIR` writes both there and prints the tables of sim/README.md.
 """
@@ -39,12 +39,6 @@ def property_text() -> str:
     return before + "".join(seasons) + after
 
 
-def with_probes(text: str) -> str:
-    """A property's text with a soil probe in every zone."""
-    plain = text.replace("\nprobe = true", "")
-    return plain.replace("\nsupply = ", "\nprobe = true\nsupply = ")
-
-
 def arguments(out: Path) -> list[str]:
     """What to say to `evenclay`, once the property is written into a folder."""
     house = out / "tunis.toml"
@@ -54,16 +48,15 @@ def arguments(out: Path) -> list[str]:
 
 
 def proposed(out: Path) -> Path:
-    """The file that `evenclay propose` makes of the property with probes, in a folder."""
-    house = out / "probes.toml"
-    house.write_text(with_probes(property_text()), "utf-8")
+    """The file that `evenclay propose` makes of the property, in a folder."""
     evenclay = str(Path(sys.executable).with_name("evenclay"))
     given = ["--weather", str(weather_file("tunis")), "--out", str(out / "plan")]
-    subprocess.run([evenclay, "propose", str(house), *given], check=True)
+    subprocess.run([evenclay, "propose", str(out / "tunis.toml"), *given], check=True)
     return Path(shutil.copy(out / "plan" / "property.toml", out / "proposed.toml"))
 
 
 if __name__ == "__main__":
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
-    cli.app([*arguments(folder), "--plan", str(proposed(folder))])
+    comparison = arguments(folder)
+    cli.app([*comparison, "--plan", str(proposed(folder))])

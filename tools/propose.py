@@ -23,7 +23,6 @@ from sim.proposal import (
     records_of,
     replayed,
 )
-from sim.replay import anniversary
 from sim.search import THREADS, Task, balanced, plans_of, search
 from sim.weather import Weather
 from tools.compile import clock, compile_house
@@ -230,17 +229,12 @@ def _moved(task: Task, tables: Tables, draft: Draft) -> Draft:
 def _notes(records: Records) -> Iterator[str]:
     """What a reader should know of the years."""
     for name, some in (("searched", records.searched), ("held out", records.held_out)):
-        parts = [", ".join(_year_names(record)) for record in some]
+        parts = [", ".join(map(str, record.names)) for record in some]
         if name == "searched" and records.invented:
             parts[-1] = f"{len(some[-1].years)} years invented with their habits"
         yield f"years {name}: {'; '.join(parts) or 'none: the record is too short'}"
     if records.held_out:
         yield "held out: with other hours of rain and other pieces of probe than in the search"
-
-
-def _year_names(record: Record) -> list[str]:
-    """The years of a record that are judged, by the calendar's years in which they begin."""
-    return [str(anniversary(record.span.first_day, year).year) for year in record.years]
 
 
 def limits_of(tables: Tables, draft: Draft, need: Need) -> Iterator[str]:

@@ -12,7 +12,6 @@ import pytest
 
 from sim.proposal import Kept
 from sim.weather import read
-from tests.comparing import with_probes
 from tests.published.test_replays import record
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import parse
@@ -20,6 +19,12 @@ from tools.propose import Proposal, propose
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"
+
+
+def with_probes(text: str) -> str:
+    """A property's text, which has none, with a soil probe in every zone."""
+    assert "probe" not in text
+    return text.replace("\nsupply = ", "\nprobe = true\nsupply = ")
 
 
 def proposed(text: str, weather_of: str) -> Proposal:

@@ -279,7 +279,7 @@ def test_demo_is_what_it_says() -> None:
     plan: Plan = house.plan
     assert len(plan.zones) == 4
     assert len(plan.supplies) == 2
-    assert sum([zone.probe for zone in plan.zones]) == 3
+    assert sum([zone.probe for zone in plan.zones]) == 4
     assert [supply.meter for supply in plan.supplies] == [0, 1]
     assert plan.rows[-1].cycles == 0
     assert (plan.hub.rain_kind, plan.hub.frost) == (GAUGE, 1)

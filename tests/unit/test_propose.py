@@ -1,7 +1,7 @@
 """`evenclay propose`: the owner's file, the rules it keeps, plain words where no plan will do."""
 
 import tomllib
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -170,19 +170,33 @@ def test_every_third_of_the_last_years_is_held_out_and_few_are_added_to(
     prop = load(DEMO / "property.toml")
     weather = read(WEATHER, latitude_deg=prop.site.latitude)
     records = records_of(compile_house(prop), [weather], seed=1)
-    assert [record.years for record in records.searched] == [(0, 2, 3), (0,)]
-    assert records.invented
+    assert records.searched[0].names == (2019, 2021, 2022)
+    assert len(records.searched[1].names) == 1 and records.invented
     (held_out,) = records.held_out
-    assert held_out.years == (1,)
-    searched = records.searched[0]
-    for record in (searched, held_out):
-        assert record.span.first_day == date(2019, 1, 1)
-        assert record.span.weather.last_day == date(2022, 12, 31)
-        assert np.bincount(record.year).tolist() == [365, 366, 365, 365]
-        judged = {date(2019, 1, 1) + timedelta(days=int(d)) for d in np.flatnonzero(record.judged)}
-        assert ({day.year for day in judged} == {2020}) == (record is held_out)
-        assert not record.season.days[~record.judged].any()
-        assert record.season.days[record.judged].any()
+    assert held_out.names == (2020,) and held_out.years == (1,)
+    assert held_out.span.weather.last_day == date(2022, 12, 31)
+    assert np.bincount(held_out.year).tolist() == [365, 366, 365, 365]
+    assert not held_out.season.days[~held_out.judged].any()
+    assert held_out.season.days[held_out.judged].any()
+
+
+def test_years_searched_are_laid_together_and_keep_their_dates(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(proposal, "YEARS_MOST", 4)
+    prop = load(DEMO / "property.toml")
+    weather = read(WEATHER, latitude_deg=prop.site.latitude)
+    searched = records_of(compile_house(prop), [weather], seed=1).searched[0]
+    assert searched.span.first_day == date(2019, 1, 1)
+    assert np.bincount(searched.year).tolist() == [365, 366, 365]
+    assert searched.judged.all()
+    laid = searched.span.weather.rain_mm[searched.scored]
+    for place, year in enumerate(searched.names):
+        own = weather.span(date(year, 1, 1), date(year, 12, 31)).rain_mm
+        found = laid[searched.year == place]
+        assert (found[:365] == own[:365]).all()
+    before = searched.span.weather.rain_mm[: searched.span.spin_up_days]
+    assert (before == weather.span(date(2018, 1, 1), date(2018, 12, 31)).rain_mm).all()
 
 
 def test_a_row_may_begin_earlier_but_not_where_another_does() -> None:
@@ -215,8 +229,9 @@ def test_windows_keep_clear_of_banned_hours() -> None:
 
 
 def demo_tables() -> propose_draft.Tables:
-    """The demo's: only its third zone has no probe."""
-    prop = load(DEMO / "property.toml")
+    """The demo's, but that the third zone has no probe."""
+    before, north = (DEMO / "property.toml").read_text("utf-8").split("[zones.north]")
+    prop = parse(f"{before}[zones.north]{north.replace('probe = true', '', 1)}", "the demo")
     tables = propose_draft.Tables(prop, compile_house(prop), [5.0] * 12, np.zeros(4))
     assert tables.probed.tolist() == [True, True, False, True]
     return tables
@@ -260,7 +275,8 @@ def test_balance_counts_days_too_wet_only_where_no_probe_holds_back() -> None:
     """Two days, a row each, the first zone 0.5 pF too wet and the second too dry by as much."""
     season = score.Season(np.ones((2, 2), dtype=np.bool_), "")
     span: Any = SimpleNamespace(spin_up_days=0)
-    record = proposal.Record(span, season, np.array([0, 1]), np.zeros(2, dtype=np.int64), (0,))
+    year = np.zeros(2, dtype=np.int64)
+    record = proposal.Record(span, season, np.array([0, 1]), year, (0,), (2001,))
     rows = [np.array([0]), np.array([1])]
     task = search.Task([record], [], lambda _: None, np.ones(4), rows, np.ones(2), False)
     pf = np.array([[2.4, 3.4], [2.4, 3.4]])
