@@ -18,7 +18,7 @@ from sim.ground import PER_LITRE, Floats, dry_of
 from sim.house import House
 from sim.policies import Policy
 from sim.replay import Lived, Span, climate, live, sky_of, span_of
-from sim.score import HOURS, IN_BAND, Bools, Codes, Season, unevenness_pf
+from sim.score import HOURS, IN_BAND, RAIN_WET, Bools, Codes, Season, unevenness_pf
 from sim.weather import Weather, WeatherError
 from sim.years import scored_years, seed_of, whole_years
 
@@ -91,9 +91,10 @@ class Outcome:
     litres: Floats
     used_mm: Floats
 
-    def in_band(self) -> list[int]:
-        """Season days in band of each zone."""
-        return [int(n) for n in (self.season & (self.state == IN_BAND)).sum(axis=0)]
+    def good_days(self) -> list[int]:
+        """Season days of each zone in the band, or wetter by rain's doing alone."""
+        good = (self.state == IN_BAND) | (self.state == RAIN_WET)
+        return [int(n) for n in (self.season & good).sum(axis=0)]
 
     def unevenness_pf(self) -> float | None:
         """Of the whole house, over all years."""
@@ -158,7 +159,7 @@ class _Setting:
 
 
 def search(house: House, life: Life, zone: int, price_mm: float) -> oracle.Way:
-    """The cheapest way of one zone through a life, at one price of a day in band."""
+    """The cheapest way of one zone through a life, at one price of a good day."""
     return oracle.search(_Setting(house, life).zones[zone], price_mm, oracle.WAYS)
 
 
@@ -173,13 +174,13 @@ def reached(house: House, life: Life, zones: Sequence[oracle.Known]) -> Outcome:
 
 
 def answer(house: House, life: Life, policy: Outcome, zones: Sequence[oracle.Known]) -> Least:
-    """The least water found that keeps every zone as many season days in band as a policy did.
+    """The least water found that gives every zone as many good season days as a policy did.
 
     zones: what is known of each.
     """
     possible = [
         zone.bound_mm[min(days, len(zone.bound_mm) - 1)]
-        for zone, days in zip(zones, policy.in_band(), strict=True)
+        for zone, days in zip(zones, policy.good_days(), strict=True)
     ]
     found = _found(_Setting(house, life), policy, zones)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])
@@ -190,13 +191,13 @@ def answer(house: House, life: Life, policy: Outcome, zones: Sequence[oracle.Kno
 
 def _found(setting: _Setting, policy: Outcome, zones: Sequence[oracle.Known]) -> Outcome | None:
     """Play schedules until one keeps as many days as the policy; None where there is none."""
-    days = np.array(policy.in_band())
+    days = np.array(policy.good_days())
     asked = days
     for _ in range(PLAYED_MOST):
         every = zip(setting.zones, zones, asked.tolist(), strict=True)
         ways = [oracle.least(zone, known.ways, count) for zone, known, count in every]
         outcome = setting.play(ways)
-        short = days - outcome.in_band()
+        short = days - outcome.good_days()
         if np.all(short <= 0):
             return outcome
         asked = asked + np.maximum(short, 0)

@@ -1,5 +1,6 @@
 """The least water that keeps a house's clay in its band, by one who knows the years to come.
 
+A *good* day of a zone is one in the band, or wetter by rain's doing alone, as `score.states` tells.
 The oracle waters the same strips through the same hoses and spigots. It obeys caps, gaps, rests,
 longest and shortest runs, local rules and frost as the hub does. It knows the weather and the soil,
 and has no table, no window and no closed season.
@@ -7,7 +8,7 @@ and has no table, no window and no closed season.
 How it is found: forward through the days, zone by zone, with the real column. A *way* is what was
 done to a zone so far, and the column that came of it. Every day each way goes on in a few manners:
 no water, or a dose. Of the ways that end a day with nearly the same moisture in the band and above
-it the cheapest is kept, by water less what a day in band is worth and what is left in the ground.
+it the cheapest is kept, by water less what a good day is worth and what is left in the ground.
 So every figure is that of a schedule that can be played; that there is no better one is not proved
 (`least_possible_mm` says how little it could be). Zones of a spigot share its day: each has
 hours of its own, so that whatever is chosen for one leaves the others theirs.
@@ -44,7 +45,7 @@ from sim.score import (
 
 Ints = NDArray[np.int64]
 
-PRICES_MM = (2.0, 4.0, 20.0)  # what a day in band may cost, in turn
+PRICES_MM = (2.0, 4.0, 20.0)  # what a good day may cost, in turn
 # Finer doses, more ways and finer kinds of them save about 1 % each, 3 % together (tests/unit).
 DOSES = (0.25, 0.5, 1.0)  # of the day's cap
 WAYS = 16  # kept at the end of a day
@@ -203,13 +204,13 @@ def _doses(cap_s: int, strip: Strip, cycle_s: int, hours: Sequence[int]) -> tupl
 class Way:
     """A schedule of a zone and what comes of it, a value a day.
 
-    dose: number of `Zone.doses`. in_band: on the days that count. stored_mm: in the column at the
-    day's end.
+    dose: number of `Zone.doses`. good: which of the days that count are. stored_mm: in the column
+    at the day's end.
     """
 
     dose: Ints
     mm: Floats
-    in_band: Bools
+    good: Bools
     stored_mm: Floats
 
 
@@ -226,7 +227,7 @@ class _Ways:
         self.firm = np.full(1, -1)  # the last hour in which the top was not wet
 
     def live(self, day: int, parent: Ints, dose: Ints) -> tuple[Floats, Bools]:
-        """Let ways go on for a day, each with its dose: the band's pF at its end, and in band."""
+        """Let ways go on for a day, each with its dose: the band's pF at its end, and good days."""
         zone = self._zone
         self.columns = self.columns.picked([0, *(1 + parent)])
         forcing = np.repeat(zone.hours(day), (1, len(parent)), axis=1)
@@ -244,9 +245,9 @@ class _Ways:
         applied = self.watered > day - APPLIED_DAYS
         pf = results[:, :, soil.BAND_PF].mean(axis=0)
         runoff_mm = results[:, :, soil.RUNOFF_IRRIGATION].sum(axis=0)
-        in_band = (pf >= BAND_PF[0]) & (pf <= DRY_PF) & ~(applied & top_wet)
-        in_band &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
-        return results[-1, :, soil.BAND_PF], in_band
+        good = (pf <= DRY_PF) & ~(applied & ((pf < BAND_PF[0]) | top_wet))
+        good &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
+        return results[-1, :, soil.BAND_PF], good
 
     def keep(self, kept: Ints) -> None:
         """Follow these only."""
@@ -256,7 +257,7 @@ class _Ways:
 
 
 def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
-    """The cheapest way through all days, where a day in band is worth so much water.
+    """The cheapest way through all days, where a good day is worth so much water.
 
     ways_most: that are kept at the end of a day; WAYS do.
     """
@@ -275,8 +276,8 @@ def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
         )
         parent = np.repeat(np.arange(len(ways.cost_mm)), len(offered))
         dose = np.tile(offered, len(ways.cost_mm))
-        band_pf, in_band = ways.live(day, parent, dose)
-        ways.cost_mm = ways.cost_mm[parent] + mm[dose] - price_mm * in_band
+        band_pf, good = ways.live(day, parent, dose)
+        ways.cost_mm = ways.cost_mm[parent] + mm[dose] - price_mm * good
         stored_mm = ways.columns.stored_mm()[1:]
         kept = _cheapest(
             ways.cost_mm - STORED_WORTH * stored_mm,
@@ -285,7 +286,7 @@ def search(zone: Zone, price_mm: float, ways_most: int) -> Way:
             ways_most,
         )
         ways.keep(kept)
-        past.append(_Day(parent[kept], dose[kept], in_band[kept], stored_mm[kept]))
+        past.append(_Day(parent[kept], dose[kept], good[kept], stored_mm[kept]))
     way = int(np.argmin(ways.cost_mm - ways.columns.stored_mm()[1:]))
     return _walk_back(past, way, mm)
 
@@ -307,7 +308,7 @@ class _Day(NamedTuple):
 
     parent: Ints
     dose: Ints
-    in_band: Bools
+    good: Bools
     stored_mm: Floats
 
 
@@ -315,10 +316,10 @@ def _walk_back(past: Sequence[_Day], way: int, mm: Floats) -> Way:
     """Each day's dose, and what came of it, along the way that ends at a place."""
     days = []
     for day in reversed(past):
-        days.append((day.dose[way], day.in_band[way], day.stored_mm[way]))
+        days.append((day.dose[way], day.good[way], day.stored_mm[way]))
         way = day.parent[way]
-    dose, in_band, stored_mm = (np.array(p) for p in zip(*reversed(days), strict=True))
-    return Way(dose, mm[dose], in_band, stored_mm)
+    dose, good, stored_mm = (np.array(p) for p in zip(*reversed(days), strict=True))
+    return Way(dose, mm[dose], good, stored_mm)
 
 
 def follow(zone: Zone, dose: Ints) -> Way:
@@ -336,16 +337,16 @@ def follow(zone: Zone, dose: Ints) -> Way:
     given = np.cumsum(dose != NO_DOSE)
     applied = given > np.concatenate((np.zeros(APPLIED_DAYS, np.int64), given[:-APPLIED_DAYS]))
     top_wet = top_wet_days(results[:, soil.TOP_PF, None], zone.rain_mm)[:, 0]
-    in_band = (pf >= BAND_PF[0]) & (pf <= DRY_PF) & ~(applied & top_wet)
-    in_band &= daily[:, :, soil.RUNOFF_IRRIGATION].sum(axis=1) <= RUNOFF_LEAST_MM
+    good = (pf <= DRY_PF) & ~(applied & ((pf < BAND_PF[0]) | top_wet))
+    good &= daily[:, :, soil.RUNOFF_IRRIGATION].sum(axis=1) <= RUNOFF_LEAST_MM
     mm = np.array([each.mm for each in zone.doses])[dose]
     rain_mm = by_day[:, :, 1, soil.RAIN].sum(axis=1)
     lost_mm = daily[:, :, : soil.INFILTRATION].sum(axis=(1, 2))
     stored_mm = start_mm + np.cumsum(rain_mm + mm - lost_mm)
-    return Way(dose, mm, in_band & zone.counts, stored_mm)
+    return Way(dose, mm, good & zone.counts, stored_mm)
 
 
-# A schedule for so many days in band.
+# A schedule for so many good days.
 
 
 @dataclass(frozen=True)
@@ -384,7 +385,7 @@ def _parts(zone: Zone, dose: Ints) -> Iterator[Ints]:
 
 
 def least(zone: Zone, ways: Sequence[Way], days: int) -> Way:
-    """Little water that keeps a zone so many days in band: each year takes one of the ways.
+    """Little water that keeps a zone so many good days: each year takes one of the ways.
 
     Which one is exact, as if every year began as that way had left it; it begins with what the year
     before left in truth, so the whole is followed and more is asked where days are lost. Where none
@@ -392,7 +393,7 @@ def least(zone: Zone, ways: Sequence[Way], days: int) -> Way:
     """
     years = _years(zone.counts)
     used_mm = np.array([[_used_mm(way, year) for year in years] for way in ways])
-    kept = np.array([[int(way.in_band[year].sum()) for year in years] for way in ways])
+    kept = np.array([[int(way.good[year].sum()) for year in years] for way in ways])
     asked, most = days, int(kept.max(axis=0).sum())
     for _ in range(MIXTURES_MOST):
         if asked > most:
@@ -400,7 +401,7 @@ def least(zone: Zone, ways: Sequence[Way], days: int) -> Way:
         taken = _cheapest_mixture(used_mm, kept, asked)
         parts = [ways[way].dose[year] for way, year in zip(taken, years, strict=True)]
         found = follow(zone, np.concatenate(parts))
-        short = days - int(found.in_band.sum())
+        short = days - int(found.good.sum())
         if short <= 0:
             return found
         asked = min(asked + short, max(most, asked + 1))  # what they keep at most, then no more
@@ -445,9 +446,9 @@ def _years(counts: Bools) -> list[slice]:
 def least_possible_mm(zone: Zone) -> Floats:
     """Water, less what it leaves in the ground, without which no schedule keeps so many days.
 
-    A value for each number of days in band, from 0 to all that can be in band.
+    A value for each number of good days, from 0 to all that count.
     A balance with every rule dropped. Watered ground is nowhere drier than the same ground
-    unwatered, so it loses no less anywhere; and on a day in band its layers lose at least what they
+    unwatered, so it loses no less anywhere; and on a good day its layers lose at least what they
     must, however their water got there. What cracks keep from unwatered ground is taken off. The
     bound is low, since it leaves out how water comes down to a layer: through wet ones above it,
     which lose the most. It takes a layer's moisture as one value a day.
@@ -458,9 +459,8 @@ def least_possible_mm(zone: Zone) -> Floats:
     transpired_mm = soil.TRANSPIRED_SHARE * pet_mm
     more_mm = columns.least_loss_mm(1, layers_mm, transpired_mm, BAND_PF[1])
     more_mm[band_pf <= BAND_PF[1]] = 0.0
-    possible = zone.counts & (band_pf >= BAND_PF[0])
     lost_mm = stored_mm[-1] - stored_mm[zone.scored] + bypass_mm[zone.scored :].sum()
-    cheapest_mm = np.cumsum(np.sort(more_mm[possible]))
+    cheapest_mm = np.cumsum(np.sort(more_mm[zone.counts]))
     return np.asarray(np.concatenate(([0.0], cheapest_mm)) - lost_mm)
 
 

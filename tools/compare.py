@@ -336,7 +336,8 @@ def _notes(jobs: Sequence[Job], asked: bool) -> list[str]:
     if asked:
         notes.append(
             "Oracle: the least water found by a search that knows soil and weather to come, for as "
-            "many days in band of every zone in all years of a life together. There may be better. "
+            "many good days of every zone in all years of a life together: in band, or wetter by "
+            "rain alone. There may be better. "
             "The bound follows from a balance of water and lies low."
         )
     if jobs[0].house.plan.hub.rain_kind == NO_RAIN_SENSOR:
@@ -516,7 +517,7 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
     water = ("mm a year", "oracle", "times", "bound (gap)")
     headings = (*water, "keeps band", "all days", "within")
     whole = ("oracle", "times", "bound (gap)")
-    table = _table(f"{title}: the oracle, for as many days in band", headings, whole)
+    table = _table(f"{title}: the oracle, for as many good days", headings, whole)
     for name, line in policies.items():
         found = line["oracle"]
         quartiles = _quartiles(found["times_of_years"], lambda times: f"{times:.2f}")

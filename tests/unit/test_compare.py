@@ -120,13 +120,14 @@ def known() -> list[oracle.Known]:
     return [compare.known(house, life, z, of_zone) for z, of_zone in enumerate(ways)]
 
 
-def test_an_outcome_counts_what_the_summary_counts() -> None:
+def test_good_days_are_in_band_or_wetter_by_rain_alone() -> None:
     house, life = small()
     policy = Policy("hub", house.plan, None)
     outcome = compare.lived(house, life, policy)
     assert outcome.pf.shape == outcome.season.shape == (365, 2)
-    in_band = outcome.season & (outcome.state == IN_BAND)
-    assert outcome.in_band() == in_band.sum(axis=0).tolist()
+    good = outcome.season & np.isin(outcome.state, (IN_BAND, RAIN_WET))
+    assert outcome.good_days() == good.sum(axis=0).tolist()
+    assert (outcome.season & (outcome.state == RAIN_WET)).any()
 
 
 @pytest.mark.parametrize("name", ["none", "calendar"])
@@ -165,7 +166,7 @@ def test_the_oracle_is_never_worse_than_the_policy(minutes: int, cycles: int, na
     areas = np.array([strip.area_m2 for strip in house.strips])
     least = answer.outcome
     least_mm, own_mm = least.used_mm.sum(axis=0), outcome.used_mm.sum(axis=0)
-    assert all(a >= b for a, b in zip(least.in_band(), outcome.in_band(), strict=True))
+    assert all(a >= b for a, b in zip(least.good_days(), outcome.good_days(), strict=True))
     assert least_mm @ areas <= own_mm @ areas
     assert np.all(answer.possible_mm <= least_mm + 1e-6)
     assert np.all(answer.possible_mm <= own_mm + 1e-6)

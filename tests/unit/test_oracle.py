@@ -22,7 +22,7 @@ from sim.hourly import Hourly
 from sim.house import House
 from sim.oracle import Way, Zone
 from sim.replay import Lived, Span, climate, sky_of, span_of
-from sim.score import Season
+from sim.score import IN_BAND, RAIN_WET, Season
 from sim.weather import Weather
 from tests.houses import make_house, row
 from tests.published.test_replays import record
@@ -134,8 +134,9 @@ def test_what_the_search_promises_comes_true_on_the_valves() -> None:
     score = lived.judge(made.by_hour.rain_mm, made.span.spin_up_days, made.season)
     assert devices.most_open_at_once == 1
     for zone, way in enumerate(ways):
-        played = score.counts(zone=zone)["days_in_band"]
-        assert abs(played - way.in_band.sum()) <= 0.02 * score.season.days[:, zone].sum()
+        counts = score.counts(zone=zone)
+        played = counts["days_in_band"] + counts["days_rain_wet"]
+        assert abs(played - way.good.sum()) <= 0.02 * score.season.days[:, zone].sum()
         area_m2 = made.house.strips[zone].area_m2
         passed_mm = devices.given[zone] / 3_600_000 / area_m2
         assert passed_mm == pytest.approx(way.mm.sum(), rel=0.02)
@@ -150,15 +151,16 @@ def test_without_hoses_to_fill_days_are_those_of_the_score() -> None:
     score = lived.judge(made.by_hour.rain_mm, made.span.spin_up_days, made.season)
     for zone, way in enumerate(ways):
         edge = score.days.pf[:, zone] > oracle.DRY_PF - 1e-9
-        in_band = (score.state[:, zone] == 0) & score.season.days[:, zone] & ~edge
-        assert np.array_equal(way.in_band[made.span.spin_up_days :], in_band)
+        good = np.isin(score.state[:, zone], (IN_BAND, RAIN_WET))
+        good &= score.season.days[:, zone] & ~edge
+        assert np.array_equal(way.good[made.span.spin_up_days :], good)
 
 
 def test_a_schedule_followed_alone_is_what_the_search_saw() -> None:
     made, ways = found()
     for zone, way in zip(made.zones, ways, strict=True):
         again = oracle.follow(zone, way.dose)
-        assert np.array_equal(again.in_band, way.in_band)
+        assert np.array_equal(again.good, way.good)
         assert again.stored_mm == pytest.approx(way.stored_mm, abs=1e-6)
 
 
@@ -173,12 +175,12 @@ def known() -> tuple[oracle.Known, ...]:
 def test_days_are_kept_and_fewer_take_less_water(zone: int) -> None:
     made, ways = found()
     offered = known()[zone].ways
-    most = int(ways[zone].in_band.sum())
+    most = int(ways[zone].good.sum())
     water_mm = []
     for share in (0.2, 0.4, 0.6, 0.8, 1.0):
         days = int(share * most)
         way = oracle.least(made.zones[zone], offered, days)
-        assert way.in_band.sum() >= days
+        assert way.good.sum() >= days
         water_mm.append(used_mm(made.zones[zone], way))
     assert water_mm[-1] <= used_mm(made.zones[zone], ways[zone]) + 1e-6
     assert water_mm[0] < 0.5 * water_mm[-1]
@@ -218,14 +220,14 @@ def test_nothing_goes_below_the_bound(seed: int, chance: float) -> None:
     random = np.random.default_rng(seed)
     dose = random.integers(0, len(zone.doses), zone.days) * (random.random(zone.days) < chance)
     for way in (oracle.follow(zone, dose), ways[0]):
-        days = int(way.in_band.sum())
+        days = int(way.good.sum())
         assert known()[0].bound_mm[days] <= used_mm(zone, way) + 1e-6
 
 
-def test_days_in_band_raise_the_bound_where_unwatered_ground_is_dry() -> None:
+def test_good_days_raise_the_bound_where_unwatered_ground_is_dry() -> None:
     made, ways = found()
     zone = made.zones[0]
-    days = int(ways[0].in_band.sum())
+    days = int(ways[0].good.sum())
     none, some = known()[0].bound_mm[[0, days]]
     assert none + 10.0 < some < used_mm(zone, ways[0])
 
@@ -251,7 +253,7 @@ def test_a_search_that_lets_nothing_go_finds_the_best_of_all_schedules(
     zone = short_zone(8)
 
     def cost_mm(way: Way) -> float:
-        return float(way.mm.sum() - price_mm * way.in_band.sum() - way.stored_mm[-1])
+        return float(way.mm.sum() - price_mm * way.good.sum() - way.stored_mm[-1])
 
     every = [oracle.follow(zone, np.array(dose)) for dose in product((0, 1), repeat=zone.days)]
     best_mm = min(map(cost_mm, every))
@@ -259,7 +261,7 @@ def test_a_search_that_lets_nothing_go_finds_the_best_of_all_schedules(
     monkeypatch.setattr(oracle, "BAND_STEP_PF", 1e-9)
     monkeypatch.setattr(oracle, "TOP_STEP_MM", 1e-9)
     assert cost_mm(oracle.search(zone, price_mm, ways_most=256)) == pytest.approx(best_mm, abs=1e-6)
-    assert len({int(way.in_band.sum()) for way in every}) > 3  # so there is something to choose
+    assert len({int(way.good.sum()) for way in every}) > 3  # so there is something to choose
     assert near_mm <= best_mm + 0.5
 
 
@@ -302,5 +304,5 @@ def test_a_wider_search_saves_less_than_three_percent() -> None:
         patch.setattr(oracle, "TOP_STEP_MM", 3.0)
         fine = setting(make_house(zones=1, hub={"frost": 0}), weather).zones[0]
         wide = oracle.search(fine, 6.0, ways_most=300)
-    costs = [way.mm.sum() - 6.0 * way.in_band.sum() - way.stored_mm[-1] for way in (plain, wide)]
+    costs = [way.mm.sum() - 6.0 * way.good.sum() - way.stored_mm[-1] for way in (plain, wide)]
     assert costs[0] - costs[1] <= 0.03 * plain.mm.sum()
