@@ -8,6 +8,7 @@ the real hub; whatever is told to a user is measured with the real one.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from statistics import NormalDist
 from typing import Any
 
@@ -292,7 +293,8 @@ class Brisk:
         self._sky, self._beside = dry.forcing, dry.potential
         earth_c = ground_temperature_c(sky.temp_c)
         self._shown = [
-            _shown(strip.texture, earth_c, zone, seed) for zone, strip in enumerate(house.strips)
+            _shown(strip.texture, earth_c, HOURS * span.spin_up_days, zone, seed)
+            for zone, strip in enumerate(house.strips)
         ]
         self._rain_mm = by_hour.rain_mm
         self._counted_mm = np.diff(RAIN_GAUGE.counts_um(sky.rain_um), prepend=0.0) / 1000.0
@@ -440,19 +442,22 @@ class Brisk:
         return np.array(found, dtype=np.float64)
 
 
-def _shown(texture: Texture, earth_c: Floats, zone: int, seed: int) -> tuple[Floats, Floats]:
+def _shown(
+    texture: Texture, earth_c: Floats, spin_up_h: int, zone: int, seed: int
+) -> tuple[Floats, Floats]:
     """What a zone's probe makes of the truth, as `shown_ppt` tells: another piece every year.
 
     How far the piece that will lie in the ground is off nobody knows, and a plan should bear it:
-    what pieces read too much is shared out evenly among all years of 365 days, those that nobody
-    judges as well.
+    what pieces read too much is shared out evenly among the scored years, by 365 days; the first
+    year's piece serves the spin-up too, and the last one's the days left over.
     """
-    begins = range(0, len(earth_c), YEAR_H)
-    places = np.random.default_rng([seed, zone]).permutation(len(begins))
+    years = max((len(earth_c) - spin_up_h) // YEAR_H, 1)
+    begins = [0, *(spin_up_h + YEAR_H * year for year in range(1, years)), len(earth_c)]
+    places = np.random.default_rng([seed, zone]).permutation(years)
     pieces = []
-    for year, first in enumerate(begins):
-        year_c = earth_c[first : first + YEAR_H]
-        off = NormalDist().inv_cdf((places[year] + 0.5) / len(begins))
+    for year, (first, until) in enumerate(pairwise(begins)):
+        year_c = earth_c[first:until]
+        off = NormalDist().inv_cdf((places[year] + 0.5) / years)
         probe = replace(PROBE, offset_ppt=off * PROBE.pieces_ppt, pieces_ppt=0.0)
         curve, added = shown_ppt(probe, texture, year_c, zone, seed_of(seed, year))
         pieces.append(added[: len(year_c)])

@@ -178,10 +178,7 @@ def answer(house: House, life: Life, policy: Outcome, zones: Sequence[oracle.Kno
 
     zones: what is known of each.
     """
-    possible = [
-        zone.bound_mm[min(days, len(zone.bound_mm) - 1)]
-        for zone, days in zip(zones, policy.good_days(), strict=True)
-    ]
+    possible = [zone.bound_mm[days] for zone, days in zip(zones, policy.good_days(), strict=True)]
     found = _found(_Setting(house, life), policy, zones)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])
     if found is None or ((found.used_mm - policy.used_mm) @ area_m2).sum() > 0.0:
@@ -190,7 +187,7 @@ def answer(house: House, life: Life, policy: Outcome, zones: Sequence[oracle.Kno
 
 
 def _found(setting: _Setting, policy: Outcome, zones: Sequence[oracle.Known]) -> Outcome | None:
-    """Play schedules until one keeps as many days as the policy; None where there is none."""
+    """Play schedules until one has as many good days as the policy; None where there is none."""
     days = np.array(policy.good_days())
     asked = days
     for _ in range(PLAYED_MOST):

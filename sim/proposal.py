@@ -99,11 +99,12 @@ class Records:
 def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
     """Share out the years of some records of weather; where they are few, invent more after them.
 
-    Those searched are laid one to another, so that no time goes to years that are held out; these
-    have the record's own years before them. Invented years have the habits of those searched.
+    Those searched are laid one to another, so that no time goes to years that are held out; those
+    held out have the record's own years before them. Season days are the whole record's for both.
+    Invented years have the habits of those searched.
     Raises: WeatherError for less than a year.
     """
-    searched, held_out, known = [], [], []
+    searched, held_out, learnt = [], [], []
     for weather in weathers:
         begins = scored_years(weather)
         if not begins:
@@ -115,24 +116,25 @@ def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
         laid = _laid(weather, begins, kept)
         laid_begins = begins[: len(kept) + 1]
         names = [begins[year].year for year in kept]
-        searched.append(_record(house, laid, laid_begins, names, seed))
+        searched.append(_record(house, weather, laid, laid_begins, names, seed))
         if held:
             names = [begin.year for begin in begins[:-1]]
-            held_out.append(_record(house, weather, begins, names, seed).judging(held))
-        known.append(laid.span(begins[0], laid.last_day))
+            whole = _record(house, weather, weather, begins, names, seed)
+            held_out.append(whole.judging(held))
+        learnt.append(laid.span(begins[0], laid.last_day))
     few = sum(len(record.years) for record in searched) < FEW_YEARS
     if few:
-        made = generate(fit(known[0]), INVENTED + 1, seed)
+        made = generate(fit(learnt[0]), INVENTED + 1, seed)
         begins = scored_years(made)
         names = [begin.year for begin in begins[:-1]]
-        searched.append(_record(house, made, begins, names, seed))
+        searched.append(_record(house, made, made, begins, names, seed))
     return Records(searched, held_out, few)
 
 
 def _laid(weather: Weather, begins: Sequence[date], years: Sequence[int]) -> Weather:
     """Some years of a record one after the other, after the days before the first of all.
 
-    They keep their dates but for a day or two in leap years.
+    They keep their dates but for a day in leap years.
     """
     spin_up_days = (begins[0] - weather.first_day).days
     days = list(range(spin_up_days))
@@ -144,14 +146,19 @@ def _laid(weather: Weather, begins: Sequence[date], years: Sequence[int]) -> Wea
 
 
 def _record(
-    house: House, weather: Weather, begins: Sequence[date], names: Sequence[int], seed: int
+    house: House,
+    known: Weather,
+    weather: Weather,
+    begins: Sequence[date],
+    names: Sequence[int],
+    seed: int,
 ) -> Record:
-    """The years of weather between some days, all of them judged."""
+    """The years of weather between some days, all judged. known: whose season days count."""
     span = span_of(weather, begins[0], begins[-1] - timedelta(days=1))
     dates = [span.first_day + timedelta(days=i) for i in range(span.scored_days)]
     return Record(
         span=span,
-        season=climate(house, weather, span, seed),
+        season=climate(house, known, span, seed),
         half_month=np.array([half_month_of(day.month, day.day) for day in dates]),
         year=np.array([sum(day >= begin for begin in begins[1:-1]) for day in dates]),
         years=tuple(range(len(begins) - 1)),
@@ -182,7 +189,7 @@ def need_of(records: Sequence[Record], brisks: Sequence[Brisk], share: float, ho
     for record, brisk in zip(records, brisks, strict=True):
         given, band_pf = (part[record.scored] for part in brisk.held(HOLD_PF, hours))
         rain = record.span.weather.rain_mm[record.scored]
-        halves = [(record.half_month == half) & record.judged for half in range(HALF_MONTHS)]
+        halves = [record.half_month == half for half in range(HALF_MONTHS)]
         for year in record.years:
             of_year = record.year == year
             found.append([given[of_year & half].mean(axis=0) for half in halves])

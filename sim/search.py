@@ -30,6 +30,7 @@ ZONE_YEARS = 12_000
 PLANS_MOST = 400
 EDGE_PF = 0.2  # inside the band's limits a day begins to count as lost, and so far outside it is
 BADLY_WEIGHT = 0.25  # of the worst years
+UNEVENNESS_WEIGHT, WATER_WEIGHT = 0.01, 0.05  # of a pF, and of a year's need
 IMPOSSIBLE = 10.0  # loss of a plan that breaks a rule
 SPARE_WEIGHT = 0.02  # of what a table gives above the need: where a probe fails nothing holds it
 
@@ -156,13 +157,14 @@ def _loss(task: Task, outcomes: Sequence[Outcome]) -> float:
             of_year = record.year == year
             years.append(graded[of_year].sum(axis=0) / np.maximum(counted[of_year].sum(axis=0), 1))
         unevenness += unevenness_pf(pf, record.season.days) or 0.0
-        mm = outcome.mm[record.scored][record.judged].sum() / len(record.years)
+        mm = outcome.mm[record.scored].sum() / len(record.years)
         water += float(mm / task.need_mm.sum())
     of_zones = np.mean(lost, axis=0)
     # The worst of the years by a high quantile of all zones' years: the worst alone is chance.
     badly = float(np.quantile(np.array(years), 0.9))
     first = float(of_zones.mean() + of_zones.max() + BADLY_WEIGHT * badly)
-    return first + 0.01 * (unevenness + water) / len(outcomes)
+    second = UNEVENNESS_WEIGHT * unevenness + WATER_WEIGHT * water
+    return first + second / len(outcomes)
 
 
 def _lost(state: Codes, pf: Floats) -> Floats:

@@ -78,8 +78,9 @@ UPTAKE_FULL_CM, UPTAKE_NONE_CM = 800.0, 16000.0
 EVAPORATION_FULL_PF, EVAPORATION_NONE_PF = 4.0, 6.0
 TRANSPIRED_SHARE = 0.7  # of potential evapotranspiration, the rest is the soil's: an assumption
 
-# Sub-steps: in one, no layer's saturation may change by more than MOST_CHANGE, nor a flux by so
-# much that it moves more than MOST_SHIFT_MM, nor a layer take more than it holds but for a little.
+# Sub-steps: in one, no layer's saturation may change by more than MOST_CHANGE, nor a flux move
+# MOST_SHIFT_MM beyond what it would at its first rate, nor a layer take more than it holds but for
+# a little.
 MOST_CHANGE = 0.1
 MOST_SHIFT_MM = 0.4
 MOST_OVERSHOOT_MM = 0.05
@@ -112,7 +113,7 @@ FORCINGS = 4
 RESULTS = 14
 _LOSSES = INFILTRATION  # columns before it
 # Columns of the state after the layers' water; then the layers' matric flux potential [mm2/h] as
-# it was when the last sub-step began, and its slope over water [mm/h], CENTRED.
+# it was when the last sub-step began, and its slope over water times CENTRED [mm/h].
 _POND_RAIN, _POND_IRRIGATION, _EXPECTED, _WORST_ERROR = range(LAYERS, LAYERS + 4)
 _POTENTIAL = LAYERS + 4
 _SLOPE = _POTENTIAL + LAYERS
@@ -277,7 +278,7 @@ def _between(table: Floats, place: float, column: int) -> float:
 def _linearise(
     c: int, dries: bool, state: Floats, soil: Floats, table: Floats, work: Floats
 ) -> None:
-    """Rates of the present state [mm/h] and their slopes over the layers' water [1/h], CENTRED.
+    """Rates of the present state [mm/h] and CENTRED of their slopes over the layers' water [1/h].
 
     Rows of work: 0 the flux through a layer's lower side, 1 and 2 its slopes over that layer and
     the next; if air asks for water, 5 and 6 the

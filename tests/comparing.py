@@ -48,7 +48,7 @@ def arguments(out: Path) -> list[str]:
 
 
 def proposed(out: Path) -> Path:
-    """The file that `evenclay propose` makes of the property, in a folder."""
+    """The file that `evenclay propose` makes of the property, once that is written there."""
     evenclay = str(Path(sys.executable).with_name("evenclay"))
     given = ["--weather", str(weather_file("tunis")), "--out", str(out / "plan")]
     subprocess.run([evenclay, "propose", str(out / "tunis.toml"), *given], check=True)
@@ -58,5 +58,4 @@ def proposed(out: Path) -> Path:
 if __name__ == "__main__":
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
-    comparison = arguments(folder)
-    cli.app([*comparison, "--plan", str(proposed(folder))])
+    cli.app([*arguments(folder), "--plan", str(proposed(folder))])

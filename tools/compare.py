@@ -337,8 +337,8 @@ def _notes(jobs: Sequence[Job], asked: bool) -> list[str]:
         notes.append(
             "Oracle: the least water found by a search that knows soil and weather to come, for as "
             "many good days of every zone in all years of a life together: in band, or wetter by "
-            "rain alone. There may be better. "
-            "The bound follows from a balance of water and lies low."
+            "rain alone. There may be better. The bound follows from a balance of water and lies "
+            "low."
         )
     if jobs[0].house.plan.hub.rain_kind == NO_RAIN_SENSOR:
         notes.append("The property has no rain sensor, so its hub has none here.")
@@ -374,7 +374,7 @@ def _summary(jobs: Sequence[Job], side: Side, sides: Sequence[Side]) -> Line:
 
 
 def _against(jobs: Sequence[Job], side: Side, all_mm: float, keeps: bool) -> Line:
-    """A policy's water beside the oracle's for the same days: mm a year over all strips.
+    """A policy's water beside the oracle's for as many good days: mm a year over all strips.
 
     all_mm: the oracle's water where it keeps all days it can.
     """

@@ -91,7 +91,7 @@ def _key(fig: Figure, found: Line, height_in: float, asked: bool) -> None:
     handles.append(Patch(facecolor="#e9e9e9", edgecolor=RULE, label="quartiles"))
     handles.append(Patch(facecolor=BAND, edgecolor=RULE, label=f"{100 * KEPT_SHARE:.0f} % or more"))
     if asked:
-        words = "the oracle's mean for as many days"
+        words = "the oracle's mean for as many good days"
         handles.append(Line2D([], [], marker="D", ms=5, mfc=WATER, mec=INK, ls="", label=words))
     fig.legend(
         handles=handles,

@@ -65,11 +65,19 @@ def test_it_waters_and_dries_as_the_real_hub_does(
 
 
 def test_pieces_of_a_probe_are_shared_out_evenly_among_the_years() -> None:
-    """Offsets of 7 years: the middles of sevenths of a normal distribution, 5 ppt wide."""
+    """Offsets of 7 years: the middles of sevenths of a normal distribution, 5 ppt wide. The first
+    year's piece serves a spin-up, the last one's two days left over."""
     house, _ = demo()
-    earth_c = np.full(7 * brisk.YEAR_H, PROBE.calibrated_c)
-    _, added = brisk._shown(house.strips[0].texture, earth_c, 0, 1)
-    years_ppt = np.sort(added[: len(earth_c)].reshape(7, -1).mean(axis=1))
+    earth_c = np.full(8 * brisk.YEAR_H + 48, PROBE.calibrated_c)
+    _, added = brisk._shown(house.strips[0].texture, earth_c, brisk.YEAR_H, 0, 1)
+    assert len(added) == len(earth_c)
+    of_years = added[brisk.YEAR_H : -48].reshape(7, -1)
+    around = (
+        added[: brisk.YEAR_H].mean() - of_years[0].mean(),
+        added[-48:].mean() - of_years[-1].mean(),
+    )
+    assert around == pytest.approx((0.0, 0.0), abs=1.2)
+    years_ppt = np.sort(of_years.mean(axis=1))
     expected = [5.0 * NormalDist().inv_cdf((i + 0.5) / 7) for i in range(7)]
     assert years_ppt == pytest.approx(expected, abs=1.2)  # noise, and thermometers
 

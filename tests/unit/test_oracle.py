@@ -294,7 +294,7 @@ def test_frost_keeps_valves_shut_until_it_has_been_warm_long_enough() -> None:
 
 
 @pytest.mark.slow
-def test_a_wider_search_saves_less_than_three_percent() -> None:
+def test_a_wider_search_saves_little() -> None:
     weather = record("tunis").span(date(1989, 1, 1), date(1991, 12, 31))
     zone = setting(make_house(zones=1, hub={"frost": 0}), weather).zones[0]
     plain = oracle.search(zone, 6.0, oracle.WAYS)
@@ -305,4 +305,4 @@ def test_a_wider_search_saves_less_than_three_percent() -> None:
         fine = setting(make_house(zones=1, hub={"frost": 0}), weather).zones[0]
         wide = oracle.search(fine, 6.0, ways_most=300)
     costs = [way.mm.sum() - 6.0 * way.good.sum() - way.stored_mm[-1] for way in (plain, wide)]
-    assert costs[0] - costs[1] <= 0.03 * plain.mm.sum()
+    assert costs[0] - costs[1] <= 0.015 * plain.mm.sum()

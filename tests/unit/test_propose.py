@@ -12,7 +12,9 @@ import pytest
 from sim import proposal, score, search
 from sim.brisk import Outcome
 from sim.proposal import begin_of, half_month_of, records_of
+from sim.replay import climate, span_of
 from sim.weather import read
+from tests.published.test_replays import record
 from tools import propose, propose_draft, propose_file
 from tools.cli import NO_PLAN, app
 from tools.compile import compile_house
@@ -186,7 +188,9 @@ def test_years_searched_are_laid_together_and_keep_their_dates(
     monkeypatch.setattr(proposal, "YEARS_MOST", 4)
     prop = load(DEMO / "property.toml")
     weather = read(WEATHER, latitude_deg=prop.site.latitude)
-    searched = records_of(compile_house(prop), [weather], seed=1).searched[0]
+    records = records_of(compile_house(prop), [weather], seed=1)
+    searched, (held_out,) = records.searched[0], records.held_out
+    assert set(searched.names) | set(held_out.names) == {2019, 2020, 2021, 2022}
     assert searched.span.first_day == date(2019, 1, 1)
     assert np.bincount(searched.year).tolist() == [365, 366, 365]
     assert searched.judged.all()
@@ -197,6 +201,21 @@ def test_years_searched_are_laid_together_and_keep_their_dates(
         assert (found[:365] == own[:365]).all()
     before = searched.span.weather.rain_mm[: searched.span.spin_up_days]
     assert (before == weather.span(date(2018, 1, 1), date(2018, 12, 31)).rain_mm).all()
+
+
+def test_years_searched_are_judged_by_the_whole_record_s_season(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Tunis's last years are hotter, and lengthen the season; a few of them are held out."""
+    monkeypatch.setattr(proposal, "YEARS_MOST", 15)
+    prop = load(TUNIS)
+    house, weather = compile_house(prop), record("tunis")
+    (searched,) = records_of(house, [weather], seed=1).searched
+    year = searched.names[0]
+    span = span_of(weather, date(year, 1, 1), date(year, 12, 31))
+    season = climate(house, weather, span, 1)
+    assert (searched.season.days[:365] == season.days[:365]).all()
+    assert searched.season.note == season.note
 
 
 def test_a_row_may_begin_earlier_but_not_where_another_does() -> None:
