@@ -368,16 +368,12 @@ def _summary(jobs: Sequence[Job], side: Side, sides: Sequence[Side]) -> Line:
     if side.least:
         all_it_can = next(s for s in sides if s.name == "oracle").outcomes
         keeps = keeps_band(shares, shares_of(jobs, all_it_can))
-        all_mm = float(_mm_of(jobs, all_it_can).mean())
-        found["oracle"] = _against(jobs, side, all_mm, keeps)
+        found["oracle"] = _against(jobs, side, keeps)
     return found
 
 
-def _against(jobs: Sequence[Job], side: Side, all_mm: float, keeps: bool) -> Line:
-    """A policy's water beside the oracle's for as many good days: mm a year over all strips.
-
-    all_mm: the oracle's water where it keeps all days it can.
-    """
+def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
+    """A policy's water beside the oracle's for as many good days: mm a year over all strips."""
     own_mm = _mm_of(jobs, side.outcomes)
     least_mm = _mm_of(jobs, [least.outcome for least in side.least])
     own, least = float(own_mm.mean()), float(least_mm.mean())
@@ -394,8 +390,6 @@ def _against(jobs: Sequence[Job], side: Side, all_mm: float, keeps: bool) -> Lin
         "gap_pct": round(100.0 * (1.0 - possible / least), 1) if least > 0.0 else None,
         "unevenness_pf": rounded(uneven, 3),
         "own_schedules": sum(one.own for one in side.least),
-        "all_mm": round(all_mm, 1),
-        "all_times": round(own / all_mm, 3) if all_mm > 0.0 else None,
         "keeps_band": keeps,
     }
     most = MOST_TIMES.get(side.name.split(" ")[0])
@@ -515,7 +509,7 @@ def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
 
 def _least_table(title: str, policies: dict[str, Line]) -> Table:
     water = ("mm a year", "oracle", "times", "bound (gap)")
-    headings = (*water, "keeps band", "all days", "within")
+    headings = (*water, "keeps band", "within")
     whole = ("oracle", "times", "bound (gap)")
     table = _table(f"{title}: the oracle, for as many good days", headings, whole)
     for name, line in policies.items():
@@ -528,7 +522,7 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
             f"{_text(found['times'], 2)} {quartiles}",
             f"{_text(found['possible_mm'], 0)} ({_text(found['gap_pct'], 0)} %)",
             "yes" if found["keeps_band"] else "no",
-            *_within(found),
+            _within(found),
         )
     if any(line["oracle"]["own_schedules"] for line in policies.values()):
         table.caption = "*: in a life at least nothing better was found than the policy's own runs"
@@ -536,15 +530,13 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
     return table
 
 
-def _within(found: Line) -> tuple[str, str]:
-    """A hub's water over the oracle's that keeps all days it can, and whether it is within what it
-    may use; dashes where it has not kept the band."""
+def _within(found: Line) -> str:
+    """Whether a hub is within what it may use; a dash where it has not kept the band."""
     if "most_times" not in found:
-        return "", ""
+        return ""
     if found["meets"] is None:
-        return "-", "-"
-    less_even = "" if found["equally_even"] else ", less even"
-    return _text(found["all_times"], 2), ("yes" if found["meets"] else "no") + less_even
+        return "-"
+    return ("yes" if found["meets"] else "no") + ("" if found["equally_even"] else ", less even")
 
 
 def _text(value: float | None, places: int) -> str:

@@ -42,4 +42,3 @@ def test_the_oracle_beside_all_policies_and_a_proposed_plan(tmp_path: Path) -> N
             assert line["in_band_pct"]["median"] < reached["in_band_pct"]["median"], name
         beside = policies["hub_probes proposed"]["oracle"]
         assert beside["keeps_band"] and beside["most_times"] == 1.15 and beside["meets"]
-        assert beside["all_times"] <= 1.15  # that oracle is as even as the hub: see sim/README.md

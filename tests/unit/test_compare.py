@@ -276,7 +276,6 @@ def test_times_are_of_all_years_and_of_each() -> None:
     assert found["times"] == round(3.0 / 1.8, 3)
     assert (found["times_of_years"]["least"], found["times_of_years"]["most"]) == (1.25, 2.0)
     assert (found["used_mm"], found["least_mm"], found["possible_mm"]) == (547.5, 328.5, 182.5)
-    assert (found["all_mm"], found["all_times"]) == (328.5, found["times"])
     assert found["gap_pct"] == round(100.0 * (1.0 - 182.5 / 328.5), 1)
 
 
