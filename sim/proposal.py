@@ -100,8 +100,8 @@ def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
     """Share out the years of some records of weather; where they are few, invent more after them.
 
     Those searched are laid one to another, so that no time goes to years that are held out; those
-    held out have the record's own years before them. Season days are the whole record's for both.
-    Invented years have the habits of those searched.
+    held out have the record's own years before them. Invented years have the habits of those
+    searched. Season days are the whole record's for all.
     Raises: WeatherError for less than a year.
     """
     searched, held_out, learnt = [], [], []
@@ -127,14 +127,14 @@ def records_of(house: House, weathers: Sequence[Weather], seed: int) -> Records:
         made = generate(fit(learnt[0]), INVENTED + 1, seed)
         begins = scored_years(made)
         names = [begin.year for begin in begins[:-1]]
-        searched.append(_record(house, made, made, begins, names, seed))
+        searched.append(_record(house, weathers[0], made, begins, names, seed))
     return Records(searched, held_out, few)
 
 
 def _laid(weather: Weather, begins: Sequence[date], years: Sequence[int]) -> Weather:
     """Some years of a record one after the other, after the days before the first of all.
 
-    They keep their dates but for a day in leap years.
+    They keep their dates, off by a day at most around leap years.
     """
     spin_up_days = (begins[0] - weather.first_day).days
     days = list(range(spin_up_days))
@@ -153,7 +153,7 @@ def _record(
     names: Sequence[int],
     seed: int,
 ) -> Record:
-    """The years of weather between some days, all judged. known: whose season days count."""
+    """The years of weather between some days, all judged. known: what tells season days."""
     span = span_of(weather, begins[0], begins[-1] - timedelta(days=1))
     dates = [span.first_day + timedelta(days=i) for i in range(span.scored_days)]
     return Record(

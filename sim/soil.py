@@ -278,7 +278,7 @@ def _between(table: Floats, place: float, column: int) -> float:
 def _linearise(
     c: int, dries: bool, state: Floats, soil: Floats, table: Floats, work: Floats
 ) -> None:
-    """Rates of the present state [mm/h] and CENTRED of their slopes over the layers' water [1/h].
+    """Present rates [mm/h], and CENTRED times their slopes over the layers' water [1/h].
 
     Rows of work: 0 the flux through a layer's lower side, 1 and 2 its slopes over that layer and
     the next; if air asks for water, 5 and 6 the

@@ -48,7 +48,7 @@ def arguments(out: Path) -> list[str]:
 
 
 def proposed(out: Path) -> Path:
-    """The file that `evenclay propose` makes of the property, once that is written there."""
+    """The file that `evenclay propose` makes of the property that `arguments` wrote there."""
     evenclay = str(Path(sys.executable).with_name("evenclay"))
     given = ["--weather", str(weather_file("tunis")), "--out", str(out / "plan")]
     subprocess.run([evenclay, "propose", str(out / "tunis.toml"), *given], check=True)

@@ -28,7 +28,7 @@ from tools.compile import compile_house, mean_et0_mm
 from tools.property import Property, PropertyError
 from tools.workers import Progress, SweepError, Tell
 
-SCHEMA = 1
+SCHEMA = 2
 SCALED = "calendar_scaled"
 SCALED_TO = "hub_checked"  # the hub whose litres the scaled calendar gets
 SCALED_TIMES = 2  # caps and whole seconds keep the first try from being exact
@@ -531,7 +531,8 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
 
 
 def _within(found: Line) -> str:
-    """Whether a hub is within what it may use; a dash where it has not kept the band."""
+    """Whether a hub is within what it may use; a dash where it has not kept the band, and nothing
+    for ways that are held to no such bar."""
     if "most_times" not in found:
         return ""
     if found["meets"] is None:
