@@ -1,5 +1,6 @@
 """Who works on long tasks, processes or a Dask cluster's workers, and how far they are."""
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -98,11 +99,16 @@ def cluster(address: str) -> Iterator[tuple[Executor, int]]:
             "--scheduler: found no package distributed, allowed once it is installed: "
             "pip install 'evenclay[cluster]'"
         ) from None
+    reason = None
     try:
         client = Client(address, timeout=CONNECT_S)
     except (OSError, ValueError) as error:
         reason = str(error).splitlines()[0]
-        raise SweepError(f"--scheduler: found no scheduler at {address} ({reason})") from None
+    if reason is not None:
+        # End the half-made client here: by another thread, while a cluster starts, it would wait
+        # for a lock that waits for that thread.
+        gc.collect()
+        raise SweepError(f"--scheduler: found no scheduler at {address} ({reason})")
     with client:
         workers = sum(client.nthreads().values())
         if not workers:
