@@ -8,11 +8,9 @@ Every figure of ours is computed anew; the published ones stand here with their 
 import importlib.metadata
 from calendar import month_name
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
-from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -25,8 +23,8 @@ from sim.ground import dry_of
 from sim.hourly import hourly
 from sim.policies import compared, probed
 from sim.replay import climate, live, sky_of, span_of
-from sim.score import IN_BAND
 from sim.weather import Weather, read
+from tools import workers
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import load
 
@@ -368,7 +366,7 @@ def decided_anew() -> Iterator[Check]:
     A check or a probe turns on last digits, so that single lives of one house part; the days are
     those of ANEW_SEEDS lives, and the difference is between their sums.
     """
-    with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
+    with workers.processes(workers.cores()) as (pool, _):
         for place, word in ANEW_PLACES.items():
             for policy, by in ANEW_POLICIES.items():
                 jobs = [(place, policy, seed) for seed in range(1, ANEW_SEEDS + 1)]
@@ -396,7 +394,7 @@ def days_of_both_steps(job: tuple[str, str, int]) -> tuple[int, int]:
         dry = dry_of(house.strips, by_hour, refine=refine)
         lived = live(house, policy, sky, dry, seed=seed, scored_days=span.scored_days)
         score = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
-        found.append(int(np.sum(score.season.days & (score.state == IN_BAND))))
+        found.append(score.counts()["days_in_band"])
     return found[0], found[1]
 
 
