@@ -334,10 +334,10 @@ def booted(
 ) -> dict[str, Any]:
     """Boot a bundle from its own files, and let it run from one o'clock of a day of July."""
     done = subprocess.run(
-        [micropython, ROOT / "tests" / "device" / "bundled_day.py", board, port, str(hours)],
+        [micropython, "-m", "fake_machine.bundled_day", board, port, str(hours)],
         cwd=device,
         stdin=subprocess.DEVNULL,
-        env={**os.environ, "MICROPYPATH": f"{device}:.frozen"},
+        env={**os.environ, "MICROPYPATH": f"{device}:.frozen:{ROOT / 'tests' / 'device'}"},
         capture_output=True,
         text=True,
         timeout=250,

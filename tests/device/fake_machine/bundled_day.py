@@ -1,6 +1,6 @@
 """Boot a bundle from its own files on the stand-in, and run it for a day: what a board would do.
 
-    micropython bundled_day.py BOARD PORT HOURS     in the bundle's folder `device`
+    micropython -m fake_machine.bundled_day BOARD PORT HOURS     in the bundle's folder `device`
 
 Every valve, meter and sensor that the pin map names is wired, and the soil is neither wet nor dry,
 33 percent of water. The folder of record and plan is mounted where the pin map says. The last line
@@ -11,8 +11,9 @@ stand-in.
 import json
 import sys
 
-import fake_machine
 import vfs
+
+import fake_machine
 from fake_machine.parts import (
     Battery,
     Capacitive,
@@ -73,7 +74,7 @@ for name in ("AIR", "SOIL"):
         Thermometer(world, has(name), 25000)
 meters = [Contact(world, pin, pulled=True) for pin in has("METERS") or ()]
 
-import machine  # noqa: E402  # the stand-in's
+import machine  # noqa: E402  # the stand-in
 
 from boards.drivers.clock import ChipClock, Ds3231  # noqa: E402
 
