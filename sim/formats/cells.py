@@ -15,7 +15,7 @@ from sim import et0
 from sim.formats.units import CELSIUS, FAHRENHEIT, Unit
 
 MISSING_WORDS = {"", "na", "n/a", "nan", "null", "none", "missing", "-", "--", "m"}
-MISSING_NUMBERS = (-9999.0, -9999.9, -999.0, -999.9, -99.9)
+MISSING_NUMBERS = (-9999.0, -9999.9, -999.0, -999.9, -99.9, 9999.9)
 # What every file must hold (or ET0 be estimated), and what only serves the estimate of ET0.
 ALLOWED = {
     "rain": (0.0, 2000.0, "mm"),

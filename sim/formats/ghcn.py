@@ -62,7 +62,7 @@ def is_by_station(cells: list[str]) -> bool:
 
 def is_access(cells: list[str]) -> bool:
     """Whether a file's first line is the header of an access CSV with attributes."""
-    return "DATE" in cells and any(element + ATTRIBUTES in cells for element in NEEDED)
+    return {"DATE", "TMIN" + ATTRIBUTES, "TMAX" + ATTRIBUTES} <= set(cells)
 
 
 def _places(cells: list[str]) -> list[int] | None:

@@ -21,7 +21,16 @@ from sim.formats.cells import (
     split,
 )
 from sim.formats.dates import dates_of
-from sim.formats.units import KINDS, SPELLINGS, Unit, default_of, is_unit, split_heading, unit_of
+from sim.formats.units import (
+    INCH,
+    KINDS,
+    SPELLINGS,
+    Unit,
+    default_of,
+    is_unit,
+    split_heading,
+    unit_of,
+)
 
 # Names as _plain_name leaves them, the most telling first.
 NAMES = {
@@ -31,8 +40,8 @@ NAMES = {
     "day": "day dy dd dayofmonth",
     "doy": "doy dayofyear yday julianday jday",
     "rain": "rain rainfall precip precipsum prcp prec ppt pcp pcpn prectotcorr prectot",
-    "tmin": "tmin mintemp tempmin tn mint t2mmin temp2mmin mintemp2m templow lowtemp low",
-    "tmax": "tmax maxtemp tempmax tx maxt t2mmax temp2mmax maxtemp2m temphigh hightemp high",
+    "tmin": "tmin mintemp tempmin tn mint t2mmin temp2mmin mintemp2m templow lowtemp low min lo",
+    "tmax": "tmax maxtemp tempmax tx maxt t2mmax temp2mmax maxtemp2m temphigh hightemp high max hi",
     "et0": "et0 eto etref refet referenceet referenceevapotranspiration et0faoevapotranspiration",
 }
 # Only for an estimate of ET0. A wind needs its height in its name and radiation its unit: a guess
@@ -50,6 +59,7 @@ _ALL = {key: names.split() for key, names in (NAMES | NAMES_BESIDE).items()}
 TELLING = ("date", "year", "month", "day", "rain", "tmin", "tmax")  # what makes a line the header
 STATION, LATITUDE = {"station", "stationid"}, {"latitude", "lat"}
 PREAMBLE_LINES = 100  # within so many lines a header must come
+MISSING_INCHES = 99.99  # NOAA NCEI's summary of the day (from memory); no day has had so much rain
 _FILLERS = re.compile(r"\b(daily|total|amount|air|24h|24hr|of)\b")
 _SHORTER = {
     "temperature": "temp",
@@ -109,7 +119,10 @@ def read(
         cells = rows[heading]
         if separator != ",":
             cells = cells.str.replace(",", ".", regex=False)
-        daily[key] = found_units[key].metric(numbers_of(name, heading, cells, line_numbers))
+        values = numbers_of(name, heading, cells, line_numbers)
+        if found_units[key] == INCH:
+            values = values.mask(values == MISSING_INCHES)
+        daily[key] = found_units[key].metric(values)
     daily.index = pd.DatetimeIndex(_dates(name, rows, found, line_numbers, date_order))
     check_order(name, daily)
     check_ranges(name, daily, found_units)

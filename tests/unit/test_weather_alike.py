@@ -91,6 +91,20 @@ def access(days: Iterable[Any]) -> str:
     return "\n".join([header, *rows]) + "\n"
 
 
+def of_the_day() -> str:
+    """The archive's global summary of the day: inches and Fahrenheit, which no heading says."""
+    header = (
+        '"STATION","DATE","LATITUDE","NAME","TEMP","TEMP_ATTRIBUTES","MAX","MAX_ATTRIBUTES",'
+        '"MIN","MIN_ATTRIBUTES","PRCP","PRCP_ATTRIBUTES","SNDP"'
+    )
+    rows = [
+        f'"72256013959","{day}","32.4","WACO REGIONAL AIRPORT, TX US","  50.1","24",'
+        f'"{high:>6}"," ","{low:>6}","*","{"99.99" if day.day == 28 else rain}","G","999.9"'
+        for day, rain, low, high in us()
+    ]
+    return "\n".join([header, *rows]) + "\n"
+
+
 def in_tenths() -> list[tuple[datetime.date, int, int, int]]:
     return [(day, *row) for (day, *_), row in zip(METRIC, TENTHS, strict=True)]
 
@@ -163,6 +177,7 @@ ALIKE: dict[str, tuple[Text, dict[str, str]]] = {
     "access": (access(in_tenths()), {}),
     "access, exported in mm": (access(METRIC), {}),
     "access, exported in inches": (access(us()), {"units": "us"}),
+    "summary of the day": (of_the_day(), {"units": "us"}),
     "by station": (by_station(), {}),
     "by station with a header": (
         by_station("ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME\n"),
