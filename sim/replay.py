@@ -8,7 +8,7 @@ looks at it.
 import json
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
@@ -42,7 +42,7 @@ from sim.score import (
     under_slab,
     unevenness_pf,
 )
-from sim.weather import Weather
+from sim.weather import Weather, WeatherError
 from sim.words import WHY
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
@@ -317,7 +317,13 @@ def span_of(weather: Weather, first: date | None = None, last: date | None = Non
     """
     longer = weather.days > YEAR_DAYS + 1
     scored_first = first or (anniversary(weather.first_day, 1) if longer else weather.first_day)
-    scored = weather.span(scored_first, last or weather.last_day)
+    scored_last = last or weather.last_day
+    if first is None and scored_last < scored_first:
+        raise WeatherError(
+            f"the last day, {scored_last}, is before {scored_first}, where the days that count "
+            "begin: a record's first year is spin-up unless a first day is given"
+        )
+    scored = weather.span(scored_first, scored_last)
     before = (scored_first - weather.first_day).days
     if before >= YEAR_DAYS:
         spin_first = max(anniversary(scored_first, -1), weather.first_day)
@@ -412,6 +418,8 @@ def replay_house(
         "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
         "notes": [*span.notes, judged.season.note, *_blade_note(lived.checks())],
     }
+    doubts = tuple(f"weather: {caution}" for caution in weather.cautions)
+    house = replace(house, cautions=(*doubts, *house.cautions))
     _write(house, span, lived, judged, summary, out_dir)
     return summary
 
@@ -434,6 +442,7 @@ def _weather_summary(span: Span) -> Line:
         "et0_mm": round(float(scored.et0_mm.sum()), 1),
         "first_day": scored.first_day.isoformat(),
         "last_day": scored.last_day.isoformat(),
+        "cautions": list(scored.cautions),
     }
 
 

@@ -1,8 +1,9 @@
 """Daily weather records from the files people have.
 
-Formats are told apart by their content: a plain daily table, GHCN-Daily (.dly and by-station CSV),
-NASA POWER daily CSV, EPW. Every repair is written into `Weather.notes`; what cannot be repaired is
-one WeatherError that names file, line, what was found and what is allowed.
+Formats are told apart by their content: a plain daily table, GHCN-Daily (.dly, by-station CSV and
+access CSV), NASA POWER daily CSV, EPW. Every repair is written into `Weather.notes`; what looks
+wrong and is used nevertheless, into `Weather.cautions`; what cannot be used is one WeatherError
+that names file, line, what was found and what is allowed.
 """
 
 import datetime
@@ -14,11 +15,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sim import et0
+from sim import doubts, et0
 from sim.formats import cells, epw, ghcn, plain, power
 from sim.formats.cells import ALLOWED, Table, WeatherError
+from sim.formats.dates import ORDERS
+from sim.formats.units import DEFAULTS
 
-__all__ = ["NAMES", "Hours", "Weather", "WeatherError", "read"]
+__all__ = ["DEFAULTS", "NAMES", "ORDERS", "Hours", "Weather", "WeatherError", "read"]
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +49,7 @@ class Weather:
     rain_mm, tmin_c, tmax_c, et0_mm: float64, one value a day from first_day on.
     latitude_deg: -90..90, or None where it is not known.
     notes: what was filled, dropped or estimated, a line each.
+    cautions: what the record looks like where it may have been read wrong, a line each.
     vapour_kpa, wind_2m_m_s, solar_mj_m2: actual vapour pressure, mean wind at 2 m, solar radiation
     of the day, NaN on days without; None where the source has none.
     hours: where the source is hourly.
@@ -62,6 +66,7 @@ class Weather:
     wind_2m_m_s: Floats | None = None
     solar_mj_m2: Floats | None = None
     hours: Hours | None = None
+    cautions: tuple[str, ...] = ()
 
     @property
     def days(self) -> int:
@@ -78,6 +83,8 @@ class Weather:
 
         Raises: WeatherError where the record does not cover them.
         """
+        if first_day > last_day:
+            raise WeatherError(f"the first day, {first_day}, is after the last, {last_day}")
         if not self.first_day <= first_day <= last_day <= self.last_day:
             raise WeatherError(
                 f"the weather covers {self.first_day} to {self.last_day}, "
@@ -114,6 +121,8 @@ def read(
     path: Path | str,
     *,
     columns: dict[str, str] | None = None,
+    units: str = "metric",
+    date_order: str | None = None,
     latitude_deg: float | None = None,
     elevation_m: float | None = None,
     first_day: datetime.date | None = None,
@@ -121,12 +130,13 @@ def read(
 ) -> Weather:
     """Read a weather file of any format it can tell.
 
-    columns: names in a plain table for any of date, year, month, day, rain, tmin, tmax, et0, rh,
-    rh_min, rh_max, dew, wind_2m, wind_10m, solar, e.g. {"rain": "P_mm"}. latitude_deg: -90..90,
-    needed where the file has neither ET0 nor its latitude. elevation_m: where the file does not
-    say. first_day, last_day: use only these days (both included), so that gaps outside do not
-    matter. ET0 is the file's own; else by Penman-Monteith where humidity, wind or radiation is
-    given; else by Hargreaves.
+    columns: names in a plain table for any of NAMES, e.g. {"rain": "P_mm"}. units: what columns are
+    in where neither format nor heading says, a name of DEFAULTS. date_order: "mdy" or "dmy", where
+    no date of the file shows it. latitude_deg: -90..90, needed where the file has neither ET0 nor
+    its latitude. elevation_m: where the file does not say. first_day, last_day: days that must be
+    in the record; where it has long gaps, only the stretch around these days is used. ET0 is the
+    file's own; else by Penman-Monteith where humidity, wind or radiation is given; else by
+    Hargreaves.
     Raises: WeatherError.
     """
     name = str(path)
@@ -135,37 +145,56 @@ def read(
     if elevation_m is not None and not cells.LOWEST_M <= elevation_m <= cells.HIGHEST_M:
         raise WeatherError(f"elevation {elevation_m}: allowed are -500 to 9000 m")
     lines = cells.lines_of(name)
-    table = _table(name, lines, columns or {})
+    table = _table(name, lines, columns or {}, units, date_order)
     if latitude_deg is not None:
         own = table.latitude_deg
         if own is not None and abs(own - latitude_deg) > LATITUDE_OFF_DEG:
-            table.notes.append(f"the file's latitude is {own:g}; {latitude_deg:g} is used")
+            table.cautions.append(
+                f"the file is of latitude {own:g}, the house of {latitude_deg:g}, which is used"
+            )
         table.latitude_deg = latitude_deg
     if elevation_m is not None:
         table.elevation_m = elevation_m
-    cells.cut(name, table, first_day, last_day)
-    _close_gaps(name, table)
+    _close_gaps(name, table, _wanted(name, table, first_day, last_day))
+    table.cautions += doubts.of(table.daily, table.latitude_deg, table.elevation_m)
     return _weather(name, table)
 
 
-def _table(name: str, lines: cells.Lines, columns: dict[str, str]) -> Table:
+def _table(
+    name: str, lines: cells.Lines, columns: dict[str, str], units: str, date_order: str | None
+) -> Table:
     """Tell the format by the first line, and read it."""
-    first = lines[0][1]
+    number, first = lines[0]
+    head = cells.split(name, number, first, ",")
     if first.strip().upper() == power.BEGIN:
         table = power.read(name, lines)
-    elif first.upper().startswith(epw.FIRST_WORD + ","):
+    elif head[0].upper() == epw.FIRST_WORD:
         table = epw.read(name, lines)
-    elif ghcn.CSV_LINE.match(first):
+    elif ghcn.is_by_station(head):
         table = ghcn.read_csv(name, lines)
+    elif ghcn.is_access(head):
+        table = ghcn.read_access(name, lines, units, date_order)
     elif ghcn.DLY_LINE.match(first):
         table = ghcn.read_dly(name, lines)
     else:
-        table = plain.read(name, lines, columns)
+        table = plain.read(name, lines, columns, units, date_order)
     return table
 
 
-def _close_gaps(name: str, table: Table) -> None:
-    """Every day present: short gaps filled and noted, long ones refused."""
+def _wanted(
+    name: str, table: Table, first_day: datetime.date | None, last_day: datetime.date | None
+) -> list[datetime.date]:
+    """The days that must be in the record, in order; refused where the file does not cover them."""
+    wanted = [day for day in (first_day, last_day) if day is not None]
+    first, last = table.daily.index[0].date(), table.daily.index[-1].date()
+    if wanted and not first <= wanted[0] <= wanted[-1] <= last:
+        asked = " to ".join(map(str, wanted))
+        raise WeatherError(f"{name}: covers {first} to {last}, not {asked}")
+    return wanted
+
+
+def _close_gaps(name: str, table: Table, wanted: Sequence[datetime.date]) -> None:
+    """Every day present: short gaps filled and noted, long ones outside the days wanted cut off."""
     daily, notes = table.daily, table.notes
     keys = [key for key in ALLOWED if key in daily]
     if "et0" in keys and daily["et0"].isna().all():
@@ -180,32 +209,61 @@ def _close_gaps(name: str, table: Table) -> None:
         outside = int((~inside).sum())
         notes.append(f"{outside} days before the first or after the last whole day: left out")
     filled = daily.reindex(pd.date_range(usable[0], usable[-1], freq="D"))
+    filled = _stretch(name, filled, keys, wanted, notes)
     for key in keys:
-        missing = filled[key].isna().to_numpy()
-        if not missing.any():
+        missing = int(filled[key].isna().sum())
+        if not missing:
             continue
-        _refuse_long_gap(name, key, pd.DatetimeIndex(filled.index), missing)
         if key == "rain":
             filled[key] = filled[key].fillna(0.0)
-            notes.append(f"rain: {int(missing.sum())} missing days counted as 0 mm")
+            notes.append(f"rain: {missing} missing days counted as dry")
         else:
             filled[key] = filled[key].interpolate()
-            notes.append(f"{key}: {int(missing.sum())} missing days interpolated")
+            notes.append(f"{key}: {missing} missing days interpolated")
     # An interpolated day may cross by a hair: Tmin and Tmax can be missing on different days.
     filled["tmax"] = filled[["tmin", "tmax"]].max(axis=1)
     table.daily = filled
 
 
-def _refuse_long_gap(
-    name: str, key: str, index: pd.DatetimeIndex, missing: NDArray[np.bool_]
-) -> None:
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], missing, [False]))))
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        if stop - start > LONGEST_FILLED_GAP_DAYS:
-            raise WeatherError(
-                f"{name}: {key} missing for {stop - start} days, {index[start].date()} to "
-                f"{index[stop - 1].date()}; allowed are gaps of {LONGEST_FILLED_GAP_DAYS} days"
-            )
+def _stretch(
+    name: str,
+    daily: pd.DataFrame,
+    keys: list[str],
+    wanted: Sequence[datetime.date],
+    notes: list[str],
+) -> pd.DataFrame:
+    """The days between long gaps that hold the wanted ones; all days where no gap is long."""
+    long = np.zeros(len(daily), dtype=np.bool_)
+    gaps = []
+    for key in keys:
+        for start, stop in _runs(daily[key].isna().to_numpy()):
+            if stop - start > LONGEST_FILLED_GAP_DAYS:
+                long[start:stop] = True
+                gaps.append((start, stop, key))
+    if not gaps:
+        return daily
+    days = [day.date() for day in daily.index]
+    start, stop, key = min(gaps, key=lambda gap: gap[0])
+    gap = f"{key} missing for {stop - start} days, {days[start]} to {days[stop - 1]}"
+    known = daily[keys].notna().all(axis=1).to_numpy()
+    inside = [first + np.flatnonzero(known[first:end]) for first, end in _runs(~long)]
+    whole = [(int(at[0]), int(at[-1]) + 1) for at in inside if at.size]
+    for first, end in whole:
+        if wanted and days[first] <= wanted[0] and wanted[-1] <= days[end - 1]:
+            notes.append(f"{gap}: the days from {days[first]} to {days[end - 1]} are used")
+            return daily.iloc[first:end]
+    first, end = max(whole, key=lambda run: run[1] - run[0])
+    raise WeatherError(
+        f"{name}: {gap}; allowed are gaps of {LONGEST_FILLED_GAP_DAYS} days: fill them from a "
+        f"station nearby, or keep the rows of one stretch alone, such as {days[first]} to "
+        f"{days[end - 1]}, the longest (replay takes its days by --from and --to)"
+    )
+
+
+def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Where a mask is true: start and end of each run, the end not included."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False]))))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _weather(name: str, table: Table) -> Weather:
@@ -232,6 +290,7 @@ def _weather(name: str, table: Table) -> Weather:
         et0_mm=et0_mm,
         latitude_deg=table.latitude_deg,
         notes=tuple(table.notes),
+        cautions=tuple(table.cautions),
         vapour_kpa=beside["humidity"],
         wind_2m_m_s=beside["wind"],
         solar_mj_m2=beside["radiation"],
@@ -264,12 +323,12 @@ def _estimate(table: Table, latitude_deg: float, beside: dict[str, Floats | None
     elevation_m = 0.0 if table.elevation_m is None else table.elevation_m
     notes.append(
         f"ET0 estimated by Penman-Monteith (FAO-56 eq. 6) from {', '.join(given)} and temperature "
-        f"at {latitude_deg:g} degrees, {elevation_m:g} m"
-        + (" (elevation not given)" if table.elevation_m is None else "")
+        f"at {latitude_deg:g} degrees"
+        + (" (elevation not given, so as at the sea)" if table.elevation_m is None else "")
     )
     stands = {
         "humidity": "dew point at Tmin",
-        "wind": f"{et0.WIND_UNKNOWN_M_S:g} m/s",
+        "wind": "the mean of the world's stations",
         "radiation": "from the range of temperature",
     }
     for key, instead in stands.items():

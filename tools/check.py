@@ -60,8 +60,16 @@ class Check:
     plan_crc: int
 
 
-def check(prop: Property, house: House, weather_name: str | None = None) -> Check:
-    """Return what there is to say of a compiled property; `weather_name`: where ET0 came from."""
+def check(
+    prop: Property,
+    house: House,
+    weather_name: str | None = None,
+    weather_cautions: Sequence[str] = (),
+) -> Check:
+    """Return what there is to say of a compiled property.
+
+    weather_name, weather_cautions: where ET0 came from, and what was doubtful there.
+    """
     plan = house.plan
     seasons = [f"{row.month:02}-{row.day:02}" for row in plan.rows]
     hours: dict[str, dict[str, float]] = {}
@@ -88,7 +96,10 @@ def check(prop: Property, house: House, weather_name: str | None = None) -> Chec
             for index, season in enumerate(seasons)
         },
         months=tuple(_months(house)),
-        cautions=tuple(cautions(prop, plan)),
+        cautions=(
+            *(f"{weather_name}: {caution}" for caution in weather_cautions),
+            *cautions(prop, plan),
+        ),
         plan_crc=plan.crc,
     )
 

@@ -11,7 +11,7 @@ import json
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 from rich.console import Console
@@ -120,9 +120,20 @@ Columns = Annotated[
         "--column",
         metavar="WHAT=NAME",
         help="A column of the weather file under another name, such as rain=P_mm; repeatable. "
-        "WHAT is one of date, year, month, day, rain, tmin, tmax, et0, rh, rh_min, rh_max, dew, "
-        "wind_2m, wind_10m, solar.",
+        "WHAT is one of date, year, month, day, doy, rain, tmin, tmax, et0, rh, rh_min, rh_max, "
+        "dew, wind_2m, wind_10m, solar.",
     ),
+]
+Units = Annotated[
+    Literal["metric", "us", "tenths"],
+    typer.Option(
+        help="Units of the weather file, where neither its format nor its headings say: mm and "
+        "degrees C, inches and Fahrenheit, or tenths of mm and of degrees C.",
+    ),
+]
+Dates = Annotated[
+    Literal["mdy", "dmy"] | None,
+    typer.Option(help="Order of dates such as 1/2/2019, where no date of the weather shows it."),
 ]
 DemandWeather = Annotated[
     Path | None,
@@ -136,6 +147,8 @@ def check(
     property_file: PropertyPath,
     weather: DemandWeather = None,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
     as_json: AsJson = False,
 ) -> None:
     """Show what a property file asks for, and what to know first.
@@ -151,11 +164,16 @@ def check(
     from tools.check import as_json as plain
     from tools.check import check as check_property
     from tools.check import show
-    from tools.compile import compile_house
+    from tools.compile import compile_house, mean_et0_mm
 
     prop = load(property_file)
-    house = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude))
-    found = check_property(prop, house, None if weather is None else str(weather))
+    name, et0_mm = None, None
+    doubts: tuple[str, ...] = ()
+    if weather is not None:
+        record = _weather(weather, column, units, dates, prop.site.latitude, told=False)
+        name, et0_mm = str(weather), mean_et0_mm(record, prop.site.latitude)
+        doubts = record.cautions
+    found = check_property(prop, compile_house(prop, et0_mm), name, doubts)
     if as_json:
         print(json.dumps(plain(found), indent=2))
     else:
@@ -168,6 +186,8 @@ def compile_plan(
     out: Annotated[Path, typer.Option(help="File for the plan, such as hub/plan.0.")],
     weather: DemandWeather = None,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
 ) -> None:
     """Compile a property into the plan that a hub obeys.
 
@@ -179,7 +199,8 @@ def compile_plan(
     from tools.compile import compile_house
 
     prop = load(property_file)
-    house = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude))
+    et0_mm = _mean_et0_mm(weather, column, units, dates, prop.site.latitude)
+    house = compile_house(prop, et0_mm)
     data = house.plan.pack()
     out.parent.mkdir(parents=True, exist_ok=True)
     part = out.with_name(out.name + ".part")
@@ -208,6 +229,8 @@ def bundle(
     ] = None,
     weather: DemandWeather = None,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
 ) -> None:
     """Compile everything that a board needs into one folder.
 
@@ -231,7 +254,8 @@ def bundle(
     mistakes = [] if found.pins is None else list(pin_map.misfits(prop, found.pins))
     if mistakes:
         raise prop.source.error(mistakes)
-    plan = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude)).plan
+    et0_mm = _mean_et0_mm(weather, column, units, dates, prop.site.latitude)
+    plan = compile_house(prop, et0_mm).plan
     made = bundles.make(found, plan)
     out.mkdir(parents=True, exist_ok=True)
     bundles.write(made, plan, out)
@@ -276,8 +300,8 @@ def replay(
     weather: Annotated[
         Path,
         typer.Option(
-            help="Weather: a daily CSV (mm, degrees C), GHCN-Daily (.dly or by station), NASA "
-            "POWER daily, or EPW."
+            help="Weather: a daily CSV, GHCN-Daily (.dly, by station or access CSV), NASA POWER "
+            "daily, or EPW."
         ),
     ],
     out: Annotated[Path, typer.Option(help="Folder for the results; made if need be.")],
@@ -289,6 +313,8 @@ def replay(
         str | None, typer.Option("--to", metavar="DATE", help="Last day, included.")
     ] = None,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
     as_json: AsJson = False,
 ) -> None:
     """Replay a property on daily weather.
@@ -307,7 +333,11 @@ def replay(
 
     prop = load(property_file)
     first_day, last_day = _date("--from", first), _date("--to", last)
-    record = _weather(weather, column, prop.site.latitude)
+    if first_day and last_day and first_day > last_day:
+        message = f"found {first_day}, after {last_day}; allowed is --from on or before --to"
+        raise typer.BadParameter(message, param_hint="--from, --to")
+    days = (first_day, last_day)
+    record = _weather(weather, column, units, dates, prop.site.latitude, days=days)
     house = compile_house(prop, mean_et0_mm(record, prop.site.latitude))
     house = replace(house, cautions=tuple(cautions(prop, house.plan)))
     _folder(out)
@@ -328,6 +358,8 @@ def invent(
         float | None, typer.Option(help="Degrees, where the record does not say.")
     ] = None,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
     as_json: AsJson = False,
 ) -> None:
     """Invent years of weather with a record's habits, to replay more years than were measured.
@@ -343,7 +375,7 @@ def invent(
     from sim.generator import compare_statistics, fit, generate
     from tools import invent as tool
 
-    record = _weather(weather, column, latitude)
+    record = _weather(weather, column, units, dates, latitude)
     made = generate(fit(record), years, seed)
     tool.write_csv(made, out)
     compared = compare_statistics(record, made)
@@ -377,6 +409,8 @@ def propose(
     ] = 0.75,
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")] = 1,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
 ) -> None:
     """Work out the seasonal table from weather, soil and hoses.
 
@@ -406,9 +440,11 @@ def propose(
             "found both or none, allowed one", param_hint="--weather, --climate"
         )
     if climate is not None:
-        records = [tool.invented(_weather(climate, column, prop.site.latitude), seed)]
+        records = [tool.invented(_weather(climate, column, units, dates, prop.site.latitude), seed)]
     else:
-        records = [_weather(path, column, prop.site.latitude) for path in weather or ()]
+        records = [
+            _weather(path, column, units, dates, prop.site.latitude) for path in weather or ()
+        ]
     et0_mm = mean_et0_mm(records[0], prop.site.latitude)
     house = compile_house(prop, et0_mm)
     found = tool.propose(
@@ -455,6 +491,8 @@ def sweep(
         str | None, typer.Option(metavar="ADDRESS", help="A Dask scheduler, instead of processes.")
     ] = None,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
     as_json: AsJson = False,
 ) -> None:
     """Replay variants of a property over many years and seeds, on all cores or a cluster.
@@ -478,7 +516,7 @@ def sweep(
         props,
         vary or (),
         [str(path) for path in weather],
-        lambda name, latitude_deg: _weather(Path(name), column, latitude_deg),
+        lambda name, latitude_deg: _weather(Path(name), column, units, dates, latitude_deg),
         range(seed, seed + seeds),
         years,
     )
@@ -522,6 +560,8 @@ def compare(
         int | None, typer.Option(min=1, help="Processes of this machine; else one a core.")
     ] = None,
     column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
     as_json: AsJson = False,
 ) -> None:
     """Set ways of watering side by side over many years, and beside the least water there could be.
@@ -545,7 +585,9 @@ def compare(
 
     prop = load(property_file)
     others = [load(path) for path in plan or ()]
-    records = [(str(path), _weather(path, column, prop.site.latitude)) for path in weather]
+    records = [
+        (str(path), _weather(path, column, units, dates, prop.site.latitude)) for path in weather
+    ]
     jobs = comparing.jobs_of(prop, records, years, seed)
     _folder(out)
     with workers.processes(processes or workers.cores()) as (executor, _):
@@ -627,8 +669,17 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     print(f"The report: {out / 'report.html'}")
 
 
-def _weather(path: Path, column: list[str] | None, latitude_deg: float | None) -> "Weather":
-    """Read a weather file with the columns named on the command line."""
+def _weather(
+    path: Path,
+    column: list[str] | None,
+    units: str,
+    dates: str | None,
+    latitude_deg: float | None,
+    *,
+    days: "tuple[datetime.date | None, datetime.date | None]" = (None, None),
+    told: bool = True,
+) -> "Weather":
+    """Read a weather file as the command line says, and tell its cautions where they are `told`."""
     from sim.weather import NAMES, read
 
     names: dict[str, str] = {}
@@ -638,18 +689,33 @@ def _weather(path: Path, column: list[str] | None, latitude_deg: float | None) -
             allowed = "WHAT=NAME with WHAT one of " + ", ".join(NAMES)
             raise typer.BadParameter(f'found "{item}", allowed {allowed}', param_hint="--column")
         names[what] = name
-    return read(path, columns=names, latitude_deg=latitude_deg)
+    found = read(
+        path,
+        columns=names,
+        units=units,
+        date_order=dates,
+        latitude_deg=latitude_deg,
+        first_day=days[0],
+        last_day=days[1],
+    )
+    for caution in found.cautions if told else ():
+        _tell(f"Caution: {printable(str(path))}: {printable(caution)}")
+    return found
 
 
 def _mean_et0_mm(
-    weather: Path | None, column: list[str] | None, latitude_deg: float
+    weather: Path | None,
+    column: list[str] | None,
+    units: str,
+    dates: str | None,
+    latitude_deg: float,
 ) -> "Sequence[float] | None":
     """Mean ET0 of each month in a weather file, mm a day; None without a file."""
     from tools.compile import mean_et0_mm
 
     if weather is None:
         return None
-    return mean_et0_mm(_weather(weather, column, latitude_deg), latitude_deg)
+    return mean_et0_mm(_weather(weather, column, units, dates, latitude_deg), latitude_deg)
 
 
 def _date(option: str, value: str | None) -> datetime.date | None:

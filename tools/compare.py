@@ -348,7 +348,8 @@ def _notes(jobs: Sequence[Job], asked: bool) -> list[str]:
             "their worst years are too mild."
         )
     for job in {job.life.source: job for job in reversed(jobs) if not job.life.invented}.values():
-        notes += [f"{job.life.source}: {note}" for note in job.life.span.weather.notes]
+        record = job.life.span.weather
+        notes += [f"{job.life.source}: {note}" for note in (*record.cautions, *record.notes)]
     return notes
 
 

@@ -1,9 +1,10 @@
-"""What all weather formats share: lines, numbers, dates, ranges, and the one kind of error."""
+"""What all weather formats share: lines, cells, numbers, ranges, and the one kind of error."""
 
-import datetime
+import codecs
+import csv
 import gzip
-import re
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,9 +12,10 @@ import numpy as np
 import pandas as pd
 
 from sim import et0
+from sim.formats.units import CELSIUS, FAHRENHEIT, Unit
 
-MISSING_WORDS = {"", "na", "nan", "null", "none", "-", "m"}
-MISSING_NUMBERS = (-9999.0, -999.0, -99.9)
+MISSING_WORDS = {"", "na", "n/a", "nan", "null", "none", "missing", "-", "--", "m"}
+MISSING_NUMBERS = (-9999.0, -9999.9, -999.0, -999.9, -99.9, 9999.9)
 # What every file must hold (or ET0 be estimated), and what only serves the estimate of ET0.
 ALLOWED = {
     "rain": (0.0, 2000.0, "mm"),
@@ -33,15 +35,16 @@ ALLOWED_BESIDE = {
 }
 LOWEST_M, HIGHEST_M = -500.0, 9000.0  # of ground
 WIND_HEIGHT_M = 10.0  # of weather stations' gauges
-DATE_FORMATS = (
-    (re.compile(r"\d{4}-\d{1,2}-\d{1,2}([T ].*)?$"), "%Y-%m-%d"),
-    (re.compile(r"\d{4}/\d{1,2}/\d{1,2}([T ].*)?$"), "%Y/%m/%d"),
-    (re.compile(r"\d{1,2}\.\d{1,2}\.\d{4}$"), "%d.%m.%Y"),
-    (re.compile(r"\d{8}$"), "%Y%m%d"),
-)
-DATES_ALLOWED = "dates as 2012-01-31, 2012/01/31, 31.01.2012 or 20120131"
-FIRST_YEAR, LAST_YEAR = 1700, 2299
 GZIP_MAGIC = b"\x1f\x8b"  # archives hand their station files out compressed
+NOT_TEXT = {
+    b"PK\x03\x04": "a zip archive or a workbook; allowed is text: unpack it, or save it as CSV",
+    b"\xd0\xcf\x11\xe0": "a workbook; allowed is text: save it as CSV",
+    b"%PDF": "a PDF; allowed is text, such as CSV",
+    b"\x89HDF": "a netCDF file; allowed is text, such as CSV",
+    b"CDF": "a netCDF file; allowed is text, such as CSV",
+    b"<": "a web page; allowed is text, such as the CSV that the page offers",
+    b"{": "JSON; allowed is text in rows, such as CSV",
+}
 
 Lines = list[tuple[int, str]]
 
@@ -55,11 +58,13 @@ class Table:
     """A file as its format's reader understood it, gaps and all.
 
     daily: by date, in order: columns of ALLOWED and ALLOWED_BESIDE that the file has, and "line".
-    hours: columns rain, temp, solar, 24 rows for each day of daily, or None.
+    notes: what was done. cautions: what may be wrong. hours: columns rain, temp, solar, 24 rows for
+    each day of daily, or None.
     """
 
     daily: pd.DataFrame
     notes: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
     latitude_deg: float | None = None
     elevation_m: float | None = None
     hours: pd.DataFrame | None = None
@@ -76,10 +81,10 @@ def lines_of(name: str) -> Lines:
             raw = gzip.decompress(raw)
         except (OSError, EOFError, zlib.error):
             raise WeatherError(f"{name}: a damaged gzip file") from None
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = raw.decode("latin-1")
+    for magic, what in NOT_TEXT.items():
+        if raw.startswith(magic):
+            raise WeatherError(f"{name}: {what}")
+    text = _text(name, raw)
     numbered = enumerate(text.splitlines(), start=1)
     lines = [(i, line) for i, line in numbered if line.strip() and not line.startswith("#")]
     if len(lines) < 2:
@@ -87,41 +92,52 @@ def lines_of(name: str) -> Lines:
     return lines
 
 
-def cells_of(name: str, lines: Lines, separator: str) -> pd.DataFrame:
-    """The cells of a header and its rows as text; every row as long as its header."""
-    split = re.compile(separator)
-    rows = [[cell.strip().strip('"') for cell in split.split(line.strip())] for _, line in lines]
-    header = rows[0]
-    for (number, _), row in zip(lines, rows, strict=True):
+def _text(name: str, raw: bytes) -> str:
+    """The bytes as text: UTF-16 by its mark or its zeros, UTF-8, else the old Western encoding."""
+    utf_16 = ""
+    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        utf_16 = "utf-16"
+    elif b"\0" in raw[:2]:
+        utf_16 = "utf-16-be" if raw.startswith(b"\0") else "utf-16-le"
+    try:
+        return raw.decode(utf_16 or "utf-8-sig")
+    except UnicodeDecodeError:
+        if utf_16:
+            raise WeatherError(f"{name}: a damaged UTF-16 file") from None
+    return raw.decode("cp1252", errors="replace")
+
+
+def split(name: str, number: int, line: str, separator: str) -> list[str]:
+    """The cells of one line; a blank as separator stands for any number of blanks and tabs.
+
+    Each line is split by itself, so that a quote which is never closed spoils no other.
+    """
+    if separator == " ":
+        line = " ".join(line.split())
+    try:
+        cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True))
+    except csv.Error as error:
+        raise WeatherError(f"{name}, line {number}: {error}") from None
+    return [cell.strip() for cell in cells]
+
+
+def rows_of(name: str, lines: Lines, separator: str) -> pd.DataFrame:
+    """The cells of a header and its rows as text; every row as long as its header.
+
+    Empty cells behind the header's last are left out.
+    """
+    header = split(name, *lines[0], separator)
+    rows = []
+    for number, line in lines[1:]:
+        row = split(name, number, line, separator)
+        if len(row) > len(header) and not any(row[len(header) :]):
+            row = row[: len(header)]
         if len(row) != len(header):
             raise WeatherError(
                 f"{name}, line {number}: {len(row)} columns found; the header has {len(header)}"
             )
-    return pd.DataFrame(rows[1:], columns=header, dtype=str)
-
-
-def dates_of(name: str, text: pd.Series, line_numbers: pd.Series) -> pd.Series:
-    """Days from their text, all in the layout of the first."""
-    first = text.iloc[0]
-    for pattern, layout in DATE_FORMATS:
-        if pattern.match(first):
-            day_only = text.str.split(r"[T ]", n=1, regex=True).str[0]
-            dates = pd.to_datetime(day_only, format=layout, errors="coerce")
-            bad = dates.isna() | out_of_years(dates)
-            break
-    else:
-        dates, bad = text, pd.Series(True, index=text.index)
-    if bad.any():
-        raise WeatherError(
-            f"{name}, line {line_numbers[bad].iloc[0]}: date {text[bad].iloc[0]!r}; "
-            f"allowed are {DATES_ALLOWED}, one layout in a file"
-        )
-    return dates
-
-
-def out_of_years(dates: pd.Series) -> pd.Series:
-    """Days outside the years that a weather record can have: a slip of the pen."""
-    return pd.Series(~dates.dt.year.between(FIRST_YEAR, LAST_YEAR), index=dates.index)
+        rows.append(row)
+    return pd.DataFrame(rows, columns=header, dtype=str)
 
 
 def numbers_of(name: str, column: str, cells: pd.Series, line_numbers: pd.Series) -> pd.Series:
@@ -146,24 +162,30 @@ def check_order(name: str, daily: pd.DataFrame) -> None:
     if wrong.size:
         at = int(wrong[0]) + 1
         day = daily.index[at].date()
-        what = "appears twice" if steps[at - 1] == 0 else f"follows {daily.index[at - 1].date()}"
+        what = f"follows {daily.index[at - 1].date()}"
+        if steps[at - 1] == 0:
+            times = int((daily.index == daily.index[at]).sum())
+            what = "appears twice" if times == 2 else f"appears {times} times"
         raise WeatherError(
             f"{name}, line {int(daily['line'].iloc[at])}: {day} {what}; "
             "allowed is each day once, in order"
         )
 
 
-def check_ranges(name: str, daily: pd.DataFrame) -> None:
-    """Refuse a value that no place on Earth has."""
-    for key, (low, high, unit) in (ALLOWED | ALLOWED_BESIDE).items():
+def check_ranges(name: str, daily: pd.DataFrame, units: Mapping[str, Unit] | None = None) -> None:
+    """Refuse a value that no place on Earth has; units: those of the file, to show it in."""
+    for key, (low, high, metric) in (ALLOWED | ALLOWED_BESIDE).items():
         if key not in daily:
             continue
         wrong = (daily[key] < low) | (daily[key] > high)
         if wrong.any():
             row = daily[wrong].iloc[0]
+            unit = (units or {}).get(key, Unit(metric))
+            found, least, most = (unit.of_metric(value) for value in (row[key], low, high))
             raise WeatherError(
-                f"{name}, line {int(row['line'])}: {key} {row[key]:g} {unit} on "
-                f"{daily.index[wrong.to_numpy()][0].date()}; allowed are {low:g} to {high:g} {unit}"
+                f"{name}, line {int(row['line'])}: {key} {found:g} {unit.name} on "
+                f"{daily.index[wrong.to_numpy()][0].date()}; allowed are {least:g} to {most:g} "
+                f"{unit.name}{_unit_guess(key, daily, unit)}"
             )
     for key in ("rh", "rh_min", "rh_max"):
         if key in daily and daily[key].max() <= 1.0:
@@ -172,30 +194,30 @@ def check_ranges(name: str, daily: pd.DataFrame) -> None:
             )
 
 
-def check_crossed(name: str, daily: pd.DataFrame) -> None:
-    """Refuse a Tmax below its Tmin."""
+def _unit_guess(key: str, daily: pd.DataFrame, unit: Unit) -> str:
+    """What temperatures beyond all degrees C seem to be in, where more than a slip is beyond."""
+    if key not in ("tmin", "tmax") or unit != CELSIUS:
+        return ""
+    high = float(daily[["tmin", "tmax"]].max(axis=1).quantile(0.9))
+    if high > FAHRENHEIT.of_metric(ALLOWED["tmax"][1]):
+        return ": it looks like tenths of degrees, which --units tenths reads"
+    if high > ALLOWED["tmax"][1]:
+        return ": it looks like Fahrenheit, which --units us reads"
+    return ""
+
+
+def check_crossed(name: str, daily: pd.DataFrame, units: Mapping[str, Unit] | None = None) -> None:
+    """Refuse a Tmax below its Tmin; units: those of the file, to show them in."""
     crossed = daily["tmax"] < daily["tmin"]
     if crossed.any():
         row = daily[crossed].iloc[0]
-        raise WeatherError(
-            f"{name}, line {int(row['line'])}: Tmax {row['tmax']:g} is below Tmin "
-            f"{row['tmin']:g}; allowed is Tmax at or above Tmin"
+        high, low = (
+            (units or {}).get(key, CELSIUS).of_metric(row[key]) for key in ("tmax", "tmin")
         )
-
-
-def cut(
-    name: str, table: Table, first_day: datetime.date | None, last_day: datetime.date | None
-) -> None:
-    """Keep the days from first_day to last_day, both included."""
-    index = table.daily.index
-    first, last = index[0].date(), index[-1].date()
-    wanted_first, wanted_last = first_day or first, last_day or last
-    if not first <= wanted_first <= wanted_last <= last:
-        raise WeatherError(f"{name}: covers {first} to {last}, not {wanted_first} to {wanted_last}")
-    inside = (index >= pd.Timestamp(wanted_first)) & (index <= pd.Timestamp(wanted_last))
-    table.daily = table.daily[inside]
-    if table.hours is not None:
-        table.hours = table.hours[np.repeat(inside, 24)]
+        raise WeatherError(
+            f"{name}, line {int(row['line'])}: Tmax {high:g} is below Tmin {low:g}; "
+            "allowed is Tmax at or above Tmin"
+        )
 
 
 def vapour_kpa(daily: pd.DataFrame) -> pd.Series | None:

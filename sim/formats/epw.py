@@ -1,8 +1,8 @@
 """EnergyPlus weather (EPW): eight header lines, then the hours of a year.
 
-Such a year is usually put together from months of several years, and many carry no rain. Both are
-said in the notes. Source: EnergyPlus, Auxiliary Programs, "EnergyPlus Weather File (EPW) Data
-Dictionary".
+Such a year is usually put together from months of several years, and many carry no rain. The notes
+say the first, a caution the second, as of any record. Source: EnergyPlus, Auxiliary Programs,
+"EnergyPlus Weather File (EPW) Data Dictionary".
 """
 
 import datetime
@@ -12,15 +12,15 @@ import pandas as pd
 
 from sim import et0
 from sim.formats.cells import (
-    FIRST_YEAR,
     HIGHEST_M,
-    LAST_YEAR,
     LOWEST_M,
     Lines,
     Table,
     WeatherError,
     check_ranges,
+    split,
 )
+from sim.formats.dates import FIRST_YEAR, LAST_YEAR
 
 FIRST_WORD = "LOCATION"
 LAST_HEADER = "DATA PERIODS"
@@ -48,7 +48,7 @@ def read(name: str, lines: Lines) -> Table:
     if not start:
         raise WeatherError(f"{name}: no {LAST_HEADER} line; an EPW has eight header lines")
     number, periods = lines[start[0]]
-    if [cell.strip() for cell in periods.split(",")][1:3] != ["1", "1"]:
+    if split(name, number, periods, ",")[1:3] != ["1", "1"]:
         raise WeatherError(
             f"{name}, line {number}: {periods.strip()!r}; allowed is one period of hourly data"
         )
@@ -58,11 +58,17 @@ def read(name: str, lines: Lines) -> Table:
     _mend_hours(name, hours, notes)
     daily = _daily(hours, index)
     check_ranges(name, daily)
-    return Table(daily, notes, latitude, elevation, hours[["rain", "temp", "solar"]])
+    return Table(
+        daily,
+        notes,
+        latitude_deg=latitude,
+        elevation_m=elevation,
+        hours=hours[["rain", "temp", "solar"]],
+    )
 
 
 def _place(name: str, number: int, line: str) -> tuple[float, float]:
-    cells = line.split(",")
+    cells = split(name, number, line, ",")
     try:
         latitude, elevation = float(cells[6]), float(cells[9])
     except (IndexError, ValueError):
@@ -79,7 +85,7 @@ def _hours(name: str, lines: Lines) -> pd.DataFrame:
     """Date, hour and the fields that are of use, NaN where missing."""
     rows = []
     for number, line in lines:
-        cells = line.split(",")
+        cells = split(name, number, line, ",")
         if len(cells) < LEAST_FIELDS:
             raise WeatherError(
                 f"{name}, line {number}: {len(cells)} fields; allowed are 35 (at least "
@@ -90,7 +96,7 @@ def _hours(name: str, lines: Lines) -> pd.DataFrame:
             for key, at in (("year", 0), ("month", 1), ("day", 2), ("hour", 3)):
                 row[key] = int(cells[at])
             for key, (at, missing) in FIELDS.items():
-                value = float(cells[at]) if at < len(cells) and cells[at].strip() else np.nan
+                value = float(cells[at]) if at < len(cells) and cells[at] else np.nan
                 if key in NEVER_NEGATIVE and value < 0.0:
                     raise ValueError(f"field {at + 1} is {value:g}")
                 row[key] = value if value < missing else np.nan
@@ -160,10 +166,8 @@ def _mend_hours(name: str, hours: pd.DataFrame, notes: list[str]) -> None:
         notes.append(f"temperature: {int(unknown.sum())} missing hours interpolated")
     without = int(hours["rain"].isna().sum())
     hours["rain"] = hours["rain"].fillna(0.0)
-    if not (hours["rain"] > 0.0).any():
-        notes.append("EPW: it carries no rain: every day counts as dry, whatever the place is like")
-    elif without:
-        notes.append(f"rain: {without} missing hours counted as 0 mm")
+    if without:
+        notes.append(f"rain: {without} missing hours counted as dry")
 
 
 def _daily(hours: pd.DataFrame, index: pd.DatetimeIndex) -> pd.DataFrame:

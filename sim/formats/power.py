@@ -11,13 +11,14 @@ from sim.formats.cells import (
     Lines,
     Table,
     WeatherError,
-    cells_of,
     check_crossed,
     check_order,
     check_ranges,
     numbers_of,
-    out_of_years,
+    rows_of,
 )
+from sim.formats.dates import out_of_years
+from sim.formats.units import KINDS, Unit, default_of, unit_of
 
 BEGIN, END = "-BEGIN HEADER-", "-END HEADER-"
 COLUMNS = {
@@ -31,7 +32,6 @@ COLUMNS = {
     "solar": ("ALLSKY_SFC_SW_DWN",),
 }
 NEEDED = ("rain", "tmin", "tmax")
-SOLAR_UNITS = {"mj/m^2/day": 1.0, "kw-hr/m^2/day": 3.6}  # to MJ/m2/d
 
 
 def read(name: str, lines: Lines) -> Table:
@@ -44,7 +44,7 @@ def read(name: str, lines: Lines) -> Table:
     if not re.search(r"\bdaily\b", text, re.IGNORECASE):
         raise WeatherError(f"{name}, line {lines[1][0]}: {header[:1]}; allowed are daily files")
     body = lines[ends[0] + 1 :]
-    rows = cells_of(name, body, ",")
+    rows = rows_of(name, body, ",")
     numbers = pd.Series([number for number, _ in body[1:]])
     found = {
         key: column for key, names in COLUMNS.items() for column in names if column in rows.columns
@@ -57,20 +57,23 @@ def read(name: str, lines: Lines) -> Table:
         )
     daily = pd.DataFrame({"line": numbers})
     code = _number(r"missing.*:\s*(-?\d+(?:\.\d+)?)", text)
-    for key, column in found.items():
-        values = numbers_of(name, column, rows[column], numbers)
-        daily[key] = values if code is None else values.mask(values == code)
-    daily.index = _days(name, rows, numbers)
     notes = ["NASA POWER: estimates for a grid cell, not a gauge; a storm may be missed"]
+    units: dict[str, Unit] = {}
+    for key, column in found.items():
+        unit = _unit(key, column, text, notes)
+        if unit is not None:
+            units[key] = unit
+            values = numbers_of(name, column, rows[column], numbers)
+            daily[key] = unit.metric(values if code is None else values.mask(values == code))
+    daily.index = _days(name, rows, numbers)
     if re.search(r"\bin UTC\b", text):
         notes.append("days are counted in UTC, not in local time")
-    _convert_solar(daily, text, notes)
     check_order(name, daily)
-    check_ranges(name, daily)
-    check_crossed(name, daily)
+    check_ranges(name, daily, units)
+    check_crossed(name, daily, units)
     latitude = _number(r"latitude\s*:?\s*(-?\d+(?:\.\d+)?)", text)
     elevation = _number(r"elevation[^\n]*=\s*(-?\d+(?:\.\d+)?)\s*m", text)
-    return Table(daily, notes, latitude, elevation)
+    return Table(daily, notes, latitude_deg=latitude, elevation_m=elevation)
 
 
 def _number(pattern: str, text: str) -> float | None:
@@ -94,15 +97,13 @@ def _days(name: str, rows: pd.DataFrame, numbers: pd.Series) -> pd.DatetimeIndex
     raise WeatherError(f"{name}: no columns YEAR, MO, DY or YEAR, DOY")
 
 
-def _convert_solar(daily: pd.DataFrame, header: str, notes: list[str]) -> None:
-    """Radiation to MJ/m2/d by the unit its header line names; without one it is of no use."""
-    if "solar" not in daily:
-        return
-    unit = re.search(r"ALLSKY_SFC_SW_DWN\b[^\n]*\(([^()]*)\)", header)
-    factor = SOLAR_UNITS.get(unit.group(1).strip().lower()) if unit else None
-    if factor is None:
-        named = unit.group(1) if unit else "none"
-        notes.append(f"radiation not used: its unit in the header is {named}")
-        del daily["solar"]
-    else:
-        daily["solar"] *= factor
+def _unit(key: str, column: str, header: str, notes: list[str]) -> Unit | None:
+    """The unit that the header gives a column; radiation without one is of no use."""
+    found = re.search(rf"^{column}\b[^\n]*\(([^()]*)\)", header, re.MULTILINE)
+    unit = unit_of(KINDS[key], found[1]) if found else None
+    if unit is None and key == "solar":
+        notes.append(
+            f"radiation not used: its unit in the header is {found[1] if found else 'none'}"
+        )
+        return None
+    return unit or default_of(key, "metric")

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim import hourly, weather
+from tests.unit.test_weather_alike import ALIKE
 from tests.unit.test_weather_formats import dly, epw, power
 
 PLAIN = ["date,rain,tmin,tmax,rh,wind_2m"] + [
@@ -20,7 +21,13 @@ GHCN = [
     for element, value in (("PRCP", 5), ("TMAX", 90), ("TMIN", -20))
 ]
 FILES = [dly(), power(), epw(4), PLAIN, GHCN]
+FILES += [
+    text.splitlines()
+    for name, (text, _) in ALIKE.items()
+    if isinstance(text, str) and name not in ("dly", "power", "epw")
+]
 CELLS = ["", "-9999", "1e999", "nan", "-", "x", "99999999", "-1", "0", "é", "2012-02-30", '"', "T"]
+CELLS += ["1/2/2019", "date", "rain", "tmin (F)", "latitude", ";", "\t", "STATION", "°F", "\0"]
 
 lines = st.integers(0, 400)
 edits = st.one_of(
@@ -72,6 +79,7 @@ def test_whole_weather_or_one_line(rows: list[str], changes: list[tuple[str, int
         assert refused.startswith(str(path))
         assert "\n" not in refused
         return
+    assert not any("\n" in line for line in (*record.notes, *record.cautions))
     assert record.days >= 1
     assert isinstance(record.first_day, datetime.date)
     for values in (record.rain_mm, record.tmin_c, record.tmax_c, record.et0_mm):

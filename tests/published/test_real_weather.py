@@ -74,6 +74,7 @@ def test_seattle_record(seattle: Unwatered) -> None:
     yearly = [record.rain_mm[seattle.year == y].sum() for y in range(2012, 2016)]
     assert yearly == pytest.approx([1226.0, 828.0, 1232.8, 1139.2])
     assert record.notes == ("ET0 estimated by Hargreaves (FAO-56 eq. 52) at 47.6 degrees",)
+    assert record.cautions == ()
     assert 700.0 < record.et0_mm.sum() / 4.0 < 1000.0
 
 
@@ -81,6 +82,7 @@ def test_tunis_record(tunis: Unwatered) -> None:
     record = tunis.record
     assert record.last_day == datetime.date(2001, 12, 31)
     assert record.notes == ()
+    assert record.cautions == ()
     rain = {y: record.rain_mm[tunis.year == y].sum() for y in range(1979, 2002)}
     assert (round(rain[1982]), round(rain[1994])) == (695, 273)
     days = np.array([d.timetuple().tm_yday for d in every_day(record)])

@@ -50,6 +50,7 @@ def test_help_of_commands(command: str) -> None:
     assert status == 0
     assert "Example" in out
     assert "--column WHAT=NAME" in out
+    assert "--units" in out and "--dates" in out
 
 
 SWEEP = ("sweep", str(DEMO), "--weather", str(WEATHER), "--out", "out")
@@ -70,6 +71,13 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
         (("replay", str(DEMO)), "Missing option '--weather'"),
         ((*REPLAY, "--from", "2021-02-30"), '--from: found "2021-02-30", allowed a date'),
         ((*REPLAY, "--to", "tomorrow"), '--to: found "tomorrow"'),
+        (
+            (*REPLAY, "--from", "2021-02-02", "--to", "2021-02-01"),
+            "found 2021-02-02, after 2021-02-01; allowed is --from on or before --to",
+        ),
+        ((*REPLAY, "--to", "2017-05-01"), "is before 2018-01-01, where the days that count begin"),
+        ((*REPLAY, "--units", "imperial"), "'metric', 'us', 'tenths'"),
+        ((*REPLAY, "--dates", "ymd"), "'mdy', 'dmy'"),
         ((*REPLAY, "--seed", "x"), "--seed"),
         ((*REPLAY, "--column", "rein=P"), 'found "rein=P", allowed WHAT=NAME'),
         ((*REPLAY, "--column", "rain=P_mm"), "weather.csv"),

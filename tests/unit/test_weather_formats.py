@@ -102,11 +102,10 @@ def test_dly_flags_gaps_and_what_is_left_out(tmp_path: Path) -> None:
     assert record.notes == (
         "1 readings of several days' rain in one (MDPR): left out",
         "1 values failed the archive's quality checks: dropped",
-        "rain: 1 missing days counted as 0 mm",
-        "ET0 estimated by Penman-Monteith (FAO-56 eq. 6) from wind and temperature at 40 degrees, "
-        "25 m",
+        "rain: 1 missing days counted as dry",
+        "ET0 estimated by Penman-Monteith (FAO-56 eq. 6) from wind and temperature at 40 degrees",
         "humidity not given on 31 days: dew point at Tmin, as FAO-56 chapter 3 has it",
-        "wind not given on 3 days: 2 m/s, as FAO-56 chapter 3 has it",
+        "wind not given on 3 days: the mean of the world's stations, as FAO-56 chapter 3 has it",
         "radiation not given on 31 days: from the range of temperature, as FAO-56 chapter 3 has it",
     )
 
@@ -183,7 +182,7 @@ def test_power(tmp_path: Path) -> None:
     assert record.notes == (
         "NASA POWER: estimates for a grid cell, not a gauge; a storm may be missed",
         "ET0 estimated by Penman-Monteith (FAO-56 eq. 6) from humidity, wind, radiation and "
-        "temperature at 36.8 degrees, 69.07 m",
+        "temperature at 36.8 degrees",
     )
     ours = et0.penman_monteith_mm(
         17.1,
@@ -211,20 +210,23 @@ def test_power_by_day_of_the_year_units_and_missing_values(tmp_path: Path) -> No
     assert record.first_day == datetime.date(2019, 5, 31)  # day 151
     assert record.solar_mj_m2 is not None
     assert record.solar_mj_m2.tolist() == pytest.approx([27.0] * 8)
-    assert record.notes[1:4] == (
+    assert record.notes[1:3] == (
         "days are counted in UTC, not in local time",
-        "the file's latitude is 36.8; 40 is used",
-        "rain: 1 missing days counted as 0 mm",
+        "rain: 1 missing days counted as dry",
     )
-    assert record.notes[-1] == "wind not given on 1 days: 2 m/s, as FAO-56 chapter 3 has it"
+    assert record.cautions[0] == "the file is of latitude 36.8, the house of 40, which is used"
+    assert (
+        record.notes[-1]
+        == "wind not given on 1 days: the mean of the world's stations, as FAO-56 chapter 3 has it"
+    )
 
 
 def test_power_radiation_without_a_unit_is_not_used(tmp_path: Path) -> None:
     rows = power()
-    rows[11] = "ALLSKY_SFC_SW_DWN     All Sky Surface Shortwave Downward Irradiance (W/m^2)"
+    rows[11] = "ALLSKY_SFC_SW_DWN     All Sky Surface Shortwave Downward Irradiance (lux)"
     record = weather.read(write(tmp_path, rows))
     assert record.solar_mj_m2 is None
-    assert record.notes[1] == "radiation not used: its unit in the header is W/m^2"
+    assert record.notes[1] == "radiation not used: its unit in the header is lux"
 
 
 POWER_FAULTS: list[tuple[str, str, str]] = [
@@ -294,7 +296,7 @@ def test_epw(tmp_path: Path) -> None:
     assert record.notes == (
         "EPW: most are a typical year, not a real one; dated 2011 here",
         "ET0 estimated by Penman-Monteith (FAO-56 eq. 6) from humidity, wind, radiation and "
-        "temperature at 32.4 degrees, 180 m",
+        "temperature at 32.4 degrees",
     )
     assert 1.0 < record.et0_mm[0] < 6.0
 
@@ -338,14 +340,16 @@ def test_rain_taken_from_elsewhere_wins_over_the_hours_of_an_epw(tmp_path: Path)
 
 @pytest.mark.parametrize("rain", [0.0, 999, ""])
 def test_epw_without_rain_says_so(tmp_path: Path, rain: object) -> None:
-    record = weather.read(write(tmp_path, epw(rain=rain)))
+    record = weather.read(write(tmp_path, epw(30, rain=rain)))
     assert record.rain_mm.sum() == 0.0
-    assert any("carries no rain" in note for note in record.notes)
+    assert any("no rain on any of its 30 days" in line for line in record.cautions)
 
 
 def test_old_epw_that_ends_before_the_rain(tmp_path: Path) -> None:
-    rows = EPW_HEADER + [",".join(row.split(",")[:32]) for row in epw()[8:]]
-    assert any("carries no rain" in note for note in weather.read(write(tmp_path, rows)).notes)
+    rows = EPW_HEADER + [",".join(row.split(",")[:32]) for row in epw(30)[8:]]
+    record = weather.read(write(tmp_path, rows))
+    assert record.notes[1] == "rain: 720 missing hours counted as dry"
+    assert any("no rain on any of its 30 days" in line for line in record.cautions)
 
 
 def test_epw_of_months_from_several_years_is_no_real_year(tmp_path: Path) -> None:
@@ -419,7 +423,7 @@ def test_plain_table_with_humidity_wind_and_radiation(tmp_path: Path) -> None:
     assert record.et0_mm[1] == pytest.approx(filled)
     assert record.notes[1:] == (
         "humidity not given on 1 days: dew point at Tmin, as FAO-56 chapter 3 has it",
-        "wind not given on 1 days: 2 m/s, as FAO-56 chapter 3 has it",
+        "wind not given on 1 days: the mean of the world's stations, as FAO-56 chapter 3 has it",
         "radiation not given on 1 days: from the range of temperature, as FAO-56 chapter 3 has it",
     )
 
