@@ -65,8 +65,9 @@ class Units:
         return text if any(digit in text for digit in "123456789") else text.lstrip("-")
 
     def shown(self, value: float, kind: str, spec: str = "") -> str:
-        """A value as text with its unit."""
-        return f"{self.number(value, kind, spec)} {self.unit(kind)}"
+        """A value as text with its unit; inches in full, since "in" is a word of its own."""
+        unit = self.word(kind) if self.unit(kind) == "in" else self.unit(kind)
+        return f"{self.number(value, kind, spec)} {unit}"
 
     def _shown(self, kind: str) -> tuple[str, str]:
         _, metric, us = _KINDS[kind]

@@ -57,7 +57,9 @@ def _put(table: Any, key: str, value: object) -> None:
 def _depth(prop: Property, mm: float, per: str = "") -> float | str:
     """A depth as the file takes it: a number of mm, or with its unit where those are the US's."""
     units = UNITS[prop.site.units]
-    return mm if units == METRIC else units.shown(mm, "depth", ".3f") + per
+    return (
+        mm if units == METRIC else f"{units.number(mm, 'depth', '.3f')} {units.unit('depth')}{per}"
+    )
 
 
 def _put_seasons(document: Any, prop: Property) -> None:
