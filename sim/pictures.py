@@ -24,9 +24,12 @@ from matplotlib.path import Path as Outline
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
+from sim.units import Units, converted
+
 Floats = NDArray[np.float64]
 
 BAND_PF = (2.5, 3.3)
+SUCTIONS = {"kPa": (1, 10, 33, 200, 1500), "psi": (0.2, 1, 5, 30, 200)}  # marks of the scale
 POLICIES = {
     "none": "no watering",
     "calendar": "bare calendar",
@@ -100,6 +103,7 @@ def moisture(
     unwatered: Floats,
     state: NDArray[np.str_],
     season: NDArray[np.bool_],
+    units: Units,
     label: str,
 ) -> str:
     """One panel a zone: its pF (wet on top), the band, the unwatered control, spells outside.
@@ -124,7 +128,7 @@ def moisture(
             ax.plot(middle, unwatered[:, z], color=SOFT, linewidth=1.0, dashes=(4, 2))
             ax.plot(middle, pf[:, z], color=ZONE_COLOURS[z % 8], linewidth=1.5)
             _rule(ax, edges, np.repeat(season[:, z], 2))
-            _pf_scales(ax, limits)
+            _pf_scales(ax, limits, units.unit("suction"))
             _name(ax, zones[z])
             if np.isnan(pf[:, z]).all():
                 ax.text(0.5, 0.5, "not computed", transform=ax.transAxes, ha="center", color=SOFT)
@@ -397,12 +401,10 @@ def _beside(ax: Axes, right_pt: float, up_pt: float, words: str, **style: Any) -
     ax.annotate(words, (0.0, 1.0), (right_pt, up_pt), va="top", **at, **style)
 
 
-def policies(
-    found: dict[str, dict[str, float]], counted: int, litres_to: float, unit: str, label: str
-) -> str:
+def policies(found: dict[str, dict[str, float]], counted: int, units: Units, label: str) -> str:
     """Water used, and days in, drier and wetter than the band, a row a policy.
 
-    counted: days a policy is judged on, all zones together. litres_to: display units in a litre.
+    counted: days a policy is judged on, all zones together.
     """
     with matplotlib.rc_context(STYLE):
         fig = Figure(figsize=(WIDTH_IN, 2.6))
@@ -417,11 +419,11 @@ def policies(
         left.yaxis.set_major_locator(FixedLocator(list(range(len(rows)))))
         left.yaxis.set_major_formatter(FixedFormatter([POLICIES[name] for name in rows]))
         left.tick_params(length=0)
-        left.set_title(f"water used, {unit}", loc="left", fontsize=9, color=INK)
-        most = max(found[name]["litres"] for name in rows) * litres_to or 1.0
+        left.set_title(f"water used, {units.word('volume')}", loc="left", fontsize=9, color=INK)
+        amounts = [units.of(found[name]["litres"], "volume") for name in rows]
+        most = max(amounts) or 1.0
         left.set_xlim(0, most * 1.35)
-        for y, name in enumerate(rows):
-            amount = found[name]["litres"] * litres_to
+        for y, (name, amount) in enumerate(zip(rows, amounts, strict=True)):
             if amount:
                 left.barh(y, amount, 0.6, facecolor=WATER_TINT, edgecolor="#8a5f00", linewidth=0.6)
             left.text(amount + most * 0.02, y, f"{amount:,.0f}", va="center")
@@ -530,26 +532,32 @@ def _pf_limits(pf: Floats, unwatered: Floats) -> tuple[float, float]:
     return float(known.min()) - 0.1, float(known.max()) + 0.25  # room for the season's rule
 
 
-def _pf_scales(ax: Axes, limits: tuple[float, float]) -> None:
-    """PF on the left with the ends in words, kPa on the right."""
+def _pf_scales(ax: Axes, limits: tuple[float, float], unit: str) -> None:
+    """PF on the left with the ends in words, suction on the right."""
     ticks = [tick for tick in (0.0, 1.0, 2.0, 2.5, 3.3, 4.2, 5.0) if limits[0] < tick < limits[1]]
     ax.yaxis.set_major_locator(FixedLocator(ticks))
     ax.yaxis.set_major_formatter(FuncFormatter(lambda pf, _: f"{pf:.1f}"))
     ax.text(-0.055, 1.0, "wetter ↑", transform=ax.transAxes, ha="right", va="top", color=SOFT)
     ax.text(-0.055, 0.0, "drier ↓", transform=ax.transAxes, ha="right", va="bottom", color=SOFT)
     ax.text(-0.055, 0.5, "pF", transform=ax.transAxes, ha="right", va="center", color=SOFT)
-    kpa = [value for value in (1, 10, 33, 200, 1500) if limits[0] < to_pf(value) < limits[1]]
+    at = {value: to_pf(converted(value, unit, "kPa")) for value in SUCTIONS[unit]}
+    at = {value: pf for value, pf in at.items() if limits[0] < pf < limits[1]}
     other = ax.twinx()
     other.set_ylim(ax.get_ylim())
     other.spines["right"].set_visible(True)
-    other.yaxis.set_major_locator(FixedLocator([to_pf(value) for value in kpa]))
-    other.yaxis.set_major_formatter(FixedFormatter([f"{value:,}" for value in kpa]))
-    other.text(1.075, 0.5, "kPa", transform=ax.transAxes, rotation=90, va="center", color=SOFT)
+    other.yaxis.set_major_locator(FixedLocator(list(at.values())))
+    other.yaxis.set_major_formatter(FixedFormatter([f"{value:,}" for value in at]))
+    other.text(1.075, 0.5, unit, transform=ax.transAxes, rotation=90, va="center", color=SOFT)
 
 
 def to_pf(kpa: float) -> float:
     """Log10 of suction in centimetres of water; 1 kPa is 10.197 cm."""
     return float(np.log10(kpa * 10.19716))
+
+
+def to_kpa(pf: float) -> float:
+    """Suction of a pF."""
+    return float(10**pf / 10.19716)
 
 
 def _rule(ax: Axes, edges: Floats, where: NDArray[np.bool_]) -> None:

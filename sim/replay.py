@@ -42,6 +42,8 @@ from sim.score import (
     under_slab,
     unevenness_pf,
 )
+from sim.soil import BAND_M, TOP_M
+from sim.units import UNITS
 from sim.weather import Weather, WeatherError
 from sim.words import WHY
 
@@ -416,7 +418,7 @@ def replay_house(
         "zones": _zones_summary(house, lived, judged),
         "policies": measured,
         "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
-        "notes": [*span.notes, judged.season.note, *_blade_note(lived.checks())],
+        "notes": [*span.notes, judged.season.note, *_blade_note(lived.checks(), house)],
     }
     doubts = tuple(f"weather: {caution}" for caution in weather.cautions)
     house = replace(house, cautions=(*doubts, *house.cautions))
@@ -424,12 +426,15 @@ def replay_house(
     return summary
 
 
-def _blade_note(checks: Line) -> list[str]:
+def _blade_note(checks: Line, house: House) -> list[str]:
     """What feeling the top alone costs, where anybody checked."""
     if not checks["made"]:
         return []
+    units = UNITS[house.units]
+    top, deep = units.shown(TOP_M[1], "near"), units.shown(BAND_M[1], "near")
     return [
-        "the owner's blade feels 0-0.3 m, the band lies at 0.15-1.0 m: of "
+        f"the owner's blade feels the top {top}, the band lies at "
+        f"{units.number(BAND_M[0], 'near')} to {deep}: of "
         f"{checks['made']} readings {checks['off']} were taken while the band was too dry or too "
         f"wet, and {checks['unfelt']} of those did not say so"
     ]

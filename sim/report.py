@@ -21,6 +21,8 @@ from numpy.typing import NDArray
 from sim import pictures
 from sim.house import House
 from sim.pictures import Run, Strips
+from sim.soil import BAND_M, TOP_M
+from sim.units import UNITS, Units
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +56,7 @@ WHY = {
     "clock": "clock was moved",
     "owner": "closed by the owner",
     "plan": "new plan",
-    "litres": "litres reached",
+    "litres": "amount reached",
     "crash": "program stopped",
 }
 ALARMS = {
@@ -83,32 +85,6 @@ class ReportError(ValueError):
 
 
 @dataclass(frozen=True)
-class Units:
-    """What the reader sees instead of litres and millimetres."""
-
-    volume: str
-    depth: str
-    volume_per_litre: float
-    depth_per_mm: float
-
-    def litres(self, litres: float, places: int = 0) -> str:
-        """Litres as text in the reader's unit."""
-        return f"{litres * self.volume_per_litre:,.{places}f}"
-
-    def mm(self, mm: float) -> str:
-        """Millimetres as text in the reader's unit."""
-        return f"{mm * self.depth_per_mm:,.{0 if self.depth == 'mm' else 1}f}"
-
-    def metres(self, m: float) -> str:
-        """A few metres as text in the reader's unit, the unit with it."""
-        return f"{m:.1f} m" if self.depth == "mm" else f"{m / 0.3048:.1f} ft"
-
-
-METRIC = Units("litres", "mm", 1.0, 1.0)
-US = Units("gallons", "inches", 1 / 3.785411784, 1 / 25.4)  # US liquid gallon and inch, exact
-
-
-@dataclass(frozen=True)
 class Year:
     """The three files, read: arrays are days x zones, zones in the house's order."""
 
@@ -124,8 +100,8 @@ class Year:
 
     @property
     def units(self) -> Units:
-        """Litres and millimetres, or gallons and inches."""
-        return US if self.house.units == "us" else METRIC
+        """What the reader sees quantities in."""
+        return UNITS[self.house.units]
 
     @property
     def shown(self) -> slice:
@@ -232,19 +208,19 @@ def runs_of(year: Year) -> list[Run]:
 
 def result_sentences(year: Year) -> list[str]:
     """What the replay found, in a sentence or two, whichever way it went."""
-    units, policies = year.units, year.summary["policies"]
+    policies, volume = year.summary["policies"], year.units.word("volume")
     hub, calendar, none = policies["hub"], policies["calendar"], policies["none"]
+    used, bare = [year.units.number(way["litres"], "volume") for way in (hub, calendar)]
     if not year.counted:
         return [
-            f"The hub used {units.litres(hub['litres'])} {units.volume}; the bare calendar used "
-            f"{units.litres(calendar['litres'])}. The unwatered soil never dried out of its band "
-            "here, so no day counts as season."
+            f"The hub used {used} {volume}; the bare calendar used {bare}. The unwatered soil "
+            "never dried out of its band here, so no day counts as season."
         ]
     said = (
-        f"The hub used {units.litres(hub['litres'])} {units.volume} and kept the clay in band on "
+        f"The hub used {used} {volume} and kept the clay in band on "
         f"{hub['days_in_band']:,} of {year.counted:,} season days, all zones taken together; the "
-        f"bare calendar used {units.litres(calendar['litres'])} {units.volume} and kept it there "
-        f"on {calendar['days_in_band']:,}; unwatered it would have been there on "
+        f"bare calendar used {bare} {volume} and kept it there on "
+        f"{calendar['days_in_band']:,}; unwatered it would have been there on "
         f"{none['days_in_band']:,}."
     )
     return [
@@ -316,7 +292,11 @@ def _page(year: Year) -> dict[str, Any]:
         "zones": year.zones,
         "measures": _measures(year),
         "alarms": _alarms(year),
-        "band_kpa": [round(10**pf / 10.19716) for pf in pictures.BAND_PF],
+        "top_depth": year.units.shown(TOP_M[1], "near"),
+        "band_depth": "{} to {}".format(
+            year.units.number(BAND_M[0], "near"), year.units.shown(BAND_M[1], "near")
+        ),
+        "band": [year.units.shown(pictures.to_kpa(pf), "suction") for pf in pictures.BAND_PF],
     }
 
 
@@ -329,7 +309,7 @@ def _pictures(year: Year, rows: list[Strips]) -> dict[str, Markup]:
     days, zones = year.days[shown], year.zones
     runs = [run for run in runs_of(year) if np.datetime64(run.start.date(), "D") >= days[0]]
     state, season = year.state[shown], year.season[shown]
-    rain, et0, applied = (series[shown] * units.depth_per_mm for series in _site(year))
+    rain, et0, applied = (series[shown] * units.of(1.0, "depth") for series in _site(year))
     unknown = np.full((len(days), len(zones)), np.nan)
     drawn = {
         "moisture": pictures.moisture(
@@ -339,6 +319,7 @@ def _pictures(year: Year, rows: list[Strips]) -> dict[str, Markup]:
             columns["pf_unwatered"][shown],
             state,
             season,
+            units,
             "Soil suction of each zone over the year against the band. " + _spells(year),
         ),
         "water": pictures.water(
@@ -346,7 +327,7 @@ def _pictures(year: Year, rows: list[Strips]) -> dict[str, Markup]:
             rain,
             et0,
             applied,
-            units.depth,
+            units.word("depth"),
             "Weekly rain, reference evapotranspiration and water applied; "
             "the monthly sums stand in the table beside it.",
         ),
@@ -371,8 +352,7 @@ def _pictures(year: Year, rows: list[Strips]) -> dict[str, Markup]:
         "policies": pictures.policies(
             year.summary["policies"],
             year.counted,
-            units.volume_per_litre,
-            units.volume,
+            units,
             "Water and days in band for each way of watering; the table on top has the numbers.",
         ),
     }
@@ -404,7 +384,10 @@ def _months(year: Year) -> list[dict[str, str]]:
     rows = []
     for month in np.unique(months):
         inside = months == month
-        sums = [year.units.mm(float(series[year.shown][inside].sum())) for series in _site(year)]
+        sums = [
+            year.units.number(float(series[year.shown][inside].sum()), "total")
+            for series in _site(year)
+        ]
         when = month.astype(object)
         name = f"{pictures.MONTHS[when.month - 1]} {when.year}"
         rows.append({"month": name, "rain": sums[0], "et0": sums[1], "water": sums[2]})
@@ -468,7 +451,7 @@ def _policies(year: Year) -> list[dict[str, str]]:
             {
                 "key": key,
                 "name": words,
-                "water": year.units.litres(found["litres"]),
+                "water": year.units.number(found["litres"], "volume"),
                 "cost": cost,
                 "in_band": _count(found["days_in_band"]),
                 "dry": _count(found["days_dry"]),
@@ -489,14 +472,15 @@ def _places(value: float | None, places: int) -> str:
 
 def _measures(year: Year) -> list[tuple[str, list[str], bool]]:
     """Rows of the zone table: what, a text a zone, and whether it is part of the row above."""
-    units, areas = year.units, {strip.name: strip.area_m2 for strip in year.house.strips}
+    units, volume = year.units, year.units.word("volume")
+    areas = {strip.name: strip.area_m2 for strip in year.house.strips}
     of = year.summary["zones"]
 
     def row(words: str, key: str, places: int = 0, inner: bool = False) -> Any:
         return words, [_places(of[zone][key], places) for zone in year.zones], inner
 
     def litres(words: str, key: str) -> Any:
-        return words, [units.litres(of[zone][key]) for zone in year.zones], False
+        return words, [units.number(of[zone][key], "volume") for zone in year.zones], False
 
     depths = [(of[zone]["litres"] or 0.0) / areas[zone] for zone in year.zones]
     skipped = sorted({why for zone in year.zones for why in of[zone]["skipped"]})
@@ -505,8 +489,12 @@ def _measures(year: Year) -> list[tuple[str, list[str], bool]]:
         ("Supply", [_supply(year, zone) for zone in year.zones], False),
         row("Runs", "runs"),
         row("Minutes open", "minutes"),
-        litres(f"Water, {units.volume}", "litres"),
-        (f"Water over the strip, {units.depth}", [units.mm(depth) for depth in depths], False),
+        litres(f"Water, {volume}", "litres"),
+        (
+            f"Water over the strip, {units.word('depth')}",
+            [units.number(depth, "total") for depth in depths],
+            False,
+        ),
         ("Runs skipped", totals, False),
         *(
             (
@@ -522,8 +510,8 @@ def _measures(year: Year) -> list[tuple[str, list[str], bool]]:
         row("wetter, by rain alone", "days_rain_wet", inner=True),
         row("being re-wet", "days_rewetting", inner=True),
         *_all_days(year),
-        litres(f"Runoff, {units.volume}", "runoff_litres"),
-        litres(f"Bypass through cracks, {units.volume}", "bypass_litres"),
+        litres(f"Runoff, {volume}", "runoff_litres"),
+        litres(f"Bypass through cracks, {volume}", "bypass_litres"),
         row("Swing, pF", "swing_pf", 2),
         row("Movement index, % of unwatered", "movement_index_pct"),
         *_under_slab(year),
@@ -540,7 +528,7 @@ def _under_slab(year: Year) -> list[tuple[str, list[str], bool]]:
             f"{c[number]['change_pct']:.0f} ({c[number]['unwatered_change_pct']:.0f})" if c else "–"
             for c in of
         ]
-        where = year.units.metres(cell["m"])
+        where = year.units.shown(cell["m"], "distance")
         rows.append((f"under the slab {where} in (unwatered)", texts, True))
     return rows
 

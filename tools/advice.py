@@ -8,16 +8,17 @@ from controller.limits import RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
 from sim import hoses
 from sim.soil import POND_MM
+from sim.units import UNITS, Units
 from tools.compile import cycle_min, hose_of, run_s, season_days, slots_min, spigot_of
 from tools.property import SIDES, Property
 from tools.timezone import law_note
 
 # Source: International Residential Code R401.3: 6 in over the first 10 ft (a fall of 5 %).
-FALL_LEAST_M = 0.1524
+FALL_LEAST_M, FALL_OVER_M = 0.1524, 3.048
 # Common practice, no source: water let go nearer than 5 ft soaks the same strip.
 DOWNSPOUT_LEAST_M = 1.52
-SLAB_LEAST_M = 0.30  # common practice, no source: 0.30 to 0.45 m
-POROUS_MOST_KPA = 90.0  # rated 70 to 80; above, the wall gives too much or bursts
+SLAB_LEAST_M, SLAB_USUAL_M = 0.30, 0.45  # common practice, no source
+POROUS_RATED_KPA, POROUS_MOST_KPA = (70.0, 80.0), 90.0  # above, it gives too much or bursts
 PRESSURE_OFF = 0.25  # a supply that differs so much from a hose's rating gives another flow
 FLOW_LEAST = 0.8  # of a hose's rated flow: less, and its minutes mean something else
 SUPPLY_MOST = 0.8  # of a supply's flow that one hose may take: common practice, no source
@@ -59,11 +60,13 @@ def _sides(prop: Property, plan: Plan) -> Iterator[str]:
 
 
 def _ground(prop: Property, plan: Plan) -> Iterator[str]:
-    site = prop.site
+    site, units = prop.site, _units(prop)
     if site.fall is not None and site.fall < FALL_LEAST_M - 1e-6:
         yield (
-            f"the ground falls {1000 * site.fall:.0f} mm over the first 3 m (10 ft), less than "
-            "152 mm (6 in; IRC R401.3): rain stays at the house; mend this before watering"
+            f"the ground falls {units.shown(site.fall, 'fall')} over the first "
+            f"{units.shown(FALL_OVER_M, 'length', '.2g')}, less than "
+            f"{units.shown(FALL_LEAST_M, 'fall')} (IRC R401.3): rain stays at the house; mend this "
+            "before watering"
         )
     if site.foundation in ("basement", "crawl space"):
         yield f"a {site.foundation}: water beside it can come in; ask an engineer first"
@@ -74,8 +77,9 @@ def _ground(prop: Property, plan: Plan) -> Iterator[str]:
     for spout in site.downspouts or ():
         near = [name for name, zone in prop.zones.items() if zone.side == spout.side]
         if near and spout.distance < DOWNSPOUT_LEAST_M:
+            away = units.shown(spout.distance, "distance")
             yield (
-                f"a downspout ends {spout.distance:.1f} m from the house on the {spout.side} side, "
+                f"a downspout ends {away} from the house on the {spout.side} side, "
                 f"at zone {', '.join(near)}: lead its water further away"
             )
     for name, zone in prop.zones.items():
@@ -84,42 +88,57 @@ def _ground(prop: Property, plan: Plan) -> Iterator[str]:
             yield f"a downspout ends in zone {name}: the strip gets {times:.0f} times the rain"
     for tree in site.trees or ():
         if tree.distance < tree.height:
+            away, high = [units.shown(m, "distance") for m in (tree.distance, tree.height)]
             yield (
-                f"a tree on the {tree.side} side stands {tree.distance:.1f} m away and is "
-                f"{tree.height:.1f} m high: nearer than its height, its roots dry the clay under "
-                "the house; ask first"
+                f"a tree on the {tree.side} side stands {away} away and is {high} high: nearer "
+                "than its height, its roots dry the clay under the house; ask first"
             )
 
 
+def _units(prop: Property) -> Units:
+    return UNITS[prop.site.units]
+
+
 def _hoses(prop: Property, plan: Plan) -> Iterator[str]:
+    units = _units(prop)
+    low, high = units.number(SLAB_LEAST_M, "near"), units.shown(SLAB_USUAL_M, "near")
     for name, zone in prop.zones.items():
         if zone.slab_distance < SLAB_LEAST_M:
             yield (
-                f"zone {name}: the hose lies {zone.slab_distance:.2f} m from the slab; "
-                "0.30 to 0.45 m is usual"
+                f"zone {name}: the hose lies {units.shown(zone.slab_distance, 'near')} from the "
+                f"slab; {low} to {high} is usual"
             )
         gives, rated = prop.supplies[zone.supply].pressure, zone.hose.pressure
         at = max(rated, gives or 0)
         if zone.hose.kind == "porous" and at > POROUS_MOST_KPA:
-            yield f"zone {name}: {at:.0f} kPa is too much for porous hose, rated 70 to 80 kPa"
+            least = units.number(POROUS_RATED_KPA[0], "pressure", ".2g")
+            most = units.shown(POROUS_RATED_KPA[1], "pressure", ".2g")
+            yield (
+                f"zone {name}: {units.shown(at, 'pressure')} is too much for porous hose, rated "
+                f"{least} to {most}"
+            )
         elif gives is not None and abs(gives - rated) > PRESSURE_OFF * rated:
             yield (
-                f"zone {name}: supply {zone.supply} gives {gives:.0f} kPa, "
-                f"but the hose's flow is for {rated:.0f} kPa"
+                f"zone {name}: supply {zone.supply} gives {units.shown(gives, 'pressure')}, "
+                f"but the hose's flow is for {units.shown(rated, 'pressure')}"
             )
 
 
 def _worn(prop: Property, plan: Plan) -> Iterator[str]:
     """What a washer at the inlet and the years take of a hose's flow."""
+    units = _units(prop)
     for name, zone in prop.zones.items():
         hose, spigot = hose_of(zone), spigot_of(prop, zone)
         if spigot.restrictor_mm is not None:
             found = hoses.fed(hose, spigot)
             without = hoses.fed(hose, replace(spigot, restrictor_mm=None))
+            left_kpa = units.number(found.start_kpa, "pressure")
+            left_l_h = units.number(found.flow_l_h, "hose flow")
             yield (
-                f"zone {name}: a restrictor with a hole of {spigot.restrictor_mm:.4g} mm leaves "
-                f"{found.start_kpa:.0f} of {without.start_kpa:.0f} kPa and {found.flow_l_h:.0f} of "
-                f"{without.flow_l_h:.0f} L/h: take it out, or measure with it in"
+                f"zone {name}: a restrictor with a hole of "
+                f"{units.shown(spigot.restrictor_mm, 'bore')} leaves {left_kpa} of "
+                f"{units.shown(without.start_kpa, 'pressure')} and {left_l_h} of "
+                f"{units.shown(without.flow_l_h, 'hose flow')}: take it out, or measure with it in"
             )
         if zone.hose.years:
             left_pct = 100 * hoses.left_open(zone.hose.years)
@@ -131,37 +150,50 @@ def _worn(prop: Property, plan: Plan) -> Iterator[str]:
 
 def _along(prop: Property, plan: Plan) -> Iterator[str]:
     """What comes out along each hose, and whether its supply can keep up."""
+    units = _units(prop)
     for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
         supply = prop.supplies[zone.supply]
         hose = hose_of(zone)
         start_kpa = supply.pressure or hose.rated_kpa
         found = hoses.fed(hose, spigot_of(prop, zone))
-        where = f"{hose.diameter_mm:.4g} mm inside, fed at {start_kpa:.0f} kPa"
+        where = (
+            f"{units.shown(hose.diameter_mm, 'bore')} inside, "
+            f"fed at {units.shown(start_kpa, 'pressure')}"
+        )
         if hose.rise_m:
-            where += f", its end {abs(hose.rise_m):.4g} m {'up' if hose.rise_m > 0 else 'down'}"
+            rise = units.shown(abs(hose.rise_m), "length")
+            where += f", its end {rise} {'up' if hose.rise_m > 0 else 'down'}"
         if found.evenness < hoses.EVEN_ENOUGH:
             longest_m = hoses.longest_run_m(hose, start_kpa)
             yield (
-                f"zone {name}: {hose.length_m:.4g} m of hose water unevenly ({where}): least "
+                f"zone {name}: {units.shown(hose.length_m, 'length')} of hose water unevenly "
+                f"({where}): least "
                 f"{100 * found.evenness:.0f} % of the most, at the end "
-                f"{100 * found.end_to_start:.0f} % of the start; up to {longest_m:.0f} m laid "
-                "alike keep 90 %"
+                f"{100 * found.end_to_start:.0f} % of the start; up to "
+                f"{units.shown(longest_m, 'length', '.0f')} laid alike keep 90 %"
             )
         if found.flow_l_h < FLOW_LEAST * zone.flow_l_h:
             yield (
-                f"zone {name}: the hose gives {found.flow_l_h:.0f} L/h ({where}) where its rating "
-                f"means {zone.flow_l_h:.0f}: measure it with a bucket and enter that flow"
+                f"zone {name}: the hose gives {units.shown(found.flow_l_h, 'hose flow')} ({where}) "
+                f"where its rating means {units.number(zone.flow_l_h, 'hose flow')}: measure it "
+                "with a bucket and enter that flow"
             )
         if supply.flow is not None and zone.flow_l_h / 60 > SUPPLY_MOST * supply.flow:
+            wants = units.number(zone.flow_l_h / 60, "supply flow", ".1f")
+            gives = units.shown(supply.flow, "supply flow", ".1f")
             yield (
-                f"zone {name} wants {zone.flow_l_h / 60:.1f} of the {supply.flow:.1f} L/min that "
-                f"supply {zone.supply} gives: so near its limit the pressure falls; use less hose"
+                f"zone {name} wants {wants} of the {gives} that supply {zone.supply} gives: "
+                "so near its limit the pressure falls; use less hose"
             )
-        yield from _filling(plan, part, hose, supply.flow)
+        yield from _filling(units, plan, part, hose, supply.flow)
 
 
 def _filling(
-    plan: Plan, part: ZonePart, hose: hoses.Hose, supply_l_min: float | None
+    units: Units,
+    plan: Plan,
+    part: ZonePart,
+    hose: hoses.Hose,
+    supply_l_min: float | None,
 ) -> Iterator[str]:
     """Runs so short that the hose only fills: its end gets too little."""
     runs = [run_s(plan, index, part) for index, row in enumerate(plan.rows) if row.cycles]
@@ -170,8 +202,9 @@ def _filling(
     fill_s = hose.volume_l / supply_l_min * 60
     if fill_s > FILL_MOST * min(runs):
         yield (
-            f"zone {part.name}: the hose takes {fill_s:.0f} s to fill ({hose.volume_l:.1f} L) of "
-            f"runs of {min(runs):.0f} s: its end gets less; use fewer, longer cycles"
+            f"zone {part.name}: the hose takes {fill_s:.0f} s to fill "
+            f"({units.shown(hose.volume_l, 'hose volume')}) of runs of {min(runs):.0f} s: its end "
+            "gets less; use fewer, longer cycles"
         )
 
 
@@ -234,7 +267,7 @@ def _banned(plan: Plan, index: int) -> Iterator[str]:
 
 def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
     """Water that the ground cannot take in a cycle, and days far from what the strip loses."""
-    row = plan.rows[index]
+    row, units = plan.rows[index], _units(prop)
     over, far = [], []
     for zone in plan.zones:
         run_h = run_s(plan, index, zone) / 3600
@@ -242,17 +275,18 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         most_min = taken_min(prop, zone)
         if 60 * run_h > most_min:
             takes_mm = zone.rate_um_h / 1000 * most_min / 60
-            over.append(
-                f"{zone.name} {cycle_mm:.1f} where {takes_mm:.1f} go in, at most {most_min:.0f} min"
-            )
+            given, taken = [units.number(mm, "depth") for mm in (cycle_mm, takes_mm)]
+            over.append(f"{zone.name} {given} where {taken} go in, at most {most_min:.0f} min")
         demand_mm = row.demand_um / 1000 * zone.demand_pct / 100
         day_mm = cycle_mm * row.cycles
         if demand_mm > 0 and not DEMAND_LEAST <= day_mm / demand_mm <= DEMAND_MOST:
-            far.append(f"{zone.name} {day_mm:.1f} for {demand_mm:.1f}")
+            given, lost = [units.number(mm, "depth") for mm in (day_mm, demand_mm)]
+            far.append(f"{zone.name} {given} for {lost}")
+    unit = units.word("depth")
     if over:
-        yield f"more mm a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
+        yield f"more {unit} a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
     if far:
-        yield f"mm a day far from what the strips lose, rain apart: {', '.join(far)}"
+        yield f"{unit} a day far from what the strips lose, rain apart: {', '.join(far)}"
 
 
 def taken_min(prop: Property, zone: ZonePart) -> float:

@@ -11,13 +11,12 @@ from controller.agenda import Agenda
 from controller.civil import date_of, day_of
 from controller.plan import Plan
 from sim.house import House
+from sim.units import UNITS, Units
 from tools.advice import cautions
 from tools.compile import YEAR, clock, cycle_min, run_s
 from tools.property import Property
 
 SCHEMA = 1
-GALLON_L = 3.785411784
-INCH_MM = 25.4
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -164,12 +163,12 @@ def _months(house: House) -> list[Month]:
 
 def show(found: Check, console: Console) -> None:
     """Print a check as tables and a list of cautions."""
-    us = found.units == "us"
+    units = UNITS[found.units]
     console.print(f"{found.name}: the season table, before anything is held back")
-    console.print(_season_table(found, us))
+    console.print(_season_table(found, units))
     console.print(f"Demand comes from {found.demand_from}.")
     console.print(_hours_table(found))
-    console.print(_month_table(found, us))
+    console.print(_month_table(found, units))
     if not found.cautions:
         console.print("No cautions.")
         return
@@ -178,8 +177,8 @@ def show(found: Check, console: Console) -> None:
         console.print(f"{number:3}. {caution}")
 
 
-def _season_table(found: Check, us: bool) -> Table:
-    volume, depth = ("gal", "in") if us else ("L", "mm")
+def _season_table(found: Check, units: Units) -> Table:
+    volume, depth = units.unit("volume"), units.unit("depth")
     table = Table()
     for name in ("from", "zone"):
         table.add_column(name, no_wrap=True)
@@ -204,22 +203,17 @@ def _season_table(found: Check, us: bool) -> Table:
         if first and season:
             table.add_section()
         season = line.season
-        litres = line.litres_a_day / (GALLON_L if us else 1)
         table.add_row(
             season if first else "",
             line.zone,
             " ".join(line.starts) if first else "",
             f"{line.minutes_a_cycle:.4g}",
             f"{line.minutes_a_day:.4g}",
-            f"{litres:.0f}",
-            _depth(line.mm_a_day, us),
-            _depth(line.demand_mm_a_day, us),
+            units.number(line.litres_a_day, "volume"),
+            units.number(line.mm_a_day, "depth"),
+            units.number(line.demand_mm_a_day, "depth"),
         )
     return table
-
-
-def _depth(mm: float, us: bool) -> str:
-    return f"{mm / INCH_MM:.2f}" if us else f"{mm:.1f}"
 
 
 def _hours_table(found: Check) -> Table:
@@ -235,10 +229,10 @@ def _hours_table(found: Check) -> Table:
     return table
 
 
-def _month_table(found: Check, us: bool) -> Table:
+def _month_table(found: Check, units: Units) -> Table:
     table = Table(title="Water a month, over 365 days", title_justify="left")
     table.add_column("month")
-    table.add_column("gal" if us else "m3", justify="right")
+    table.add_column(units.unit("metered"), justify="right")
     table.add_column(f"cost ({found.currency})", justify="right")
     total = Month("year", sum([m.litres for m in found.months]), None)
     if all(month.cost is not None for month in found.months):
@@ -246,7 +240,7 @@ def _month_table(found: Check, us: bool) -> Table:
     for month in (*found.months, total):
         if month is total:
             table.add_section()
-        amount = f"{month.litres / GALLON_L:.0f}" if us else f"{month.litres / 1000:.2f}"
+        amount = units.number(month.litres, "metered")
         cost = "no price" if month.cost is None else f"{month.cost:.2f}"
         table.add_row(month.month, amount, cost)
     return table

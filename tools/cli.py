@@ -578,7 +578,7 @@ def compare(
     """
     import polars as pl
 
-    from sim.report import METRIC, US
+    from sim.units import UNITS
     from tools import compare as comparing
     from tools import workers
     from tools.compare_picture import draw
@@ -593,7 +593,7 @@ def compare(
     with workers.processes(processes or workers.cores()) as (executor, _):
         sides = comparing.run(jobs, others, with_oracle, executor, _tell)
     found = comparing.summary(jobs, sides)
-    shown = US if prop.site.units == "us" else METRIC
+    shown = UNITS[prop.site.units]
     text = json.dumps(found, indent=2)
     (out / "compare.json").write_text(text + "\n", "utf-8")
     pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(out / "years.csv")
@@ -641,28 +641,29 @@ def _replay(
 
 def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     """Print the policies side by side and where the results are."""
-    from sim.report import METRIC, US
+    from sim.units import UNITS
 
-    shown = US if units == "us" else METRIC
+    shown = UNITS[units]
     days = ("days_in_band", "days_dry", "days_wet", "days_rain_wet", "days_rewetting")
     table = Table()
     table.add_column("policy", no_wrap=True)
-    for name in (shown.volume, *days, "unevenness, pF"):
+    for name in (shown.word("volume"), *days, "unevenness, pF"):
         heading = name.removeprefix("days_").replace("_", " ")
         table.add_column(heading.replace("rewetting", "re-wet"), justify="right")
     for policy, measured in summary["policies"].items():
         uneven = measured["unevenness_pf"]
         table.add_row(
             policy.replace("_", ", "),
-            shown.litres(measured["litres"]),
+            shown.number(measured["litres"], "volume"),
             *(f"{measured[name]:,}" for name in days),
             "-" if uneven is None else f"{uneven:.2f}",
         )
     weather = summary["weather"]
     console = _console()
     console.print(
-        f"{weather['first_day']} to {weather['last_day']}: {shown.mm(weather['rain_mm'])} "
-        f"{shown.depth} of rain, {shown.mm(weather['et0_mm'])} of reference evapotranspiration."
+        f"{weather['first_day']} to {weather['last_day']}: "
+        f"{shown.number(weather['rain_mm'], 'total')} {shown.word('depth')} of rain, "
+        f"{shown.number(weather['et0_mm'], 'total')} of reference evapotranspiration."
     )
     console.print(table)
     console.print("Season days, all zones added; rain wet: wetter than the band by rain alone.")

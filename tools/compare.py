@@ -21,8 +21,8 @@ from sim.house import House
 from sim.outputs import Line
 from sim.policies import Policy, bare_plan, compared, probed, scaled_plan
 from sim.replay import rounded
-from sim.report import Units
 from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, STATES, WET, unevenness_pf
+from sim.units import Units
 from sim.weather import Weather
 from tools.compile import compile_house, mean_et0_mm
 from tools.property import Property, PropertyError
@@ -463,7 +463,7 @@ def tables_of(found: Line, shown: Units) -> list[Table]:
             tables.append(_band_table(title, policies, shown))
             asked = {name: line for name, line in policies.items() if "oracle" in line}
             if asked:
-                tables.append(_least_table(title, asked))
+                tables.append(_least_table(title, asked, shown))
     return tables
 
 
@@ -478,7 +478,7 @@ def _table(title: str, headings: Sequence[str], whole: Sequence[str]) -> Table:
 
 
 def _band_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
-    water = f"{shown.volume} a year"
+    water = f"{shown.word('volume')} a year"
     headings = ("in band, %", "worst year", "worst zone", "dry", "wet", water, "uneven, pF")
     table = _table(f"{title}: season days in band", headings, ("in band, %", water))
     for name, line in policies.items():
@@ -491,7 +491,7 @@ def _band_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
             _text(min(zones, default=None), 0),
             _text(line["dry_pct"], 0),
             _text(line["wet_pct"], 0),
-            _middle(used, shown.litres),
+            _middle(used, lambda litres: shown.number(litres, "volume")),
             _text(line["unevenness_pf"], 2),
         )
     return table
@@ -508,8 +508,8 @@ def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
     return f"({text(spread['quarter'])}-{text(spread['three_quarters'])})" if spread else ""
 
 
-def _least_table(title: str, policies: dict[str, Line]) -> Table:
-    water = ("mm a year", "oracle", "times", "bound (gap)")
+def _least_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
+    water = (f"{shown.word('total')} a year", "oracle", "times", "bound (gap)")
     headings = (*water, "keeps band", "within")
     whole = ("oracle", "times", "bound (gap)")
     table = _table(f"{title}: the oracle, for as many good days", headings, whole)
@@ -518,10 +518,10 @@ def _least_table(title: str, policies: dict[str, Line]) -> Table:
         quartiles = _quartiles(found["times_of_years"], lambda times: f"{times:.2f}")
         table.add_row(
             name_of(name),
-            _text(found["used_mm"], 0),
-            _text(found["least_mm"], 0) + "*" * (found["own_schedules"] > 0),
+            shown.number(found["used_mm"], "total"),
+            shown.number(found["least_mm"], "total") + "*" * (found["own_schedules"] > 0),
             f"{_text(found['times'], 2)} {quartiles}",
-            f"{_text(found['possible_mm'], 0)} ({_text(found['gap_pct'], 0)} %)",
+            f"{shown.number(found['possible_mm'], 'total')} ({_text(found['gap_pct'], 0)} %)",
             "yes" if found["keeps_band"] else "no",
             _within(found),
         )

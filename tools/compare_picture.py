@@ -14,8 +14,8 @@ from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNL
 from sim.ground import Floats
 from sim.outputs import Line
 from sim.pictures import BAND, INK, RULE, SOFT, STYLE, WATER, WET
-from sim.report import Units
 from sim.score import Bools
+from sim.units import Units
 from tools.compare import KEPT_SHARE, Job, Side, litres_of, name_of, shares_of
 
 WIDTH_IN, ROW_IN = 9.4, 0.42
@@ -46,19 +46,19 @@ def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, 
         left.axvspan(100.0 * KEPT_SHARE, 100.0, color=BAND, zorder=0)
         left.set_xlim(-1.0, 101.0)
         left.set_title("season days in band, % of each year", loc="left", fontsize=9, pad=4)
-        right.set_title(f"water, {shown.volume} a year", loc="left", fontsize=9, pad=4)
+        right.set_title(f"water, {shown.word('volume')} a year", loc="left", fontsize=9, pad=4)
         right.xaxis.set_major_locator(MaxNLocator(5))
         right.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
         most = 0.0
         for row, side in enumerate(sides):
             shares = np.array(shares_of(jobs, side.outcomes).years)
             _row(left, row, 100.0 * shares, invented)
-            litres = shown.volume_per_litre * np.array(litres_of(jobs, side.outcomes))
+            litres = shown.of(1.0, "volume") * np.array(litres_of(jobs, side.outcomes))
             _row(right, row, litres, invented)
             most = max(most, float(litres.max()))
             if side.least:
                 least = [one.outcome.litres.sum() for one in side.least]
-                mean = shown.volume_per_litre * float(sum(least)) / len(litres)
+                mean = shown.of(float(sum(least)) / len(litres), "volume")
                 right.plot(mean, row, "D", ms=5.5, mfc=WATER, mec=INK, mew=0.7, zorder=5)
         right.set_xlim(-0.01 * most, 1.05 * most or 1.0)
         _key(fig, found, height_in, any(side.least for side in sides))

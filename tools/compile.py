@@ -20,6 +20,7 @@ from controller.plan import BanPart, HubPart, Plan, PlanError, RowPart, SupplyPa
 from sim import hoses
 from sim.et0 import extraterrestrial_radiation_mj_m2
 from sim.house import House, Owner, Strip
+from sim.units import UNITS
 from tools.plan_rules import RANGES, check_plan
 from tools.property import WEEKDAYS, Mistake, Property, Season, Zone
 from tools.timezone import rule
@@ -147,7 +148,7 @@ def _names(prop: Property) -> Iterator[Mistake]:
 
 
 def _order(prop: Property) -> Iterator[Mistake]:
-    """Seasons that are none, too many, twice, or not in order."""
+    """Seasons that are none, too many, or twice."""
     count = len(prop.seasons)
     if not count:
         yield Mistake(("seasons",), "none", f"1 to {ROWS_MAX}")
@@ -155,10 +156,9 @@ def _order(prop: Property) -> Iterator[Mistake]:
         yield Mistake(("seasons", ROWS_MAX), f"one of {count} seasons", f"1 to {ROWS_MAX}")
     for index in range(1, count):
         before, here = prop.seasons[index - 1].begins, prop.seasons[index].begins
-        if here <= before:
-            allowed = f'a day after "{before[0]:02}-{before[1]:02}", the season before'
-            found = f'"{here[0]:02}-{here[1]:02}"'
-            yield Mistake(("seasons", index, "from"), found, allowed)
+        if here == before:
+            found = f'"{here[0]:02}-{here[1]:02}" for two seasons'
+            yield Mistake(("seasons", index, "from"), found, "a day of its own for each")
 
 
 def _plan(prop: Property, et0_mm: Sequence[float]) -> Plan:
@@ -342,23 +342,29 @@ def _strip(prop: Property, name: str, zone: Zone) -> Strip:
 
 def _zones_fit(prop: Property, plan: Plan) -> Iterator[Mistake]:
     """Zones that want more than their supply or the plan's numbers can give."""
+    units = UNITS[prop.site.units]
     most = {name: high for name, (_, high) in RANGES[ZonePart].items()}
     for part, (name, zone) in zip(plan.zones, prop.zones.items(), strict=True):
         where = ("zones", name)
         gives_ml_min = plan.supplies[part.supply].flow_ml_min or most["flow_ml_min"]
         try:
             hose_of(zone)
-        except ValueError as error:
-            yield Mistake((*where, "hose", "bucket"), f"a test where {error}", "what was measured")
+        except ValueError:  # a rule keeps the test's figures above 0: the flow is too much
+            flow = units.shown(zone.flow_l_h, "hose flow")
+            at = units.shown(zone.hose.pressure, "pressure")
+            found = f"a test in which {flow} is more than the hose passes at {at}"
+            yield Mistake((*where, "hose", "bucket"), found, "what was measured")
             continue
         if part.flow_ml_min > gives_ml_min:
-            found = f"{zone.length:.4g} m of hose that wants {zone.flow_l_h / 60:.4g} L/min"
-            allowed = f"at most what the supply gives, {gives_ml_min / 1000:.4g} L/min"
+            length = units.shown(zone.length, "length")
+            wants = units.shown(zone.flow_l_h / 60, "supply flow")
+            found = f"{length} of hose that wants {wants}"
+            gives = units.shown(gives_ml_min / 1000, "supply flow")
+            allowed = f"at most what the supply gives, {gives}"
             yield Mistake((*where, "length"), found, allowed)
         if part.exposure_pct > most["exposure_pct"]:
-            found = (
-                f"{zone.downspout_roof:.4g} m^2 onto a strip of {zone.length * zone.width:.4g} m^2"
-            )
+            roof = units.shown(zone.downspout_roof, "area")
+            found = f"{roof} onto a strip of {units.shown(zone.length * zone.width, 'area')}"
             yield Mistake((*where, "downspout_roof"), found, "at most 49 times the strip")
         if part.probe and not part.dry_ppt < part.wet_off_ppt <= part.wet_ppt:
             dry, off, wet = part.dry_ppt / 10, part.wet_off_ppt / 10, part.wet_ppt / 10
@@ -389,7 +395,7 @@ def _seasons_fit(prop: Property, plan: Plan) -> Iterator[Mistake]:
                 most_min = max(0.0, step_min - run_s(plan, index, part) / 60)
                 allowed = (
                     f"at most {most_min:.4g} min: "
-                    f"seasons[{index + 1}] begins a cycle every {step_min:g} min"
+                    f"{_season(prop, index)} begins a cycle every {step_min:g} min"
                 )
                 yield Mistake(("zones", part.name, "rest"), found, allowed)
 
@@ -402,10 +408,16 @@ def run_s(plan: Plan, index: int, zone: ZonePart) -> float:
     return row.run_s * zone.share_pct / 100
 
 
-def _asked(season: Season) -> tuple[str, str]:
+def _season(prop: Property, index: int) -> str:
+    """A season by its first day: a proposal's stands on no line of the file."""
+    return "the season from {:02}-{:02}".format(*prop.seasons[index].begins)
+
+
+def _asked(prop: Property, index: int) -> tuple[str, str]:
     """The key that says how much a season gives, and its value in words."""
+    season = prop.seasons[index]
     if season.litres is not None:
-        return "litres", f"{season.litres:g} L"
+        return "litres", UNITS[prop.site.units].shown(season.litres, "volume", ".4g")
     return "minutes", "%g min" % (season.minutes or 0)
 
 
@@ -414,7 +426,7 @@ def _litres_unmetered(prop: Property, plan: Plan, index: int) -> Mistake | None:
         return None
     for zone in prop.zones.values():
         if not prop.supplies[zone.supply].meter:
-            found = _asked(prop.seasons[index])[1]
+            found = _asked(prop, index)[1]
             allowed = f"minutes, since supplies.{zone.supply} has no meter"
             return Mistake(("seasons", index, "litres"), found, allowed)
     return None
@@ -422,7 +434,7 @@ def _litres_unmetered(prop: Property, plan: Plan, index: int) -> Mistake | None:
 
 def _run_wrong(prop: Property, plan: Plan, index: int) -> Mistake | None:
     """A run too short or too long for one of the zones, or a day past its cap."""
-    key, asked = _asked(prop.seasons[index])
+    key, asked = _asked(prop, index)
     cycles = plan.rows[index].cycles
     for zone in plan.zones:
         one_s = run_s(plan, index, zone)
@@ -450,13 +462,13 @@ def _cycles_crowded(prop: Property, plan: Plan, index: int) -> Mistake | None:
         if plan.rows[other].cycles and last_min >= plan.rows[other].start_min_of(0):
             first_min = plan.rows[other].start_min_of(0)
             found = f"a last cycle at {clock(last_min)} of the next day"
-            allowed = f"one before {clock(first_min)}, that day's first (seasons[{other + 1}])"
+            allowed = f"one before {clock(first_min)}, that day's first ({_season(prop, other)})"
             return Mistake(("seasons", index, "window"), found, allowed)
     open_min = min([end - start for start, end in slots_min(plan, index)])
     needed_min = cycle_min(plan, index)
     if needed_min <= open_min:
         return None
-    key, asked = _asked(prop.seasons[index])
+    key, asked = _asked(prop, index)
     found = f"{asked}: one cycle of all zones, with gaps, takes {needed_min:.4g} min"
     allowed = f"at most {open_min:g} min, until the next cycle or the end of the window"
     return Mistake(("seasons", index, key), found, allowed)

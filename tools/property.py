@@ -4,14 +4,15 @@
 line each: `FILE:LINE: key.path: found ..., allowed ...`. Lists count from 1 in key paths.
 
 A quantity is a number in the unit its description names, or a string with a unit of the same
-kind ("75 ft"). A length of time always takes its unit: a bare 30 could be seconds or minutes.
+kind ("75 ft"). A length of time always takes its unit: a bare 30 could be seconds or minutes. So
+does, in a file of US units, whatever is measured otherwise there: a bare 35 could be feet.
 """
 
 import difflib
 import os
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 from typing import Annotated, Any, get_args
 
@@ -22,13 +23,16 @@ from pydantic import (
     Field,
     PrivateAttr,
     ValidationError,
+    ValidationInfo,
     model_validator,
 )
 from pydantic_core import ErrorDetails
 
 from controller.limits import BANS_MAX, CAP_MAX_S, CYCLES_MAX, NAME_BYTES, RUN_MAX_S
 from sim.textures import TEXTURES, Texture, fitted
+from sim.units import UNITS, converted
 from tools import rules
+from tools.broken import Broken, broken_of
 from tools.lines import Path, line_of, path_at, unread_line
 from tools.rules import Rule, refusal
 from tools.rules import quantity as q
@@ -36,6 +40,7 @@ from tools.timezone import read_name
 
 SIDES = ("north", "east", "south", "west")
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 # What the strip loses, as a share of reference evapotranspiration. Common practice, no source.
 COVERS = {
     "bare": 0.5,
@@ -44,14 +49,19 @@ COVERS = {
     "planted, morning sun": 0.8,
     "hot wall": 1.1,  # in afternoon sun
 }
+# What water is priced by, as pint knows it; ccf: a hundred cubic feet.
+BILLED = {"m3": "m3", "1000 gal": "kilogallon", "ccf": "ccf"}
 PAVED = 0.1  # added where both sides of the strip are paved. Common practice, no source.
 
+_TOO_DEEP, _TOO_LONG = "lists or tables nested too deep", "a number with thousands of digits"
 _BYTES_MAX = 65536  # a whole street fits; more is not a property file
 
 TIMEZONE = BeforeValidator(
     Rule('a name of the time zone database, such as "America/Chicago"', read_name)
 )
 Side = Annotated[str, rules.choice(*SIDES)]
+SOAKER = {"soaker": "porous", "soaker hose": "porous"}
+Weekday = rules.choice(*WEEKDAYS, also=dict(zip(DAYS, WEEKDAYS, strict=True)))
 ZoneName = Annotated[str, rules.ascii_name(NAME_BYTES)]
 SupplyName = Annotated[str, rules.ascii_name(24)]
 
@@ -67,13 +77,24 @@ class Mistake:
 
 @dataclass(frozen=True)
 class Source:
-    """The file a property came from, for messages that name a line."""
+    """The file a property came from, for messages that name a line.
+
+    seasons: where in the file each season stands, in the order of the year; empty: as there.
+    """
 
     name: str
     text: str
+    seasons: tuple[int, ...] = ()
+
+    def place(self, path: Path) -> Path:
+        """A path of the property as it stands in the file."""
+        if self.seasons and path[:1] == ("seasons",) and len(path) > 1:
+            return ("seasons", self.seasons[int(path[1])], *path[2:])
+        return path
 
     def error(self, mistakes: list[Mistake]) -> "PropertyError":
         """Return the error that lists these mistakes in the order of their lines."""
+        mistakes = [replace(mistake, path=self.place(mistake.path)) for mistake in mistakes]
         placed = [(line_of(self.text, mistake.path), mistake) for mistake in mistakes]
         placed.sort(key=lambda item: item[0])
         return PropertyError([_line(self.name, line, mistake) for line, mistake in placed])
@@ -112,15 +133,15 @@ class Tree(_Table):
     """A tree or big shrub near the house."""
 
     side: Side
-    height: Annotated[float, q("m", 0.5, 80, "30 ft")]  # when grown
-    distance: Annotated[float, q("m", 0, 200, "20 ft")]  # trunk to house
+    height: Annotated[float, q("m", 0.5, 80, "9 m", "30 ft")]  # when grown
+    distance: Annotated[float, q("m", 0, 200, "6 m", "20 ft")]  # trunk to house
 
 
 class Downspout(_Table):
     """Where roof water comes down and is let go."""
 
     side: Side
-    distance: Annotated[float, q("m", 0, 100, "5 ft")]  # its end to the house
+    distance: Annotated[float, q("m", 0, 100, "1.5 m", "5 ft")]  # its end to the house
 
 
 class Site(_Table):
@@ -129,8 +150,9 @@ class Site(_Table):
     name: Annotated[str, rules.text(60)]
     timezone: Annotated[str, TIMEZONE]
     latitude: Annotated[float, rules.number(-66, 66, "degrees, south negative")]
-    units: Annotated[str, rules.choice("metric", "us")] = "metric"  # of tables and reports
-    fall: Annotated[float | None, q("m", -3, 3, "6 in")] = None  # over the first 3 m (10 ft)
+    units: Annotated[str, rules.choice("metric", "us")] = "metric"  # of all that is read
+    # Over the first 3 m (10 ft).
+    fall: Annotated[float | None, q("m", -3, 3, "0.15 m", "6 in")] = None
     downspouts: list[Downspout] | None = None
     trees: list[Tree] | None = None
     foundation: Annotated[str | None, rules.choice("slab", "crawl space", "basement")] = None
@@ -144,7 +166,7 @@ class Soil(_Table):
 
     texture: Annotated[str, rules.choice(*TEXTURES)] = "clay"
     # Saturated; None: the texture's published value. Published clays span 0.5 to 5 mm/h.
-    conductivity: Annotated[float | None, q("mm/h", 0.05, 100, "0.08 in/h")] = None
+    conductivity: Annotated[float | None, q("mm/h", 0.05, 100, "2 mm/h", "0.08 in/h")] = None
     # Water by volume, measured in a laboratory; all three, instead of the texture's.
     saturation: Annotated[float | None, q("%", 10, 90, "45 %")] = None
     field_capacity: Annotated[float | None, q("%", 2, 80, "36 %")] = None  # at 33 kPa
@@ -179,8 +201,8 @@ class Soil(_Table):
 class Supply(_Table):
     """One spigot. Flow and pressure are measured behind the regulator."""
 
-    flow: Annotated[float | None, q("L/min", 0.5, 200, "4 gal/min")] = None
-    pressure: Annotated[float | None, q("kPa", 10, 1000, "12 psi")] = None
+    flow: Annotated[float | None, q("L/min", 0.5, 200, "15 L/min", "4 gal/min")] = None
+    pressure: Annotated[float | None, q("kPa", 10, 1000, "80 kPa", "12 psi")] = None
     # Long enough for one valve to shut and the pressure to settle before the next opens.
     gap: Annotated[float, q("min", 0, 60, "30 s", bare=False)] = 0.5
     meter: Annotated[bool, rules.flag()] = False
@@ -190,22 +212,24 @@ class Supply(_Table):
 class Bucket(_Table):
     """A bucket test: all that the whole hose gave, laid into a tub, in some time."""
 
-    litres: Annotated[float, q("L", 0.05, 2000, "3 gal")]
+    litres: Annotated[float, q("L", 0.05, 2000, "12 L", "3 gal")]
     time: Annotated[float, q("min", 0.1, 600, "10 min", bare=False)]
 
 
 class Hose(_Table):
     """What lies in the strip. A flow figure means nothing without the pressure it holds at."""
 
-    kind: Annotated[str, rules.choice("porous", "emitter")]
-    flow: Annotated[float | None, q("L/h/m", 0.2, 60, "0.6 gal/h/ft")] = None  # as it is sold
+    kind: Annotated[str, rules.choice("porous", "emitter", also=SOAKER)]
+    # As it is sold.
+    flow: Annotated[float | None, q("L/h/m", 0.2, 60, "4 L/h/m", "0.6 gal/h/ft")] = None
     bucket: Bucket | None = Field(
-        default=None, description='a table, such as { litres = 12, time = "10 min" }'
+        default=None, description="a table { litres, time }"
     )  # measured, instead of flow
-    pressure: Annotated[float, q("kPa", 20, 500, "11 psi")]
-    diameter: Annotated[float, q("mm", 4, 40, "0.5 in")] = 12.7  # inside; a common soaker hose
+    pressure: Annotated[float, q("kPa", 20, 500, "75 kPa", "11 psi")]
+    # Inside; a common soaker hose.
+    diameter: Annotated[float, q("mm", 4, 40, "13 mm", "0.5 in")] = 12.7
     # Hole of a washer-type flow restrictor that was left in at the hose's inlet.
-    restrictor: Annotated[float | None, q("mm", 0.3, 20, "1.5 mm")] = None
+    restrictor: Annotated[float | None, q("mm", 0.3, 20, "1.5 mm", "0.06 in")] = None
     # In use since it gave that flow: its pores close with the years. None: it gives it still.
     years: Annotated[float | None, rules.number(0, 30, "years")] = None
 
@@ -225,13 +249,15 @@ class Zone(_Table):
 
     supply: Annotated[str, rules.text(24)]
     side: Side
-    length: Annotated[float, q("m", 1, 300, "75 ft")]
-    width: Annotated[float, q("m", 0.2, 3, "2 ft")] = 0.6  # wetted; common practice
+    length: Annotated[float, q("m", 1, 300, "22 m", "75 ft")]
+    width: Annotated[float, q("m", 0.2, 3, "0.6 m", "2 ft")] = 0.6  # wetted; common practice
     hose: Hose = Field(description="a table, such as { kind, flow, pressure }")
-    rise: Annotated[float, q("m", -10, 10, "2 ft")] = 0  # of the hose's end above its start
+    # Of the hose's end above its start.
+    rise: Annotated[float, q("m", -10, 10, "0.5 m", "2 ft")] = 0
     # Where the ground differs from the rest; None: as [soil] says.
     soil: Soil | None = Field(default=None, description='a table, such as { texture = "loam" }')
-    slab_distance: Annotated[float, q("m", 0, 5, "16 in")] = 0.4  # common practice: 0.30 to 0.45 m
+    # Common practice: 0.30 to 0.45 m.
+    slab_distance: Annotated[float, q("m", 0, 5, "0.4 m", "16 in")] = 0.4
     share: Annotated[float, q("%", 10, 300, "120 %")] = 100  # of the season's minutes
     # The clay takes a cycle in before the next: common practice, no source.
     rest: Annotated[float, q("min", 0, 720, "45 min", bare=False)] = 30
@@ -241,9 +267,10 @@ class Zone(_Table):
     longest_run: Annotated[float, q("min", 1, RUN_MAX_S // 60, "30 min", bare=False)] = 60
     cover: Annotated[str | float, rules.choice_or_number(tuple(COVERS), 0.1, 2)] = "bare"
     paved: Annotated[bool, rules.flag()] = False  # on both sides of the strip
-    eaves: Annotated[float, q("m", 0, 5, "18 in")] = 0
+    eaves: Annotated[float, q("m", 0, 5, "0.45 m", "18 in")] = 0
     rain_exposure: Annotated[float | None, q("%", 0, 100, "50 %")] = None  # instead of eaves
-    downspout_roof: Annotated[float, q("m^2", 0, 500, "300 ft2")] = 0  # whose water ends here
+    # Whose water ends here.
+    downspout_roof: Annotated[float, q("m^2", 0, 500, "30 m2", "300 ft2")] = 0
     valve: Annotated[str, rules.choice("latching", "held")] = "latching"
     probe: Annotated[bool, rules.flag()] = False
     # Percent by volume; None: from the soil's texture.
@@ -294,8 +321,8 @@ class Season(_Table):
     begins: Annotated[tuple[int, int], rules.month_day()] = Field(alias="from")
     cycles: Annotated[int | None, rules.whole(0, CYCLES_MAX)] = None  # 0: closed
     minutes: Annotated[float | None, q("min", 1, RUN_MAX_S // 60, "10 min")] = None
-    litres: Annotated[float | None, q("L", 1, 2000, "50 gal")] = None  # a cycle and zone
-    demand: Annotated[float | None, q("mm/d", 0, 20, "0.2 in/d")] = None  # None: from ET0
+    litres: Annotated[float | None, q("L", 1, 2000, "200 L", "50 gal")] = None  # a cycle and zone
+    demand: Annotated[float | None, q("mm/d", 0, 20, "5 mm/d", "0.2 in/d")] = None  # None: from ET0
     window: Annotated[tuple[int, int] | None, rules.hours()] = None
     starts: Annotated[
         tuple[int, ...] | None, rules.several(rules.time_of_day(), CYCLES_MAX, ascending=True)
@@ -333,10 +360,11 @@ class Rain(_Table):
     """Rain sensor and how rain counts."""
 
     sensor: Annotated[str, rules.choice("none", "gauge", "contact")] = "none"
-    skip: Annotated[float, q("mm", 0, 20, "0.1 in")] = 2  # wets leaves and mulch, not the clay
-    most: Annotated[float, q("mm", 1, 60, "1 in")] = 25  # more runs off
-    drain_floor: Annotated[float, q("mm/d", 0, 10, "0.04 in/d")] = 1
-    lock_floor: Annotated[float, q("mm", 0, 60, "0.2 in")] = 5
+    # Wets leaves and mulch, not the clay.
+    skip: Annotated[float, q("mm", 0, 20, "2 mm", "0.1 in")] = 2
+    most: Annotated[float, q("mm", 1, 60, "25 mm", "1 in")] = 25  # more runs off
+    drain_floor: Annotated[float, q("mm/d", 0, 10, "1 mm/d", "0.04 in/d")] = 1
+    lock_floor: Annotated[float, q("mm", 0, 60, "5 mm", "0.2 in")] = 5
     drying_time: Annotated[float, q("min", 0, 14400, "24 h", bare=False)] = 1440  # for a contact
 
 
@@ -344,23 +372,23 @@ class Frost(_Table):
     """Thermometer and frost lockout. Air at the ground is a few degrees colder than at a wall."""
 
     thermometer: Annotated[bool, rules.flag()] = False
-    below: Annotated[float, q("degC", -20, 15, "36 degF")] = 2
-    above: Annotated[float, q("degC", -20, 20, "41 degF")] = 5
+    below: Annotated[float, q("degC", -20, 15, "2 degC", "36 degF")] = 2
+    above: Annotated[float, q("degC", -20, 20, "5 degC", "41 degF")] = 5
     hold: Annotated[float, q("min", 0, 720, "2 h", bare=False)] = 120  # above it, before release
 
     @model_validator(mode="after")
-    def _relations(self) -> "Frost":
+    def _relations(self, info: ValidationInfo) -> "Frost":
         if self.above <= self.below:
-            raise refusal(f"{self.above:.4g} degC", f"more than below, {self.below:.4g}", "above")
+            units = UNITS[info.context or "metric"]
+            above, below = [units.shown(t, "temperature") for t in (self.above, self.below)]
+            raise refusal(above, f"more than below, {below}", "above")
         return self
 
 
 class Quiet(_Table):
     """Local watering rules."""
 
-    allowed_weekdays: Annotated[tuple[str, ...], rules.several(rules.choice(*WEEKDAYS), 7)] = (
-        WEEKDAYS
-    )
+    allowed_weekdays: Annotated[tuple[str, ...], rules.several(Weekday, 7)] = WEEKDAYS
     allowed_dates: Annotated[str, rules.choice("any", "odd", "even")] = "any"
     banned_hours: Annotated[
         tuple[tuple[int, int], ...], rules.several(rules.hours(), BANS_MAX)
@@ -428,7 +456,7 @@ class Rewet(_Table):
     """How a strip that dried out is brought back: slowly, since a flood would run off."""
 
     most: Annotated[int, rules.whole(100, 125)] = 125  # percent of the season's minutes
-    depth: Annotated[float, q("mm", 0, 8, "0.3 in")] = 8  # a day
+    depth: Annotated[float, q("mm", 0, 8, "8 mm", "0.3 in")] = 8  # a day
     days: Annotated[int, rules.whole(0, 28)] = 28
     after_hold_days: Annotated[int, rules.whole(1, 60)] = 7
 
@@ -437,7 +465,7 @@ class Water(_Table):
     """What water costs."""
 
     price: Annotated[float | None, rules.number(0, 1000)] = None
-    per: Annotated[str, rules.choice("m3", "1000 gal")] = "m3"
+    per: Annotated[str, rules.choice(*BILLED)] = "m3"
     currency: Annotated[str, rules.text(8)] = "$"
 
     @property
@@ -445,14 +473,14 @@ class Water(_Table):
         """Price of a cubic metre."""
         if self.price is None:
             return None
-        return self.price / (3.785411784 if self.per == "1000 gal" else 1.0)
+        return self.price / converted(1.0, BILLED[self.per], "m3")
 
 
 class Habits(_Table):
     """The owner's weekly check with a blade, for the simulation."""
 
     checks: Annotated[bool, rules.flag()] = True
-    weekday: Annotated[str, rules.choice(*WEEKDAYS)] = "sat"
+    weekday: Annotated[str, Weekday] = "sat"
     hour: Annotated[int, rules.whole(0, 23)] = 18  # or half an hour before the day's first cycle
     misses: Annotated[float, q("%", 0, 100, "20 %")] = 0  # of the weeks
     misjudges: Annotated[float, q("%", 0, 100, "10 %")] = 0  # of the readings
@@ -497,14 +525,27 @@ def parse(text: str, name: str) -> Property:
 
 
 def from_document(document: dict[str, Any], source: Source) -> Property:
-    """Read a property from what TOML says; `source` words its mistakes. Raises PropertyError."""
+    """Read a property from what TOML says; `source` words its mistakes. Raises PropertyError.
+
+    Seasons may stand in any order; the property has them in that of the year.
+    """
+    units = _units_of(document)
     try:
-        found = Property.model_validate(document)
+        found = Property.model_validate(document, context=units)
     except ValidationError as error:
-        mistakes = [_mistake(detail) for detail in error.errors(include_url=False)]
+        mistakes = [_mistake(detail, units) for detail in error.errors(include_url=False)]
         raise source.error(mistakes) from None
-    found._source = source
+    order = sorted(range(len(found.seasons)), key=lambda place: found.seasons[place].begins)
+    found = found.model_copy(update={"seasons": [found.seasons[place] for place in order]})
+    found._source = replace(source, seasons=tuple(order))
     return found
+
+
+def _units_of(document: dict[str, Any]) -> str:
+    """The units that a document asks for, before anything in it is read; metric where unsure."""
+    site = document.get("site")
+    units = site.get("units") if isinstance(site, dict) else None
+    return "us" if isinstance(units, str) and units.strip().lower() == "us" else "metric"
 
 
 def _read(path: FilePath) -> str:
@@ -531,23 +572,31 @@ def _document(source: Source) -> dict[str, Any]:
     try:
         return tomllib.loads(source.text)
     except RecursionError:
-        reason, line = "lists or tables nested too deep", unread_line(source.text)
+        reason, line = _TOO_DEEP, unread_line(source.text)
     except ValueError as error:
-        reason = str(error)
-        match = re.search(r" \((?:at line (\d+), column \d+|at end of document)\)$", reason)
-        line = source.text.rstrip("\n").count("\n") + 1
-        if match is not None:
-            reason = reason[: match.start()]
-            line = int(match[1]) if match[1] else line
-        if "digits" in reason:  # Python's limit on the length of a number
-            reason, line = "a number with thousands of digits", unread_line(source.text)
-    where = path_at(source.text, line)
-    allowed = "TOML: [table] or key = value"
+        reason, line = _reason(source.text, str(error))
     if "overwrite a value" in reason or "twice" in reason:
-        found, allowed = "it twice", "it once"
-    else:
-        found = f"text that is not TOML ({rules.printable(reason[0].lower() + reason[1:])})"
-    raise PropertyError([_line(source.name, line, Mistake(where, found, allowed))])
+        mistake = Mistake(path_at(source.text, line), "it twice", "it once")
+        raise PropertyError([_line(source.name, line, mistake)])
+    broken = broken_of(source.text) or Broken(line, path_at(source.text, line))
+    found, allowed = broken.found, broken.allowed
+    if not found or reason in (_TOO_DEEP, _TOO_LONG):
+        found = f"text that is not TOML ({reason[0].lower() + reason[1:]})"
+        allowed = "TOML: [table] or key = value"
+    mistake = Mistake(broken.path, rules.printable(found), rules.printable(allowed))
+    raise PropertyError([_line(source.name, broken.line, mistake)])
+
+
+def _reason(text: str, reason: str) -> tuple[str, int]:
+    """Why TOML does not accept a text, and the line at which it gave up."""
+    match = re.search(r" \((?:at line (\d+), column \d+|at end of document)\)$", reason)
+    line = text.rstrip("\n").count("\n") + 1
+    if match is not None:
+        reason = reason[: match.start()]
+        line = int(match[1]) if match[1] else line
+    if "digits" in reason:  # Python's limit on the length of a number
+        return _TOO_LONG, unread_line(text)
+    return reason, line
 
 
 _CONTAINERS = {
@@ -557,7 +606,7 @@ _CONTAINERS = {
 }
 
 
-def _mistake(detail: ErrorDetails) -> Mistake:
+def _mistake(detail: ErrorDetails, units: str) -> Mistake:
     """Turn one of pydantic's errors into a mistake."""
     path: Path = tuple([part for part in detail["loc"] if part != "[key]"])
     kind = detail["type"]
@@ -565,7 +614,7 @@ def _mistake(detail: ErrorDetails) -> Mistake:
         context = detail["ctx"]
         return Mistake((*path, *context["keys"]), context["found"], context["allowed"])
     if kind == "missing":
-        return Mistake(path, "nothing", _allowed(path))
+        return Mistake(path, "nothing", _allowed(path, units))
     if kind == "extra_forbidden":
         return Mistake(path, "an unknown key", _known(path))
     return Mistake(path, rules.shown(detail["input"]), _CONTAINERS.get(kind, detail["msg"]))
@@ -593,7 +642,7 @@ def _inner_model(annotation: Any) -> type[BaseModel] | None:
     return None
 
 
-def _allowed(path: Path) -> str:
+def _allowed(path: Path, units: str) -> str:
     """What a required key takes."""
     for name, info in _model_at(path[:-1]).model_fields.items():
         if (info.alias or name) == path[-1]:
@@ -602,7 +651,7 @@ def _allowed(path: Path) -> str:
             for item in info.metadata:
                 rule = getattr(item, "func", None)
                 if isinstance(rule, Rule):
-                    return rule.allowed
+                    return rule.of(units).allowed
     return "a value"
 
 

@@ -154,7 +154,8 @@ def propose(
         return Proposal(need, best, tables, limits)
     text = written(prop.source.text, found)
     tell("the plan replayed under the hub's own code")
-    again = compile_house(parse(text, prop.source.name), et0_mm)
+    found = parse(text, prop.source.name)  # as rounded for the file
+    again = compile_house(found, et0_mm)
     recorded = records.searched[: len(weathers)]
     kept = {"hub": {"searched": replayed(recorded, again, "hub", seed)}}
     if records.held_out:
@@ -239,20 +240,21 @@ def _notes(records: Records) -> Iterator[str]:
 
 def limits_of(tables: Tables, draft: Draft, need: Need) -> Iterator[str]:
     """Why no plan can hold the band, in a sentence each; none where one may."""
+    units = tables.units
     limit = limit_of(tables, draft, need)
     half = int(np.argmax(need.mm_d.max(axis=1)))
     if limit is not None:
         month = MONTHS[limit.half_month // 2]
         part = "second" if limit.half_month % 2 else "first"
         depths = ", ".join(
-            f"{strip.name} {depth:.1f}"
+            f"{strip.name} {units.number(depth, 'depth')}"
             for strip, depth in zip(
                 tables.house.strips, need.mm_d[limit.half_month].tolist(), strict=True
             )
         )
         yield (
-            f"in the {part} half of {month} the strips need, mm a day: {depths}; "
-            f"no table gives more than {100 * limit.share:.0f} % of that: {limit.found}; "
+            f"in the {part} half of {month} the strips need, {units.word('depth')} a day: "
+            f"{depths}; no table gives more than {100 * limit.share:.0f} % of that: {limit.found}; "
             f"allowed is {limit.allowed}"
         )
         yield f"what would do: {'; or '.join(limit.remedies)}"
@@ -260,12 +262,13 @@ def limits_of(tables: Tables, draft: Draft, need: Need) -> Iterator[str]:
         zip(tables.house.strips, need.dry_days.tolist(), strict=True)
     ):
         if dry > DRY_MOST:
-            lost = strip.coefficient * tables.et0_mm[half // 2]
+            lost = units.number(strip.coefficient * tables.et0_mm[half // 2], "depth")
+            took = units.shown(float(need.high_mm_d[:, zone].max()), "depth")
             yield (
                 f"{strip.name}: the clay takes in too little: watered in every hour there is, it "
                 f"is drier than its band on {100 * dry:.0f} % of season days; most it took was "
-                f"{need.high_mm_d[:, zone].max():.1f} mm a day where {lost:.1f} evaporate, and its "
-                f"hose gives {strip.rate_mm_h:.1f} mm an hour. What would do: a wider strip, "
+                f"{took} a day where {lost} evaporate, and its hose gives "
+                f"{units.shown(strip.rate_mm_h, 'depth')} an hour. What would do: a wider strip, "
                 "mulch or shade, which lose less"
             )
 
@@ -283,24 +286,30 @@ def _poor(tables: Tables, need: Need, kept: Kept) -> Iterator[str]:
         soil = tables.prop.zones[strip.name].soil or tables.prop.soil
         ks_mm_h = soil.hydraulics.ks_mm_h
         if 24.0 * ks_mm_h < SLOW * needs_mm:
+            units = tables.units
+            a_day, needed, given = [
+                units.number(mm, "depth") for mm in (24.0 * ks_mm_h, needs_mm, strip.rate_mm_h)
+            ]
             yield (
                 f"{strip.name}: what limits it is the clay: once wet it passes on "
-                f"{ks_mm_h:.2g} mm an hour, {24.0 * ks_mm_h:.1f} a day, where "
-                f"{needs_mm:.1f} a day are needed, and its hose gives {strip.rate_mm_h:.1f} an "
-                f"hour, so that a run of over {tables.run_most_min[zone]:.0f} min runs off. What "
-                "would do: mulch or shade, which lose less, or ground that takes in more"
+                f"{units.shown(ks_mm_h, 'depth', '.2g')} an hour, {a_day} a day, where {needed} a "
+                f"day are needed, and its hose gives {given} an hour, so that a run of over "
+                f"{tables.run_most_min[zone]:.0f} min runs off. What would do: mulch or shade, "
+                "which lose less, or ground that takes in more"
             )
 
 
 def why(found: Proposal) -> list[str]:
     """Why each row and share is as it is, in figures, a line each."""
     assert found.prop is not None
+    units = found.tables.units
     lines = [_why_row(found, row, season) for row, season in enumerate(found.prop.seasons)]
     years_mm = found.need.mm_d.mean(axis=0) * 365.25
     for zone, strip in enumerate(found.tables.house.strips):
         lines.append(
             f"{strip.name}: share {found.prop.zones[strip.name].share:.0f} %; it needs "
-            f"{years_mm[zone]:.0f} mm a year, and its hose gives {strip.rate_mm_h:.1f} mm an hour"
+            f"{units.shown(float(years_mm[zone]), 'total')} a year, and its hose gives "
+            f"{units.shown(strip.rate_mm_h, 'depth')} an hour"
         )
     trim, rain = found.prop.trim, found.prop.lockouts.rain
     if found.draft.trim_pct:
@@ -310,8 +319,9 @@ def why(found: Proposal) -> list[str]:
         )
     if found.draft.rain_mm:
         lines.append(
-            f"of a day's rain all but {rain.skip:g} mm counts, up to {rain.most:g} mm in the bank; "
-            f"more than a day's demand in it, or than {rain.lock_floor:g} mm, holds water back"
+            f"of a day's rain all but {units.shown(rain.skip, 'depth')} counts, up to "
+            f"{units.shown(rain.most, 'depth')} in the bank; more than a day's demand in it, or "
+            f"than {units.shown(rain.lock_floor, 'depth')}, holds water back"
         )
     probed = {name: zone.wet_limit for name, zone in found.prop.zones.items() if zone.probe}
     if probed:
@@ -328,23 +338,26 @@ def why(found: Proposal) -> list[str]:
 
 
 def _why_row(found: Proposal, row: int, season: Season) -> str:
-    tables, draft = found.tables, found.draft
+    tables, draft, units = found.tables, found.draft, found.tables.units
     needs = found.need.mm_d[draft.half_months(row)].mean(axis=0)
     until = begin_of(draft.begins[(row + 1) % len(draft.begins)])
     head = "{:02}-{:02} to before {:02}-{:02}: ".format(*season.begins, *until)
     if not season.count:
-        return head + f"closed; the strips need at most {needs.max():.1f} mm a day"
+        most = units.shown(float(needs.max()), "depth")
+        return head + f"closed; the strips need at most {most} a day"
     times = season.count * days_allowed(tables.house.plan)
     zones = []
     for zone, strip in enumerate(tables.house.strips):
         run_min = (season.minutes or 0.0) * round(draft.share_pct[zone]) / 100
         run_mm = strip.rate_mm_h * run_min / 60 + tables.filled_mm[zone]
-        zones.append(f"{strip.name} {run_mm * times:.1f} for {needs[zone]:.1f}")
+        given, needed = [units.number(mm, "depth") for mm in (run_mm * times, needs[zone])]
+        zones.append(f"{strip.name} {given} for {needed}")
     window = season.window or (0, 0)
     length_min = (window[1] - window[0]) % 1440 or 1440
     return (
-        head + f"mm a day given for needed: {', '.join(zones)}; {season.count} x "
+        head
+        + f"{units.word('depth')} a day given for needed: {', '.join(zones)}; {season.count} x "
         f"{season.minutes:g} min in {clock(window[0])}-{clock(window[1])}, "
         f"{length_min / season.count / 60:.1f} h from cycle to cycle; rain bank drains "
-        f"{season.demand:.1f} mm a day"
+        f"{units.shown(season.demand or 0.0, 'depth')} a day"
     )

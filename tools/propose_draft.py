@@ -14,6 +14,7 @@ from sim.ground import Floats
 from sim.house import House
 from sim.proposal import HALF_MONTHS, Ints, Need, begin_of, leading
 from sim.segments import best_cut
+from sim.units import UNITS
 from tools.advice import DEMAND_MOST, taken_min
 from tools.compile import clock, trial_plan
 from tools.property import Mistake, Property, Season
@@ -233,6 +234,7 @@ class Tables:
     ) -> None:
         """filled_mm: what a run of each zone gives besides its minutes' flow."""
         self.prop = prop
+        self.units = UNITS[prop.site.units]  # of what is told
         self.house = house
         self.et0_mm = et0_mm
         self.filled_mm = filled_mm

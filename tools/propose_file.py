@@ -1,11 +1,11 @@
 """The owner's file with what was proposed in it; all else stays as it was written."""
 
-from collections.abc import Sequence
 from typing import Any
 
 import tomlkit
 from tomlkit.items import AoT, Comment, Table, Whitespace
 
+from sim.units import METRIC, UNITS
 from tools.compile import clock
 from tools.property import Property, Season, parse
 
@@ -27,11 +27,11 @@ def written(text: str, prop: Property) -> str:
         if (zone.wet_limit, zone.wet_release) != (old.wet_limit, old.wet_release):
             _put(table, "wet_limit", zone.wet_limit)
             _put(table, "wet_release", zone.wet_release)
-    _put_seasons(document, prop.seasons)
+    _put_seasons(document, prop)
     if prop.lockouts.rain != before.lockouts.rain:
         rain = document["lockouts"]["rain"]
         for key in RAIN_KEYS:
-            _put(rain, key, getattr(prop.lockouts.rain, key))
+            _put(rain, key, _depth(prop, getattr(prop.lockouts.rain, key)))
     if prop.trim != before.trim:
         if "trim" not in document:
             document.add(tomlkit.nl())
@@ -54,8 +54,16 @@ def _put(table: Any, key: str, value: object) -> None:
         table.add(item)
 
 
-def _put_seasons(document: Any, seasons: Sequence[Season]) -> None:
-    tables = [_season_items(season) for season in seasons]
+def _depth(prop: Property, mm: float, per: str = "") -> float | str:
+    """A depth as the file takes it: a number of mm, or with its unit where those are the US's."""
+    units = UNITS[prop.site.units]
+    return (
+        mm if units == METRIC else f"{units.number(mm, 'depth', '.3f')} {units.unit('depth')}{per}"
+    )
+
+
+def _put_seasons(document: Any, prop: Property) -> None:
+    tables = [_season_items(prop, season) for season in prop.seasons]
     old = document["seasons"]
     if isinstance(old, AoT):
         kept = _after_last(old[-1])
@@ -88,10 +96,10 @@ def _after_last(table: Table) -> list[Comment | Whitespace]:
     return kept
 
 
-def _season_items(season: Season) -> dict[str, Any]:
+def _season_items(prop: Property, season: Season) -> dict[str, Any]:
     items: dict[str, Any] = {"from": "{:02}-{:02}".format(*season.begins), "cycles": season.count}
     if season.count and season.minutes and season.window:
         items["minutes"] = int(season.minutes) if season.minutes % 1 == 0 else season.minutes
         items["window"] = "-".join(clock(minute) for minute in season.window)
-        items["demand"] = season.demand
+        items["demand"] = _depth(prop, season.demand or 0.0, "/d")
     return items

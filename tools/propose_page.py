@@ -12,6 +12,7 @@ from rich.table import Table
 
 from sim.pictures import BAND, INK, MONTHS, RAIN, SOFT, STYLE, ZONE_COLOURS
 from sim.proposal import HALF_MONTHS
+from sim.soil import PROBE_M, TOP_M
 from tools.propose import Proposal, why
 from tools.propose_draft import days_allowed
 
@@ -26,7 +27,9 @@ def show(found: Proposal, console: Console) -> None:
         console.print(f"- {line}")
     table = Table(title="Percent of season days in band", title_justify="left")
     strips = found.tables.house.strips
-    for name in ("", "years", *(strip.name for strip in strips), "worst year", "mm a year"):
+    units = found.tables.units
+    a_year = f"{units.word('total')} a year"
+    for name in ("", "years", *(strip.name for strip in strips), "worst year", a_year):
         table.add_column(name, justify="left" if name in ("", "years") else "right")
     for policy, parts in found.kept.items():
         for years, kept in parts.items():
@@ -35,7 +38,7 @@ def show(found: Proposal, console: Console) -> None:
                 years,
                 *(f"{percent:.1f}" for percent in kept.zones),
                 f"{kept.worst_year:.1f}",
-                f"{kept.mm_a_year.mean():.0f}",
+                units.number(float(kept.mm_a_year.mean()), "total"),
             )
     console.print(table)
     console.print("Rain-wet and declared re-wetting days apart; worst year: of any zone.")
@@ -65,9 +68,10 @@ def _short(found: Proposal) -> Iterator[str]:
     )
     blind = [zone.name for zone, *_ in short if not zone.probe]
     if blind:
+        top, down = [found.tables.units.shown(m, "near") for m in (TOP_M[1], PROBE_M)]
         yield (
-            "A weekly blade feels only the top 0.3 m. What may do: a soil probe half a metre down, "
-            f"in {', '.join(blind)}."
+            f"A weekly blade feels only the top {top}. What may do: a soil probe {down} down, in "
+            f"{', '.join(blind)}."
         )
     if len(blind) < len(short):
         yield "A soil probe that reads 1 % by volume off the truth costs days: calibrate it."
@@ -77,18 +81,21 @@ def draw(found: Proposal, path: Path) -> None:
     """Draw need and table of each zone, and rain, through the year, as PNG."""
     strips = found.tables.house.strips
     edges = np.arange(HALF_MONTHS + 1)
-    given = _given(found)
+    units = found.tables.units
+    to_shown = units.of(1.0, "depth")
+    given = to_shown * _given(found)
     with matplotlib.rc_context(STYLE):
         height = PANEL_IN * (len(strips) + 1) + 0.9
         figure = Figure(figsize=(WIDTH_IN, height), layout="constrained")
         panels: Any = figure.subplots(len(strips) + 1, 1, sharex=True)
-        most = 1.1 * max(float(found.need.high_mm_d.max()), float(given.max()))
+        most = 1.1 * max(to_shown * float(found.need.high_mm_d.max()), float(given.max()))
         for zone, strip in enumerate(strips):
             ax, colour = panels[zone], ZONE_COLOURS[zone]
-            low, high = found.need.low_mm_d[:, zone], found.need.high_mm_d[:, zone]
+            need = found.need
+            low, high = to_shown * need.low_mm_d[:, zone], to_shown * need.high_mm_d[:, zone]
             ax.stairs(high, edges, baseline=low, fill=True, color=BAND)
             ax.stairs(
-                found.need.mm_d[:, zone],
+                to_shown * need.mm_d[:, zone],
                 edges,
                 baseline=None,
                 color=SOFT,
@@ -97,14 +104,14 @@ def draw(found: Proposal, path: Path) -> None:
             )
             ax.stairs(given[:, zone], edges, baseline=None, color=colour, linewidth=2.0)
             ax.set_ylim(0, most)
-            ax.set_ylabel("mm a day")
+            ax.set_ylabel(f"{units.word('depth')} a day")
             title = strip.name
             if found.tables.probed[zone]:
                 title += ": its soil probe holds back what is too much"
             ax.set_title(title, loc="left", fontsize=10, color=INK)
         last = panels[-1]
-        last.stairs(found.need.rain_mm_d, edges, fill=True, color=RAIN)
-        last.set_ylabel("mm a day")
+        last.stairs(to_shown * found.need.rain_mm_d, edges, fill=True, color=RAIN)
+        last.set_ylabel(f"{units.word('depth')} a day")
         last.set_title("rain, mean of the years searched", loc="left", fontsize=10, color=INK)
         last.set_ylim(0, None)
         last.set_xticks(np.arange(0, HALF_MONTHS, 2) + 1, MONTHS)

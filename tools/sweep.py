@@ -29,8 +29,8 @@ from sim.generator import Climate, fit, generate
 from sim.house import House
 from sim.outputs import Line
 from sim.replay import Span, climate, span_of
-from sim.report import METRIC, US
 from sim.score import STATES, Season
+from sim.units import UNITS
 from sim.weather import Hours, Weather
 from sim.years import scored_years, seed_of, years_of
 from tools.compile import compile_house, mean_et0_mm
@@ -439,7 +439,7 @@ def summary(years: pl.DataFrame, paths: Sequence[str]) -> pl.DataFrame:
 
 def table_of(rows: pl.DataFrame, paths: Sequence[str], units: str) -> Table:
     """The summary for people. units: "metric" or "us"."""
-    shown = US if units == "us" else METRIC
+    shown = UNITS[units]
     files = ["property"] if rows["property"].n_unique() > 1 else []
     keys = [path.rpartition(".")[2] for path in paths]
     table = Table(title="Percent of season days in band", title_justify="left")
@@ -447,7 +447,7 @@ def table_of(rows: pl.DataFrame, paths: Sequence[str], units: str) -> Table:
         table.add_column(name, overflow="fold", min_width=min(len(name), 12))
     for heading in ("years", "all", "worst zone", "1 year in 20", "worst year", "dry", "wet"):
         table.add_column(heading, justify="right")
-    table.add_column(f"{shown.volume} a year", justify="right")
+    table.add_column(f"{shown.word('volume')} a year", justify="right")
     table.add_column("uneven, pF", justify="right")
     for row in rows.to_dicts():
         percents = [row[name] for name in PERCENTS]
@@ -456,7 +456,7 @@ def table_of(rows: pl.DataFrame, paths: Sequence[str], units: str) -> Table:
             *(str(row[path]) for path in paths),
             f"{row['years']:,}",
             *("-" if percent is None else f"{percent:.1f}" for percent in percents),
-            shown.litres(row["litres_a_year"]),
+            shown.number(row["litres_a_year"], "volume"),
             "-" if row["unevenness_pf"] is None else f"{row['unevenness_pf']:.2f}",
         )
     return table

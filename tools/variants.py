@@ -75,7 +75,9 @@ class VariedSource(Source):
 
     def error(self, mistakes: list[Mistake]) -> PropertyError:
         """Return the error that lists these mistakes."""
-        lines = [f"{dotted(m.path)}: found {m.found}, allowed {m.allowed}" for m in mistakes]
+        lines = [
+            f"{dotted(self.place(m.path))}: found {m.found}, allowed {m.allowed}" for m in mistakes
+        ]
         return PropertyError([f"{printable(self.name)}: {line}" for line in lines])
 
 

@@ -23,8 +23,8 @@ from sim.ground import START_PF, columns_of, dry_of
 from sim.house import House, Owner
 from sim.policies import Policy, bare_plan, compared, probed, reference_plan, scaled_plan
 from sim.replay import live, sky_of, span_of
-from sim.report import METRIC, US
 from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
+from sim.units import METRIC, US
 from sim.weather import Weather
 from tests.houses import make_house, row
 from tests.published.test_replays import record

@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from controller.civil import LocalTime
 from controller.limits import NAME_BYTES
 from controller.plan import HubPart
+from sim.units import METRIC, US
 from tests.unit.small_house import GOOD
 from tools import timezone
 from tools.cli import app
@@ -36,6 +37,12 @@ SEASON = """
 from = "{day}"
 cycles = 0
 """
+US_GOOD = (
+    GOOD.replace("latitude = 33", 'latitude = 33\nunits = "us"')
+    .replace("flow = 20\n", 'flow = "20 L/min"\n')
+    .replace("length = 20", 'length = "20 m"')
+    .replace("flow = 6, pressure = 75", 'flow = "6 L/h/m", pressure = "75 kPa"')
+)
 HOURS = [f"{hour:02}:00-{hour:02}:30" for hour in range(5)]
 DATES = [f"0{month}-01 to 0{month}-02" for month in range(1, 5)]
 WEST_HOSE = 'hose = { kind = "porous", flow = "0.6 gal/h/ft", pressure = "11 psi" }'
@@ -191,9 +198,22 @@ BAD = {
         "it twice",
     ),
     "no such day": ('"05-01"', '"02-30"', "02-30", "seasons[1].from", "no such day"),
-    "no day at all": ('"05-01"', '"May 1"', "May 1", "seasons[1].from", 'found "May 1"'),
+    "no day at all": ('"05-01"', '"Mai 1"', "Mai 1", "seasons[1].from", 'found "Mai 1"'),
     "seasons repeat": ('"11-01"', '"05-01"', None, "seasons[2].from", 'found "05-01"'),
-    "seasons descend": ('"11-01"', '"04-01"', "04-01", "seasons[2].from", 'found "04-01"'),
+    "a day in figures alone": (
+        '"05-01"',
+        '"5/1"',
+        "5/1",
+        "seasons[1].from",
+        'found "5/1" (month or day first?)',
+    ),
+    "seasons repeat, the later day first": (
+        GOOD[GOOD.index("[[seas") :],
+        SEASON.format(day="06-01") + SEASON.format(day="05-01") + SEASON.format(day="06-01"),
+        None,
+        "seasons[3].from",
+        'found "06-01" for two seasons',
+    ),
     "too many cycles": ("cycles = 3", "cycles = 99", "99", "seasons[1].cycles", "found 99,"),
     "cycles missing": ("cycles = 3\n", "", "[[seasons]]", "seasons[1].cycles", "found nothing"),
     "minutes missing": ("minutes = 10\n", "", "[[seasons]]", "seasons[1].minutes", "nothing"),
@@ -274,7 +294,7 @@ BAD = {
         "length = 20\nrest = '2 h'",
         "rest",
         "zones.east.rest",
-        "found 120 min, allowed at most 110 min: seasons[1] begins a cycle every 120 min",
+        "found 120 min, allowed at most 110 min: the season from 05-01 begins a cycle every 120",
     ),
     "run longer than the longest": (
         "length = 20",
@@ -359,7 +379,7 @@ BAD = {
         "[lockouts.frost]\nbelow = 4\nabove = '38 degF'\n[supplies.tap]",
         "above",
         "lockouts.frost.above",
-        "found 3.333 degC",
+        "found 3.333 degC, allowed more than below, 4 degC",
     ),
     "no weekday left": (
         "[supplies.tap]",
@@ -393,23 +413,128 @@ BAD = {
         "length = 20",
         "length 20",
         "length 20",
-        "zones.east.side",
+        "zones.east.length",
+        'length without "=", allowed length = 20',
+    ),
+    "a text that does not end": (
+        '"A house"',
+        '"A house  # ours',
+        '"A house',
+        "site.name",
+        '"A house, where a quote is missing, allowed "A house"',
+    ),
+    "a text that does not begin": (
+        'side = "west"',
+        'side = west"',
+        'west"',
+        "zones.west.side",
+        'west", where a quote is missing, allowed "west"',
+    ),
+    "a text without quotes": (
+        'side = "west"',
+        "side = west",
+        "= west",
+        "zones.west.side",
+        'found west without quotes, allowed "west"',
+    ),
+    "a text without quotes in a table": (
+        'kind = "porous", flow = 6',
+        "kind = porous, flow = 6",
+        "= porous",
+        "zones.east.hose.kind",
+        'found porous without quotes, allowed "porous"',
+    ),
+    "a quote missing in a table": (
+        'kind = "porous", flow = 6',
+        'kind = "porous, flow = 6',
+        '"porous,',
+        "zones.east.hose",
+        "where a quote is missing",
+    ),
+    "a quantity without quotes": (
+        "length = 20",
+        "length = 20 ft",
+        "20 ft",
+        "zones.east.length",
+        'found 20 ft without quotes, allowed "20 ft"',
+    ),
+    "curly quotes": (
+        '"A house"',
+        "\u201cA house\u201d",
+        "A house",
+        "site.name",
+        'found curly quotes, allowed straight ones: "A house"',
+    ),
+    "a decimal comma": (
+        "length = 20",
+        "length = 20,5",
+        "20,5",
+        "zones.east.length",
+        "20,5 with a comma, allowed a point: 20.5",
+    ),
+    "a flag as another language has it": (
+        "length = 20",
+        "length = 20\nprobe = True",
+        "True",
+        "zones.east.probe",
+        "found True, allowed true",
+    ),
+    "a number with a 0 in front": ("= 33", "= 033", "033", "site.latitude", "no 0 in front: 33"),
+    "a zone's name with a space": (
+        "[zones.west]",
+        "[zones.west side]",
+        "west side",
+        'zones."west side"',
+        'allowed [zones."west side"] or [zones.west-side]',
+    ),
+    "a bracket that does not close": (
+        "[zones.west]",
+        "[zones.west",
+        "[zones.west",
+        "zones.west",
+        "found [ without its ], allowed [zones.west]",
+    ),
+    "a key of two words": (
+        "length = 20",
+        "hose length = 20",
+        "hose length",
+        "zones.east",
+        'found a key of several words, "hose length", allowed one word, such as hose_length',
+    ),
+    "a table over two lines": (
+        '{ kind = "porous", flow = 6',
+        '{ kind = "porous",\n  flow = 6',
+        None,
+        "zones.east.hose",
+        "all of { ... } on one line",
+    ),
+    "a list that does not end": (
+        "latitude = 33",
+        'latitude = 33\ntrees = [\n  { side = "west", height = 5, distance = 9 },',
+        "trees",
+        "site.trees",
+        "does not end",
+    ),
+    "a text over lines that does not end": (
+        '"A house"',
+        '"""A house"',
+        "A house",
+        "site.name",
         "TOML (",
     ),
-    "a text that does not end": ('"A house"', '"A house', '"A house', "site", "not TOML"),
     "a line break in a name": ('"A house"', '"A\\nhouse"', "A\\n", "site.name", '"A\\nhouse"'),
     "an endless number": (
         "length = 20",
         "length = " + "9" * 5000,
         "9999",
-        "zones.east.side",
+        "zones.east.length",
         "thousands",
     ),
     "endless nesting": (
         "length = 20",
         "length = " + "[" * 2000 + "]" * 2000,
         "[[[[",
-        "zones.east.side",
+        "zones.east.length",
         "deep",
     ),
 }
@@ -516,10 +641,185 @@ def test_nearest_key_is_suggested() -> None:
         ("300 ft2", "m^2", 27.871),
         ("4 gpm", "L/min", 15.1416),
         ("35%", "%", 35),
+        ("36 F", "degC", 2.2222),
+        ("36\u00b0F", "degC", 2.2222),
+        ("36 degrees F", "degC", 2.2222),
+        ("2 C", "degC", 2),
+        ("35 ft 6 in", "m", 10.8204),
+        ("35'", "m", 10.668),
+        ("35' 6\"", "m", 10.8204),
+        ("35\u2032 6\u2033", "m", 10.8204),
+        ('16"', "m", 0.4064),
+        ("1 h 30 min", "min", 90),
+        ("1/2 in", "mm", 12.7),
+        ("1 1/2 in", "mm", 38.1),
+        ('5/8"', "mm", 15.875),
+        (".5 in", "mm", 12.7),
+        ("0.8 gpm/100ft", "L/h/m", 5.96128),  # 181.6998 L/h over 30.48 m
+        ("0.8 gpm per 100 ft", "L/h/m", 5.96128),
+        ("0.8 gpm/100'", "L/h/m", 5.96128),
+        ("1 ccf", "L", 2831.685),  # 100 ft3
+        ("25 PSI", "kPa", 172.369),
+        ("4 Gal/Min", "L/min", 15.1416),
+        ("75 kpa", "kPa", 75),
     ],
 )
 def test_units(text: str, unit: str, number: float) -> None:
     assert in_unit(text, unit) == pytest.approx(number, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    "text", ["7 ft 9 psi", "20 F", "7 ft*9**9**9**9", "7 ft 6", "ft", "1/0 in"]
+)
+def test_no_length(text: str) -> None:
+    with pytest.raises(ValueError, match=r"not a |unknown unit"):
+        in_unit(text, "m")
+
+
+@pytest.mark.parametrize("value", [0.0, 4.0, 12.34])
+def test_both_ways(value: float) -> None:
+    """What is shown in US units is read back as the same, to the digits shown."""
+    for kind, unit in (("length", "m"), ("depth", "mm"), ("pressure", "kPa"), ("area", "m^2")):
+        assert in_unit(US.shown(value, kind, ".9g"), unit) == pytest.approx(value, rel=1e-6)
+        assert METRIC.of(value, kind) == value
+
+
+def said_as(old: str, new: str) -> Property:
+    assert old in GOOD
+    return parse(GOOD.replace(old, new, 1), "house.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "minutes"),
+    [
+        ("9 pm-6 am", (1260, 360)),
+        ("9pm - 6am", (1260, 360)),
+        ("9:30 p.m. to 6 a.m.", (1290, 360)),
+        ("12 am-12 pm", (0, 720)),
+        ("midnight-noon", (0, 720)),
+        ("21:00\u201306:00", (1260, 360)),
+        ("4:00-10:00", (240, 600)),
+    ],
+)
+def test_hours_as_people_write_them(text: str, minutes: tuple[int, int]) -> None:
+    assert said_as("04:00-10:00", text).seasons[0].window == minutes
+
+
+@pytest.mark.parametrize("text", ["9-6", "13 pm-6 am", "0 am-6 am", "9 pm", "9 pm-9 pm", "9 pm-6"])
+def test_no_hours(text: str) -> None:
+    with pytest.raises(PropertyError, match='such as "20:00-06:00" or "8 pm-6 am"'):
+        said_as("04:00-10:00", text)
+
+
+@pytest.mark.parametrize("text", ["June 1", "Jun. 1", "june 1st", "1 June", "1st of June", "06-01"])
+def test_days_as_people_write_them(text: str) -> None:
+    assert said_as('"05-01"', f'"{text}"').seasons[0].begins == (6, 1)
+    banned = f'[lockouts.quiet]\nbanned_dates = ["{text} to August 31"]\n[supplies.tap]'
+    assert said_as("[supplies.tap]", banned).lockouts.quiet.banned_dates == (((6, 1), (8, 31)),)
+
+
+def test_words_as_people_write_them() -> None:
+    assert said_as('side = "west"', 'side = " West"').zones["west"].side == "west"
+    assert said_as('kind = "porous"', 'kind = "Soaker hose"').zones["west"].hose.kind == "porous"
+    soil = said_as("[supplies.tap]", '[soil]\ntexture = "Silty_Clay"\n[supplies.tap]').soil
+    assert soil.texture == "silty clay"
+    cover = said_as("length = 20", 'length = 20\ncover = "Hot Wall"').zones["east"].cover
+    assert cover == "hot wall"
+    week = '[owner]\nweekday = "Sunday"\n[lockouts.quiet]\nallowed_weekdays = ["Mon", "Thursday"]'
+    prop = said_as("[supplies.tap]", f"{week}\n[supplies.tap]")
+    assert (prop.owner.weekday, prop.lockouts.quiet.allowed_weekdays) == ("sun", ("mon", "thu"))
+    water = said_as("[supplies.tap]", '[water]\nprice = 6\nper = "CCF"\n[supplies.tap]').water
+    assert water.price_m3 == pytest.approx(6 / 2.831684659)
+
+
+def test_seasons_in_any_order_are_one_year(tmp_path: Path) -> None:
+    """A southern year begins in spring; a mistake still names the line it stands on."""
+    head, seasons = GOOD[: GOOD.index("[[seas")], GOOD[GOOD.index("[[seas") :]
+    first, second = ["[[seasons]]" + part for part in seasons.split("[[seasons]]")[1:]]
+    ordered, turned = head + first + "\n" + second, head + second + "\n" + first
+    props = [parse(text, "house.toml") for text in (ordered, turned)]
+    assert props[0].seasons == props[1].seasons
+    assert [season.begins for season in props[1].seasons] == [(5, 1), (11, 1)]
+    packed = [compile_house(prop).plan.pack() for prop in props]
+    assert packed[0] == packed[1]
+    file = tmp_path / "house.toml"
+    file.write_text(turned.replace("minutes = 10", "minutes = 120"))
+    status, lines, _ = run("check", str(file))
+    number = 1 + turned.split("\n").index("minutes = 10")
+    assert status == 2 and len(lines) == 1
+    assert lines[0].startswith(f"{file}:{number}: seasons[2].minutes: found 120 min")
+
+
+# Every key of a property that holds a quantity which the US measures otherwise.
+BARE = (
+    ("latitude = 33", "latitude = 33\nfall = 1", "site.fall", "1 in"),
+    ('"20 L/min"', "4", "supplies.tap.flow", "4 gal/min"),
+    ('"75 ft"', "35", "zones.west.length", "35 ft"),
+    ('"11 psi"', "11", "zones.west.hose.pressure", "11 psi"),
+    ('"0.6 gal/h/ft"', "0.6", "zones.west.hose.flow", "0.6 gal/h/ft"),
+    ('"75 ft"', '"75 ft"\nslab_distance = 16', "zones.west.slab_distance", "16 in"),
+    ('"75 ft"', '"75 ft"\ndownspout_roof = 300', "zones.west.downspout_roof", "300 ft2"),
+    ("cycles = 0", "cycles = 0\ndemand = 0.2", "seasons[2].demand", "0.2 in/d"),
+    (
+        "[supplies.tap]",
+        "[lockouts.frost]\nbelow = 36\n[supplies.tap]",
+        "lockouts.frost.below",
+        "36",
+    ),
+    (
+        "[supplies.tap]",
+        "[lockouts.rain]\nskip = 0.1\n[supplies.tap]",
+        "lockouts.rain.skip",
+        "0.1 in",
+    ),
+)
+
+
+@pytest.mark.parametrize(("old", "new", "key", "wanted"), BARE)
+def test_a_bare_number_in_a_us_file_is_asked_for_its_unit(
+    old: str, new: str, key: str, wanted: str
+) -> None:
+    assert old in US_GOOD
+    with pytest.raises(PropertyError) as error:
+        parse(US_GOOD.replace(old, new, 1), "house.toml")
+    (line,) = [line for line in error.value.lines if f": {key}: " in line]
+    assert "(no unit), allowed a text with its unit where units = " in line
+    assert f'"{wanted}' in line
+
+
+def test_what_is_the_same_everywhere_takes_a_bare_number_in_a_us_file() -> None:
+    zone = 'length = "75 ft"\nshare = 120\ncover = 0.7'
+    assert parse(US_GOOD.replace('length = "75 ft"', zone), "f").zones["west"].share == 120
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "metric", "us"),
+    [
+        (
+            '"75 ft"',
+            '"2 in"',
+            "1 to 300 m, as a number",
+            '3.281 to 984.3 ft, with its unit, such as "75 ft"',
+        ),
+        ('"11 psi"', '"99 F"', 'such as "75 kPa"', 'such as "11 psi"'),
+        (', pressure = "11 psi"', "", "20 to 500 kPa", "2.901 to 72.52 psi"),
+        ('"20 L/min"', '"0.5 L/min"', "supply gives, 0.5 L/min", "supply gives, 0.132 gal/min"),
+        (
+            "[supplies.tap]",
+            '[lockouts.frost]\nbelow = "40 F"\nabove = "38 F"\n[supplies.tap]',
+            "found 3.333 degC, allowed more than below, 4.444 degC",
+            "found 38 degF, allowed more than below, 40 degF",
+        ),
+    ],
+)
+def test_a_message_speaks_in_the_units_of_the_file(
+    old: str, new: str, metric: str, us: str
+) -> None:
+    texts = US_GOOD.replace('units = "us"', 'units = "metric"'), US_GOOD
+    for text, said, not_said in zip(texts, (metric, us), (us, metric), strict=True):
+        with pytest.raises(PropertyError) as error:
+            compile_house(parse(text.replace(old, new), "house.toml"))
+        assert said in str(error.value) and not_said not in str(error.value)
 
 
 def test_lines_of_lists_and_dotted_keys() -> None:

@@ -1,0 +1,99 @@
+"""How a quantity is written for the owner of a house: in metric units, or in those of the US.
+
+Everything is computed and stored in SI units. A page, a picture or a message that a person reads
+asks here for the text, by the kind of quantity; nothing else converts for a reader.
+"""
+
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pint  # slow to import: only when something is converted
+
+# kind: the unit that values come in; the unit that is shown and how a number of it is formatted,
+# metric and US. Units are written so that a property file takes them.
+_KINDS: dict[str, tuple[str, tuple[str, str], tuple[str, str]]] = {
+    "length": ("m", ("m", ".4g"), ("ft", ".4g")),  # of a hose, its rise
+    "distance": ("m", ("m", ".1f"), ("ft", ".1f")),
+    "near": ("m", ("m", ".2g"), ("in", ".0f")),  # depths in the ground, and along the slab
+    "fall": ("m", ("mm", ".0f"), ("in", ".1f")),
+    "bore": ("mm", ("mm", ".4g"), ("in", ".3g")),
+    "area": ("m^2", ("m^2", ".4g"), ("ft^2", ".4g")),
+    "volume": ("L", ("L", ",.0f"), ("gal", ",.0f")),
+    "hose volume": ("L", ("L", ".1f"), ("gal", ".2f")),
+    "metered": ("L", ("m3", ",.2f"), ("gal", ",.0f")),
+    "supply flow": ("L/min", ("L/min", ".4g"), ("gal/min", ".3g")),
+    "hose flow": ("L/h", ("L/h", ".0f"), ("gal/h", ".1f")),
+    "pressure": ("kPa", ("kPa", ".0f"), ("psi", ".3g")),
+    "suction": ("kPa", ("kPa", ",.0f"), ("psi", ",.2g")),
+    "temperature": ("degC", ("degC", ".4g"), ("degF", ".4g")),
+    "depth": ("mm", ("mm", ".1f"), ("in", ".2f")),  # of a run, a day or an hour
+    "total": ("mm", ("mm", ",.0f"), ("in", ",.1f")),  # depth of a month or a year
+}
+_POWER = re.compile(r"(?<=[a-z])([23])\b")  # "m3" as people write it
+_WORDS = {"L": "litres", "gal": "gallons", "in": "inches"}  # where a sentence has room
+
+
+@dataclass(frozen=True)
+class Units:
+    """One system of units; `name` is what a property file calls it, "metric" or "us".
+
+    Each method takes a value in the unit in which its kind comes, see `_KINDS`; `spec` formats a
+    number otherwise than the kind does. Raises: KeyError for an unknown kind.
+    """
+
+    name: str
+
+    def unit(self, kind: str) -> str:
+        """The unit that is shown, such as "mm"."""
+        return self._shown(kind)[0]
+
+    def word(self, kind: str) -> str:
+        """The unit in full where its short form is not plain enough for a sentence."""
+        unit = self.unit(kind)
+        return _WORDS.get(unit, unit)
+
+    def of(self, value: float, kind: str) -> float:
+        """A value as a number of the unit that is shown."""
+        return converted(value, _KINDS[kind][0], self.unit(kind))
+
+    def number(self, value: float, kind: str, spec: str = "") -> str:
+        """A value as text without its unit, for a table whose heading names that."""
+        text = format(self.of(value, kind), spec or self._shown(kind)[1])
+        return text if any(digit in text for digit in "123456789") else text.lstrip("-")
+
+    def shown(self, value: float, kind: str, spec: str = "") -> str:
+        """A value as text with its unit; inches in full, since "in" is a word of its own."""
+        unit = self.word(kind) if self.unit(kind) == "in" else self.unit(kind)
+        return f"{self.number(value, kind, spec)} {unit}"
+
+    def _shown(self, kind: str) -> tuple[str, str]:
+        _, metric, us = _KINDS[kind]
+        return us if self.name == "us" else metric
+
+
+METRIC, US = Units("metric"), Units("us")
+UNITS = {units.name: units for units in (METRIC, US)}
+
+
+@cache
+def registry() -> "pint.UnitRegistry[Any]":
+    """The units that a text may name, with those of the trade that pint does not know."""
+    import pint
+
+    powers = [lambda text: _POWER.sub(r"^\1", text)]
+    units: pint.UnitRegistry[Any] = pint.UnitRegistry(preprocessors=powers)
+    units.define("gpm = gallon / minute")
+    units.define("gph = gallon / hour")
+    units.define("kpa = kilopascal")
+    units.define("ccf = 100 * foot ** 3")  # as water is sold
+    return units
+
+
+def converted(value: float, from_unit: str, to_unit: str) -> float:
+    """A value in another unit of its kind. Raises: pint's DimensionalityError for another kind."""
+    if from_unit == to_unit:
+        return value
+    return float(registry().Quantity(value, from_unit).to(to_unit).magnitude)
