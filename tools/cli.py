@@ -18,6 +18,7 @@ from rich.console import Console
 from rich.table import Table
 from typer.core import TyperGroup
 
+from sim import files
 from tools.bundle import DeviceError, board_names
 from tools.property import PropertyError, load
 from tools.rules import printable
@@ -180,10 +181,7 @@ def compile_plan(
     prop = load(property_file)
     house = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude))
     data = house.plan.pack()
-    out.parent.mkdir(parents=True, exist_ok=True)
-    part = out.with_name(out.name + ".part")
-    part.write_bytes(data)
-    part.replace(out)
+    files.write({out: data})
     print(f"{out}: {len(data)} bytes, {len(house.plan.zones)} zones, crc {house.plan.crc:08x}")
 
 
@@ -210,7 +208,6 @@ def bundle(
     prop = load(property_file)
     plan = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude)).plan
     made = bundles.make(board, plan)
-    out.mkdir(parents=True, exist_ok=True)
     bundles.write(made, plan, out)
     size = sum(len(data) for data in made.files.values())
     print(f"{out}: {len(made.files)} files, {size} bytes, plan crc {plan.crc:08x}\n")
@@ -288,7 +285,8 @@ def replay(
     house = compile_house(prop, mean_et0_mm(record, prop.site.latitude))
     house = replace(house, cautions=tuple(cautions(prop, house.plan)))
     _folder(out)
-    summary = _replay(house, record, out, seed, first_day, last_day)
+    inputs = {"property": files.sha256(property_file), "weather": files.sha256(weather)}
+    summary = _replay(house, record, out, seed, first_day, last_day, inputs)
     if as_json:
         print(json.dumps(summary, indent=2))
     else:
@@ -322,7 +320,7 @@ def invent(
 
     record = _weather(weather, column, latitude)
     made = generate(fit(record), years, seed)
-    tool.write_csv(made, out)
+    files.write({out: tool.csv_of(made)})
     compared = compare_statistics(record, made)
     if as_json:
         print(json.dumps(tool.as_json(compared), indent=2))
@@ -375,7 +373,7 @@ def propose(
     """
     from tools import propose as tool
     from tools.compile import compile_house, mean_et0_mm
-    from tools.propose_page import draw, show
+    from tools.propose_page import drawn, show
 
     prop = load(property_file)
     if bool(weather) == bool(climate):
@@ -400,8 +398,7 @@ def propose(
     show(found, console)
     if out is not None:
         _folder(out)
-        (out / "property.toml").write_text(found.text, "utf-8")
-        draw(found, out / "plan.png")
+        files.write({out / "property.toml": found.text, out / "plan.png": drawn(found)})
         print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
 
 
@@ -518,7 +515,7 @@ def compare(
     from sim.report import METRIC, US
     from tools import compare as comparing
     from tools import workers
-    from tools.compare_picture import draw
+    from tools.compare_picture import drawn
 
     prop = load(property_file)
     others = [load(path) for path in plan or ()]
@@ -530,9 +527,13 @@ def compare(
     found = comparing.summary(jobs, sides)
     shown = US if prop.site.units == "us" else METRIC
     text = json.dumps(found, indent=2)
-    (out / "compare.json").write_text(text + "\n", "utf-8")
-    pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(out / "years.csv")
-    draw(jobs, sides, found, shown, out / "compare.png")
+    files.write(
+        {
+            out / "compare.json": text + "\n",
+            out / "years.csv": pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(),
+            out / "compare.png": drawn(jobs, sides, found, shown),
+        }
+    )
     if as_json:
         print(text)
         return
@@ -562,6 +563,7 @@ def _replay(
     seed: int,
     first_day: datetime.date | None,
     last_day: datetime.date | None,
+    inputs: dict[str, str | None],
 ) -> dict[str, Any]:
     """Run the engine, with its progress on stderr; it writes the outputs."""
     from sim.replay import replay_house
@@ -570,7 +572,14 @@ def _replay(
         print(f"{number + 1} of {count}: {policy}", file=sys.stderr)
 
     return replay_house(
-        house, weather, out, seed=seed, first=first_day, last=last_day, progress=progress
+        house,
+        weather,
+        out,
+        seed=seed,
+        first=first_day,
+        last=last_day,
+        inputs=inputs,
+        progress=progress,
     )
 
 

@@ -1,7 +1,7 @@
 """What `evenclay propose` shows: how the plan does, why it is as it is, and a picture."""
 
+import io
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import matplotlib
@@ -73,8 +73,8 @@ def _short(found: Proposal) -> Iterator[str]:
         yield "A soil probe that reads 1 % by volume off the truth costs days: calibrate it."
 
 
-def draw(found: Proposal, path: Path) -> None:
-    """Draw need and table of each zone, and rain, through the year, as PNG."""
+def drawn(found: Proposal) -> bytes:
+    """Need and table of each zone, and rain, through the year, as PNG."""
     strips = found.tables.house.strips
     edges = np.arange(HALF_MONTHS + 1)
     given = _given(found)
@@ -126,7 +126,9 @@ def draw(found: Proposal, path: Path) -> None:
             ),
         ]
         figure.legend(handles=handles, loc="outside upper left", ncols=3)
-        figure.savefig(path, dpi=130, metadata={"Software": None})
+        picture = io.BytesIO()
+        figure.savefig(picture, dpi=130, metadata={"Software": None})
+        return picture.getvalue()
 
 
 def _given(found: Proposal) -> Any:

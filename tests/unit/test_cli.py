@@ -1,11 +1,13 @@
 """The command line: help that teaches, exit statuses, one line for what a user can cause."""
 
+import hashlib
 import json
 import os
 import signal
 import subprocess
 import sys
 import time
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -128,7 +130,13 @@ def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
     assert {"summary.json", "decisions.jsonl", "daily.csv", "report.html"} <= written
     status, out, _ = run(*args, "--from", "2021-07-01", "--to", "2021-07-14", "--json")
     assert status == 0
-    assert json.loads(out) == json.loads((out_dir / "summary.json").read_text(encoding="utf-8"))
+    summary = json.loads(out)
+    assert summary == json.loads((out_dir / "summary.json").read_text(encoding="utf-8"))
+    assert (summary["seed"], summary["version"]) == (1, version("evenclay"))
+    assert summary["sha256"] == {
+        "property": hashlib.sha256(DEMO.read_bytes()).hexdigest(),
+        "weather": hashlib.sha256(WEATHER.read_bytes()).hexdigest(),
+    }
 
 
 def test_sweep_on_processes(tmp_path: Path) -> None:
