@@ -11,6 +11,7 @@ from controller.agenda import Agenda
 from controller.civil import date_of, day_of
 from controller.plan import Plan
 from sim.house import House
+from tools import tables
 from tools.advice import cautions
 from tools.compile import YEAR, clock, cycle_min, run_s
 from tools.property import Property
@@ -155,10 +156,10 @@ def show(found: Check, console: Console) -> None:
     """Print a check as tables and a list of cautions."""
     us = found.units == "us"
     console.print(f"{found.name}: the season table, before anything is held back")
-    console.print(_season_table(found, us))
+    tables.show(_season_table(found, us), console)
     console.print(f"Demand comes from {found.demand_from}.")
-    console.print(_hours_table(found))
-    console.print(_month_table(found, us))
+    tables.show(_hours_table(found), console)
+    tables.show(_month_table(found, us), console)
     if not found.cautions:
         console.print("No cautions.")
         return

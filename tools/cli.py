@@ -3,29 +3,30 @@
 Results go to stdout, progress and errors to stderr. Exit status: 0, 1 where no plan can do what is
 asked, 2 for bad input with one line a mistake, 130 after Ctrl-C. Only a defect of ours shows a
 traceback.
+
+A command imports what it needs by itself: pandas, numba and their like take longer than all that
+--help and check do.
 """
 
 import datetime
 import io
 import json
+import shutil
 import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.table import Table
 from typer.core import TyperGroup
 
 from sim import files
-from tools.bundle import DeviceError, board_names
-from tools.property import PropertyError, load
-from tools.rules import printable
-from tools.workers import SweepError
+from tools.bundle import ROOT, DeviceError, board_names
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from rich.console import Console
 
     from sim.house import House
     from sim.weather import Weather
@@ -33,22 +34,25 @@ if TYPE_CHECKING:
 NO_PLAN = 1
 BAD_INPUT = 2
 INTERRUPTED = 130
-_PLAIN_WIDTH = 110  # columns where the output is no terminal
+_DEMO = ("property.toml", "weather.csv")
 
 _HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
 
 A property is one TOML file: the site, the spigots, a zone a side of the house, and the seasons.
-Begin with a copy of sim/demo/property.toml, whose comments explain every block.
+Begin with a copy of the demo's, whose comments explain every block, and of its weather:
+
+\b
+    evenclay demo house
 
 See what a file asks for, and what to know before you lay a hose:
 
 \b
-    evenclay check sim/demo/property.toml
+    evenclay check house/property.toml
 
 Replay it on weather, and open out/report.html:
 
 \b
-    evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out
+    evenclay replay house/property.toml --weather house/weather.csv --out out
 """
 
 
@@ -59,7 +63,7 @@ class _Group(TyperGroup):
         extra["standalone_mode"] = False
         try:
             status = super().main(*args, **extra)
-        except (PropertyError, OSError, typer.TyperException, typer.Abort, ValueError) as error:
+        except (OSError, typer.TyperException, typer.Abort, ValueError) as error:
             status = _status(error)
         except KeyboardInterrupt:
             status = INTERRUPTED
@@ -70,16 +74,17 @@ def _status(error: Exception) -> int:
     """Print an error of the user's in one line and return the exit status; raise any other."""
     if isinstance(error, typer.Abort):
         return INTERRUPTED
+    from tools.property import PropertyError
+    from tools.rules import printable
+
     if isinstance(error, OSError):
         name = "" if error.filename is None else f"{printable(str(error.filename))}: "
         lines = [name + (error.strerror or str(error))]
     elif isinstance(error, PropertyError):
         lines = error.lines
-    elif isinstance(error, DeviceError | SweepError):
-        lines = [printable(str(error))]
     elif isinstance(error, typer.TyperException):
         lines = [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
-    elif _is_weather_error(error):
+    elif _is_refusal(error):
         lines = [printable(str(error))]
     else:
         raise error
@@ -93,10 +98,12 @@ def _message(error: Exception) -> str:
     return str(error.format_message()) if hasattr(error, "format_message") else str(error)
 
 
-def _is_weather_error(error: Exception) -> bool:
-    from sim.weather import WeatherError  # pandas: only when needed
+def _is_refusal(error: Exception) -> bool:
+    """Whether an error is one line for the user."""
+    from sim.weather import WeatherError
+    from tools.workers import SweepError
 
-    return isinstance(error, WeatherError)
+    return isinstance(error, DeviceError | SweepError | WeatherError)
 
 
 app = typer.Typer(
@@ -108,8 +115,22 @@ app = typer.Typer(
 )
 
 
+def _version(asked: bool) -> None:
+    """Print the version and end, where it is asked for."""
+    if asked:
+        from importlib.metadata import version
+
+        print(f"evenclay {version('evenclay')}")
+        raise typer.Exit
+
+
 @app.callback()
-def _evenclay() -> None:
+def _evenclay(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Show the version."),
+    ] = False,
+) -> None:
     pass
 
 
@@ -132,6 +153,26 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")
 
 
 @app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder; made if need be.")],
+) -> None:
+    """Copy the demo property and its weather into a folder, to begin with.
+
+    \b
+    Example:
+        evenclay demo house
+    """
+    copies = {folder / name: (ROOT / "sim" / "demo" / name).read_bytes() for name in _DEMO}
+    for path in copies:
+        if path.exists():
+            message = f"found {path}, allowed a folder without it"
+            raise typer.BadParameter(message, param_hint="DIR")
+    files.write(copies)
+    for path in copies:
+        print(path)
+
+
+@app.command()
 def check(
     property_file: PropertyPath,
     weather: DemandWeather = None,
@@ -146,12 +187,13 @@ def check(
 
     \b
     Example:
-        evenclay check sim/demo/property.toml
+        evenclay check house/property.toml
     """
     from tools.check import as_json as plain
     from tools.check import check as check_property
     from tools.check import show
     from tools.compile import compile_house
+    from tools.property import load
 
     prop = load(property_file)
     house = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude))
@@ -173,10 +215,11 @@ def compile_plan(
 
     \b
     Example, and a hub on this machine that obeys it:
-        evenclay compile sim/demo/property.toml --out hub/plan.0
+        evenclay compile house/property.toml --out hub/plan.0
         python -m boards.desktop.main hub
     """
     from tools.compile import compile_house
+    from tools.property import load
 
     prop = load(property_file)
     house = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude))
@@ -204,6 +247,7 @@ def bundle(
     """
     from tools import bundle as bundles
     from tools.compile import compile_house
+    from tools.property import load
 
     prop = load(property_file)
     plan = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude)).plan
@@ -278,6 +322,7 @@ def replay(
     """
     from tools.advice import cautions
     from tools.compile import compile_house, mean_et0_mm
+    from tools.property import load
 
     prop = load(property_file)
     first_day, last_day = _date("--from", first), _date("--to", last)
@@ -317,6 +362,7 @@ def invent(
     """
     from sim.generator import compare_statistics, fit, generate
     from tools import invent as tool
+    from tools import tables
 
     record = _weather(weather, column, latitude)
     made = generate(fit(record), years, seed)
@@ -326,7 +372,7 @@ def invent(
         print(json.dumps(tool.as_json(compared), indent=2))
         return
     console = _console()
-    console.print(tool.table_of(compared))
+    tables.show(tool.table_of(compared), console)
     most = max(abs(row.errors) for row in compared)
     console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
     console.print(f"{years} years written to {out}")
@@ -372,7 +418,9 @@ def propose(
         evenclay propose house.toml --climate town.csv --rows 4 --out out/plan
     """
     from tools import propose as tool
+    from tools import workers
     from tools.compile import compile_house, mean_et0_mm
+    from tools.property import load
     from tools.propose_page import drawn, show
 
     prop = load(property_file)
@@ -386,9 +434,10 @@ def propose(
         records = [_weather(path, column, prop.site.latitude) for path in weather or ()]
     et0_mm = mean_et0_mm(records[0], prop.site.latitude)
     house = compile_house(prop, et0_mm)
-    found = tool.propose(
-        prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=_tell
-    )
+    with workers.counting("plans tried") as tried:
+        found = tool.propose(
+            prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=_tell, tried=tried
+        )
     console = _console()
     if found.text is None:
         console.print("No plan that was found holds the band, so none is written:")
@@ -445,7 +494,8 @@ def sweep(
         evenclay sweep a.toml b.toml --weather town.csv --out out --vary 'zones.*.share=60..140..20'
     """
     from tools import sweep as sweeping
-    from tools import workers
+    from tools import tables, workers
+    from tools.property import load
 
     props = [load(path) for path in property_files]
     asked = sweeping.ask(
@@ -467,7 +517,7 @@ def sweep(
     if as_json:
         print(json.dumps(rows.to_dicts(), indent=2))
         return
-    _console().print(sweeping.table_of(rows, asked.paths, props[0].site.units))
+    tables.show(sweeping.table_of(rows, asked.paths, props[0].site.units), _console())
     for note in sweeping.notes(asked):
         print(note)
     print(f"A row for each year and zone: {out / sweeping.RESULT}")
@@ -514,8 +564,9 @@ def compare(
 
     from sim.report import METRIC, US
     from tools import compare as comparing
-    from tools import workers
+    from tools import tables, workers
     from tools.compare_picture import drawn
+    from tools.property import load
 
     prop = load(property_file)
     others = [load(path) for path in plan or ()]
@@ -539,7 +590,7 @@ def compare(
         return
     console = _console()
     for table in comparing.tables_of(found, shown):
-        console.print(table)
+        tables.show(table, console)
     for note in found["notes"]:
         console.print(note)
     print(f"The picture: {out / 'compare.png'}")
@@ -585,7 +636,10 @@ def _replay(
 
 def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     """Print the policies side by side and where the results are."""
+    from rich.table import Table
+
     from sim.report import METRIC, US
+    from tools import tables
 
     shown = US if units == "us" else METRIC
     days = ("days_in_band", "days_dry", "days_wet", "days_rain_wet", "days_rewetting")
@@ -608,7 +662,7 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
         f"{weather['first_day']} to {weather['last_day']}: {shown.mm(weather['rain_mm'])} "
         f"{shown.depth} of rain, {shown.mm(weather['et0_mm'])} of reference evapotranspiration."
     )
-    console.print(table)
+    tables.show(table, console)
     console.print("Season days, all zones added; rain wet: wetter than the band by rain alone.")
     print(f"The report: {out / 'report.html'}")
 
@@ -648,12 +702,13 @@ def _date(option: str, value: str | None) -> datetime.date | None:
         raise typer.BadParameter(message, param_hint=option) from None
 
 
-def _console() -> Console:
-    """A console that takes names as they are and stays wide enough where it is no terminal."""
-    console = Console(markup=False, highlight=False, emoji=False)
-    if not console.is_terminal:
-        console = Console(markup=False, highlight=False, emoji=False, width=_PLAIN_WIDTH)
-    return console
+def _console() -> "Console":
+    """A console that takes names as they are, and breaks no sentence where it is no terminal."""
+    from rich.console import Console
+
+    plain = not sys.stdout.isatty()
+    width = shutil.get_terminal_size().columns if plain else None
+    return Console(markup=False, highlight=False, emoji=False, soft_wrap=plain, width=width)
 
 
 def main() -> None:

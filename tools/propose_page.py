@@ -12,6 +12,7 @@ from rich.table import Table
 
 from sim.pictures import BAND, INK, MONTHS, RAIN, SOFT, STYLE, ZONE_COLOURS
 from sim.proposal import HALF_MONTHS
+from tools import tables
 from tools.propose import Proposal, why
 from tools.propose_draft import days_allowed
 
@@ -37,7 +38,7 @@ def show(found: Proposal, console: Console) -> None:
                 f"{kept.worst_year:.1f}",
                 f"{kept.mm_a_year.mean():.0f}",
             )
-    console.print(table)
+    tables.show(table, console)
     console.print("Rain-wet and declared re-wetting days apart; worst year: of any zone.")
     for note in found.notes:
         console.print(note)

@@ -3,13 +3,15 @@
 import re
 from collections.abc import Callable
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pint
 from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
 from controller.civil import month_days
+
+if TYPE_CHECKING:
+    import pint
 
 _QUANTITY = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*([A-Za-z°µ%/*^ 0-9²³]{1,30})")
 _POWER = re.compile(r"(?<=[a-z])([23])\b")  # "m3" as people write it
@@ -78,7 +80,9 @@ def printable(text: str) -> str:
 
 
 @cache
-def _units() -> pint.UnitRegistry[Any]:
+def _units() -> "pint.UnitRegistry[Any]":
+    import pint  # and its registry, half a second: only where a quantity is written with its unit
+
     units: pint.UnitRegistry[Any] = pint.UnitRegistry()
     units.define("gpm = gallon / minute")
     units.define("gph = gallon / hour")
@@ -98,6 +102,8 @@ def in_unit(text: str, unit: str) -> float:
     match = _QUANTITY.fullmatch(text.strip())
     if match is None:
         raise ValueError("not a number and a unit")
+    import pint
+
     number, name = float(match[1]), _POWER.sub(r"^\1", match[2].strip())
     try:
         return float(_units().Quantity(number, _units().Unit(name)).to(unit).magnitude)
