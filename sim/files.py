@@ -20,17 +20,23 @@ def write(files: Mapping[Path, str | bytes]) -> None:
     Raises: OSError with the name of the file that could not be written.
     """
     parts: dict[Path, Path] = {}
+    folders: list[Path] = []
     try:
         for path, data in files.items():
             with _naming(path):
+                folders = [*_made_for(path), *folders]
                 parts[path] = _write_part(path, data.encode() if isinstance(data, str) else data)
         for path, part in parts.items():
             with _naming(path):
                 part.replace(_place(path))
-    finally:
+    except BaseException:
         for part in parts.values():
             with contextlib.suppress(OSError):
                 part.unlink()
+        for folder in folders:
+            with contextlib.suppress(OSError):  # it holds what somebody else put there since
+                folder.rmdir()
+        raise
 
 
 def _place(path: Path) -> Path:
@@ -38,13 +44,19 @@ def _place(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
 
+def _made_for(path: Path) -> list[Path]:
+    """Make the folders that a file lacks; the innermost comes first."""
+    missing = [folder for folder in _place(path).parents if not folder.exists()]
+    for folder in reversed(missing):
+        folder.mkdir(exist_ok=True)
+    return missing
+
+
 def _write_part(path: Path, data: bytes) -> Path:
     """Write data beside a file's place, under a name that nobody else has; gone where it fails."""
     place = _place(path)
     if place.exists() and not place.is_file():
         raise OSError(errno.EEXIST, "found a folder or a device, allowed a file")
-    if not place.parent.exists():
-        place.parent.mkdir(parents=True, exist_ok=True)
     part = place.with_name(f".{os.urandom(8).hex()}.part")
     try:
         with open(part, "xb") as file:

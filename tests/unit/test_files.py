@@ -132,6 +132,17 @@ def test_a_replay_on_a_full_disk_changes_and_leaves_nothing(
     assert tree(tmp_path) == {"summary.json": b"old"}
 
 
+def test_folders_made_for_nothing_go_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "there").mkdir()
+    with monkeypatch.context() as patch:
+        fill_up(patch, 1)
+        with pytest.raises(OSError, match="No space"):
+            files.write({tmp_path / "there" / "a": "", tmp_path / "new" / "deep" / "b": ""})
+        status, err = run("bundle", tmp_path / "bundle")
+    assert (status, len(err.splitlines())) == (2, 1)
+    assert list(tmp_path.rglob("*")) == [tmp_path / "there"]
+
+
 def test_a_real_limit_is_one_line_that_names_the_file(tmp_path: Path) -> None:
     arguments = [part.format(out=tmp_path) for part in COMMANDS["invent"]]
     done = subprocess.run(
