@@ -42,6 +42,7 @@ from sim.score import (
     Bools,
     top_wet_days,
 )
+from sim.textures import POND_MM
 
 Ints = NDArray[np.int64]
 
@@ -165,7 +166,7 @@ def _turn(plan: Plan, strips: Sequence[Strip], zone: int) -> tuple[int, list[int
     """A zone's longest cycle, the hours of the day that are its own, and its second in them."""
 
     def cycle_s(z: int) -> int:
-        infiltrates_s = int(HOUR_S * soil.POND_MM / strips[z].rate_mm_h)
+        infiltrates_s = int(HOUR_S * POND_MM / strips[z].rate_mm_h)
         gap_s = plan.supplies[plan.zones[z].supply].gap_s
         return max(min(infiltrates_s, plan.zones[z].longest_s, HOUR_S - gap_s), RUN_LEAST_S)
 

@@ -1,14 +1,12 @@
 """The files of a replay, byte for byte the same for the same input: see sim/README.md for each key.
 
-Numbers are rounded to stated places, files are written beside their place and then moved into it.
+Numbers are rounded to stated places.
 """
 
 import json
-import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -153,14 +151,6 @@ def daily_rows(
 def _cell(text: str) -> str:
     """A name as CSV wants it."""
     return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\r\n') else text
-
-
-def write_lines(path: Path, lines: Iterable[str]) -> None:
-    """Write a text file whole or not at all."""
-    part = path.with_name(path.name + ".part")
-    with part.open("w", encoding="utf-8", newline="\n") as file:
-        file.writelines(line + "\n" for line in lines)
-    os.replace(part, path)
 
 
 def json_line(value: Line) -> str:

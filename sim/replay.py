@@ -7,10 +7,11 @@ looks at it.
 
 import json
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from functools import partial
+from importlib.metadata import version
 from pathlib import Path
 from typing import NamedTuple
 
@@ -22,13 +23,13 @@ from controller.limits import DAY_S
 from controller.plan import Plan
 from controller.ports import ASK_CHECK, FIRM
 from controller.runner import Runner
-from sim import held, outputs, policies
+from sim import files, held, outputs, policies
 from sim.devices import NEVER_S, Devices, Fault, Heard, PowerCut
 from sim.ground import HOUR_S, START_PF, Dry, Floats, Ground, Sky, dry_of
 from sim.hourly import Hourly, hourly
 from sim.house import House, Owner, Strip
 from sim.outputs import Line
-from sim.report import write_report
+from sim.report import page_of, year_of
 from sim.score import (
     HOURS,
     Score,
@@ -389,12 +390,14 @@ def replay_house(
     seed: int = 1,
     first: date | None = None,
     last: date | None = None,
+    inputs: Mapping[str, str | None] | None = None,
     progress: Callable[[str, int, int], None] | None = None,
 ) -> dict[str, object]:
     """Replay a house under four policies and write the results; the summary is returned.
 
     weather: the whole record; see `span_of` for which days are scored. out_dir: a folder that
-    exists. progress: called with a policy's name, its number and how many there are, before each.
+    exists. inputs: hashes of the files that house and weather came from, for the summary.
+    progress: called with a policy's name, its number and how many there are, before each.
     Raises: WeatherError for days that the record does not cover.
     """
     span = span_of(weather, first, last)
@@ -413,6 +416,9 @@ def replay_house(
         errors_mm.append(lived.ground.mass_balance_error_mm)
     summary = {
         "schema": outputs.SCHEMA,
+        "version": version("evenclay"),
+        "seed": seed,
+        "sha256": dict(inputs or {}),
         "weather": _weather_summary(span),
         "hub": lived.hub_summary(),
         "zones": _zones_summary(house, lived, judged),
@@ -527,8 +533,10 @@ def _write(
         judged.season.days,
         held.hours(house.plan, lived.heard, start_s, days),
     )
-    outputs.write_lines(out_dir / "decisions.jsonl", map(outputs.json_line, lines))
-    outputs.write_lines(out_dir / "daily.csv", rows)
-    text = json.dumps(summary, ensure_ascii=False, indent=2)
-    outputs.write_lines(out_dir / "summary.json", [text])
-    write_report(out_dir, house)
+    texts = {
+        "decisions.jsonl": "".join(outputs.json_line(line) + "\n" for line in lines),
+        "daily.csv": "".join(row + "\n" for row in rows),
+        "summary.json": json.dumps(summary, ensure_ascii=False, indent=2) + "\n",
+    }
+    texts["report.html"] = page_of(year_of(texts, house))
+    files.write({out_dir / name: text for name, text in texts.items()})

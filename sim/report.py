@@ -5,9 +5,11 @@ names, areas, units and prices. The same files give the same page, byte for byte
 """
 
 import csv
+import io
 import json
 import math
 from collections import Counter, defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +20,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from sim import pictures
+from sim import files, pictures
 from sim.house import House
 from sim.pictures import Run, Strips
 from sim.soil import BAND_M, TOP_M
@@ -27,6 +29,7 @@ from sim.units import UNITS, Units
 Floats = NDArray[np.float64]
 
 YEAR_DAYS = 366  # pictures show no more than this: the last of a longer replay
+READ = ("summary.json", "decisions.jsonl", "daily.csv")
 DAY_COUNTS = ("days_in_band", "days_dry", "days_wet", "days_rewetting", "days_rain_wet")
 
 POLICIES = {
@@ -127,7 +130,13 @@ def write_report(out_dir: Path, house: House) -> Path:
         ReportError: the files name a zone the house does not have, or lack one it has.
         OSError: a file cannot be read or written.
     """
-    year = read(out_dir, house)
+    path = out_dir / "report.html"
+    files.write({path: page_of(read(out_dir, house))})
+    return path
+
+
+def page_of(year: Year) -> str:
+    """The report as HTML."""
     environment = Environment(
         loader=PackageLoader("sim", "."),
         autoescape=True,
@@ -135,20 +144,20 @@ def write_report(out_dir: Path, house: House) -> Path:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page = environment.get_template("report.html.j2").render(_page(year))
-    path = out_dir / "report.html"
-    path.write_text(page, encoding="utf-8", newline="\n")
-    return path
+    return environment.get_template("report.html.j2").render(_page(year))
 
 
 def read(out_dir: Path, house: House) -> Year:
     """Read a replay's three files. Raises ReportError where they do not fit the house."""
-    summary = json.loads((out_dir / "summary.json").read_text(encoding="utf-8"))
-    lines = (out_dir / "decisions.jsonl").read_text(encoding="utf-8").splitlines()
-    plan, *decisions = [json.loads(line) for line in lines]
+    return year_of({name: (out_dir / name).read_text("utf-8") for name in READ}, house)
+
+
+def year_of(texts: Mapping[str, str], house: House) -> Year:
+    """A replay from the texts of its files, by name. Raises ReportError as `read`."""
+    summary = json.loads(texts["summary.json"])
+    plan, *decisions = [json.loads(line) for line in texts["decisions.jsonl"].splitlines()]
     zones = tuple(strip.name for strip in house.strips)
-    with (out_dir / "daily.csv").open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = list(csv.DictReader(io.StringIO(texts["daily.csv"], newline="")))
     if not rows:
         raise ReportError("daily.csv has no days")
     named = {row["zone"] for row in rows}
@@ -161,8 +170,8 @@ def read(out_dir: Path, house: House) -> Year:
         {zone: z for z, zone in enumerate(zones)},
     )
     shape = (len(days), len(zones))
-    texts = {"date", "zone", "state", "season"}
-    columns = {name: np.full(shape, np.nan) for name in rows[0] if name not in texts}
+    words = {"date", "zone", "state", "season"}
+    columns = {name: np.full(shape, np.nan) for name in rows[0] if name not in words}
     state, season = np.full(shape, "", dtype="U9"), np.zeros(shape, dtype=np.bool_)
     for row in rows:
         place = day_at[row["date"]], zone_at[row["zone"]]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from sim import soil
-from sim.textures import Texture, pf
+from sim.textures import POND_MM, Texture, pf
 
 Floats = NDArray[np.float64]
 
@@ -94,7 +94,7 @@ def _rates(
         if i == 0:
             takes = (ks + k) / 2.0 * (suction / (thick[0] / 2.0) + 1.0)
             flux = min(takes, supply - lost_pond + pond / POND_H)
-            off = max(pond - soil.POND_MM, 0.0) / POND_H
+            off = max(pond - POND_MM, 0.0) / POND_H
             rates[0] = supply - lost_pond - flux - off
             rates[cells + 1] = off
             rates[cells + 3] = lost_pond

@@ -40,7 +40,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
-from sim.textures import TEXTURES, Texture, pf
+from sim.textures import POND_MM, TEXTURES, Texture, pf
 
 Floats = NDArray[np.float64]
 Kept = TypeVar("Kept")
@@ -55,7 +55,6 @@ ROOTS_M = 1.2
 ROOT_SHARES = (0.4, 0.3, 0.2, 0.1)
 EVAPORATION_M = 0.15
 
-POND_MM = 3.0  # surface storage: common practice, no source
 # Most that cracks take: an assumption; what is measured in cracked clays goes from nothing to half.
 CRACK_SHARE = 0.2
 CRACK_OPEN_PF, CRACK_WHOLE_PF = 3.3, 4.2  # an assumption

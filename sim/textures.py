@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 Floats = NDArray[np.float64]
 
 CM_PER_KPA = 10.19716
+POND_MM = 3.0  # surface storage: common practice, no source
 FITTED_N = (1.03, 5.0)  # where a fit looks: beyond lie no soils that the columns can follow
 
 
@@ -115,6 +115,8 @@ def fitted(
         """How much further apart than 33 and 1500 kPa the two suctions lie, as logs."""
         reached = (log_suction(at_1500_kpa, n) - log_suction(at_33_kpa, n)) / n
         return float(reached - np.log(1500.0 / 33.0))
+
+    from scipy.optimize import brentq  # half a second, for the few who have such figures
 
     if beyond(FITTED_N[0]) * beyond(FITTED_N[1]) >= 0.0:
         raise ValueError("no curve of this form goes through these water contents")

@@ -7,7 +7,7 @@ from math import inf
 from controller.limits import RUN_LEAST_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
 from sim import hoses
-from sim.soil import POND_MM
+from sim.textures import POND_MM
 from sim.units import UNITS, Units
 from tools.compile import cycle_min, hose_of, run_s, season_days, slots_min, spigot_of
 from tools.property import SIDES, Property

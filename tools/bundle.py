@@ -16,7 +16,6 @@ import hashlib
 import json
 import keyword
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterable, Mapping
@@ -25,6 +24,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.plan import Plan
+from sim import files
 from tools.join import CORE_PATH, join, shorten
 from tools.link import LinkError, link
 from tools.pin_map import DeviceError, PinMap
@@ -139,7 +139,7 @@ def find(board: str) -> Board:
 
 
 def make(board: Board, plan: Plan) -> Bundle:
-    """Compile the hub for a board, with a plan that fits it (see `tools.pin_map`).
+    """Compile the hub for a board, with a plan that fits it (see `tools.fitting`).
 
     Raises:
         DeviceError: its code is no text, or does not compile.
@@ -157,11 +157,7 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
     """Write a bundle into a folder that is new, empty, or holds an older bundle."""
     if out.exists() and any(out.iterdir()) and not (out / LIST).exists():
         raise DeviceError(f"--out: found {out} with other files, allowed a new or empty folder")
-    shutil.rmtree(out / "device", ignore_errors=True)
-    for path, data in bundle.files.items():
-        file = out / "device" / path
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_bytes(data)
+    device = {out / "device" / path: data for path, data in bundle.files.items()}
     desktop = bundle.board == DESKTOP
     port = _PORT_DESKTOP if desktop else _PORT
     texts = {
@@ -182,8 +178,10 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
             }
         ),
     }
-    for name, text in texts.items():
-        (out / name).write_text(text, "utf-8")
+    files.write(device | {out / name: text for name, text in texts.items()})
+    for old in [path for path in (out / "device").rglob("*") if path.is_file()]:
+        if old not in device:
+            old.unlink()
 
 
 def read(folder: Path) -> Bundle:

@@ -12,6 +12,7 @@ from controller.civil import date_of, day_of
 from controller.plan import Plan
 from sim.house import House
 from sim.units import UNITS, Units
+from tools import tables
 from tools.advice import cautions
 from tools.compile import YEAR, clock, cycle_min, run_s
 from tools.property import Property
@@ -165,10 +166,10 @@ def show(found: Check, console: Console) -> None:
     """Print a check as tables and a list of cautions."""
     units = UNITS[found.units]
     console.print(f"{found.name}: the season table, before anything is held back")
-    console.print(_season_table(found, units))
+    tables.show(_season_table(found, units), console)
     console.print(f"Demand comes from {found.demand_from}.")
-    console.print(_hours_table(found))
-    console.print(_month_table(found, units))
+    tables.show(_hours_table(found), console)
+    tables.show(_month_table(found, units), console)
     if not found.cautions:
         console.print("No cautions.")
         return

@@ -3,29 +3,31 @@
 Results go to stdout, progress and errors to stderr. Exit status: 0, 1 where no plan can do what is
 asked, 2 for bad input with one line a mistake, 130 after Ctrl-C. Only a defect of ours shows a
 traceback.
+
+A command imports what it needs by itself: pandas, numba and their like take longer than all that
+--help and check do.
 """
 
 import datetime
 import io
 import json
+import shutil
 import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
-from rich.console import Console
-from rich.table import Table
 from typer.core import TyperGroup
 
-from tools.bundle import board_names
+from sim import files
+from tools.bundle import ROOT, board_names
 from tools.pin_map import DeviceError
-from tools.property import PropertyError, load
-from tools.rules import printable
-from tools.workers import SweepError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from rich.console import Console
 
     from sim.house import House
     from sim.weather import Weather
@@ -33,22 +35,25 @@ if TYPE_CHECKING:
 NO_PLAN = 1
 BAD_INPUT = 2
 INTERRUPTED = 130
-_PLAIN_WIDTH = 110  # columns where the output is no terminal
+_DEMO = ("property.toml", "weather.csv")
 
 _HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
 
 A property is one TOML file: the site, the spigots, a zone a side of the house, and the seasons.
-Begin with a copy of sim/demo/property.toml, whose comments explain every block.
+Begin with a copy of the demo's, whose comments explain every block, and of its weather:
+
+\b
+    evenclay demo house
 
 See what a file asks for, and what to know before you lay a hose:
 
 \b
-    evenclay check sim/demo/property.toml
+    evenclay check house/property.toml
 
 Replay it on weather, and open out/report.html:
 
 \b
-    evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out
+    evenclay replay house/property.toml --weather house/weather.csv --out out
 """
 
 
@@ -59,7 +64,7 @@ class _Group(TyperGroup):
         extra["standalone_mode"] = False
         try:
             status = super().main(*args, **extra)
-        except (PropertyError, OSError, typer.TyperException, typer.Abort, ValueError) as error:
+        except (OSError, typer.TyperException, typer.Abort, ValueError) as error:
             status = _status(error)
         except KeyboardInterrupt:
             status = INTERRUPTED
@@ -70,16 +75,17 @@ def _status(error: Exception) -> int:
     """Print an error of the user's in one line and return the exit status; raise any other."""
     if isinstance(error, typer.Abort):
         return INTERRUPTED
+    from tools.property import PropertyError
+    from tools.rules import printable
+
     if isinstance(error, OSError):
         name = "" if error.filename is None else f"{printable(str(error.filename))}: "
         lines = [name + (error.strerror or str(error))]
     elif isinstance(error, PropertyError):
         lines = error.lines
-    elif isinstance(error, DeviceError | SweepError):
-        lines = [printable(str(error))]
     elif isinstance(error, typer.TyperException):
         lines = [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
-    elif _is_weather_error(error):
+    elif _is_refusal(error):
         lines = [printable(str(error))]
     else:
         raise error
@@ -93,10 +99,12 @@ def _message(error: Exception) -> str:
     return str(error.format_message()) if hasattr(error, "format_message") else str(error)
 
 
-def _is_weather_error(error: Exception) -> bool:
-    from sim.weather import WeatherError  # pandas: only when needed
+def _is_refusal(error: Exception) -> bool:
+    """Whether an error is one line for the user."""
+    from sim.weather import WeatherError
+    from tools.workers import SweepError
 
-    return isinstance(error, WeatherError)
+    return isinstance(error, DeviceError | SweepError | WeatherError)
 
 
 app = typer.Typer(
@@ -108,8 +116,22 @@ app = typer.Typer(
 )
 
 
+def _version(asked: bool) -> None:
+    """Print the version and end, where it is asked for."""
+    if asked:
+        from importlib.metadata import version
+
+        print(f"evenclay {version('evenclay')}")
+        raise typer.Exit
+
+
 @app.callback()
-def _evenclay() -> None:
+def _evenclay(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Show the version."),
+    ] = False,
+) -> None:
     pass
 
 
@@ -143,6 +165,26 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")
 
 
 @app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder; made if need be.")],
+) -> None:
+    """Copy the demo property and its weather into a folder, to begin with.
+
+    \b
+    Example:
+        evenclay demo house
+    """
+    copies = {folder / name: (ROOT / "sim" / "demo" / name).read_bytes() for name in _DEMO}
+    for path in copies:
+        if path.exists():
+            message = f"found {path}, allowed a folder without it"
+            raise typer.BadParameter(message, param_hint="DIR")
+    files.write(copies)
+    for path in copies:
+        print(path)
+
+
+@app.command()
 def check(
     property_file: PropertyPath,
     weather: DemandWeather = None,
@@ -159,12 +201,13 @@ def check(
 
     \b
     Example:
-        evenclay check sim/demo/property.toml
+        evenclay check house/property.toml
     """
     from tools.check import as_json as plain
     from tools.check import check as check_property
     from tools.check import show
     from tools.compile import compile_house, mean_et0_mm
+    from tools.property import load
 
     prop = load(property_file)
     name, et0_mm = None, None
@@ -193,19 +236,17 @@ def compile_plan(
 
     \b
     Example, and a hub on this machine that obeys it:
-        evenclay compile sim/demo/property.toml --out hub/plan.0
+        evenclay compile house/property.toml --out hub/plan.0
         python -m boards.desktop.main hub
     """
     from tools.compile import compile_house
+    from tools.property import load
 
     prop = load(property_file)
     et0_mm = _mean_et0_mm(weather, column, units, dates, prop.site.latitude)
     house = compile_house(prop, et0_mm)
     data = house.plan.pack()
-    out.parent.mkdir(parents=True, exist_ok=True)
-    part = out.with_name(out.name + ".part")
-    part.write_bytes(data)
-    part.replace(out)
+    files.write({out: data})
     print(f"{out}: {len(data)} bytes, {len(house.plan.zones)} zones, crc {house.plan.crc:08x}")
 
 
@@ -246,18 +287,18 @@ def bundle(
         evenclay bundle --board ~/my_hub house.toml --without probe.east --out out/bundle
     """
     from tools import bundle as bundles
-    from tools import pin_map
+    from tools import fitting
     from tools.compile import compile_house
+    from tools.property import load
 
     found = bundles.find(board)
-    prop = pin_map.without(load(property_file), without or ())
-    mistakes = [] if found.pins is None else list(pin_map.misfits(prop, found.pins))
+    prop = fitting.without(load(property_file), without or ())
+    mistakes = [] if found.pins is None else list(fitting.misfits(prop, found.pins))
     if mistakes:
         raise prop.source.error(mistakes)
     et0_mm = _mean_et0_mm(weather, column, units, dates, prop.site.latitude)
     plan = compile_house(prop, et0_mm).plan
     made = bundles.make(found, plan)
-    out.mkdir(parents=True, exist_ok=True)
     bundles.write(made, plan, out)
     size = sum(len(data) for data in made.files.values())
     print(f"{out}: {len(made.files)} files, {size} bytes, plan crc {plan.crc:08x}\n")
@@ -330,6 +371,7 @@ def replay(
     """
     from tools.advice import cautions
     from tools.compile import compile_house, mean_et0_mm
+    from tools.property import load
 
     prop = load(property_file)
     first_day, last_day = _date("--from", first), _date("--to", last)
@@ -341,7 +383,8 @@ def replay(
     house = compile_house(prop, mean_et0_mm(record, prop.site.latitude))
     house = replace(house, cautions=tuple(cautions(prop, house.plan)))
     _folder(out)
-    summary = _replay(house, record, out, seed, first_day, last_day)
+    inputs = {"property": files.sha256(property_file), "weather": files.sha256(weather)}
+    summary = _replay(house, record, out, seed, first_day, last_day, inputs)
     if as_json:
         print(json.dumps(summary, indent=2))
     else:
@@ -374,16 +417,17 @@ def invent(
     """
     from sim.generator import compare_statistics, fit, generate
     from tools import invent as tool
+    from tools import tables
 
     record = _weather(weather, column, units, dates, latitude)
     made = generate(fit(record), years, seed)
-    tool.write_csv(made, out)
+    files.write({out: tool.csv_of(made)})
     compared = compare_statistics(record, made)
     if as_json:
         print(json.dumps(tool.as_json(compared), indent=2))
         return
     console = _console()
-    console.print(tool.table_of(compared))
+    tables.show(tool.table_of(compared), console)
     most = max(abs(row.errors) for row in compared)
     console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
     console.print(f"{years} years written to {out}")
@@ -431,8 +475,10 @@ def propose(
         evenclay propose house.toml --climate town.csv --rows 4 --out out/plan
     """
     from tools import propose as tool
+    from tools import workers
     from tools.compile import compile_house, mean_et0_mm
-    from tools.propose_page import draw, show
+    from tools.property import load
+    from tools.propose_page import drawn, show
 
     prop = load(property_file)
     if bool(weather) == bool(climate):
@@ -447,9 +493,10 @@ def propose(
         ]
     et0_mm = mean_et0_mm(records[0], prop.site.latitude)
     house = compile_house(prop, et0_mm)
-    found = tool.propose(
-        prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=_tell
-    )
+    with workers.counting("plans tried") as tried:
+        found = tool.propose(
+            prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=_tell, tried=tried
+        )
     console = _console()
     if found.text is None:
         console.print("No plan that was found holds the band, so none is written:")
@@ -459,8 +506,7 @@ def propose(
     show(found, console)
     if out is not None:
         _folder(out)
-        (out / "property.toml").write_text(found.text, "utf-8")
-        draw(found, out / "plan.png")
+        files.write({out / "property.toml": found.text, out / "plan.png": drawn(found)})
         print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
 
 
@@ -509,7 +555,8 @@ def sweep(
         evenclay sweep a.toml b.toml --weather town.csv --out out --vary 'zones.*.share=60..140..20'
     """
     from tools import sweep as sweeping
-    from tools import workers
+    from tools import tables, workers
+    from tools.property import load
 
     props = [load(path) for path in property_files]
     asked = sweeping.ask(
@@ -531,7 +578,7 @@ def sweep(
     if as_json:
         print(json.dumps(rows.to_dicts(), indent=2))
         return
-    _console().print(sweeping.table_of(rows, asked.paths, props[0].site.units))
+    tables.show(sweeping.table_of(rows, asked.paths, props[0].site.units), _console())
     for note in sweeping.notes(asked):
         print(note)
     print(f"A row for each year and zone: {out / sweeping.RESULT}")
@@ -580,8 +627,9 @@ def compare(
 
     from sim.units import UNITS
     from tools import compare as comparing
-    from tools import workers
-    from tools.compare_picture import draw
+    from tools import tables, workers
+    from tools.compare_picture import drawn
+    from tools.property import load
 
     prop = load(property_file)
     others = [load(path) for path in plan or ()]
@@ -595,15 +643,19 @@ def compare(
     found = comparing.summary(jobs, sides)
     shown = UNITS[prop.site.units]
     text = json.dumps(found, indent=2)
-    (out / "compare.json").write_text(text + "\n", "utf-8")
-    pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(out / "years.csv")
-    draw(jobs, sides, found, shown, out / "compare.png")
+    files.write(
+        {
+            out / "compare.json": text + "\n",
+            out / "years.csv": pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(),
+            out / "compare.png": drawn(jobs, sides, found, shown),
+        }
+    )
     if as_json:
         print(text)
         return
     console = _console()
     for table in comparing.tables_of(found, shown):
-        console.print(table)
+        tables.show(table, console)
     for note in found["notes"]:
         console.print(note)
     print(f"The picture: {out / 'compare.png'}")
@@ -627,6 +679,7 @@ def _replay(
     seed: int,
     first_day: datetime.date | None,
     last_day: datetime.date | None,
+    inputs: dict[str, str | None],
 ) -> dict[str, Any]:
     """Run the engine, with its progress on stderr; it writes the outputs."""
     from sim.replay import replay_house
@@ -635,13 +688,23 @@ def _replay(
         print(f"{number + 1} of {count}: {policy}", file=sys.stderr)
 
     return replay_house(
-        house, weather, out, seed=seed, first=first_day, last=last_day, progress=progress
+        house,
+        weather,
+        out,
+        seed=seed,
+        first=first_day,
+        last=last_day,
+        inputs=inputs,
+        progress=progress,
     )
 
 
 def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     """Print the policies side by side and where the results are."""
+    from rich.table import Table
+
     from sim.units import UNITS
+    from tools import tables
 
     shown = UNITS[units]
     days = ("days_in_band", "days_dry", "days_wet", "days_rain_wet", "days_rewetting")
@@ -665,7 +728,7 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
         f"{shown.number(weather['rain_mm'], 'total')} {shown.word('depth')} of rain, "
         f"{shown.number(weather['et0_mm'], 'total')} of reference evapotranspiration."
     )
-    console.print(table)
+    tables.show(table, console)
     console.print("Season days, all zones added; rain wet: wetter than the band by rain alone.")
     print(f"The report: {out / 'report.html'}")
 
@@ -699,6 +762,8 @@ def _weather(
         first_day=days[0],
         last_day=days[1],
     )
+    from tools.rules import printable
+
     for caution in found.cautions if told else ():
         _tell(f"Caution: {printable(str(path))}: {printable(caution)}")
     return found
@@ -729,12 +794,13 @@ def _date(option: str, value: str | None) -> datetime.date | None:
         raise typer.BadParameter(message, param_hint=option) from None
 
 
-def _console() -> Console:
-    """A console that takes names as they are and stays wide enough where it is no terminal."""
-    console = Console(markup=False, highlight=False, emoji=False)
-    if not console.is_terminal:
-        console = Console(markup=False, highlight=False, emoji=False, width=_PLAIN_WIDTH)
-    return console
+def _console() -> "Console":
+    """A console that takes names as they are, and breaks no sentence where it is no terminal."""
+    from rich.console import Console
+
+    plain = not sys.stdout.isatty()
+    width = shutil.get_terminal_size().columns if plain else None
+    return Console(markup=False, highlight=False, emoji=False, soft_wrap=plain, width=width)
 
 
 def main() -> None:

@@ -98,19 +98,36 @@ def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
 
     Raises: PropertyError where one is of another house, SweepError where one comes twice.
     """
-    _once("--plan", [Path(prop.source.name).stem for prop in others])
     found = list(compared(job.house))
-    for prop in others:
+    for name, prop in zip(plan_names(others), others, strict=True):
         other = compile_house(prop, job.et0_mm)
-        stem = Path(prop.source.name).stem
         names, allowed = ([strip.name for strip in one.strips] for one in (other, job.house))
         if names != allowed:
             line = f"found zones {', '.join(names)}, allowed those of the house: "
             raise PropertyError([f"{prop.source.name}: {line}{', '.join(allowed)}"])
         hub = "hub_probes" if any(zone.probe for zone in other.plan.zones) else "hub_checked"
-        found.append(Policy(f"calendar {stem}", bare_plan(other.plan), None))
-        found.append(Policy(f"{hub} {stem}", other.plan, job.house.owner))
+        found.append(Policy(f"calendar {name}", bare_plan(other.plan), None))
+        found.append(Policy(f"{hub} {name}", other.plan, job.house.owner))
     return found
+
+
+def plan_names(others: Sequence[Property]) -> list[str]:
+    """What tells files apart: the stem of each, with as many folders before it as that takes.
+
+    Raises: SweepError for a file that comes twice.
+    """
+    paths = [Path(prop.source.name).resolve() for prop in others]
+    _once("--plan", [str(path) for path in paths])
+    bare = [path.with_suffix("").parts for path in paths]
+
+    def name(path: Path, parts: tuple[str, ...]) -> str:
+        for length in range(1, len(parts)):
+            tail = parts[-length:]
+            if [other[-length:] for other in bare].count(tail) == 1:
+                return "/".join(tail)
+        return path.name  # another's differs by its suffix alone
+
+    return [name(*pair) for pair in zip(paths, bare, strict=True)]
 
 
 # Doing it.

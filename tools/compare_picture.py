@@ -1,7 +1,7 @@
 """The picture of a comparison: days in band and water of every year, a row a policy."""
 
+import io
 from collections.abc import Sequence
-from pathlib import Path
 
 import matplotlib
 import numpy as np
@@ -23,8 +23,8 @@ OWN, INVENTED = "#4d4d4d", "#8c8c8c"
 SPREAD = 0.26  # of a row, up and down, that its years take
 
 
-def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, path: Path) -> None:
-    """Draw one dot a year, a bar from quartile to quartile, and the oracle's water beside each."""
+def drawn(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units) -> bytes:
+    """A dot a year, a bar from quartile to quartile, the oracle's water beside each, as PNG."""
     with matplotlib.rc_context(STYLE):
         height_in = 1.05 + ROW_IN * len(sides)
         fig = Figure(figsize=(WIDTH_IN, height_in))
@@ -62,7 +62,9 @@ def draw(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units, 
                 right.plot(mean, row, "D", ms=5.5, mfc=WATER, mec=INK, mew=0.7, zorder=5)
         right.set_xlim(-0.01 * most, 1.05 * most or 1.0)
         _key(fig, found, height_in, any(side.least for side in sides))
-        fig.savefig(path, dpi=150, metadata={"Software": None})
+        picture = io.BytesIO()
+        fig.savefig(picture, dpi=150, metadata={"Software": None})
+        return picture.getvalue()
 
 
 def _row(ax: Axes, row: int, values: Floats, invented: Bools) -> None:

@@ -3,8 +3,8 @@ record's."""
 
 import csv
 import datetime
+import io
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 from rich.table import Table
@@ -23,17 +23,18 @@ HEADINGS = {
 }
 
 
-def write_csv(weather: Weather, path: Path) -> None:
-    """Write a record as a plain daily table, as the reader takes it. Raises: OSError."""
+def csv_of(weather: Weather) -> str:
+    """Return a record as a plain daily table, as the reader takes it."""
     columns = (weather.rain_mm, weather.tmin_c, weather.tmax_c, weather.et0_mm)
-    with open(path, "w", newline="", encoding="utf-8") as file:
-        for note in weather.notes:
-            file.write(f"# {note}\n")
-        rows = csv.writer(file, lineterminator="\n")
-        rows.writerow(("date", "rain_mm", "tmin_c", "tmax_c", "et0_mm"))
-        for day, values in enumerate(zip(*columns, strict=True)):
-            date = weather.first_day + datetime.timedelta(days=day)
-            rows.writerow((date, *(f"{value:.2f}" for value in values)))
+    text = io.StringIO()
+    for note in weather.notes:
+        text.write(f"# {note}\n")
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(("date", "rain_mm", "tmin_c", "tmax_c", "et0_mm"))
+    for day, values in enumerate(zip(*columns, strict=True)):
+        date = weather.first_day + datetime.timedelta(days=day)
+        rows.writerow((date, *(f"{value:.2f}" for value in values)))
+    return text.getvalue()
 
 
 def as_json(compared: Sequence[Compared]) -> list[dict[str, Any]]:

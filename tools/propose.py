@@ -134,8 +134,12 @@ def propose(
     share: float,
     seed: int,
     tell: Callable[[str], None],
+    tried: Callable[[int, int], None],
 ) -> Proposal:
-    """Work out a plan on some records of weather. Raises: WeatherError for one of under a year."""
+    """Work out a plan on some records of weather. Raises: WeatherError for one of under a year.
+
+    tell: takes what is done next; tried: how many plans were tried, and of how many.
+    """
     tell("the years made ready")
     records = records_of(house, weathers, seed)
     brisks = [Brisk(house, record.span, seed) for record in records.searched]
@@ -146,7 +150,7 @@ def propose(
     limits = tuple(limits_of(tables, draft, need))
     if limits:
         return Proposal(need, draft, tables, limits)
-    best = _searched(tables, need, draft, (records.searched, brisks), seed, tell)
+    best = _searched(tables, need, draft, (records.searched, brisks), seed, tried)
     found, _, mistakes = tables.property_of(best)
     if mistakes:
         reason = f"{mistakes[0].found}; allowed: {mistakes[0].allowed}"
@@ -182,7 +186,7 @@ def _searched(
     draft: Draft,
     years: tuple[Sequence[Record], Sequence[Brisk]],
     seed: int,
-    tell: Callable[[str], None],
+    tried: Callable[[int, int], None],
 ) -> Draft:
     """The best draft found: all numbers, then where rows begin, then all numbers once more."""
 
@@ -198,20 +202,14 @@ def _searched(
 
     task = task_of(draft)
     plans = plans_of(task)
-    first, told = round(FIRST_SHARE * plans), -1
-
-    def tried(count: int) -> None:
-        nonlocal told
-        if 10 * count // plans > told:
-            told = 10 * count // plans
-            tell(f"plans tried: {count} of {plans}")
-
-    draft = draft.varied(search(task, balanced(task), first, seed, tried))
+    first = round(FIRST_SHARE * plans)
+    begin = balanced(task)
+    draft = draft.varied(search(task, begin, first, seed, lambda count: tried(count, plans)))
     draft = _moved(task, tables, draft)
     task = task_of(draft)
     begin = np.zeros(len(draft.spreads))
     return draft.varied(
-        search(task, begin, plans - first, seed, lambda count: tried(first + count))
+        search(task, begin, plans - first, seed, lambda count: tried(first + count, plans))
     )
 
 

@@ -1,7 +1,7 @@
 """What `evenclay propose` shows: how the plan does, why it is as it is, and a picture."""
 
+import io
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import matplotlib
@@ -13,6 +13,7 @@ from rich.table import Table
 from sim.pictures import BAND, INK, MONTHS, RAIN, SOFT, STYLE, ZONE_COLOURS
 from sim.proposal import HALF_MONTHS
 from sim.soil import PROBE_M, TOP_M
+from tools import tables
 from tools.propose import Proposal, why
 from tools.propose_draft import days_allowed
 
@@ -40,7 +41,7 @@ def show(found: Proposal, console: Console) -> None:
                 f"{kept.worst_year:.1f}",
                 units.number(float(kept.mm_a_year.mean()), "total"),
             )
-    console.print(table)
+    tables.show(table, console)
     console.print("Rain-wet and declared re-wetting days apart; worst year: of any zone.")
     for note in found.notes:
         console.print(note)
@@ -77,8 +78,8 @@ def _short(found: Proposal) -> Iterator[str]:
         yield "A soil probe that reads 1 % by volume off the truth costs days: calibrate it."
 
 
-def draw(found: Proposal, path: Path) -> None:
-    """Draw need and table of each zone, and rain, through the year, as PNG."""
+def drawn(found: Proposal) -> bytes:
+    """Need and table of each zone, and rain, through the year, as PNG."""
     strips = found.tables.house.strips
     edges = np.arange(HALF_MONTHS + 1)
     units = found.tables.units
@@ -133,7 +134,9 @@ def draw(found: Proposal, path: Path) -> None:
             ),
         ]
         figure.legend(handles=handles, loc="outside upper left", ncols=3)
-        figure.savefig(path, dpi=130, metadata={"Software": None})
+        picture = io.BytesIO()
+        figure.savefig(picture, dpi=130, metadata={"Software": None})
+        return picture.getvalue()
 
 
 def _given(found: Proposal) -> Any:

@@ -5,14 +5,13 @@ scored years after a year of spin-up. Longer spans are cut into lives, always at
 *task* is a batch of whole lives, BATCH_YEARS or more. So where tasks begin and end, who works on
 them and how often the sweep is stopped cannot change a figure.
 
-Each finished task is a file in DIR/parts, written beside its place and then moved into it. Started
-again, a sweep does the tasks that have none. Only the process that was started writes there.
+Each finished task is a file in DIR/parts, written whole or not at all. Started again, a sweep does
+the tasks that have none. Only the process that was started writes there.
 """
 
 import hashlib
 import io
 import json
-import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from dataclasses import dataclass
@@ -25,6 +24,7 @@ import numpy as np
 import polars as pl
 from rich.table import Table
 
+from sim import files
 from sim.generator import Climate, fit, generate
 from sim.house import House
 from sim.outputs import Line
@@ -360,8 +360,7 @@ def _claim(sweep: Sweep, out: Path) -> None:
                 f"{out}: found another sweep, with other {' and '.join(keys)}; allowed a new "
                 "folder, or the same command and code as before"
             )
-    (out / PARTS).mkdir(exist_ok=True)
-    _replace(path, (json.dumps(mine, indent=1) + "\n").encode())
+    files.write({path: json.dumps(mine, indent=1) + "\n"})
 
 
 def _part(out: Path, number: int) -> Path:
@@ -379,17 +378,7 @@ def _read_part(path: Path) -> pl.DataFrame | None:
 def _write(frame: pl.DataFrame, path: Path) -> None:
     data = io.BytesIO()
     frame.write_parquet(data)
-    _replace(path, data.getvalue())
-
-
-def _replace(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all, whenever the power goes."""
-    beside = path.with_name(f"{path.name}.part")
-    with open(beside, "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)
+    files.write({path: data.getvalue()})
 
 
 # Telling it.

@@ -508,8 +508,8 @@ def picture(path: Path) -> None:
         axes.plot(hours, found[:, 0], color="0.6", label="given")
         axes.plot(hours, found[:, 1], color="tab:blue", label="standing on the clay")
         axes.plot(hours, found[:, 2], color="tab:red", linestyle="--", label="run off")
-        axes.axhline(soil.POND_MM, color="0.8", linewidth=0.8)
-        axes.text(23.7, soil.POND_MM + 0.2, "what the surface holds", ha="right", size=8)
+        axes.axhline(textures.POND_MM, color="0.8", linewidth=0.8)
+        axes.text(23.7, textures.POND_MM + 0.2, "what the surface holds", ha="right", size=8)
         axes.set(title=title, xlabel="hour of the day", xlim=(0, 24), xticks=range(0, 25, 4))
         off = found[-1, 2]
         axes.text(23.7, off + 0.8, f"{off:.1f} mm lost", ha="right", color="tab:red")

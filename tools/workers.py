@@ -4,6 +4,7 @@ import gc
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -49,6 +50,39 @@ class Progress:
         each_s = (now_s - self._started_s) / (self.done - self._before)
         left_s = round(each_s * (self.total - self.done))
         self.tell(f"{self.done:,} of {self.total:,} years; {timedelta(seconds=left_s)} left")
+
+
+@contextmanager
+def counting(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Show on stderr how many of something are done, of how many, and the time left.
+
+    On a terminal as a bar, else as a line for each tenth.
+    """
+    from rich import progress
+    from rich.console import Console
+
+    console = Console(stderr=True, highlight=False)
+    parts = (
+        progress.TextColumn("{task.description}"),
+        progress.BarColumn(),
+        progress.MofNCompleteColumn(),
+        progress.TimeRemainingColumn(),
+        progress.TextColumn("left"),
+    )
+    plain = not console.is_terminal
+    with progress.Progress(*parts, console=console, transient=True, disable=plain) as shown:
+        number, told = shown.add_task(what, total=None), -1
+
+        def count(done: int, total: int) -> None:
+            nonlocal told
+            shown.update(number, completed=done, total=total)
+            if plain and 10 * done // total > told:
+                told = 10 * done // total
+                left_s = shown.tasks[0].time_remaining
+                left = "" if left_s is None else f"; {timedelta(seconds=round(left_s))} left"
+                print(f"{what}: {done} of {total}{left}", file=sys.stderr, flush=True)
+
+        yield count
 
 
 def cores() -> int:

@@ -43,12 +43,13 @@ SDA, SCL = 21, 22
 
 TIP_UM = 279  # of rain a tip: stands in the bucket's data
 PULSES_PER_L = 450  # stands in the meter's data
-SOIL_SERIES_OHM = 7870
+SOIL_SERIES_OHM = 10000  # of the resistor beside the sensor: the value in the sensor's data sheet
 BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM = 300000, 100000
 CLOSE_LEAST_MV = 6500  # under a coil's load: what your valve needs, and a reserve
 
-# (suction_kpa, vwc_ppt) of this soil, suction ascending.
-SOIL_TABLE = ((0, 480), (10, 440), (33, 380), (100, 310), (200, 270))
+# (suction_kpa, vwc_ppt) of this soil, suction ascending: put yours.
+# Source of these: clay, Carsel & Parrish 1988.
+SOIL_TABLE = ((0, 380), (10, 365), (33, 347), (100, 324), (200, 310))
 
 _coils = Coils()
 

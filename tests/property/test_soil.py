@@ -34,7 +34,7 @@ def check_bounds(columns: soil.Columns) -> None:
         assert np.all(row >= texture.theta_r)
         assert np.all(row <= texture.theta_s + 1e-12)
     assert np.all(columns.ponded_mm >= -1e-9)
-    assert np.all(columns.ponded_mm <= soil.POND_MM + 1e-9)
+    assert np.all(columns.ponded_mm <= textures.POND_MM + 1e-9)
 
 
 @given(texture=TEXTURES, ks=KS_MM_H, start_pf=START_PF, seed=SEEDS)

@@ -35,7 +35,15 @@ def proposed(text: str, weather_of: str) -> Proposal:
     et0_mm = mean_et0_mm(weather, latitude)
     house = compile_house(prop, et0_mm)
     return propose(
-        prop, house, [weather], et0_mm, rows=6, share=0.75, seed=1, tell=lambda line: None
+        prop,
+        house,
+        [weather],
+        et0_mm,
+        rows=6,
+        share=0.75,
+        seed=1,
+        tell=lambda line: None,
+        tried=lambda done, total: None,
     )
 
 

@@ -1,18 +1,21 @@
 """The command line: help that teaches, exit statuses, one line for what a user can cause."""
 
+import hashlib
 import json
 import os
 import signal
 import subprocess
 import sys
 import time
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from tests import sweeps
-from tools import cli
+from tools import cli, workers
+from tools import property as property_files
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"
@@ -40,8 +43,9 @@ def start(*args: str, stdout: int = subprocess.PIPE) -> "subprocess.Popen[str]":
 def test_help_teaches() -> None:
     status, out, err = run("--help")
     assert (status, err) == (0, "")
-    assert "evenclay check sim/demo/property.toml" in out
-    assert "evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --out out" in out
+    assert "evenclay demo house" in out
+    assert "evenclay check house/property.toml" in out
+    assert "evenclay replay house/property.toml --weather house/weather.csv --out out" in out
 
 
 @pytest.mark.parametrize("command", ["check", "replay", "invent", "sweep", "compare", "propose"])
@@ -51,6 +55,77 @@ def test_help_of_commands(command: str) -> None:
     assert "Example" in out
     assert "--column WHAT=NAME" in out
     assert "--units" in out and "--dates" in out
+
+
+def test_the_demo_s_copy_is_checked_and_never_overwritten(tmp_path: Path) -> None:
+    house = tmp_path / "new" / "house"
+    status, out, err = run("demo", str(house))
+    assert (status, err) == (0, "")
+    assert out.splitlines() == [str(house / name) for name in ("property.toml", "weather.csv")]
+    assert (house / "weather.csv").read_bytes() == WEATHER.read_bytes()
+    args = ("check", str(house / "property.toml"), "--weather", str(house / "weather.csv"))
+    assert run(*args)[0] == 0
+    (house / "property.toml").write_text("mine", "utf-8")
+    (house / "weather.csv").unlink()
+    status, out, err = run("demo", str(house))
+    assert (status, out) == (2, "")
+    assert err.startswith(f"Invalid value for DIR: found {house / 'property.toml'}, allowed")
+    assert err.count("\n") == 1
+    assert [path.read_text("utf-8") for path in house.iterdir()] == ["mine"]
+
+
+def test_a_bar_on_a_terminal_and_lines_elsewhere(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = []
+    for wish in ("1", ""):
+        monkeypatch.setenv("FORCE_COLOR", wish)  # which a terminal is told by
+        with workers.counting("plans tried") as tried:
+            for done in range(41):
+                tried(done, 40)
+        shown.append(capsys.readouterr().err)
+    bar, lines = shown
+    assert "plans tried" in bar and "40/40" in bar and "left" in bar and "\x1b[" in bar
+    assert "plans tried: " not in bar
+    assert len(lines.splitlines()) == 11
+    assert lines.splitlines()[0] == "plans tried: 0 of 40"
+    assert lines.splitlines()[-1] == "plans tried: 40 of 40; 0:00:00 left"
+
+
+def test_version() -> None:
+    assert run("--version") == (0, f"evenclay {version('evenclay')}\n", "")
+
+
+# What takes long to import; what --help and check may need of it.
+HEAVY = {"jinja2", "matplotlib", "numba", "numpy", "pandas", "pint", "polars", "pydantic"}
+HEAVY |= {"rich", "scipy.optimize", "tomlkit", "cma", "multiprocessing", "distributed", "mpremote"}
+
+
+@pytest.mark.parametrize(
+    ("args", "needs"),
+    [
+        (("--help",), set()),
+        (("check", "--help"), {"pydantic"}),  # by which typer reads arguments
+        (("--version",), set()),
+        (("check", str(DEMO)), {"numpy", "pint", "pydantic", "rich"}),
+        (("check", "none.toml"), {"numpy", "pydantic", "rich"}),
+    ],
+)
+def test_a_command_imports_what_it_needs(args: tuple[str, ...], needs: set[str]) -> None:
+    """So that nobody waits for what another command needs."""
+    script = (
+        "import atexit, sys\nfrom tools.cli import main\n"
+        f"atexit.register(lambda: print(*{HEAVY!r} & sys.modules.keys(), file=sys.stderr))\nmain()"
+    )
+    # Without the installed packages that pint would look into, where a developer has them.
+    done = subprocess.run(
+        [sys.executable, "-c", f"import sys\nsys.modules['dask'] = None\n{script}", *args],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert set(done.stderr.splitlines()[-1].split()) <= needs, done.stderr
 
 
 SWEEP = ("sweep", str(DEMO), "--weather", str(WEATHER), "--out", "out")
@@ -111,7 +186,7 @@ def test_a_defect_of_ours_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None
     def broken(*_: object) -> None:
         raise ValueError("ours")
 
-    monkeypatch.setattr(cli, "load", broken)
+    monkeypatch.setattr(property_files, "load", broken)
     result = CliRunner().invoke(cli.app, ["check", str(DEMO)])
     assert isinstance(result.exception, ValueError)
 
@@ -120,7 +195,7 @@ def test_ctrl_c_is_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "load", interrupted)
+    monkeypatch.setattr(property_files, "load", interrupted)
     assert run("check", str(DEMO)) == (130, "", "")
 
 
@@ -136,7 +211,13 @@ def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
     assert {"summary.json", "decisions.jsonl", "daily.csv", "report.html"} <= written
     status, out, _ = run(*args, "--from", "2021-07-01", "--to", "2021-07-14", "--json")
     assert status == 0
-    assert json.loads(out) == json.loads((out_dir / "summary.json").read_text(encoding="utf-8"))
+    summary = json.loads(out)
+    assert summary == json.loads((out_dir / "summary.json").read_text(encoding="utf-8"))
+    assert (summary["seed"], summary["version"]) == (1, version("evenclay"))
+    assert summary["sha256"] == {
+        "property": hashlib.sha256(DEMO.read_bytes()).hexdigest(),
+        "weather": hashlib.sha256(WEATHER.read_bytes()).hexdigest(),
+    }
 
 
 def test_sweep_on_processes(tmp_path: Path) -> None:

@@ -31,7 +31,7 @@ from tests.published.test_replays import record
 from tools import cli
 from tools import compare as comparing
 from tools.compare import Job, Side
-from tools.property import load
+from tools.property import load, parse
 
 ET0_MM = [4.0] * 12
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
@@ -318,10 +318,9 @@ def test_a_comparison_from_end_to_end(tmp_path: Path) -> None:
     assert all(line["in_band_pct"] for line in found["recorded"]["policies"].values())
     rows = comparing.rows_of([Job(house, life, ET0_MM)], sides)
     assert len(rows) == len(sides) * 2
-    from tools.compare_picture import draw
+    from tools.compare_picture import drawn
 
-    draw([Job(house, life, ET0_MM)], sides, found, US, tmp_path / "compare.png")
-    assert (tmp_path / "compare.png").read_bytes().startswith(b"\x89PNG")
+    assert drawn([Job(house, life, ET0_MM)], sides, found, US).startswith(b"\x89PNG")
 
 
 def run(*args: str) -> tuple[int, str, str]:
@@ -350,8 +349,8 @@ def test_another_house_s_plan_is_refused_in_one_line(tmp_path: Path) -> None:
     [
         (("--weather", str(DEMO / "weather.csv")), "--weather: found {0} twice, allowed each once"),
         (
-            ("--plan", str(DEMO / "property.toml"), "--plan", "{1}"),
-            "--plan: found property twice, allowed each once",
+            ("--plan", str(DEMO / "property.toml"), "--plan", str(DEMO / "." / "property.toml")),
+            f"--plan: found {DEMO / 'property.toml'} twice, allowed each once",
         ),
     ],
 )
@@ -359,11 +358,8 @@ def test_what_could_not_be_told_apart_is_refused_in_one_line(
     tmp_path: Path, more: tuple[str, ...], line: str
 ) -> None:
     house, weather = str(DEMO / "property.toml"), str(DEMO / "weather.csv")
-    same = tmp_path / "property.toml"
-    same.write_text((DEMO / "property.toml").read_text("utf-8"), "utf-8")
-    given = [part.format(weather, same) for part in more]
     args = ("compare", house, "--weather", weather, "--out", str(tmp_path / "o"))
-    code, out, err = run(*args, *given)
+    code, out, err = run(*args, *more)
     assert (code, out) == (2, "")
     assert err.splitlines() == [line.format(weather)]
 
@@ -391,3 +387,21 @@ def test_plans_of_another_file_stand_beside_with_its_name(tmp_path: Path) -> Non
     blind.write_text(re.sub("(?m)^probe = true.*$", "", text), "utf-8")
     found = comparing.policies_of(job, [load(blind)])[-2:]
     assert [policy.name for policy in found] == ["calendar blind", "hub_checked blind"]
+
+
+@pytest.mark.parametrize(
+    ("files", "names"),
+    [
+        (["spring.toml"], ["spring"]),
+        (["a/p.toml", "b/p.toml", "spring.toml"], ["a/p", "b/p", "spring"]),
+        (["x/a/p.toml", "y/a/p.toml", "y/b/p.toml"], ["x/a/p", "y/a/p", "b/p"]),
+        (["a/p.toml", "p.toml"], ["a/p", "{here}/p"]),
+        (["p.toml", "p.txt"], ["p.toml", "p.txt"]),
+    ],
+)
+def test_plans_are_called_by_what_tells_their_files_apart(
+    tmp_path: Path, files: list[str], names: list[str]
+) -> None:
+    text = (DEMO / "property.toml").read_text("utf-8")
+    props = [parse(text, str(tmp_path / file)) for file in files]
+    assert comparing.plan_names(props) == [name.format(here=tmp_path.name) for name in names]

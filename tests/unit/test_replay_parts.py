@@ -1,6 +1,5 @@
 """The parts of a replay: spans, the owner's rounds, policies, hours held back, lines."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -222,19 +221,6 @@ def test_shown_time_is_that_of_the_zone(at: str) -> None:
     assert calendar.iso(at_s) == utc.astimezone(ZoneInfo("America/Chicago")).isoformat()
     shifted = outputs.Calendar(LocalTime(make_house().plan.hub), 10227)
     assert shifted.iso(at_s) == calendar.iso(at_s).replace("2023", "1995")
-
-
-def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
-    path = tmp_path / "file"
-    outputs.write_lines(path, ["old"])
-
-    def lines() -> Iterator[str]:
-        yield "new"
-        raise RuntimeError
-
-    with pytest.raises(RuntimeError):
-        outputs.write_lines(path, lines())
-    assert path.read_text("utf-8") == "old\n"
 
 
 def life(script: Script, days: int = 3, **values: int) -> Life:

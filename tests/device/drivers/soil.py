@@ -13,11 +13,11 @@ PUBLISHED = (
     (10000, 24000, 59050),
     (15000, 24000, 92580),
     (20000, 24000, 132430),
-    (550, 24000, 8310),
+    (600, 24000, 8540),
 )
 TABLE = ((24000, 480), (30000, 380), (38000, 250), (46000, 120), (52000, 0))
-SUCTION_TABLE = ((0, 480), (10, 440), (33, 380), (100, 310), (200, 270))
-SERIES_OHM = 7870
+SUCTION_TABLE = ((0, 380), (10, 365), (33, 347), (100, 324), (200, 310))
+SERIES_OHM = 10000
 
 
 def capacitive(port, uv, power=None, drift_ppm=0):
@@ -66,7 +66,7 @@ def test_suction_out_of_range():
 
 
 def test_resistance_through_the_circuit():
-    for ohm in (550, 1000, 5000, 10000, 15000, 20000):
+    for ohm in (600, 1000, 5000, 10000, 15000, 20000):
         world, _part, sensor = granular("rp2", ohm)
         assert abs(sensor.ohm() - ohm) <= ohm // 100 + 5, ohm
         assert world.faults == []
@@ -84,7 +84,7 @@ def test_no_direct_current():
 def test_suction_and_water_content():
     _, _, sensor = granular("rp2", 10000)
     assert abs(sensor.suction_kpa(24000) - 59) <= 1
-    assert abs(sensor.vwc_ppt(24000) - 353) <= 2  # between 380 at 33 kPa and 310 at 100
+    assert abs(sensor.vwc_ppt(24000) - 338) <= 2  # between 347 at 33 kPa and 324 at 100
     cold, warm = sensor.suction_kpa(10000), sensor.suction_kpa(30000)
     assert warm - cold > 10  # skipping the temperature would cost that
 
