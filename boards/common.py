@@ -147,7 +147,7 @@ class Board:
         self.console = console
         self.watchdog: "WDT | None" = None
         self.replanned = False  # a plan was written: valves keep their old numbers until a restart
-        self.due_s = 0  # the hub's next wake: slow sensors are read then, and not before
+        self.due_s = 0  # when the hub is due: slow sensors are read then, and not before
         self._uptime = Uptime()
         self._seen = Seen(ZONES_MAX, SUPPLIES_MAX)
 
@@ -346,7 +346,8 @@ def start(
 
 def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> None:
     """One turn of the hub, a look at the console, and one chunk of waiting."""
-    board.due_s = runner.turn()
+    wake_s = runner.turn()
+    board.due_s = runner.hub.due_s
     if board.replanned:
         machine.reset()
     console = board.console
@@ -356,7 +357,7 @@ def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> N
         print(status(runner.hub, board.up_s()))
     if console.waiting():
         return
-    wait_s = board.due_s - board.up_s()
+    wait_s = wake_s - board.up_s()
     valve_open = board.deadline.armed()
     if deep_least_s and wait_s >= deep_least_s and not valve_open and sleeper.can_deep:
         sleeper.deep(wait_s, valve_open, False)

@@ -177,7 +177,7 @@ def plan_for(rig: Rig) -> bytes:
     zone.update({"share_pct": 100, "cap_s": 7200, "longest_s": 3600, "held": rig.held})
     row = nothing(RowPart)
     row.update({"month": 1, "day": 1})
-    supply = {"flow_ml_min": 0, "gap_s": 0, "meter": 0, "master": 0}
+    supply = nothing(SupplyPart)
     zones = []
     for tag in range(1, rig.zones + 1):
         zone["tag"] = tag

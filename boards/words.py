@@ -66,4 +66,14 @@ WHY = (
     "clear",
     "season",
     "crash",
+    "",  # 48 to 55 are not in use
+    "",
+    "",
+    "",
+    "",
+    "",
+    "",
+    "",
+    "contact_stale",
+    "off_plan",
 )

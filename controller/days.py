@@ -129,6 +129,10 @@ class Days:
         first_s = self._agenda.start_wall_s(record.day * PER_DAY)
         return record.valve_wall_s[zone] >= first_s
 
+    def first_up_s(self) -> int:
+        """Uptime at which the marked cycle begins: later than now if the clock was set back."""
+        return self._record.mark_wall_s - self._skew_s
+
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
         return min(self._end_up_s, self._end_s - self._skew_s) - run_s

@@ -4,8 +4,8 @@ An event is `(what, zone, why, value, ml, boots, up_s, wall_s)`. `zone` is -1 wh
 hub, a zone index, or `ZONES_MAX + n` for supply n; `wall_s` is -1 while the clock is not trusted.
 `value` is seconds for OPENED (planned), CLOSED and CUT_SHORT (given); else it goes with `why`.
 
-`what` and `why` are counted from 0, in order. A code's word is its name in small letters; the core
-does not hold it: see `boards/words.py`.
+`what` and `why` are counted from 0. A code's word is its name in small letters; the core does not
+hold it: see `boards/words.py`.
 """
 
 import struct
@@ -85,6 +85,9 @@ AUTOMATIC = const(44)
 CLEAR = const(45)
 SEASON = const(46)
 CRASH = const(47)
+# 48 to 55 are not in use.
+CONTACT_STALE = const(56)  # a rain contact says nothing
+OFF_PLAN = const(57)  # a flow too far from the plan's to be learned; value: that flow, ml/min
 
 
 class Log:

@@ -15,7 +15,9 @@ from controller.events import (
     BUSY,
     CAP,
     CLEARED,
+    CLOCK,
     CLOSED,
+    CRASH,
     CUT_SHORT,
     DONE,
     DRIVER,
@@ -28,13 +30,13 @@ from controller.events import (
     LOW_BATTERY,
     NO_FLOW,
     NO_TIME,
+    OFF_PLAN,
     OK,
     OPEN_LIMIT,
     OPENED,
     PLANNED,
     POWER,
     QUIET,
-    RAIN,
     REFUSED,
     REST,
     SKIPPED,
@@ -58,6 +60,7 @@ from controller.journal import (
 from controller.limits import (
     DRY_CHECKS,
     FAULT_RETRY_S,
+    METER_S,
     RUN_LEAST_S,
     SAVE_RETRY_S,
     SETTLE_S,
@@ -65,7 +68,7 @@ from controller.limits import (
     ZONES_MAX,
 )
 from controller.lockouts import Lockouts
-from controller.meter import Meter, wrong
+from controller.meter import Meter, off_plan, wrong
 from controller.owner import answer
 from controller.plan import Plan
 from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
@@ -82,9 +85,13 @@ _FAULTS = (LEAK, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owne
 
 
 class Hub:
-    """One hub. `wake_s` is the uptime at which `step` next has something to do."""
+    """One hub. `wake_s` is the uptime at which `step` next has something to do.
+
+    `due_s` is the same, but for looks at meters that stand still: they do nothing.
+    """
 
     wake_s = 0
+    due_s = 0
     polls = 0  # wakes that only read sensors
     new_plan: "tuple[Plan, bytes] | None" = None
     test = 0  # zones the guided test still has to open: bits
@@ -99,7 +106,6 @@ class Hub:
     _look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
     _soon = False  # a run waits for nothing but the settling gap
     _save_up_s = 0  # a store that failed is not written before
-    _rain_kept: "int | None" = None  # what rain locked when the record was last due for it
 
     def __init__(
         self, plan: Plan, saved: "bytes | None", why: int = POWER, log: "Log | None" = None
@@ -125,7 +131,7 @@ class Hub:
         self.meters: "list[Meter | None]" = []
         self._metered = []
         for supply, spigot in enumerate(plan.supplies):
-            meter = Meter(0) if spigot.meter else None
+            meter = Meter(spigot.travel_s) if spigot.meter else None
             self.meters.append(meter)
             if meter is not None:
                 self._metered.append((supply, meter))
@@ -159,11 +165,13 @@ class Hub:
                 self.polls += 1
                 if self._poll(up_s, seen):
                     news = True
+            elif self._metered and self._booted and self._look_at_meters(up_s, seen):
+                news = True
         if news or asked or (up_s >= self._due_up_s and not heard):
             return self._decide(up_s, seen, asked)
         if heard:  # what was due was decided in the step before
             return self._speak(up_s, [])
-        self.wake_s = self._poll_up_s if self._poll_up_s < self._due_up_s else self._due_up_s
+        self._set_wake(up_s)
         return _NOTHING
 
     def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
@@ -177,6 +185,9 @@ class Hub:
             if not self._booted:
                 record.boots = (record.boots + 1) & 0xFFFF
                 self.tell(BOOT, _NONE, self._why, record.boots)
+                if self._why == CRASH and (_NONE, BROKEN) in self.alarms:
+                    self.alarms.remove((_NONE, BROKEN))
+                    self._alarm(True, _NONE, BROKEN, 0)
             if self.days.catch_up(up_s):
                 self.dirty = True
             if not self._booted:
@@ -200,7 +211,7 @@ class Hub:
         """Return commands and what is to be reported; set when to wake: the soonest of all due."""
         if commands:
             self._sent = commands
-            self.wake_s = up_s  # how that went is to be told at once
+            self.wake_s = self.due_s = up_s  # how that went is to be told at once
         else:
             # What only reports needs no answer: an event that was not shown is still in the log.
             self.guard.verify(up_s)
@@ -216,20 +227,33 @@ class Hub:
             if up_s < self._save_up_s < due_up_s and (self.dirty or self._owed):
                 due_up_s = self._save_up_s
             self._due_up_s = due_up_s
-            self.wake_s = self._poll_up_s if self._poll_up_s < due_up_s else due_up_s
+            self._set_wake(up_s)
         if self._events:
             commands += self._events
             self._events = []
         return commands
+
+    def _set_wake(self, up_s: int) -> None:
+        """Wake when something is due, and sooner where a meter's supply is shut: it may leak."""
+        due_s = self._poll_up_s if self._poll_up_s < self._due_up_s else self._due_up_s
+        self.wake_s = self.due_s = due_s
+        for supply, _ in self._metered:
+            if due_s > up_s + METER_S and self.guard.open_zone(supply) == _NONE:
+                self.wake_s = up_s + METER_S
 
     def _boot(self, up_s: int, seen: "Seen") -> None:
         """Every valve has been shut: account for whatever was open when the power went."""
         self._booted = True
         record = self.record
         wall_s = self.days.wall_s(up_s)
+        away_s = wall_s - record.wall_s if wall_s and record.wall_s else 0
+        self.lockouts.resume(up_s, max(0, away_s))
         for zone, part in enumerate(self.plan.zones):
             ended_s = record.valve_wall_s[zone]
             away_s = wall_s - ended_s if wall_s and ended_s else _NONE
+            if record.zone_faults[zone]:  # it was tried when its valve last turned
+                gone_s = min(max(0, away_s), FAULT_RETRY_S)
+                self.guard.retry_zone_up_s[zone] = up_s + FAULT_RETRY_S - gone_s
             if record.opening >> zone & 1:
                 used_s = record.used_s[zone]
                 if away_s < 0:  # nobody knows how long: take it for the day's whole cap
@@ -241,6 +265,13 @@ class Hub:
             elif ended_s:
                 self._shut_up_s[zone] = up_s - max(0, away_s)
         record.opening = 0
+        for supply in range(len(self.meters)):
+            if self._supply_no_flow(supply):  # its zones wait for the one that was tried last
+                last_up_s = 0
+                for zone, retry_up_s in enumerate(self.guard.retry_zone_up_s):
+                    if self.plan.zones[zone].supply == supply:
+                        last_up_s = max(last_up_s, retry_up_s)
+                self._retry_supply(supply, last_up_s)
         self._poll(up_s, seen)
 
     def _book(self, zone: int, given_s: int, up_s: int) -> None:
@@ -286,8 +317,16 @@ class Hub:
             return
         if self.guard.closed(valve, tries > 0, up_s):
             self._driver(tries == 0, valve)
+        if tries == 0:
+            return
+        given_ml = 0
+        supply = self.guard.supply_of[valve]
+        meter = self.meters[supply]
+        if meter is not None and self.guard.open_zone(supply) == _NONE:
+            given_ml = meter.given_ml(seen.meter_ml[supply])
+            meter.turned(seen.meter_ml[supply], up_s)
         run = self.runs[valve] if valve < len(self.runs) else None
-        if run is None or tries == 0:
+        if run is None:
             return
         zone = run.zone
         record = self.record
@@ -299,30 +338,31 @@ class Hub:
             return
         given_s = up_s - self.guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
-        given_ml = 0
-        supply = self.guard.supply_of[zone]
-        meter = self.meters[supply]
         if meter is not None:
-            given_ml = meter.given_ml(seen.meter_ml[supply])
-            meter.turned(seen.meter_ml[supply], up_s)
             self._poll_up_s = min(self._poll_up_s, up_s + 2 * SETTLE_S)
         whole = run.ended in (DONE, LITRES)
         self.tell(CLOSED if whole else CUT_SHORT, zone, run.ended, given_s, given_ml)
         if run.kind == TEST and run.flow_ml_min > 0 and not run.bad_flow:
-            record.flow_ml_min[zone] = min(run.flow_ml_min, 65535)
-            self.tell(LEARNED, zone, TEST, record.flow_ml_min[zone])
+            if off_plan(run.flow_ml_min, self.plan.zones[zone].flow_ml_min):
+                self.tell(REFUSED, zone, OFF_PLAN, run.flow_ml_min)
+            else:
+                record.flow_ml_min[zone] = min(run.flow_ml_min, 65535)
+                self.tell(LEARNED, zone, TEST, record.flow_ml_min[zone])
 
     def _opened(self, valve: int, tries: int, up_s: int, seen: "Seen") -> None:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
         if tries == 0:
             self._driver(True, valve)
         run = self.runs[valve] if valve < len(self.runs) else None
-        if run is None:
-            return  # a master, or given up
+        if run is None:  # a master, or given up
+            if tries > 0:
+                self._driver(False, valve)
+            return
         record = self.record
         if tries <= 0:
             if tries == 0:
                 record.zone_faults[valve] |= DRIVER_FAULT
+                self.dirty = True
                 self.guard.retry_zone_up_s[valve] = up_s + FAULT_RETRY_S
             self.guard.shut(valve, up_s)
             return
@@ -431,9 +471,7 @@ class Hub:
     def _serve(self, zone: int, up_s: int) -> bool:
         """Intend a waiting run, or drop it, or leave it waiting. Returns True if intended."""
         days = self.days
-        probe = self.lockouts.probes[zone]
-        # Where a probe is not to be trusted nothing is added to the table.
-        run_s, run_ml = self.trim.run(zone, days.row, probe is None or probe.trusted)
+        run_s, run_ml = self._planned(zone)
         if run_s < RUN_LEAST_S:
             days.drop(zone, CAP if self.trim.room_s(zone) < RUN_LEAST_S else TOO_SHORT)
             return False
@@ -442,7 +480,12 @@ class Hub:
             days.drop(zone, days.held[zone] or NO_TIME)
             return False
         run = Run(zone, run_s, run_ml)
-        why = self.why_not(run, up_s)
+        first_up_s = days.first_up_s()
+        if up_s < first_up_s:
+            why = CLOCK
+            self._look_at(first_up_s)
+        else:
+            why = self.why_not(run, up_s)
         if why == OK and self._shut_up_s[zone] != _NONE:
             rested_up_s = self._shut_up_s[zone] + self.plan.zones[zone].rest_s
             if up_s < rested_up_s:
@@ -457,13 +500,20 @@ class Hub:
         self._look_at(latest_up_s + 1)
         return False
 
+    def _planned(self, zone: int) -> "tuple[int, int]":
+        """How long the run lasts that waits for a zone, seconds, and how much it gives, ml."""
+        probe = self.lockouts.probes[zone]
+        # Where a probe is not to be trusted nothing is added to the table.
+        return self.trim.run(zone, self.days.row, probe is None or probe.trusted)
+
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
         if self.guard.open_zones:
             return  # one at a time, so that it is plain which strip gets wet
         for zone in range(len(self.plan.zones)):
             if self.test >> zone & 1:
-                run = Run(zone, TEST_RUN_S, 0, TEST, True)
+                travel_s = self.plan.supplies[self.guard.supply_of[zone]].travel_s
+                run = Run(zone, TEST_RUN_S + travel_s, 0, TEST, True)
                 why = self.why_not(run, up_s)
                 if why == OK:
                     self.test &= ~(1 << zone)
@@ -488,9 +538,10 @@ class Hub:
         """Write down what is about to be given; the valve opens if that is kept."""
         record = self.record
         bit = 1 << run.zone
-        if run.kind != PLANNED and record.waiting & bit:
+        if run.kind == PLANNED:
+            record.waiting &= ~bit
+        elif record.waiting & bit and run.run_s >= self._planned(run.zone)[0]:
             self.days.drop(run.zone, run.kind)  # this one stands in for it
-        record.waiting &= ~bit
         record.opening |= bit
         record.run_s[run.zone] = run.run_s
         record.valve_wall_s[run.zone] = self.days.wall_s(up_s)
@@ -531,9 +582,6 @@ class Hub:
                 if probe is not None and not probe.trusted and record.auto_pct[zone]:
                     record.auto_pct[zone] = 0  # what an untrusted probe taught does not count
                     self.dirty = True
-            if self.lockouts.locked[RAIN] != self._rain_kept:
-                self._rain_kept = self.lockouts.locked[RAIN]
-                self.dirty = True  # rain and power cuts come together: what locks is kept at once
         hub = self.plan.hub
         next_up_s = up_s + (hub.watch_s if record.opening else hub.poll_s)
         if up_s < self.lockouts.dry_up_s:
@@ -556,6 +604,16 @@ class Hub:
                     next_up_s = min(next_up_s, up_s + max(1, left_ml * 60 // run.flow_ml_min))
         self._poll_up_s = next_up_s
         return changed
+
+    def _look_at_meters(self, up_s: int, seen: "Seen") -> bool:
+        """See whether water runs where all is shut. Returns True if it does, and is news."""
+        leaks = False
+        for supply, meter in self._metered:
+            ml = seen.meter_ml[supply]
+            is_open = self.guard.open_zone(supply) != _NONE
+            if not is_open and self._watch(supply, _NONE, meter, ml, up_s):
+                leaks = True
+        return leaks
 
     def _watch(self, supply: int, zone: int, meter: Meter, ml: "int | None", up_s: int) -> bool:
         """See what a meter says of the zone that is open, or of none (-1).
@@ -606,9 +664,12 @@ class Hub:
         self._alarm(dry, zone, NO_FLOW, flow_ml_min)
         if not dry or self._supply_no_flow(supply):
             self._alarm(dry, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
-            for other, part in enumerate(self.plan.zones):
-                if part.supply == supply:
-                    self.guard.retry_zone_up_s[other] = retry_up_s
+            self._retry_supply(supply, retry_up_s)
+
+    def _retry_supply(self, supply: int, retry_up_s: int) -> None:
+        for zone, part in enumerate(self.plan.zones):
+            if part.supply == supply:
+                self.guard.retry_zone_up_s[zone] = retry_up_s
 
     # What it keeps and says.
 
@@ -627,12 +688,14 @@ class Hub:
             # Once both are written the runner starts a hub from them, and this one is no more.
             self.days.drop_waiting(NEW_PLAN)
             record.wall_s = self.days.wall_s(up_s)
+            self.lockouts.keep(up_s)
             plan, data = self.new_plan
             return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
-        if not self.dirty and (self._soon or not self._owed):
+        if not self.dirty and not self.lockouts.dirty and (self._soon or not self._owed):
             return []
         self.dirty = False
         self._owed = False
+        self.lockouts.keep(up_s)
         record.wall_s = self.days.wall_s(up_s)
         return [(SAVE, RECORD, record.pack())]
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from controller.plan import Plan
 
 RECORD_BYTES_MAX = const(256)  # one flash page
-_RECORD_MAGIC = b"Er\x02"  # the last is the version
+_RECORD_MAGIC = b"Er\x03"  # the last is the version
 _HEAD_BYTES = const(10)
 _HEAD_FIELDS = const(4)
 
@@ -31,10 +31,14 @@ NO_FLOW_FAULT = const(1)  # tried again once a day
 BURST_FAULT = const(2)
 DRIVER_FAULT = const(8)  # tried again once a day
 
+# Bits of `weather`.
+CONTACT_WET = const(1)
+FROST_STANDS = const(2)
+
 # The fields' `struct` codes, in the order of `Record`'s own list of them below.
-HUB_CODES = "IHIHIIIBHIBBBB"
+HUB_CODES = "IHIHIIIBHIBBBBBI"
 ZONE_CODES = "HHHBhHBHIHBBH"
-_HUB_FIELDS = const(14)
+_HUB_FIELDS = const(16)
 _TRIM_FIELD = const(3)  # place of trim_pct in ZONE_CODES: the one field that begins at 100
 
 
@@ -56,6 +60,8 @@ class Record:
         waiting: int  # zones of the marked cycle that have not had their run: bits
         first: int  # zones dropped, which go first in the next cycle: bits
         opening: int  # zones about to open, or open: bits
+        weather: int  # what still locked, or was wet, when this record was made
+        dry_s: int  # of a rain contact's drying time, left when this record was made
         tag: list[int]
         used_s: list[int]  # given today
         bank_um: list[int]  # rain not yet used up
@@ -97,6 +103,8 @@ class Record:
             self.waiting,
             self.first,
             self.opening,
+            self.weather,
+            self.dry_s,
         )
         return struct.pack(
             self._code,
@@ -137,6 +145,8 @@ class Record:
             self.waiting,
             self.first,
             self.opening,
+            self.weather,
+            self.dry_s,
         ) = values[:_HUB_FIELDS]
         lists = []
         at = _HUB_FIELDS

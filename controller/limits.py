@@ -45,6 +45,7 @@ TRUST_AGAIN_S = const(86400)  # a day of good readings makes a probe trusted aga
 BATTERY_MARGIN_MV = const(200)  # a resting battery recovers about so much
 
 # Flow.
+METER_S = const(60)  # between two looks at the meter of a supply that is shut
 SETTLE_S = const(30)  # a hose fills, or drains, before its flow means anything
 NO_FLOW_PCT = const(10)  # of the learned flow
 BURST_PCT = const(150)  # of the learned flow

@@ -4,6 +4,7 @@ from controller._const import TYPE_CHECKING, const
 from controller.civil import FIRST_WEEKDAY, date_of
 from controller.events import (
     ALARM,
+    CONTACT_STALE,
     FROST,
     HOLD,
     LOCKED,
@@ -16,6 +17,7 @@ from controller.events import (
     STALE,
     WET_SOIL,
 )
+from controller.journal import CONTACT_WET, FROST_STANDS
 from controller.limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, STALE_S
 from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from controller.probe import Probe
@@ -45,7 +47,8 @@ class Lockouts:
     spent_battery = False  # below the reserve: an open valve must be shut now
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
     dry_up_s = 0  # when a contact's drying time ends
-    _contact = False
+    dirty = False  # the record is to be saved for what `keep` puts there
+    _contact = False  # it was wet when it last said anything
     _polled = False
     _rain_um = 0  # the gauge's count at the last poll
     _fallen_um = 0  # rain since boot
@@ -67,7 +70,7 @@ class Lockouts:
         self._tell = tell
         self._stale_s = max(STALE_S, 3 * hub.poll_s)
         self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
-        self.locked = [0] * (STALE + 1)
+        self.locked = [0] * (CONTACT_STALE + 1)
         self.probes: "list[Probe | None]" = []
         self._probed = []
         for zone, part in enumerate(plan.zones):
@@ -125,6 +128,33 @@ class Lockouts:
             self._quiet_until_s = local_s + left_s
         return self._quiet_until_s
 
+    # What a restart must not forget.
+
+    def keep(self, up_s: int) -> None:
+        """Put into the record whether it freezes, and how dry a rain contact is."""
+        record = self._record
+        self.dirty = False
+        record.weather = 0
+        if self._contact:
+            record.weather = CONTACT_WET
+        if self.locked[FROST]:
+            record.weather |= FROST_STANDS
+        record.dry_s = max(0, self.dry_up_s - up_s)
+
+    def resume(self, up_s: int, away_s: int) -> None:
+        """Go on from what the record says.
+
+        A contact that was wet dries from now on: nobody knows how long ago it stopped raining.
+
+        Args:
+            up_s: now
+            away_s: how long ago the record was made; 0: not known
+        """
+        record = self._record
+        self._contact = record.weather & CONTACT_WET != 0
+        self.dry_up_s = up_s + max(0, record.dry_s - away_s)
+        self.set(_ALL, FROST, self._plan.hub.frost and record.weather & FROST_STANDS != 0)
+
     # What it is told.
 
     def set(self, zone: int, why: int, stands: bool, value: int = 0) -> bool:
@@ -135,6 +165,8 @@ class Lockouts:
         if after == before:
             return False
         self.locked[why] = after
+        if why == RAIN or (why == FROST and stands):
+            self.dirty = True  # rain, frost and power cuts come together; a frost's end can wait
         what = LOCKED if why < PROBE else ALARM
         self._tell(what if stands else what + 1, zone, why, value)  # or RELEASED, or CLEARED
         return True
@@ -175,19 +207,14 @@ class Lockouts:
         hub = self._plan.hub
         if not self._polled:
             self._polled = True
-            self._temp_up_s = up_s
+            self._temp_up_s = self._contact_up_s = up_s
             if self._counting:
                 self._rain_um = seen.rain_um or 0
         if hub.rain_kind == GAUGE:
             if seen.rain_um is not None and seen.rain_um != self._rain_um:
                 changed = self._take_rain(seen.rain_um, up_s)
-        elif hub.rain_kind == CONTACT:  # locks while it is wet, and for its drying time after
-            if seen.rain_wet:
-                self.after_rain_up_s = up_s + AFTER_RAIN_S
-            elif self._contact:
-                self.dry_up_s = up_s + hub.dry_after_s
-            self._contact = bool(seen.rain_wet)
-            changed = self.set(_ALL, RAIN, self._contact or up_s < self.dry_up_s)
+        elif hub.rain_kind == CONTACT:
+            changed = self._take_contact(seen.rain_wet, up_s)
         if hub.frost:
             changed = self._take_temperature(seen.temp_mc, up_s) or changed
         if hub.battery:
@@ -223,18 +250,38 @@ class Lockouts:
         self.after_rain_up_s = up_s + AFTER_RAIN_S
         return self.bank(self.row, 0, more_um)
 
+    def _take_contact(self, wet: "bool | None", up_s: int) -> bool:
+        """Lock while a contact is wet, and for its drying time after.
+
+        One that says nothing is as wet as it was; after hours of that it is an alarm.
+        """
+        was = self._contact
+        if wet is None:
+            changed = up_s - self._contact_up_s >= self._stale_s
+            changed = changed and self.set(_ALL, CONTACT_STALE, True)
+        else:
+            self._contact_up_s = up_s
+            self._contact = bool(wet)
+            changed = self.set(_ALL, CONTACT_STALE, False)
+        if self._contact:
+            self.after_rain_up_s = up_s + AFTER_RAIN_S
+        elif was:
+            self.dry_up_s = up_s + self._plan.hub.dry_after_s
+        if self._contact != was:
+            self.dirty = changed = True
+        return self.set(_ALL, RAIN, self._contact or up_s < self.dry_up_s) or changed
+
     def _take_temperature(self, temp_mc: "int | None", up_s: int) -> bool:
         """Lock at or below one temperature; release after some hours at or above a higher one.
 
-        A thermometer that is silent for hours is an alarm, and holds nothing back.
+        A thermometer that says nothing ends no frost; after hours of that it is an alarm.
         """
         hub = self._plan.hub
         if temp_mc is None:
-            if up_s - self._temp_up_s < self._stale_s:
-                return False
-            self._warm_up_s = _UNKNOWN
-            changed = self.set(_ALL, STALE, True)
-            return self.set(_ALL, FROST, False) or changed
+            stale = up_s - self._temp_up_s >= self._stale_s
+            if stale or self.locked[FROST]:
+                self._warm_up_s = _UNKNOWN
+            return stale and self.set(_ALL, STALE, True)
         self._temp_up_s = up_s
         stood = frost = self.locked[FROST] != 0
         warm_up_s = self._warm_up_s

@@ -23,15 +23,22 @@ _LEAST_S = const(
 class Meter:
     """One supply's meter."""
 
-    def __init__(self, up_s: int) -> None:
-        self.turned(None, up_s)
+    def __init__(self, travel_s: int) -> None:
+        """`travel_s`: what the supply's valves take to open or to shut."""
+        self._travel_s = travel_s
+        self.turned(None, 0)
 
     def turned(self, ml: "int | None", up_s: int) -> None:
-        """A valve opened or shut: the pipe has to settle again."""
+        """A valve was told to open or to shut: it travels, and the pipe has to settle again."""
         self._start_ml = _UNKNOWN if ml is None else ml  # the count at that moment
         self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
-        self._settled_up_s = up_s + SETTLE_S
+        self._travelled_up_s = up_s + self._travel_s
+        self._settled_up_s = self._travelled_up_s + SETTLE_S
+        # The count at the last look with all valves shut. What passes while a valve travels is no
+        # leak: then the first look after it counts.
+        self._seen_ml = _UNKNOWN if self._travel_s else self._start_ml
+        self._moves = False  # it has moved since the valves shut, or since a leak was told
 
     def given_ml(self, ml: "int | None") -> int:
         """Return the water since the valve opened, ml; 0 if not known."""
@@ -64,19 +71,32 @@ class Meter:
     def leaks(self, ml: "int | None", up_s: int) -> bool:
         """Whether water passes with every valve shut: more than one lets through as it shuts.
 
-        A trickle is forgotten from day to day.
+        To be asked at every look. One pulse is no leak, since a coarse meter's may be of ten
+        litres: the count has to move twice. A trickle is forgotten from day to day.
         """
-        if ml is None:
+        seen_ml = self._seen_ml
+        if ml is None or ml == seen_ml or up_s < self._travelled_up_s:
             return False
-        start_ml = self._start_ml
-        if start_ml == _UNKNOWN or ml < start_ml or up_s - self._mark_up_s > DAY_S:
+        self._seen_ml = ml
+        if seen_ml == _UNKNOWN or ml < seen_ml:
+            self._moves = False
+            return False
+        if not self._moves or up_s - self._mark_up_s > DAY_S:
+            self._moves = True
             self._mark_up_s = up_s
-            start_ml = ml
-        leaks = ml - start_ml >= LEAK_ML
+            self._start_ml = seen_ml
+            return False
+        leaks = ml - self._start_ml >= LEAK_ML
         if leaks:  # what is told once is not told again when the owner has cleared it
-            start_ml = ml
-        self._start_ml = start_ml
+            self._moves = False
         return leaks
+
+
+def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:
+    """Whether a flow is so far from the plan's (0: not known) that one is a burst by the other."""
+    return plan_ml_min > 0 and (
+        flow_ml_min * BURST_PCT < plan_ml_min * 100 or flow_ml_min * 100 > plan_ml_min * BURST_PCT
+    )
 
 
 def wrong(record: "Record", zone: int, flow_ml_min: int) -> int:

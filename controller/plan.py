@@ -23,7 +23,7 @@ from controller.limits import (
     ZONES_MAX,
 )
 
-_PLAN_MAGIC = b"Ep\x01"  # the last is the version
+_PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(128)  # more than any part takes
 
@@ -120,7 +120,8 @@ class SupplyPart(Part):
 
     FIELDS = (
         "flow_ml_min I "  # what it gives; 0: not known, not judged
-        "gap_s H "  # between closing one valve and opening the next
+        "gap_s H "  # between closing one valve and opening the next; at least `travel_s`
+        "travel_s H "  # what a motorised valve takes to open or to shut
         "meter B "
         "master B "  # a valve upstream of all its zones
     )
@@ -240,7 +241,7 @@ def unpack(data: bytes) -> Plan:
     """
     end = len(data) - 4
     if data[:3] != _PLAN_MAGIC or end < _HEAD_BYTES:
-        raise PlanError("no plan of version 1")
+        raise PlanError("no plan of version 2")
     crc = crc32(data[:end])
     if crc.to_bytes(4, "little") != data[end:]:
         raise PlanError("wrong crc")

@@ -48,7 +48,7 @@ class Runner:
                 seen = self._blind
             seen.done = 0
             try:
-                asked = ports.take_asked()
+                asked = list(ports.take_asked())
             except Exception:
                 asked = []
             if asked:
@@ -92,12 +92,14 @@ class Runner:
 
     def _see_clock(self, asked: "list[Asked]") -> None:
         """Set the clock if that is asked."""
-        for place, (what, zone, value) in enumerate(asked[:ASKED_MAX]):
-            if what == ASK_CLOCK and isinstance(value, int) and 0 < value < WALL_MAX:
-                try:
-                    self._ports.set_wall_s(value)
-                except Exception:
-                    asked[place] = (what, zone, None)  # the hub refuses what was not done
+        for place, one in enumerate(asked[:ASKED_MAX]):
+            if isinstance(one, tuple) and len(one) == 3 and one[0] == ASK_CLOCK:
+                value = one[2]
+                if type(value) is int and 0 < value < WALL_MAX:
+                    try:
+                        self._ports.set_wall_s(value)
+                    except Exception:
+                        asked[place] = (ASK_CLOCK, one[1], None)  # what was not done is refused
 
     def _carry_out(self, commands: "list[Command]") -> int:
         """Carry commands out in order. Returns how many were, before the first that failed."""

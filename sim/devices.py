@@ -315,6 +315,10 @@ class Devices:
             return self.boot_s + up_s
         return self.boot_s - (-up_s * MILLION // self._rate)
 
+    def meter_runs(self) -> bool:
+        """Whether water runs through a meter."""
+        return any(pipe.flow_ml_h for _, pipe in self._meters)
+
     def untold(self, zone: int) -> int:
         """Water given since the zone's last closing line, ml/h times seconds."""
         return self.given[zone] - self._told[zone]

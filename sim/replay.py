@@ -172,6 +172,10 @@ class Life:
             self._runner = Runner(self.devices)
         self.wakes += 1
         up_s = self._runner.turn()
+        hub = self._runner.hub
+        # A look at a meter that stands still does nothing: a board's turns are so many, not ours.
+        if up_s == hub.wake_s and not self.devices.meter_runs():
+            up_s = hub.due_s
         wake_s = self.devices.at_up_s(up_s)
         self._wake_s = wake_s if wake_s > at_s else at_s
         if self._script.stepped:

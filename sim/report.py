@@ -74,6 +74,7 @@ ALARMS = {
     "broken": "The hub found itself in a state that must not be: every valve was closed.",
     "probe": "The soil probe is not believed: the zone goes by the table.",
     "stale": "A sensor has not answered for hours.",
+    "contact_stale": "The rain contact has not answered for hours: it counts as it was.",
     "dry_at_full": "Still dry with the trim at its most: the plan gives too little here.",
     "supply_no_flow": "No zone of this supply had flow: look at the spigot first.",
     "clock": "The clock was moved far: cycles passed over are not caught up.",

@@ -103,7 +103,10 @@ def opened(bench: Bench, zone: int = 0) -> list[int]:
 
 
 class Piped(Bench):
-    """A bench whose meters count what flows: `flow_ml_min` a zone, `leak_ml_min` a supply."""
+    """A bench whose meters count what flows: `flow_ml_min` a zone, `leak_ml_min` a supply.
+
+    A zone flows on while its valve travels shut, as long as its supply's `travel_s` says.
+    """
 
     def __init__(self, made: Plan, start_wall_s: int | None = START_S) -> None:
         super().__init__(made, start_wall_s)
@@ -111,22 +114,28 @@ class Piped(Bench):
         self.leak_ml_min = [0] * len(made.supplies)
         self.flowed = [0] * len(made.supplies)  # sixtieths of a millilitre
         self.counted_s = 0
+        self.shutting: dict[int, int] = {}  # zones, and until when they flow
         self.open_takes_s = 0  # how long a driver needs
         self.seen.meter_ml = [0] * len(made.supplies)
 
     def count(self) -> None:
         """Let flow what flowed since the last call."""
-        took_s = self.now_s - self.counted_s
+        from_s = self.counted_s
+        took_s = self.now_s - from_s
         self.counted_s = self.now_s
         for supply, leak_ml_min in enumerate(self.leak_ml_min):
             self.flowed[supply] += leak_ml_min * took_s
-        for valve in self.open_since:
+        flows_s = dict.fromkeys(self.open_since, took_s)
+        for valve, until_s in self.shutting.items():
+            flows_s[valve] = min(max(until_s - from_s, 0), took_s)
+        for valve, flow_s in flows_s.items():
             if valve < len(self.plan.zones):
                 supply = self.plan.zones[valve].supply
-                self.flowed[supply] += self.flow_ml_min[valve] * took_s
+                self.flowed[supply] += self.flow_ml_min[valve] * flow_s
 
     def boot(self) -> Runner:
         self.flowed = [0] * len(self.flowed)
+        self.shutting = {valve: s - self.now_s for valve, s in self.shutting.items()}
         self.counted_s = 0
         return super().boot()
 
@@ -139,11 +148,15 @@ class Piped(Bench):
 
     def open(self, valve: int, deadline_s: int) -> None:
         self.count()
+        self.shutting.pop(valve, None)
         super().open(valve, deadline_s)
         self.now_s += self.open_takes_s
 
     def close(self, valve: int) -> None:
         self.count()
+        if valve in self.open_since and valve < len(self.plan.zones):
+            travel_s = self.plan.supplies[self.plan.zones[valve].supply].travel_s
+            self.shutting[valve] = self.now_s + travel_s
         super().close(valve)
 
 

@@ -58,7 +58,7 @@ HUB = {
     "rewet_days": 28,
     "rewet_hold_days": 7,
 }
-SUPPLY = {"flow_ml_min": 20000, "gap_s": 30, "meter": 0, "master": 0}
+SUPPLY = {"flow_ml_min": 20000, "gap_s": 30, "travel_s": 0, "meter": 0, "master": 0}
 ZONE = {
     "supply": 0,
     "share_pct": 100,

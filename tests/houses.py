@@ -12,7 +12,13 @@ from tests import core
 # As the tests of the core have it, but for a wider frost release and a deeper battery reserve.
 HUB: dict[str, int] = core.HUB | {"frost_off_mc": 5000, "battery_reserve_mv": 6000}
 UTC: dict[str, int] = {"std_s": 0, "dst_s": 0, "dst": 0}
-SUPPLY: dict[str, int] = {"flow_ml_min": 0, "gap_s": 30, "meter": 0, "master": 0}
+SUPPLY: dict[str, int] = {
+    "flow_ml_min": 0,
+    "gap_s": 30,
+    "travel_s": 0,
+    "meter": 0,
+    "master": 0,
+}
 ZONE: dict[str, int] = {
     "tag": 1,
     "supply": 0,

@@ -62,12 +62,16 @@ WARM_FROM_S = DAY_S * day_of(2022, 7, 1)
 
 @dataclass
 class Turns:
-    """Seconds of the turns that opened a valve and of the idle polls: the hub's steps, and all."""
+    """Seconds of the turns that opened a valve, of the idle polls and of the looks at a meter that
+    stood still: the hub's steps, and all.
+    """
 
     opening_s: list[float] = field(default_factory=list)
     opening_turn_s: list[float] = field(default_factory=list)
     poll_s: list[float] = field(default_factory=list)
     poll_turn_s: list[float] = field(default_factory=list)
+    look_s: list[float] = field(default_factory=list)
+    look_turn_s: list[float] = field(default_factory=list)
 
 
 def demo(wide: bool = False) -> tuple[House, Weather]:
@@ -78,8 +82,11 @@ def demo(wide: bool = False) -> tuple[House, Weather]:
     return house, weather.span(*YEAR)
 
 
-def widened(plan: Plan) -> Plan:
-    """The demo's zones again and again until there are eight, each with a probe, on one spigot."""
+def widened(plan: Plan, supply: int) -> Plan:
+    """The demo's zones again and again until there are eight, each with a probe, on one spigot.
+
+    supply: which of the demo's that is
+    """
     zones = []
     for number in range(ZONES):
         part = plan.zones[number % len(plan.zones)]
@@ -92,7 +99,7 @@ def widened(plan: Plan) -> Plan:
         }
         values |= {"dry_ppt": 310, "supply": 0}
         zones.append(ZonePart(values))
-    return Plan(plan.hub, plan.supplies[:1], zones, plan.rows, plan.bans)
+    return Plan(plan.hub, plan.supplies[supply : supply + 1], zones, plan.rows, plan.bans)
 
 
 class Still:
@@ -179,6 +186,9 @@ def turns(plan: Plan) -> Turns:
         elif not given and runner.hub.polls > polls:
             found.poll_s.append(spent_s)
             found.poll_turn_s.append(turn_s)
+        elif not given and runner.hub.wake_s < runner.hub.due_s:
+            found.look_s.append(spent_s)
+            found.look_turn_s.append(turn_s)
         ports.now_s = max(wake_up_s, ports.now_s)
     return found
 
@@ -331,14 +341,16 @@ def _core() -> str:
 def _print_hub() -> None:
     console = Console()
     with console.status("measuring"):
-        found = turns(widened(demo()[0].plan))
+        plan = demo()[0].plan
+        assert not plan.supplies[0].meter and plan.supplies[1].meter
+        found, looked = turns(widened(plan, 0)), turns(widened(plan, 1))
         scale = {
             "a bare SimPy event": simpy_event_us(),
             "croniter, next fire": croniter_us(),
             "APScheduler CronTrigger, next fire": apscheduler_us(),
         }
         took_s, zone_years = batch_s()
-    console.print(_hub_table(found, scale))
+    console.print(_hub_table(found, looked, scale))
     per_bar_s = took_s * BATCH_ZONE_YEARS / zone_years
     kept = "" if per_bar_s <= BATCH_MOST_S else "  MISSED"
     console.print(
@@ -368,7 +380,7 @@ def _row(table: Table, name: str, value: float, most: float | None, base: float)
     table.add_row(name, f"{value:.2f}", kept, f"{value / base:.2f}")
 
 
-def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
+def _hub_table(found: Turns, looked: Turns, scale: dict[str, float]) -> Table:
     table = Table(title=f"{ZONES} zones, {_core()}, median")
     for column in ("what", "us", "bar", "SimPy events"):
         table.add_column(column, justify="left" if column in ("what", "bar") else "right")
@@ -382,6 +394,12 @@ def _hub_table(found: Turns, scale: dict[str, float]) -> Table:
     _row(table, "  with the runner", median_us(found.opening_turn_s), None, base)
     _row(table, f"idle poll, {poll}: hub", median_us(found.poll_s), POLL_MOST_US, base)
     _row(table, "  with the runner", median_us(found.poll_turn_s), None, base)
+    poll, look = len(looked.poll_s), len(looked.look_s)
+    _row(table, f"the same with a meter, {poll}: hub", median_us(looked.poll_s), None, base)
+    each = f"its look each idle minute, {look}: hub"
+    _row(table, each, median_us(looked.look_s), None, base)
+    _row(table, "  with the runner", median_us(looked.look_turn_s), None, base)
+    _row(table, "  a day's, with the runner", sum(looked.look_turn_s) * 1e6 / WARM_DAYS, None, base)
     for name, value in scale.items():
         _row(table, name, value, None, base)
     return table

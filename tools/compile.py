@@ -173,7 +173,8 @@ def _plan(prop: Property, et0_mm: Sequence[float]) -> Plan:
         SupplyPart(
             {
                 "flow_ml_min": round((supply.flow or 0) * 1000),
-                "gap_s": round(supply.gap * 60),
+                "gap_s": round(max(supply.gap, supply.travel) * 60),
+                "travel_s": round(supply.travel * 60),
                 "meter": int(supply.meter),
                 "master": int(supply.master_valve),
             }

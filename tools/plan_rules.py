@@ -79,6 +79,7 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
     SupplyPart: {
         "flow_ml_min": (0, 200000),
         "gap_s": (0, 3600),
+        "travel_s": (0, 120),
         "meter": (0, 1),
         "master": (0, 1),
     },
@@ -141,6 +142,9 @@ def check_plan(plan: Plan) -> None:
     for index, row in enumerate(plan.rows):
         _check_row(row, f"row {index}")
     _check_hub(plan.hub)
+    for index, supply in enumerate(plan.supplies):
+        if supply.gap_s < supply.travel_s:
+            raise PlanError(f"supply {index}.gap_s is less than travel_s")
     _check_zones(plan)
     _check_rows(plan)
 

@@ -204,9 +204,19 @@ class Supply(_Table):
     flow: Annotated[float | None, q("L/min", 0.5, 200, "15 L/min", "4 gal/min")] = None
     pressure: Annotated[float | None, q("kPa", 10, 1000, "80 kPa", "12 psi")] = None
     # Long enough for one valve to shut and the pressure to settle before the next opens.
+    # Without one that is written here it is never less than the valves' travel.
     gap: Annotated[float, q("min", 0, 60, "30 s", bare=False)] = 0.5
+    # What motorised valves take to open or to shut; a solenoid takes next to nothing.
+    travel: Annotated[float, q("min", 0, 2, "12 s", bare=False)] = 0
     meter: Annotated[bool, rules.flag()] = False
     master_valve: Annotated[bool, rules.flag()] = False
+
+    @model_validator(mode="after")
+    def _relations(self) -> "Supply":
+        if "gap" in self.model_fields_set and self.gap < self.travel:
+            allowed = f"at least the valves' travel, {self.travel * 60:g} s"
+            raise refusal(f"{self.gap * 60:g} s", allowed, "gap")
+        return self
 
 
 class Bucket(_Table):

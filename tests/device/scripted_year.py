@@ -140,6 +140,9 @@ class Traced(Bench):
     def turn(self) -> int:
         """Take one turn. Returns the uptime of the next."""
         wake_s: int = self.runner.turn()
+        hub = self.runner.hub
+        if wake_s == hub.wake_s and not self.leak_ml_s:  # a look at a meter that stands still
+            wake_s = hub.due_s
         return wake_s
 
     def live(self, until_s: int) -> None:

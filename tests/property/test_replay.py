@@ -233,6 +233,24 @@ def test_hours_stepped_every_second_decide_the_same(case: Case, of_week_s: int) 
     assert lines_of(case, devices) == lines_of(case, replayed(case)[1])
 
 
+@given(cases(faults=True), st.integers(0, DAYS * DAY_S), st.integers(1, DAY_S), st.data())
+@settings(max_examples=30, phases=[Phase.explicit, Phase.reuse, Phase.generate])  # slow to shrink
+def test_looks_at_a_meter_that_stands_still_may_be_left_out(
+    case: Case, from_s: int, for_s: int, data: st.DataObject
+) -> None:
+    """A replay leaves them out; where all are taken nothing is decided otherwise."""
+    start_s = case.sky.start_s + from_s
+    which = data.draw(st.integers(0, len(case.house.strips) - 1))
+    stuck = Fault(Trouble.STUCK_OPEN, start_s, start_s + for_s, which)
+    case = replace(case, script=replace(case.script, faults=[*case.script.faults, stuck]))
+    fewer, devices = replayed(case)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Devices, "meter_runs", lambda _: True)
+        more, all_looked = replayed(case)
+    assert devices.heard == all_looked.heard and devices.copies == all_looked.copies
+    assert fewer.wakes <= more.wakes
+
+
 @given(cases(), st.integers(1, 100_000), st.integers(0, 4), st.integers(1, 4000))
 @settings(max_examples=40)
 def test_power_that_goes_at_any_call_opens_no_two_valves(

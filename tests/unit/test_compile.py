@@ -243,6 +243,21 @@ def test_one_cycle_of_two_supplies(open_at_once: int) -> None:
     assert cycle_min(plan, 0) == pytest.approx(22.5 if open_at_once == 1 else 12)
 
 
+@pytest.mark.parametrize(
+    ("keys", "gap_s", "travel_s"),
+    [
+        ("", 30, 0),
+        ("\ntravel = '12 s'", 30, 12),
+        ("\ntravel = '45 s'", 45, 45),
+        ("\ntravel = '45 s'\ngap = '45 s'", 45, 45),
+        ("\ntravel = '12 s'\ngap = '2 min'", 120, 12),
+    ],
+)
+def test_a_gap_is_at_least_the_valves_travel(keys: str, gap_s: int, travel_s: int) -> None:
+    (supply,) = house_of(("flow = 20", "flow = 20" + keys)).plan.supplies
+    assert (supply.gap_s, supply.travel_s) == (gap_s, travel_s)
+
+
 def test_tags_are_stable_and_apart() -> None:
     assert tag_of("west") == 0xD1E2  # the low half of its CRC-32
     assert house_of().plan.zones[0].tag == tag_of("west")
@@ -314,7 +329,7 @@ def test_demo_weather() -> None:
         "[lockouts.frost]\nbelow = -20\nabove = -19\nhold = '0 h'",
         "[lockouts.frost]\nbelow = 15\nabove = 20\nhold = '12 h'",
         "[lockouts.battery]\nopen_above = 60\nreserve = 1",
-        "[supplies.other]\nflow = 200\ngap = '1 h'\npressure = 1000",
+        "[supplies.other]\nflow = 200\ngap = '1 h'\ntravel = '2 min'\npressure = 1000",
         "[supplies.other]\nflow = 0.5\ngap = '0 s'\npressure = 10",
     ],
 )

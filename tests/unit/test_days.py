@@ -201,6 +201,35 @@ def test_a_waiting_run_s_grace_ends_by_clock_or_uptime(moved_s: int, ends_up_s: 
     assert [event[6] for event in dropped][:1] == [ends_up_s - 1800 + 1]
 
 
+@pytest.mark.parametrize("back_s", [61, HOUR, 2 * HOUR, 5 * HOUR])
+def test_a_clock_set_back_opens_no_waiting_run_before_its_cycle(back_s: int) -> None:
+    """It waits for the cycle's start by the new clock, and no longer than its cycle by uptime."""
+    bench = booted(four_a_day(2))
+    bench.run_until(6 * HOUR + 60)
+    step(bench, -back_s)
+    bench.run_until(12 * HOUR - 1)
+    second = [event for event in bench.events if event[1] == 1]
+    first_s = 6 * HOUR + back_s
+    if first_s <= 12 * HOUR - 1800:
+        # Set back by a minute, its turn comes after the first zone's as ever.
+        opens_s = max(first_s, 6 * HOUR + 1800 + 30)
+        assert [e[6] for e in second if e[0] == OPENED] == [opens_s]
+        assert not bench.told(SKIPPED)
+    else:
+        assert [e[2] for e in second] == [CLOCK]
+
+
+def test_a_clock_found_behind_at_boot_opens_no_waiting_run_before_its_cycle() -> None:
+    bench = booted(four_a_day(2))
+    bench.run_until(6 * HOUR + 60)
+    again = rebooted(bench, -HOUR)
+    again.run_until(HOUR - 61)
+    assert not again.told(OPENED)
+    again.run_until(2 * HOUR)
+    assert [event[1] for event in again.told(OPENED)] == [1]
+    assert [event[7] for event in again.told(OPENED)] == [START_S + 6 * HOUR]
+
+
 def test_a_step_just_before_midnight_refills_no_cap() -> None:
     bench = booted(four_a_day(cap_s=3600))
     bench.run_until(34 * HOUR)

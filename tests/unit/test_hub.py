@@ -176,6 +176,17 @@ def test_a_master_that_will_not_open_keeps_its_zones_shut() -> None:
     assert not bench.told(OPENED) and not bench.open_since
 
 
+def test_a_master_that_opens_again_clears_its_alarm() -> None:
+    bench = booted(house(supplies=[{"master": 1}]))
+    bench.broken.add((2, "open"))
+    bench.run_until(DAY)
+    assert [e[1:3] for e in bench.told(ALARM)] == [(ZONES_MAX, DRIVER)]
+    bench.broken.clear()
+    bench.run_until(2 * DAY)
+    assert [e[1:3] for e in bench.told(CLEARED)] == [(ZONES_MAX, DRIVER)]
+    assert bench.runner.hub.alarms == [] and len(bench.told(OPENED)) == 2
+
+
 def test_a_master_opens_before_and_closes_after_its_zone() -> None:
     bench = booted(house(zones=1, supplies=[{"master": 1}]))
     bench.run_until(FIRST - 1)
@@ -367,9 +378,8 @@ def test_too_much_flow_is_a_burst_until_the_owner_clears_it() -> None:
 def test_water_with_every_valve_shut_closes_all_and_stops_all_until_cleared() -> None:
     bench = metered()
     bench.run_until(2 * HOUR)
-    bench.seen.meter_ml = [2000]
     bench.calls.clear()
-    bench.run_until(4 * HOUR)
+    pour(bench, 2 * HOUR, 2 * HOUR + 600, 1000)
     assert [e[1:3] for e in bench.told(ALARM)] == [(-1, LEAK)]
     assert {c[1] for c in bench.calls if c[0] == "close"} == {0, 1}
     bench.run_until(FIRST + HOUR)
@@ -389,8 +399,7 @@ def test_a_leak_during_a_run_of_another_supply_stops_that_run() -> None:
     bench.seen.meter_ml = [None, 0]
     bench.boot()
     bench.run_until(FIRST)
-    bench.seen.meter_ml = [None, 2000]
-    bench.run_until(FIRST + 400)
+    pour(bench, FIRST, FIRST + 400, 1000, 1)
     assert bench.runner.hub.record.faults == LEAK_FAULT
     assert bench.told(CUT_SHORT)[0][1] == 0
 

@@ -93,7 +93,7 @@ def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
     body = Record(2).pack()[:-4]
     for wrong in (
         b"Xr" + body[2:],
-        body[:2] + b"\1" + body[3:],  # the version before
+        body[:2] + b"\2" + body[3:],  # the version before
         body[:3] + b"\3" + body[4:],  # three zones' length
         body[:3] + b"\xff" + body[4:],
     ):

@@ -11,10 +11,10 @@ import pytest
 from controller.events import (
     AFTER_RAIN,
     BOOT,
-    BROKEN,
     CLOCK,
     CLOSED,
     CLOSED_SEASON,
+    CONTACT_STALE,
     CUT_SHORT,
     DONE,
     FROST,
@@ -237,7 +237,7 @@ def test_a_hub_that_crashed_does_not_book_the_rain_since_boot_again() -> None:
     bench.runner.hub.step = raises
     bench.runner.turn()
     bench.run_until(DAY_S + 3 * HOUR_S)
-    assert edges(bench, BROKEN) == [] and bench.runner.hub.record.faults
+    assert bench.runner.hub.record.faults
     assert banks(bench) == [3000]
     bench.seen.rain_um = 4500
     bench.run_until(DAY_S + 4 * HOUR_S)
@@ -309,13 +309,73 @@ def test_a_contact_wetted_again_begins_to_dry_again() -> None:
     assert opened(bench) == [9 * HOUR_S, NOON_S]
 
 
-def test_a_silent_contact_is_taken_for_dry() -> None:
+def test_a_contact_that_says_nothing_is_not_dry() -> None:
     bench = booted(contact_plan())
     bench.seen.rain_wet = True
     bench.run_until(4 * HOUR_S - 1)
     bench.seen.rain_wet = None
+    bench.run_until(15 * HOUR_S - 1)
+    bench.seen.rain_wet = False
     bench.run_until(DAY_S)
-    assert edges(bench, RAIN) == [(1, MIN_S), (0, FIRST_S)]
+    assert edges(bench, RAIN) == [(1, MIN_S), (0, 17 * HOUR_S)]
+    missed_s = 7 * HOUR_S - MIN_S  # three hours after the last reading
+    assert edges(bench, CONTACT_STALE) == [(1, missed_s), (0, 15 * HOUR_S)]
+    assert opened(bench) == [17 * HOUR_S]
+
+
+def test_a_contact_that_falls_silent_while_dry_stops_nothing() -> None:
+    bench = booted(contact_plan())
+    bench.seen.rain_wet = False
+    bench.run_until(HOUR_S)
+    bench.seen.rain_wet = None
+    bench.run_until(DAY_S - 1)
+    assert edges(bench, CONTACT_STALE) == [(1, 4 * HOUR_S)]
+    assert edges(bench, RAIN) == [] and opened(bench) == [FIRST_S, NOON_S]
+
+
+@pytest.mark.parametrize(
+    ("away_s", "released_s"),
+    [(0, HOUR_S), (30 * MIN_S, 30 * MIN_S), (2 * HOUR_S, None)],
+)
+def test_a_contact_s_drying_time_outlives_a_restart(away_s: int, released_s: int | None) -> None:
+    """It goes on by the clock while power is away: two hours in all from 04:00, cut at 05:00."""
+    bench = booted(contact_plan())
+    for up_s, wet in ((3 * HOUR_S, True), (4 * HOUR_S, False)):
+        bench.run_until(up_s - 1)
+        bench.seen.rain_wet = wet
+    bench.run_until(5 * HOUR_S)
+    bench.events.clear()
+    reboot(bench, away_s)
+    bench.run_until(HOUR_S)
+    assert edges(bench, RAIN) == ([(1, 0), (0, released_s)] if released_s else [])
+
+
+def test_a_drying_time_outlives_a_restart_that_loses_the_clock() -> None:
+    """Nobody knows how long power was away: what was left is left still."""
+    bench = booted(contact_plan())
+    for up_s, wet in ((3 * HOUR_S, True), (4 * HOUR_S, False)):
+        bench.run_until(up_s - 1)
+        bench.seen.rain_wet = wet
+    bench.run_until(5 * HOUR_S)
+    bench.offset_s = None
+    bench.events.clear()
+    reboot(bench)
+    bench.run_until(3 * HOUR_S)
+    assert edges(bench, RAIN) == [(1, 0), (0, 2 * HOUR_S)]  # as the record of 04:00 says
+
+
+def test_a_contact_that_was_wet_at_a_cut_dries_from_the_boot_on() -> None:
+    bench = booted(contact_plan())
+    bench.run_until(3 * HOUR_S - 1)
+    bench.seen.rain_wet = True
+    bench.run_until(5 * HOUR_S)
+    bench.events.clear()
+    for wet, edge in ((None, [(1, 0)]), (False, [(1, 0), (0, 2 * HOUR_S)])):
+        bench.seen.rain_wet = wet
+        bench.events.clear()
+        reboot(bench, 9 * HOUR_S)
+        bench.run_until(3 * HOUR_S)
+        assert edges(bench, RAIN) == edge
 
 
 def test_a_contact_cuts_a_run_short() -> None:
@@ -363,30 +423,78 @@ def test_frost_cuts_a_run_short() -> None:
 
 
 def test_a_hub_that_starts_in_the_cold_takes_it_for_frost() -> None:
+    for temp_mc, frost in ((3999, [(1, 0)]), (4000, [])):
+        bench = Bench(utc_plan(), START_S)
+        bench.seen.temp_mc = temp_mc
+        bench.boot()
+        bench.run_until(0)
+        assert edges(bench, FROST) == frost
+
+
+@pytest.mark.parametrize("away_s", [30, 30 * DAY_S])
+@pytest.mark.parametrize("temp_mc", [4000, None])
+def test_a_frost_outlives_a_restart(away_s: int, temp_mc: int | None) -> None:
+    """Until it has been warm for its two hours, however it is when power comes back."""
     bench = booted(utc_plan())
-    at_temperatures(bench, (1, 1000), (2, 3999))
-    bench.run_until(3 * HOUR_S)
+    at_temperatures(bench, (1, 1000), (4, 4000))
+    bench.run_until(5 * HOUR_S)
+    bench.seen.temp_mc = temp_mc
+    bench.events.clear()
+    reboot(bench, away_s)
+    assert edges(bench, FROST) == [(1, 0)]
+    at_temperatures(bench, (1, 4000))
+    bench.run_until(4 * HOUR_S)
+    warm_s = 0 if temp_mc else HOUR_S
+    assert edges(bench, FROST) == [(1, 0), (0, warm_s + 2 * HOUR_S)]
+
+
+def test_a_frost_that_ended_is_over_after_a_restart() -> None:
+    bench = booted(utc_plan())
+    at_temperatures(bench, (1, 1000), (2, 4000))
+    bench.run_until(7 * HOUR_S)  # past a save that followed
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, 4 * HOUR_S)]
     reboot(bench)
-    assert edges(bench, FROST)[-1] == (1, 0)
+    bench.run_until(6 * HOUR_S)
+    assert not bench.runner.hub.lockouts.locked[FROST]
+    assert opened(bench)[-1] == 5 * HOUR_S, "noon's run"
+
+
+def test_a_plan_without_a_thermometer_forgets_a_frost() -> None:
+    bench = booted(utc_plan())
+    at_temperatures(bench, (1, 1000))
+    bench.run_until(2 * HOUR_S)
+    swap(bench, utc_plan(frost=0))
+    bench.run_until(NOON_S)
+    assert opened(bench) == [FIRST_S, NOON_S]
     bench.seen.temp_mc = 4000
-    reboot(bench)
+    bench.run_until(NOON_S + HOUR_S)
+    swap(bench, utc_plan())
     assert not bench.runner.hub.lockouts.locked[FROST]
 
 
 def test_a_silent_thermometer_is_an_alarm_and_holds_nothing_back() -> None:
     bench = booted(utc_plan())
-    at_temperatures(bench, (1, 1000), (2, None))
+    at_temperatures(bench, (2, None))
     missed_s = 5 * HOUR_S - MIN_S  # three hours after the last reading
     bench.run_until(missed_s - 1)
-    assert edges(bench, STALE) == [] and bench.runner.hub.lockouts.locked[FROST]
+    assert edges(bench, STALE) == []
     bench.run_until(7 * HOUR_S - 1)
     assert edges(bench, STALE) == [(1, missed_s)]
-    assert edges(bench, FROST) == [(1, HOUR_S), (0, missed_s)]
     assert opened(bench) == [FIRST_S]
-    bench.seen.temp_mc = 3999  # heard again, and too cold to say that the frost is over
+    bench.seen.temp_mc = 3999  # heard again, and too cold to say that there was no frost
     bench.run_until(8 * HOUR_S)
     assert edges(bench, STALE) == [(1, missed_s), (0, 7 * HOUR_S)]
-    assert edges(bench, FROST)[2:] == [(1, 7 * HOUR_S)]
+    assert edges(bench, FROST) == [(1, 7 * HOUR_S)]
+
+
+def test_a_thermometer_that_says_nothing_is_not_warm() -> None:
+    bench = booted(utc_plan())
+    at_temperatures(bench, (1, 1000), (2, None), (8, 4000), (9, None), (10, 4000))
+    bench.run_until(NOON_S - 1)
+    assert edges(bench, STALE) == [(1, 5 * HOUR_S - MIN_S), (0, 8 * HOUR_S)]
+    assert edges(bench, FROST) == [(1, HOUR_S)] and spans(bench) == []
+    bench.run_until(DAY_S)
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, NOON_S)], "two hours of warm readings"
 
 
 def test_a_thermometer_silent_from_the_start_is_missed_after_three_hours() -> None:

@@ -449,3 +449,34 @@ def test_what_is_no_command_at_all_is_refused(asked: Any) -> None:
     bench = idle()
     commands = bench.runner.hub.step(2 * HOUR_S, START_S + 2 * HOUR_S, bench.seen, [asked])
     assert [c[1][0:4] for c in commands if c[0] == 3] == [(REFUSED, -1, UNKNOWN, -1)]
+
+
+@pytest.mark.parametrize(
+    "asked", [7, None, (), (ASK_CLOCK,), (ASK_CLOCK, -1), "abc", [ASK_CLOCK, -1, START_S], {}, 1.5]
+)
+def test_what_a_port_makes_of_a_bad_line_is_refused_and_latches_nothing(asked: Any) -> None:
+    bench = idle()
+    bench.asked = [asked, (ASK_RUN, 0, 600)]
+    bench.runner.turn()
+    assert [e[0:4] for e in bench.told(REFUSED)] == [(REFUSED, -1, UNKNOWN, -1)]
+    assert bench.runner.hub.record.faults == 0 and edges(bench, BROKEN) == []
+    assert len(spans(bench)) == 1, "the command beside it is obeyed"
+
+
+@pytest.mark.parametrize("asked", [None, 7, ((ASK_STOP, -1, 0),), {}, "", object()])
+def test_a_port_that_hands_over_no_list_latches_nothing(asked: Any) -> None:
+    bench = idle()
+    bench.take_asked = lambda: asked  # type: ignore[method-assign]
+    for _ in range(3):
+        bench.runner.turn()
+    assert bench.runner.hub.record.faults == 0 and edges(bench, BROKEN) == []
+    assert len(bench.told(ACCEPTED)) == (3 if isinstance(asked, tuple) else 0)
+
+
+@given(st.lists(st.one_of(ANYTHING, st.tuples(ANYTHING, ANYTHING, ANYTHING)), max_size=9))
+def test_nothing_a_port_may_hand_over_is_a_crash(asked: list[Any]) -> None:
+    bench = idle(zones=2)
+    bench.asked = list(asked)
+    bench.runner.turn()
+    assert bench.runner.hub.record.faults == 0 and edges(bench, BROKEN) == []
+    assert len(bench.told(ACCEPTED) + bench.told(REFUSED)) >= len(asked)

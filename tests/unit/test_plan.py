@@ -94,10 +94,10 @@ def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
             unpack(sealed(body[:cut]))
     cases = {
         sealed(body + b"\0"): "wrong length",
-        sealed(b"Xp" + body[2:]): "no plan of version 1",
-        sealed(body[:2] + b"\2" + body[3:]): "no plan of version 1",
+        sealed(b"Xp" + body[2:]): "no plan of version 2",
+        sealed(body[:2] + b"\1" + body[3:]): "no plan of version 2",
         body[:-1] + b"?" + struct.pack("<I", 0): "wrong crc",
-        b"": "no plan of version 1",
+        b"": "no plan of version 2",
         sealed(body[:-1]): "wrong length",
     }
     for data, where in cases.items():

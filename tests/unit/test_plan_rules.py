@@ -60,6 +60,10 @@ def test_the_ranges_are_the_bounds() -> None:
             "zone 1.flow_ml_min is more than its supply gives",
         ),
         (
+            lambda p: change(p.supplies[1], "travel_s", p.supplies[1].gap_s + 1),
+            "supply 1.gap_s is less than travel_s",
+        ),
+        (
             lambda p: change(p.zones[1], "dry_ppt", 340),
             "zone 1 needs dry_ppt < wet_off_ppt <= wet_ppt",
         ),

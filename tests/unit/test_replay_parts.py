@@ -282,6 +282,30 @@ def test_a_stuck_valve_overlaps_in_fact_though_the_hub_cannot_know() -> None:
     assert sound.devices.most_open_on_supply == 1
 
 
+@pytest.mark.parametrize("flow_l_h", [60.0, 1200.0])
+def test_a_stuck_valve_behind_a_meter_is_found_in_minutes(flow_l_h: float) -> None:
+    """Sensors are read every three hours; the meter is looked at as soon as it moves."""
+    house = make_house(
+        hub=UTC | {"poll_s": 3 * 3600},
+        supplies=[{"meter": 1}],
+        rows=[row(cycles=1, start_min=0, length_min=1440)],
+        strip={"flow_l_h": flow_l_h},
+    )
+    by_hour = still_weather(1)
+    sky = sky_from(date(2024, 5, 6), by_hour)
+    ground = Ground(house.strips, dry_of(house.strips, by_hour), sky.start_s)
+    stuck_s = sky.start_s + 12 * 3600 + 777
+    faults = [Fault(Trouble.STUCK_OPEN, stuck_s, stuck_s + DAY_S, which=1)]
+    alive = Life(house.plan, ground, sky, Script(faults=faults), 0)
+    alive.run(stuck_s - 1)
+    quiet_wakes = alive.wakes
+    alive.run(stuck_s + 3 * 3600)
+    found_s = [h.at_s for h in alive.devices.heard if h.event[:3:2] == (events.ALARM, events.LEAK)]
+    litre_s = round(3600 / flow_l_h)
+    assert len(found_s) == 1 and found_s[0] - stuck_s <= max(litre_s + 60, 120)
+    assert quiet_wakes < 60, "a meter that stands still wakes nobody"
+
+
 PLAN = {name: {"supply": "tap", "cap_s": 1000, "gap_s": 30} for name in ("a", "b")}
 
 

@@ -292,6 +292,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
     bench.run_until(31 * HOUR)
     assert len(bench.told(OPENED)) == 1
     assert [event[2] for event in bench.told(BOOT)][-1] == CRASH
+    assert [event[1] for event in bench.told(ALARM, BROKEN)] == [-1]
     assert record_of(bench).faults == BROKEN_FAULT
     booted(bench)
     bench.run_until(13 * HOUR)
@@ -299,6 +300,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
     bench.asked = [(ASK_CLEAR, -1, 0)]
     bench.runner.turn()
     assert bench.told(CLEARED, BROKEN)
+    assert len(bench.told(ALARM, BROKEN)) == 1  # no reboot raised it again
     assert len(bench.told(OPENED)) == 1  # not by itself
     bench.run_until(24 * HOUR)
     assert len(bench.told(OPENED)) > 1

@@ -228,7 +228,9 @@ def test_a_supply_without_flow_stands_after_a_reboot_and_is_not_raised_again() -
     bench.boot()
     bench.run_until(0)
     assert alarms(bench) == NO_FLOW_ALARMS
-    bench.run_until(6 * HOUR_S)  # past the second cycle: the supply is tried again, by one zone
+    bench.run_until(6 * HOUR_S)  # past the second cycle: a restart tries nothing sooner
+    assert [valve for what, valve, _ in bench.calls if what == "open"] == [0, 1]
+    bench.run_until(23 * HOUR_S)  # past the next day's first: the supply is tried, by one zone
     assert [valve for what, valve, _ in bench.calls if what == "open"] == [0, 1, 0]
     assert len(bench.told(ALARM)) == before and alarms(bench) == NO_FLOW_ALARMS
 
@@ -294,14 +296,14 @@ def held_at_first() -> Bench:
 
 def test_a_run_by_hand_stands_in_for_the_waiting_run_and_says_so() -> None:
     bench = held_at_first()
-    assert ask(bench, ASK_RUN_ANYWAY, 1, 300) == (True, OK)
+    assert ask(bench, ASK_RUN_ANYWAY, 1, 600) == (True, OK)
     bench.run_until(SECOND_S - 1)
     assert runs(bench, 1) == [
         (SKIPPED, MANUAL, 7 * HOUR_S),
-        (CLOSED, DONE, 7 * HOUR_S + 300),
+        (CLOSED, DONE, 7 * HOUR_S + 600),
     ]
     assert runs(bench, 0) == [(CLOSED, DONE, 8 * HOUR_S + 600)], "its own run came after the hold"
-    assert bench.runner.hub.record.used_s == [600, 300]
+    assert bench.runner.hub.record.used_s == [600, 600]
     bench.run_until(14 * HOUR_S)
     assert [run[:2] for run in runs(bench, 1)[2:]] == [(CLOSED, DONE)], "the next cycle is its own"
 
@@ -310,17 +312,48 @@ def test_a_run_by_hand_of_a_zone_that_rests_stands_in_for_its_run() -> None:
     bench = booted(utc_plan(starts_min=(360, 400), zone={"rest_s": HOUR_S}))
     bench.run_until(410 * MIN_S)
     assert bench.runner.hub.record.waiting == 1, "it rests until 07:10"
-    assert ask(bench, ASK_RUN, 0, 300) == (True, OK)
+    assert ask(bench, ASK_RUN, 0, 600) == (True, OK)
     bench.run_until(DAY_S - 1)
     assert runs(bench)[1:] == [
         (SKIPPED, MANUAL, 410 * MIN_S),
-        (CLOSED, DONE, 415 * MIN_S),
+        (CLOSED, DONE, 420 * MIN_S),
     ]
     assert len(spans(bench)) == 2
 
 
-def test_the_guided_test_stands_in_for_the_waiting_runs_and_says_so() -> None:
+def test_a_shorter_run_by_hand_leaves_the_waiting_run_be() -> None:
     bench = held_at_first()
+    assert ask(bench, ASK_RUN_ANYWAY, 1, 599) == (True, OK)
+    bench.run_until(SECOND_S - 1)
+    own_s = 8 * HOUR_S + 600 + 30
+    assert runs(bench, 1) == [(CLOSED, DONE, 7 * HOUR_S + 599), (CLOSED, DONE, own_s + 600)]
+    assert bench.runner.hub.record.used_s == [600, 1199]
+
+
+def test_a_shorter_run_by_hand_is_followed_by_its_rest_before_the_waiting_run() -> None:
+    bench = booted(utc_plan(starts_min=(360, 400), zone={"rest_s": HOUR_S}))
+    bench.run_until(410 * MIN_S)
+    assert ask(bench, ASK_RUN, 0, 300) == (True, OK)
+    bench.run_until(DAY_S - 1)
+    assert spans(bench)[1:] == [
+        (410 * MIN_S, 415 * MIN_S),
+        (475 * MIN_S, 485 * MIN_S),
+    ]
+
+
+def test_the_guided_test_leaves_the_waiting_runs_be() -> None:
+    bench = held_at_first()
+    assert ask(bench, ASK_TEST) == (True, OK)
+    bench.run_until(SECOND_S - 1)
+    begun_s, own_s = 7 * HOUR_S, 8 * HOUR_S
+    assert runs(bench, 0) == [(CLOSED, DONE, begun_s + 60), (CLOSED, DONE, own_s + 600)]
+    assert runs(bench, 1) == [(CLOSED, DONE, begun_s + 150), (CLOSED, DONE, own_s + 1230)]
+
+
+def test_the_guided_test_stands_in_for_a_waiting_run_of_a_minute() -> None:
+    bench = booted(utc_plan(2, run_s=60))
+    ask(bench, ASK_HOLD, -1, START_S + 8 * HOUR_S)
+    bench.run_until(7 * HOUR_S)
     assert ask(bench, ASK_TEST) == (True, OK)
     bench.run_until(SECOND_S - 1)
     begun_s = 7 * HOUR_S

@@ -552,6 +552,39 @@ def test_slow_sensors_are_read_only_when_the_hub_is_due():
     assert abs(board.look().temp_mc - 30000) <= 63
 
 
+def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
+    house = House("rp2_pico_w", "rp2", 4, {"supplies": [{"meter": 1}]})
+    house.set_clock(wall(2026, 7, 1, 3))
+    import machine
+
+    from boards.common import once
+    from boards.console import Console
+    from boards.drivers.sleep import Sleeper
+    from controller.journal import LEAK_FAULT
+
+    board, runner = house.start()
+    sleeper = Sleeper(machine, False)
+
+    def live(minutes):
+        end_us = house.world.us + minutes * MINUTE_US
+        with open(TYPED) as stream:
+            board.console = Console(stream)
+            while house.world.us < end_us:
+                once(board, runner, sleeper, 0)
+
+    live(2)  # the sensors are read once more when the pipe has settled
+    house.air.temp_mc = 30000
+    live(2)
+    assert abs(board.look().temp_mc - 15000) <= 63
+    for _ in range(500):
+        house.meter.pulse(ms=5)
+    live(1)
+    assert runner.hub.record.faults == 0  # a litre at once may be one pulse of a coarse meter
+    house.meter.pulse(ms=5)
+    live(1)
+    assert runner.hub.record.faults == LEAK_FAULT
+
+
 def test_a_weak_battery_opens_nothing():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
