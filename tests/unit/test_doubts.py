@@ -207,6 +207,20 @@ def test_replay_tells_cautions_and_reports_them(dry: Path, tmp_path: Path) -> No
     assert "Weather: no rain on any of its 400 days" in (out / "report.html").read_text()
 
 
+def test_replay_goes_on_beside_a_long_gap(tmp_path: Path) -> None:
+    daily = record("Waco", 90)
+    path = write(tmp_path / "gap.csv", daily.drop(daily.index[40:60]))
+    args = ("replay", str(DEMO), "--weather", str(path), "--out", str(tmp_path / "out"))
+    status, _, err = run(*args)
+    assert status == 2
+    assert "rain missing for 20 days, 2001-02-10 to 2001-03-01; allowed are gaps of 7" in err
+    assert "such as 2001-01-01 to 2001-02-09, the longest (replay takes its days by --from" in err
+    assert len(err.splitlines()) == 1
+    status, out, err = run(*args, "--from", "2001-03-05")
+    assert status == 0
+    assert out.startswith("2001-03-05 to 2001-03-31: ")
+
+
 def test_other_commands_tell_cautions(dry: Path, tmp_path: Path) -> None:
     told = f"Caution: {dry}: no rain on any of its 400 days"
     plan = tmp_path / "plan.0"
