@@ -78,18 +78,33 @@ def test_a_bar_on_a_terminal_and_lines_elsewhere(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     shown = []
-    for wish in ("1", ""):
-        monkeypatch.setenv("FORCE_COLOR", wish)  # which a terminal is told by
+    monkeypatch.setenv("FORCE_COLOR", "1")  # by which any stream is a terminal
+    for _ in range(2):
         with workers.counting("plans tried") as tried:
             for done in range(41):
                 tried(done, 40)
         shown.append(capsys.readouterr().err)
+        monkeypatch.delenv("FORCE_COLOR", raising=False)
     bar, lines = shown
     assert "plans tried" in bar and "40/40" in bar and "left" in bar and "\x1b[" in bar
     assert "plans tried: " not in bar
     assert len(lines.splitlines()) == 11
     assert lines.splitlines()[0] == "plans tried: 0 of 40"
     assert lines.splitlines()[-1] == "plans tried: 40 of 40; 0:00:00 left"
+
+
+def test_tables_fit_80_columns_and_sentences_are_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.setattr(os, "get_terminal_size", lambda *_: os.terminal_size((0, 0)))  # none
+    lines = run("check", str(DEMO))[1].splitlines()
+    tables = [line for line in lines if line[0] in "┏┃┡│├└"]
+    assert len(tables) > 50 and max(map(len, tables)) <= 80
+    assert not any("…" in line or "Left out" in line for line in lines)
+    assert any("stuck-open valve cannot be noticed" in line for line in lines)
+    monkeypatch.setenv("COLUMNS", "50")
+    lines = run("check", str(DEMO))[1].splitlines()
+    assert max(len(line) for line in lines if line[0] in "┏┃┡│├└") <= 50
+    assert any(line.startswith("Left out, since 50 columns do not hold it: ") for line in lines)
 
 
 def test_version() -> None:
