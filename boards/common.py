@@ -1,6 +1,6 @@
 """What every microcontroller does alike: boot, the ports of the hub, the main loop.
 
-A board's folder is a pin map, `pins.py`, and a `main.py` that hands it to `run`. Boot order:
+A board's folder is a pin map, `pins.py`; the `main.py` of a bundle hands it to `run`. Boot order:
 
 1. every valve pin is driven to its shut level, and every valve is told to close;
 2. the reason of the boot is found; plan, clock and sensors are set up;
@@ -20,7 +20,7 @@ from boards.drivers.deadline import Deadline
 from boards.drivers.sleep import Sleeper, Uptime
 from boards.drivers.store import FileStore
 from boards.drivers.thermometer import CONVERT_MS
-from boards.drivers.valves import NoValve
+from boards.drivers.valves import HeldValve, LatchingValve, NoValve
 from controller._const import TYPE_CHECKING, const
 from controller.events import CRASH, POWER
 from controller.limits import SUPPLIES_MAX, ZONES_MAX
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from boards.drivers.counter import FlowMeter, RainGauge
     from boards.drivers.soil import CapacitiveProbe, GranularMatrix
     from boards.drivers.thermometer import Ds18b20
+    from boards.drivers.valves import Coils
     from controller.plan import Plan
     from controller.ports import Asked
 
@@ -69,7 +70,10 @@ if TYPE_CHECKING:
         def write(self, data: bytes) -> None: ...
 
     class Pins(Protocol):
-        """What a board's `pins.py` holds. Functions, so that nothing happens before its turn."""
+        """What a board's `pins.py` holds. Functions, so that nothing happens before its turn.
+
+        What is wired where stands in it as plain numbers, which `tools/pin_map.py` reads.
+        """
 
         @property
         def FOLDER(self) -> str: ...  # where record and plan are kept
@@ -110,7 +114,7 @@ class Sensors:
     """Whatever a board measures with; None or an empty list: it has none.
 
     probes: a zone each, None where a zone has none
-    meters: a supply each
+    meters: a supply each, None where a supply has none
     """
 
     def __init__(
@@ -118,7 +122,7 @@ class Sensors:
         rain: "RainGauge | None" = None,
         contact: "Contact | None" = None,
         probes: "list[Probe | None] | tuple[()]" = (),
-        meters: "list[FlowMeter] | tuple[()]" = (),
+        meters: "list[FlowMeter | None] | tuple[()]" = (),
         air: "Ds18b20 | None" = None,
         soil: "Ds18b20 | None" = None,
         battery: "Battery | None" = None,
@@ -205,7 +209,9 @@ class Board:
         if sensors.rain is not None:
             seen.rain_um = sensors.rain.um()
         for supply in range(min(len(sensors.meters), len(seen.meter_ml))):
-            seen.meter_ml[supply] = sensors.meters[supply].ml()
+            meter = sensors.meters[supply]
+            if meter is not None:
+                seen.meter_ml[supply] = meter.ml()
         if self.up_s() >= self.due_s or self.console.waiting():
             self._measure(seen)
         return seen
@@ -273,6 +279,20 @@ class Board:
             seen.battery_mv = _reading(sensors.battery.mv)
 
 
+def valve_on(wires: "tuple[int, int] | int | None", coils: "Coils", on: int = 1) -> "Valve":
+    """The valve that an entry of a pin map's VALVES or MASTERS stands for, at its shut level.
+
+    wires: (opens, closes), a latching valve's H-bridge; one number, a held valve's pin; None: none
+    on: the level that feeds a held valve
+    """
+    if wires is None:
+        return NoValve()
+    if isinstance(wires, int):
+        return HeldValve(machine.Pin(wires, machine.Pin.OUT, value=1 - on), on)
+    opens, closes = [machine.Pin(pin, machine.Pin.OUT, value=0) for pin in wires]
+    return LatchingValve(opens, closes, coils)
+
+
 def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
     """Run the hub for ever. Returns for service, or without a plan that fits; all valves closed.
 
@@ -290,6 +310,8 @@ def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
     try:
         board, runner = start(pins, zones, masters, told, stream)
         sleeper = Sleeper(machine, pins.LIGHT_SLEEP and not _counts(board.sensors))
+        if pins.DEEP_LEAST_S and not sleeper.can_deep:
+            print("DEEP_LEAST_S: this port has no deep sleep for a hub, so it stays awake")
         while True:
             once(board, runner, sleeper, pins.DEEP_LEAST_S)
     except PlanError as error:
@@ -351,7 +373,7 @@ def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> N
         return
     wait_s = board.due_s - board.up_s()
     valve_open = board.deadline.armed()
-    if deep_least_s and wait_s >= deep_least_s and not valve_open:
+    if deep_least_s and wait_s >= deep_least_s and not valve_open and sleeper.can_deep:
         sleeper.deep(wait_s, valve_open, False)
     sleeper.chunk(wait_s, valve_open)
 
@@ -402,7 +424,7 @@ def _keep(note: "Note", told: bytes) -> None:
 
 def _counts(sensors: Sensors) -> bool:
     """Whether a pulse would be lost in light sleep."""
-    return sensors.rain is not None or bool(sensors.meters)
+    return sensors.rain is not None or any(sensors.meters)
 
 
 def _reading(read: "Callable[..., int | None]", *args: int) -> "int | None":

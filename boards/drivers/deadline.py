@@ -46,9 +46,11 @@ class Deadline:
         """Shut `valve` in `deadline_s` unless disarmed before; never earlier."""
         self._left_s[valve] = deadline_s + 1  # the first tick may come at once
         if not self._runs:
-            self._timer.init(
-                mode=self._timer.PERIODIC, period=1000, callback=self._ticks, hard=self._hard
-            )
+            timer = self._timer
+            if self._hard:
+                timer.init(mode=timer.PERIODIC, period=1000, callback=self._ticks, hard=True)
+            else:  # on ports without hard timers, older firmware does not know the name `hard`
+                timer.init(mode=timer.PERIODIC, period=1000, callback=self._ticks)
             self._runs = True
 
     def disarm(self, valve: int) -> None:

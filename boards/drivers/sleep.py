@@ -50,6 +50,10 @@ class Sleeper:
     def __init__(self, machine: "Machine", light: bool) -> None:
         self._machine = machine
         self._light = light
+        # An RP2's deepsleep is a light sleep and a reset: it refuses more than 71 minutes, and the
+        # watchdog bites in any that is longer than 8 s. It has no name for a boot after deep sleep.
+        # Source: ports/rp2/modmachine.c of MicroPython.
+        self.can_deep = hasattr(machine, "DEEPSLEEP_RESET")
 
     def chunk(self, wait_s: int, valve_open: bool) -> None:
         """Wait for at most `wait_s`, and no longer than one chunk."""
@@ -64,8 +68,11 @@ class Sleeper:
         """Sleep deeply: memory is lost, and the board boots after `wait_s`.
 
         Raises:
-            OSError: a valve is open, and no hardware wake stands behind the sleep.
+            OSError: a valve is open, and no hardware wake stands behind the sleep; or the port has
+                no deep sleep that a watchdog lets last.
         """
+        if not self.can_deep:
+            raise OSError("this port has no deep sleep for a hub")
         if valve_open and not wake_armed:
             raise OSError("deep sleep with a valve open needs a hardware wake")
         self._machine.deepsleep(wait_s * 1000)

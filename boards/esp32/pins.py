@@ -1,4 +1,5 @@
-"""Pin map of an ESP32 board: three latching valves, a gauge, a soil sensor, a thermometer, a clock.
+"""Pin map of an ESP32 board: four latching valves on up to two spigots, a gauge, a meter a spigot, a
+soil sensor, a thermometer, a clock.
 
 Numbers are GPIO numbers of the first ESP32. They avoid the pins that choose how it boots (0, 2, 5,
 12, 15), that its flash uses (6 to 11), that only read (34 to 39) for outputs, and ADC2, which fails
@@ -9,14 +10,14 @@ pull-down.
 from machine import ADC, I2C, RTC, Pin, Timer
 from onewire import OneWire
 
-from boards.common import Sensors
+from boards.common import Sensors, valve_on
 from boards.drivers.battery import Battery
 from boards.drivers.clock import Ds3231
-from boards.drivers.counter import Counter, RainGauge
+from boards.drivers.counter import Counter, FlowMeter, RainGauge
 from boards.drivers.note import Cache
 from boards.drivers.soil import GranularMatrix
 from boards.drivers.thermometer import Ds18b20
-from boards.drivers.valves import Coils, LatchingValve, NoValve
+from boards.drivers.valves import Coils
 from controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -27,15 +28,21 @@ HARD = False  # this port calls handlers between two bytecodes, and refuses `har
 LIGHT_SLEEP = False  # a gauge would not be counted
 DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
 
-# (opens, closes): the two inputs of each valve's H-bridge. A valve that moves the wrong way: swap.
-VALVES = ((16, 17), (18, 19), (23, 25))
-RAIN = 26
-SOIL_NODE, SOIL_NEAR, SOIL_FAR = 33, 27, 14
-AIR = 4
+# What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
+# they are plain numbers. What you do not have: None, or left out at the end of a tuple.
+# A zone's valve: (opens, closes), the inputs of its H-bridge (moves the wrong way: swap them); or one
+# number, the pin of a held valve.
+VALVES = ((16, 17), (18, 19), (23, 25), (32, 33))
+MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
+METERS = (26, 13)  # a spigot each
+PROBES = ((35, 27, 14),)  # a zone each: (node, near, far)
+RAIN = 34  # the tipping bucket; this pin has no pull-up inside
+AIR = 4  # the thermometer
+BATTERY = 36
 SDA, SCL = 21, 22
-BATTERY = 32
 
 TIP_UM = 279  # of rain a tip: stands in the bucket's data
+PULSES_PER_L = 450  # stands in the meter's data
 SOIL_SERIES_OHM = 7870
 BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM = 300000, 100000
 CLOSE_LEAST_MV = 6500  # under a coil's load: what your valve needs, and a reserve
@@ -48,17 +55,12 @@ _coils = Coils()
 
 def valves() -> "list[Valve]":
     """Zone valves in plan order."""
-    zones: "list[Valve]" = []
-    for opens, closes in VALVES:
-        zones.append(
-            LatchingValve(Pin(opens, Pin.OUT, value=0), Pin(closes, Pin.OUT, value=0), _coils)
-        )
-    return zones
+    return [valve_on(wires, _coils) for wires in VALVES]
 
 
 def masters() -> "list[Valve]":
-    """One entry a supply."""
-    return [NoValve()]
+    """One entry a spigot."""
+    return [valve_on(wires, _coils) for wires in MASTERS]
 
 
 def timer() -> Timer:
@@ -73,17 +75,33 @@ def clock() -> Ds3231:
 
 def sensors() -> Sensors:
     """Everything measured."""
-    battery = Battery(ADC(Pin(BATTERY), atten=ADC.ATTN_11DB), BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM)
-    _coils.watch(battery, CLOSE_LEAST_MV)
-    near = Pin(SOIL_NEAR, Pin.OUT, value=0)
-    far = Pin(SOIL_FAR, Pin.OUT, value=0)
-    node = ADC(Pin(SOIL_NODE), atten=ADC.ATTN_11DB)
     return Sensors(
-        rain=RainGauge(Counter(Pin(RAIN, Pin.IN, Pin.PULL_UP), 100, HARD), TIP_UM),
-        probes=[GranularMatrix(node, near, far, SOIL_SERIES_OHM, SOIL_TABLE)],
-        air=Ds18b20(OneWire(Pin(AIR))),
-        battery=battery,
+        rain=None if RAIN is None else RainGauge(Counter(Pin(RAIN, Pin.IN), 100, HARD), TIP_UM),
+        meters=[None if pin is None else _meter(pin) for pin in METERS],
+        probes=[None if wires is None else _probe(*wires) for wires in PROBES],
+        air=None if AIR is None else Ds18b20(OneWire(Pin(AIR))),
+        battery=None if BATTERY is None else _battery(BATTERY),
     )
+
+
+def _meter(pin: int) -> FlowMeter:
+    return FlowMeter(Counter(Pin(pin, Pin.IN, Pin.PULL_UP), 1, HARD), PULSES_PER_L)
+
+
+def _probe(node: int, near: int, far: int) -> GranularMatrix:
+    return GranularMatrix(
+        ADC(Pin(node), atten=ADC.ATTN_11DB),
+        Pin(near, Pin.OUT, value=0),
+        Pin(far, Pin.OUT, value=0),
+        SOIL_SERIES_OHM,
+        SOIL_TABLE,
+    )
+
+
+def _battery(pin: int) -> Battery:
+    battery = Battery(ADC(Pin(pin), atten=ADC.ATTN_11DB), BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM)
+    _coils.watch(battery, CLOSE_LEAST_MV)
+    return battery
 
 
 def note() -> Cache:

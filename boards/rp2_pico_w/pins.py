@@ -1,4 +1,5 @@
-"""Pin map of an RP2040 or RP2350 board: four latching valves, gauge, meter, two probes, clock.
+"""Pin map of an RP2040 or RP2350 board: four latching valves on up to two spigots, gauge, a meter a
+spigot, two probes, clock.
 
 Numbers are GPIO numbers. GPIO 0 and 1 stay free for a serial console; on boards with a radio
 GPIO 23, 24, 25 and 29 belong to it. Change what your wiring needs; keep every valve pin's 10 kohm
@@ -8,14 +9,14 @@ pull-down.
 from machine import ADC, I2C, Pin, Timer
 from onewire import OneWire
 
-from boards.common import Sensors
+from boards.common import Sensors, valve_on
 from boards.drivers.battery import Battery
 from boards.drivers.clock import Ds3231
 from boards.drivers.counter import Counter, FlowMeter, RainGauge
 from boards.drivers.note import FileNote
 from boards.drivers.soil import CapacitiveProbe
 from boards.drivers.thermometer import Ds18b20
-from boards.drivers.valves import Coils, LatchingValve, NoValve
+from boards.drivers.valves import Coils
 from controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -24,18 +25,22 @@ if TYPE_CHECKING:
 FOLDER = "/hub"
 HARD = True  # timers and pins interrupt at once; handlers allocate nothing
 LIGHT_SLEEP = False  # a gauge and a meter would not be counted
-DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
+DEEP_LEAST_S = 0  # stays 0: this port has no deep sleep that a hub could use
 
-# (opens, closes): the two inputs of each valve's H-bridge. A valve that moves the wrong way: swap.
+# What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
+# they are plain numbers. What you do not have: None, or left out at the end of a tuple.
+# A zone's valve: (opens, closes), the inputs of its H-bridge (moves the wrong way: swap them); or one
+# number, the pin of a held valve.
 VALVES = ((2, 3), (4, 5), (6, 7), (8, 9))
-RAIN = 10
-METER = 11
-AIR = 12
+MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
+METERS = (11, 14)  # a spigot each
+PROBES = (27, 28)  # a zone each
+RAIN = 10  # the tipping bucket
+AIR = 12  # the thermometer
+BATTERY = 26
 SOIL = 13  # beside the probes, as deep; nothing there counts as 20 degrees
 SDA, SCL = 20, 21
-PROBES = (27, 28)
 PROBE_POWER = 22
-BATTERY = 26
 
 TIP_UM = 279  # of rain a tip: stands in the bucket's data
 PULSES_PER_L = 450  # stands in the meter's data
@@ -54,17 +59,12 @@ _coils = Coils()
 
 def valves() -> "list[Valve]":
     """Zone valves in plan order."""
-    zones: "list[Valve]" = []
-    for opens, closes in VALVES:
-        zones.append(
-            LatchingValve(Pin(opens, Pin.OUT, value=0), Pin(closes, Pin.OUT, value=0), _coils)
-        )
-    return zones
+    return [valve_on(wires, _coils) for wires in VALVES]
 
 
 def masters() -> "list[Valve]":
-    """One entry a supply."""
-    return [NoValve()]
+    """One entry a spigot."""
+    return [valve_on(wires, _coils) for wires in MASTERS]
 
 
 def timer() -> Timer:
@@ -79,20 +79,32 @@ def clock() -> Ds3231:
 
 def sensors() -> Sensors:
     """Everything measured."""
-    battery = Battery(ADC(Pin(BATTERY)), BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM)
-    _coils.watch(battery, CLOSE_LEAST_MV)
     power = Pin(PROBE_POWER, Pin.OUT, value=0)
     return Sensors(
-        rain=RainGauge(Counter(Pin(RAIN, Pin.IN, Pin.PULL_UP), 100, HARD), TIP_UM),
-        meters=[FlowMeter(Counter(Pin(METER, Pin.IN, Pin.PULL_UP), 1, HARD), PULSES_PER_L)],
-        probes=[
-            CapacitiveProbe(ADC(Pin(pin)), table, drift_ppm, power)
-            for pin, table, drift_ppm in zip(PROBES, PROBE_TABLES, PROBE_DRIFTS_PPM)
+        rain=None if RAIN is None else RainGauge(_counter(RAIN, 100), TIP_UM),
+        meters=[
+            None if pin is None else FlowMeter(_counter(pin, 1), PULSES_PER_L) for pin in METERS
         ],
-        air=Ds18b20(OneWire(Pin(AIR))),
-        soil=Ds18b20(OneWire(Pin(SOIL))),
-        battery=battery,
+        probes=[
+            None
+            if pin is None
+            else CapacitiveProbe(ADC(Pin(pin)), PROBE_TABLES[zone], PROBE_DRIFTS_PPM[zone], power)
+            for zone, pin in enumerate(PROBES)
+        ],
+        air=None if AIR is None else Ds18b20(OneWire(Pin(AIR))),
+        soil=None if SOIL is None else Ds18b20(OneWire(Pin(SOIL))),
+        battery=None if BATTERY is None else _battery(BATTERY),
     )
+
+
+def _counter(pin: int, debounce_ms: int) -> Counter:
+    return Counter(Pin(pin, Pin.IN, Pin.PULL_UP), debounce_ms, HARD)
+
+
+def _battery(pin: int) -> Battery:
+    battery = Battery(ADC(Pin(pin)), BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM)
+    _coils.watch(battery, CLOSE_LEAST_MV)
+    return battery
 
 
 def note() -> FileNote:

@@ -6,10 +6,10 @@ before anything else is touched. Add what your hardware has from the pin maps of
 
 from machine import RTC, Pin, Timer
 
-from boards.common import Sensors
+from boards.common import Sensors, valve_on
 from boards.drivers.clock import ChipClock
 from boards.drivers.note import FileNote
-from boards.drivers.valves import HeldValve, NoValve
+from boards.drivers.valves import Coils
 from controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -20,18 +20,25 @@ HARD = False  # True where the port takes `hard=True` for pins and timers
 LIGHT_SLEEP = False  # True only with neither gauge nor meter
 DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
 
-VALVES = (16, 17)
-ON = 1  # the level that feeds a coil
+# What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
+# they are plain numbers. What you do not have: None, or left out.
+VALVES = (16, 17)  # a zone each: the pin of a held valve, or (opens, closes) of a latching one
+MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
+# More of these once `sensors` makes them; the pin maps of the other boards show how: METERS (a spigot
+# each), PROBES (a zone each), RAIN, CONTACT, AIR, BATTERY.
+ON = 1  # the level that feeds a held valve's coil
+
+_coils = Coils()
 
 
 def valves() -> "list[Valve]":
     """Zone valves in plan order."""
-    return [HeldValve(Pin(number, Pin.OUT, value=1 - ON), ON) for number in VALVES]
+    return [valve_on(wires, _coils, ON) for wires in VALVES]
 
 
 def masters() -> "list[Valve]":
-    """One entry a supply."""
-    return [NoValve()]
+    """One entry a spigot."""
+    return [valve_on(wires, _coils, ON) for wires in MASTERS]
 
 
 def timer() -> Timer:

@@ -13,7 +13,6 @@ from machine import Pin
 from boards.common import assemble, shut
 from boards.conformance import NotShown
 from boards.conformance import Rig as Base
-from boards.drivers.valves import NoValve
 from controller._const import TYPE_CHECKING
 
 from . import pins
@@ -25,8 +24,6 @@ if TYPE_CHECKING:
 
 class Rig(Base):
     """Ports as `boards.common.run` makes them, without the watchdog."""
-
-    held = 1
 
     def __init__(self) -> None:
         self.board: "Board | None" = None
@@ -40,6 +37,7 @@ class Rig(Base):
         shut(zones + masters)
         self.zones, self.supplies = len(zones), len(masters)
         self._valves = zones + masters
+        self.held = int(isinstance(pins.VALVES[0], int))
         self.board = assemble(pins, zones, masters, sys.stdin)
         self.reads = there(self.board.sensors)
         return self.board
@@ -49,11 +47,12 @@ class Rig(Base):
             sleep_ms(100)
 
     def is_open(self, valve: int) -> "bool | None":
-        if isinstance(self._valves[valve], NoValve):
+        wires = (pins.VALVES + pins.MASTERS)[valve]
+        if wires is None:
             return None
-        if valve >= self.zones:
-            raise NotShown("is_open of a master")  # where there is one, read its pin as well
-        return Pin(pins.VALVES[valve]).value() == pins.ON
+        if not isinstance(wires, int):
+            raise NotShown("is_open of a latching valve")  # its pins do not tell
+        return Pin(wires).value() == pins.ON
 
     def fail(self, what: str, number: int) -> None:
         assert self.board is not None

@@ -26,7 +26,7 @@ TYPED = "typed.tmp"
 BEFORE_S = wall(2026, 7, 1, 9, 58)
 ROWS = [row(5, 1, 3, run_s=600)]
 RUN_US = 600000000
-BOARDS = (("rp2_pico_w", "rp2", 4), ("esp32", "esp32", 3))
+BOARDS = (("rp2_pico_w", "rp2", 4), ("esp32", "esp32", 4))
 
 
 class House:
@@ -52,15 +52,14 @@ class House:
         self.valves = [Latch(world, a, b, self.battery) for a, b in pins.VALVES]
         self.clock = ClockChip(world)
         self.air = Thermometer(world, pins.AIR, 15000)
-        self.rain = Contact(world, pins.RAIN)
+        self.rain = Contact(world, pins.RAIN, pulled=name == "esp32")
+        self.meters = [Contact(world, pin) for pin in pins.METERS]
         if name == "esp32":
-            self.soil = Granular(
-                world, pins.SOIL_NODE, pins.SOIL_NEAR, pins.SOIL_FAR, 10000, pins.SOIL_SERIES_OHM
-            )
+            (node, near, far) = pins.PROBES[0]
+            self.soil = Granular(world, node, near, far, 10000, pins.SOIL_SERIES_OHM)
         else:
             self.earth = Thermometer(world, pins.SOIL, 20000)
             self.probes = [Capacitive(world, pin, 1510000, pins.PROBE_POWER) for pin in pins.PROBES]
-            self.meter = Contact(world, pins.METER)
 
     def load(self):
         """Import the pin map anew, as a boot does."""
@@ -448,7 +447,7 @@ def test_what_is_measured_reaches_the_hub():
         house.world.advance_ms(500)
         board.feed()
     for _ in range(9):
-        house.meter.pulse(ms=5)
+        house.meters[0].pulse(ms=5)
     board.due_s = 0
     seen = board.look()
     assert seen.rain_um == 5 * 279
@@ -457,7 +456,7 @@ def test_what_is_measured_reaches_the_hub():
     assert abs(seen.soil_vwc_ppt[0] - 380) <= 3 and seen.soil_vwc_ppt[2:] == [None, None]
     assert abs(seen.battery_mv - 9000) < 40
 
-    house = House("esp32", "esp32", 3)
+    house = House("esp32", "esp32", 4)
     board, runner = house.start()
     seen = board.look()
     assert abs(seen.soil_vwc_ppt[0] - 355) <= 8  # 57 kPa at 20 degrees, by the table
@@ -645,6 +644,59 @@ def test_deep_sleep_only_with_every_valve_shut():
     opened = []
     assert house.run_for(30 * MINUTE_US) == "deep sleep"
     assert opened == [[0]] and house.open_now() == []
+
+
+def test_a_port_without_deep_sleep_stays_awake_and_waters():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.pins.DEEP_LEAST_S = 1
+    house.set_clock()
+    assert house.run_for(50 * MINUTE_US) == "cut"
+    assert [zone for zone, _, _ in house.runs()] == [0, 1, 2, 3]
+    assert "light sleep" not in house.world.trace
+
+
+def test_two_spigots_are_watered_at_once():
+    """Every shipped pin map runs a plan of two supplies, with no master valve on either."""
+    for name, port, zones in BOARDS + (("template", "esp32", 2),):
+        held = name == "template"
+        parts = [{"supply": zone % 2, "held": int(held)} for zone in range(zones)]
+        hub = {"open_max": 2, "supplies": [{}, {}]}
+        if held:
+            hub.update({"battery": 0, "frost": 0})
+        house = House(name, port, parts, hub)
+        if held:
+            house.write("clock 2026-07-01 09:58\n")
+        else:
+            house.set_clock()
+        began_us = house.world.us
+        opened = []
+        for minute in range(1, 30):
+            house.world.at_us(
+                began_us + minute * MINUTE_US, lambda: opened.append(house.open_now())
+            )
+        assert house.run_for(30 * MINUTE_US) == "cut"
+        assert [0, 1] in opened, (name, opened)
+        assert house.world.faults == []
+
+
+def test_a_part_that_is_not_there_is_left_out_by_its_pin():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones, {"frost": 0, "battery": 0})
+        pins = house.pins
+        pins.VALVES = pins.VALVES[:3] + (15 if port == "rp2" else 14,)  # a held valve among them
+        pins.MASTERS = (None, pins.VALVES[2])
+        pins.PROBES = (None,)
+        pins.METERS = (None, pins.METERS[1])
+        pins.RAIN = pins.AIR = pins.BATTERY = pins.SOIL = None
+        from boards.drivers.valves import HeldValve, LatchingValve, NoValve
+
+        made = [type(valve) for valve in pins.valves()]
+        assert made == [LatchingValve] * 3 + [HeldValve]
+        assert [type(valve) for valve in pins.masters()] == [NoValve, LatchingValve]
+        found = pins.sensors()
+        assert (found.rain, found.air, found.soil, found.battery) == (None,) * 4
+        assert found.probes == [None] and found.meters[0] is None
+        assert found.meters[1].ml() == 0
 
 
 def test_a_board_with_a_gauge_never_sleeps_lightly():

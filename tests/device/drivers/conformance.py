@@ -305,17 +305,20 @@ def test_a_copied_template_proves_its_own_pins():
         with open(source + name) as file:
             text = file.read()
         with open(COPY + "/" + name, "w") as file:
-            file.write(text.replace("(16, 17)", "(21, 22, 23)"))
+            file.write(
+                text.replace("(16, 17)", "(21, 22, 23)").replace("(None, None)", "(25, None)")
+            )
     sys.path.insert(0, ".")
     try:
         rig = __import__(COPY + ".rig", None, None, ["Rig"]).Rig()
     finally:
         sys.path.pop(0)
     ports = rig.boot(False)
-    assert (rig.zones, rig.supplies, ports.valves) == (3, 1, 4)
+    assert (rig.zones, rig.supplies, ports.valves) == (3, 2, 5)
     ports.open(2, 600)
-    assert [world.level(number) for number in (16, 17, 21, 22, 23)] == [0, 0, 0, 0, 1]
-    assert [rig.is_open(valve) for valve in range(4)] == [False, False, True, None]
+    ports.open(3, 600)
+    assert [world.level(number) for number in (16, 17, 21, 22, 23, 25)] == [0, 0, 0, 0, 1, 1]
+    assert [rig.is_open(valve) for valve in range(5)] == [False, False, True, True, None]
     ports.close(2)
 
 

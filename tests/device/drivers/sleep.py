@@ -70,12 +70,26 @@ def test_awake_with_a_valve_open():
 
 
 def test_deep_sleep_with_a_valve_open_needs_a_hardware_wake():
-    for port in ("rp2", "esp32"):
-        _, machine, sleeper, _ = bench(port)
-        assert fake_machine.raises(OSError, sleeper.deep, 600, True, False)
-        assert fake_machine.raises(fake_machine.Restart, sleeper.deep, 600, True, True)
-        assert fake_machine.raises(fake_machine.Restart, sleeper.deep, 600, False, False)
-        assert machine.slept_ms == 600000
+    _, machine, sleeper, _ = bench("esp32")
+    assert fake_machine.raises(OSError, sleeper.deep, 600, True, False)
+    assert fake_machine.raises(fake_machine.Restart, sleeper.deep, 600, True, True)
+    assert fake_machine.raises(fake_machine.Restart, sleeper.deep, 600, False, False)
+    assert machine.slept_ms == 600000
+
+
+def test_deep_sleep_is_refused_where_the_watchdog_outlasts_it():
+    world, machine, sleeper, _ = bench("rp2")
+    assert not sleeper.can_deep
+    for wait_s in (5, 600, 10800):
+        assert fake_machine.raises(OSError, sleeper.deep, wait_s, False, False)
+    assert "light sleep" not in world.trace
+    # Why: this is what would come of it.
+    machine.WDT(timeout=8000)
+    assert fake_machine.raises(ValueError, machine.deepsleep, 10800000)
+    try:
+        machine.deepsleep(600000)
+    except fake_machine.Restart as why:
+        assert why.args[0] == "watchdog"
 
 
 def test_a_watchdog_that_is_not_fed_restarts():

@@ -4,13 +4,14 @@ from fake_machine.world import FALLING, RISING, Restart
 
 # Pins of the chip: which can be read as voltages, which only read, which the flash uses.
 ANALOG = {"rp2": (26, 27, 28, 29), "esp32": (32, 33, 34, 35, 36, 37, 38, 39)}
-INPUT_ONLY = {"rp2": (), "esp32": (34, 35, 36, 37, 38, 39)}
+INPUT_ONLY = {"rp2": (), "esp32": (34, 35, 36, 37, 38, 39)}  # and nothing pulls them inside
 FLASH = {"rp2": (), "esp32": (6, 7, 8, 9, 10, 11)}
 WATCHDOG_MOST_MS = {"rp2": 8388, "esp32": 0x7FFFFFFF}
 TIMERS = {"rp2": (-1,), "esp32": (0, 1, 2, 3)}
 # When a chip's clock starts, having lost power: 2021-01-01 or 2000-01-01.
 CLOCK_START_S = {"rp2": 662774400, "esp32": 0}
 FULL_UV = 3300000
+RP2_SLEEP_MOST_MS = (1 << 32) // 1000  # its light sleep counts microseconds in 32 bits
 
 
 def module(world):
@@ -40,6 +41,8 @@ def module(world):
                 line.out = value or 0
                 self._tell()
             elif mode == Pin.IN:
+                if pull is not None and number in INPUT_ONLY[port]:
+                    world.fault("pin %d has no pull inside" % number)
                 line.out = None
                 line.pull = {None: None, Pin.PULL_UP: 1, Pin.PULL_DOWN: 0}[pull]
                 self._tell()
@@ -159,16 +162,24 @@ def module(world):
                 raise ValueError("no such timer")
             self._runs = 0
 
-        def init(self, mode=1, period=-1, callback=None, hard=None):
+        def _start(self, mode, period, callback, hard):
             world.forbid_in_irq("timer set-up")
-            if hard and port == "esp32":
-                raise ValueError("hard Timers are not implemented")
             self._runs += 1
             self._mode = mode
             self._period_us = period * 1000
             self._callback = callback
-            self._hard = bool(hard)
+            self._hard = hard
             self._again(self._runs)
+
+        if port == "rp2":
+
+            def init(self, mode=1, period=-1, callback=None, hard=False):
+                self._start(mode, period, callback, hard)
+
+        else:
+
+            def init(self, mode=1, period=-1, callback=None):  # older firmware takes no `hard`
+                self._start(mode, period, callback, False)
 
         def deinit(self):
             world.forbid_in_irq("timer set-up")
@@ -237,14 +248,20 @@ def module(world):
                 world.asleep = False
 
         def deepsleep(self, ms):
-            world.forbid_in_irq("deep sleep")
-            self.slept_ms = ms
-            raise Restart("deep sleep")
+            if ms >= RP2_SLEEP_MOST_MS:
+                raise ValueError("sleep too long")
+            self.lightsleep(ms)  # the watchdog goes on
+            raise Restart("reset")
 
     class EspModule(Module):
         HARD_RESET = 2
         DEEPSLEEP_RESET = 4
         SOFT_RESET = 5
+
+        def deepsleep(self, ms):
+            world.forbid_in_irq("deep sleep")
+            self.slept_ms = ms
+            raise Restart("deep sleep")
 
     rp2 = port == "rp2"
     made = Module() if rp2 else EspModule()

@@ -115,11 +115,16 @@ class Held:
 
 
 class Contact:
-    """A contact to ground: `close` and `open_`, with bounces, on a pin that something pulls up."""
+    """A contact to ground that gives pulses, with bounces, on a pin that something pulls up.
 
-    def __init__(self, world, pin):
+    pulled: a resistor outside does it; else the pin has to
+    """
+
+    def __init__(self, world, pin, pulled=False):
         self._world = world
         self._pin = pin
+        self._open_level = 1 if pulled else None
+        world.drive(pin, self._open_level)
 
     def pulse(self, ms=20, bounces=0):
         """Close for some time, with bounces 1 ms apart on the way in and out."""
@@ -127,10 +132,10 @@ class Contact:
             self._world.drive(self._pin, 0)
             self._world.advance_ms(1)
             if _ < bounces:
-                self._world.drive(self._pin, None)
+                self._world.drive(self._pin, self._open_level)
                 self._world.advance_ms(1)
         self._world.advance_ms(ms)
-        self._world.drive(self._pin, None)
+        self._world.drive(self._pin, self._open_level)
 
 
 class Capacitive:
