@@ -4,8 +4,9 @@
 
 MODULE holds a class `Rig`, which makes the ports and provokes faults; see `Rig` below. MicroPython
 takes the same command; on a board, type `from boards.conformance import prove`,
-`from boards.NAME import rig`, `prove(rig.Rig())`. It writes over plan and record, and opens valves
-for seconds: shut the spigot. It sets the clock to a time of its own: set it right afterwards.
+`from boards.NAME import rig`, `prove(rig.Rig())`. It opens valves for seconds: shut the spigot. It
+writes over plan and record, and puts them back at its end: cut off before, copy the plan anew. It
+sets the clock to a time of its own: set it right afterwards.
 
 A check for which the rig has no hook is `not shown`, with the hook's name; it does not pass. Each
 check says its name as it begins; all verdicts come last.
@@ -679,8 +680,35 @@ def judge(check: "Check", rig: Rig) -> "tuple[bool | None, str]":
     return True, ""
 
 
+def stored(rig: Rig) -> "dict[tuple[int, int], bytes]":
+    """What the store holds, by slot and copy; nothing where it cannot be read."""
+    kept: "dict[tuple[int, int], bytes]" = {}
+    try:
+        ports = rig.boot(False)
+        for slot in (PLAN, RECORD):
+            for copy in (0, 1):
+                kept[(slot, copy)] = ports.read(slot, copy)
+    except Exception:
+        kept.clear()
+    return kept
+
+
+def given_back(rig: Rig, kept: "dict[tuple[int, int], bytes]") -> bool:
+    """Write what the store held before. Returns whether it reads back."""
+    try:
+        ports = rig.boot(False)
+        for (slot, copy), data in kept.items():
+            ports.write(slot, copy, data)
+            if ports.read(slot, copy) != data:
+                return False
+        return True
+    except Exception:
+        return not kept
+
+
 def prove(rig: Rig, say: "Callable[[str], None]" = print) -> bool:
     """Run every check, then say all verdicts. Returns whether none failed."""
+    kept = stored(rig)
     counts = {True: 0, False: 0, None: 0}
     verdicts = []
     for name, check in checks():
@@ -690,6 +718,8 @@ def prove(rig: Rig, say: "Callable[[str], None]" = print) -> bool:
         word = {True: "ok", False: "FAILED", None: "not shown"}[passed]
         tail = {True: "", False: ": " + told, None: ": the rig has no " + told}[passed]
         verdicts.append("%-9s %s%s" % (word, name, tail))
+    if not given_back(rig, kept):
+        say("plan and record could not be put back: copy the plan anew")
     for verdict in verdicts:
         say(verdict)
     version = ".".join([str(part) for part in sys.implementation.version[:3]])

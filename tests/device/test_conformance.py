@@ -20,7 +20,7 @@ from boards.conformance import NOON_S, NotShown
 from boards.desktop import ports as desktop
 from boards.desktop import rig as desktop_module
 from boards.words import WHAT, WHY
-from controller.ports import PLAN
+from controller.ports import PLAN, RECORD
 
 if TYPE_CHECKING:
     from controller.ports import Ports
@@ -169,6 +169,25 @@ def test_verdicts_come_last_and_few_events_before_them(desktop_rig: Rig) -> None
     shown = [line.split()[4:6] for line in desktop_rig._said]
     assert {what for what, _ in shown} == set(WHAT) and {why for _, why in shown} == set(WHY)
     assert len(shown) < 60
+
+
+def test_plan_and_record_are_put_back(desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    ports = desktop_rig.boot(False)
+    places = [(slot, copy) for slot in (PLAN, RECORD) for copy in (0, 1)]
+    for slot, copy in places:
+        ports.write(slot, copy, b"mine %d %d" % (slot, copy))
+    said: list[str] = []
+    conformance.prove(desktop_rig, said.append)
+    for slot, copy in places:
+        assert desktop_rig.boot(False).read(slot, copy) == b"mine %d %d" % (slot, copy)
+    assert not any("put back" in line for line in said)
+
+    def full(*_: object) -> None:
+        raise OSError("no space left")
+
+    monkeypatch.setattr(desktop.DesktopPorts, "write", full)
+    conformance.prove(desktop_rig, said.append)
+    assert any("could not be put back" in line for line in said)
 
 
 def test_a_store_that_forgets_the_other_copy_is_caught(
