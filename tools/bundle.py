@@ -7,15 +7,18 @@
     DIR/next.txt        what to type next
     DIR/runner.py       the core as one module: what tracebacks name lines of
 
-The same sources and property give the same bytes. Everything is bytecode, so it runs on any chip.
+The same sources and property give the same bytes; next.txt also names the folder of the commands.
+Everything is bytecode, so it runs on any chip.
 It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks.
 """
 
-import ast
 import hashlib
 import json
+import keyword
+import re
 import shutil
 import subprocess
+import sys
 from collections.abc import Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -24,28 +27,35 @@ from pathlib import Path
 from controller.plan import Plan
 from tools.join import CORE_PATH, join, shorten
 from tools.link import LinkError, link
+from tools.pin_map import DeviceError, PinMap
+from tools.pin_map import read as read_pin_map
 
 ROOT = Path(__file__).parents[1]
 START = "main.py"  # the one file that firmware runs by itself; the rest is imported
 LIST = "files.json"
 DESKTOP = "desktop"  # no pin map, and its `main` takes the folder
-_HUB_FOLDER = "/hub"  # of record and plan, where the pin map does not say
+_DESKTOP_HUB = "hub"  # its folder of record and plan
 # What a port freezes by itself.
 _PORT = "$(PORT_DIR)/boards/manifest.py"
 _PORT_DESKTOP = "$(PORT_DIR)/variants/manifest.py"
 # Little garbage at a time, or what stays lies all over the heap and no large piece is left.
 _COLLECT = "import gc\n\ngc.threshold(8192)\n\n"
-_START = _COLLECT + "from boards.%s.main import main\n\nmain()\n"
+_START = _COLLECT + "from boards.%s import pins\nfrom boards.common import run\n\nrun(pins)\n"
 _START_DESKTOP = (
     _COLLECT + 'import sys\n\nfrom boards.desktop.main import main\n\nsys.exit(main("hub"))\n'
 )
-_NEXT_DESKTOP = """Type this in the bundle's folder, with MicroPython's unix build:
+_NEXT_PATH = """Type this in the bundle's folder. First, in each new terminal, where commands are:
+
+    export PATH="{bin}:$PATH"
+"""
+_NEXT_DESKTOP = """
+Then, with MicroPython's unix build, which comes with what the tests need:
 
     cd device && micropython main.py
 """
-_NEXT = """Type this in the bundle's folder.
-
-1. The board has MicroPython 1.26 or newer, and hangs on USB, with no water on the valves:
+_NEXT = """
+1. The board has MicroPython 1.26 or newer, which the README of its folder says how to put there; it
+   hangs on USB, and there is no water on the valves:
 
     evenclay flash . --dry-run      show each step
     evenclay flash .                copy, check and restart
@@ -56,18 +66,29 @@ _NEXT = """Type this in the bundle's folder.
     clock 2026-05-01 06:30
     status
 
+3. Each valve, dry, {gap} s or more after the start, the pause that a spigot needs after a valve has
+   shut; earlier it answers "refused ... gap":
+
+    run 0 1 anyway
+    stop
+
 Instead of 1, with mpremote alone, while no hub runs and no older one is on the board:
 
     mpremote resume mip install --target=. package.json
 
-Or frozen into firmware, from the port's folder; device{hub}/plan.0 is then copied to {hub}:
+Or frozen into firmware, from the port's folder; device/{hub}/plan.0 is then copied to /{hub}:
 
     make FROZEN_MANIFEST=$PWD/manifest.py
 """
 
 
-class DeviceError(ValueError):
-    """A bundle that cannot be made or copied; one line for the user."""
+@dataclass(frozen=True)
+class Board:
+    """A board that can be bundled: its name, its folder, and its pin map (None: the desktop)."""
+
+    name: str
+    folder: Path
+    pins: PinMap | None
 
 
 @dataclass(frozen=True)
@@ -84,32 +105,52 @@ class Bundle:
 
 
 def board_names() -> list[str]:
-    """Names of the boards that can be bundled."""
-    return sorted(path.parent.name for path in (ROOT / "boards").glob("*/main.py"))
+    """Names of the boards that come with this project."""
+    return sorted([DESKTOP, *(path.parent.name for path in (ROOT / "boards").glob("*/pins.py"))])
 
 
-def make(board: str, plan: Plan) -> Bundle:
-    """Compile the hub for a board, with a plan.
+def find(board: str) -> Board:
+    """The board of a name, or of a folder anywhere that holds its pin map.
 
     Raises:
-        DeviceError: no such board; its code does not compile; the plan has more zones than valves.
+        DeviceError: no such board; a pin map that cannot be read; a folder whose name will not do.
     """
-    if board not in board_names():
-        raise DeviceError(f"--board: found {board}, allowed {', '.join(board_names())}")
-    hub = _HUB_FOLDER
-    pins = ROOT / "boards" / board / "pins.py"
-    if pins.exists():
-        valves, hub = _pin_map(pins)
-        if len(plan.zones) > valves:
-            raise DeviceError(
-                f"{pins.relative_to(ROOT)}: found {valves} VALVES, "
-                f"allowed one for each of the plan's {len(plan.zones)} zones"
-            )
-    texts = joined(_sources(board))
+    if board in board_names():
+        folder = ROOT / "boards" / board
+        shown = f"boards/{board}/pins.py"
+    else:
+        folder = Path(board)
+        shown = str(folder / "pins.py")
+        if not (folder / "pins.py").is_file():
+            allowed = f"{', '.join(board_names())}, or a folder with a pins.py"
+            raise DeviceError(f"--board: found {board}, allowed {allowed}")
+    if board == DESKTOP:
+        return Board(board, folder, None)
+    name = folder.resolve().name
+    taken = {path.stem for path in (ROOT / "boards").iterdir()} - set(board_names())
+    if (
+        not re.fullmatch(r"[A-Za-z_]\w*", name, re.ASCII)
+        or keyword.iskeyword(name)
+        or name in taken
+    ):
+        allowed = "letters, digits and _, as in my_hub, and no name that boards/ uses itself"
+        raise DeviceError(f"--board: found a folder called {name}, allowed {allowed}")
+    return Board(name, folder, read_pin_map(folder / "pins.py", shown))
+
+
+def make(board: Board, plan: Plan) -> Bundle:
+    """Compile the hub for a board, with a plan that fits it (see `tools.pin_map`).
+
+    Raises:
+        DeviceError: its code is no text, or does not compile.
+    """
+    hub = _DESKTOP_HUB if board.pins is None else board.pins.folder
+    texts = joined(sources(board))
     files = compile_all(texts)
-    files[START] = (_START_DESKTOP if board == DESKTOP else _START % board).encode()
-    files[hub.strip("/") + "/plan.0"] = plan.pack()
-    return Bundle(board, hub.strip("/"), dict(sorted(files.items())), texts[CORE_PATH])
+    start = _START_DESKTOP if board.pins is None else _START % board.name
+    files[START] = start.encode()
+    files[f"{hub}/plan.0"] = plan.pack()
+    return Bundle(board.name, hub, dict(sorted(files.items())), texts[CORE_PATH])
 
 
 def write(bundle: Bundle, plan: Plan, out: Path) -> None:
@@ -127,7 +168,7 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
         "manifest.py": f'include("{port}")\nfreeze_mpy("device")\n'
         f'module("{START}", base_path="device")\n',
         "package.json": _json({"urls": [[path, f"device/{path}"] for path in bundle.files]}),
-        "next.txt": _NEXT_DESKTOP if desktop else _NEXT.replace("{hub}", "/" + bundle.hub),
+        "next.txt": _next(bundle, plan),
         "runner.py": bundle.core,
         LIST: _json(
             {
@@ -165,25 +206,42 @@ def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def linked(sources: Iterable[Path]) -> dict[str, str]:
-    """Link sources below the project's folder, which are all that is on the board: texts by path.
+def sources(board: Board) -> dict[str, str]:
+    """Texts of core, drivers and a board, by their paths on the board. Raises DeviceError."""
+    boards = ROOT / "boards"
+    folders = (ROOT / "controller", boards, boards / "drivers")
+    texts = texts_of(path for folder in folders for path in sorted(folder.glob("*.py")))
+    for path in sorted(board.folder.glob("*.py")):
+        try:
+            texts[f"boards/{board.name}/{path.name}"] = path.read_text("utf-8")
+        except UnicodeDecodeError:
+            raise DeviceError(f"{path}: found bytes that are not UTF-8, allowed UTF-8") from None
+    return texts
+
+
+def texts_of(sources: Iterable[Path]) -> dict[str, str]:
+    """Texts of sources below the project's folder, by their paths there and on the board."""
+    return {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources}
+
+
+def linked(texts: Mapping[str, str]) -> dict[str, str]:
+    """Link texts by path: all that is on a board.
 
     Raises DeviceError, with the line of what is wrong.
     """
-    texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources}
     try:
         return link(texts)
     except LinkError as error:
         raise DeviceError(str(error)) from None
 
 
-def joined(sources: Iterable[Path]) -> dict[str, str]:
-    """Link sources, and make one module of the core's many: texts by path, as a board has them.
+def joined(texts: Mapping[str, str]) -> dict[str, str]:
+    """Link texts by path, and make one module of the core's many, as a board has it.
 
     Raises DeviceError, with the line of what is wrong.
     """
     try:
-        return join(linked(sources))
+        return join(linked(texts))
     except LinkError as error:
         raise DeviceError(str(error)) from None
 
@@ -211,30 +269,14 @@ def _compiled(name: str, text: str) -> tuple[str, bytes]:
     return name.removesuffix(".py") + ".mpy", done.stdout
 
 
-def _sources(board: str) -> list[Path]:
-    """Sources of the core, the drivers and a board."""
-    boards = ROOT / "boards"
-    folders = (ROOT / "controller", boards, boards / "drivers", boards / board)
-    return [path for folder in folders for path in sorted(folder.glob("*.py"))]
-
-
-def _pin_map(path: Path) -> tuple[int, str]:
-    """Count of zone valves, and the folder of record and plan, in a pin map."""
-    found: dict[str, object] = {}
-    try:
-        for node in ast.parse(path.read_text("utf-8")).body:
-            if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-                name = node.targets[0].id
-                if name in ("VALVES", "FOLDER"):
-                    found[name] = ast.literal_eval(node.value)
-    except (SyntaxError, ValueError) as error:
-        raise DeviceError(f"{path.relative_to(ROOT)}: {error}") from None
-    valves, folder = found.get("VALVES"), found.get("FOLDER")
-    if not isinstance(valves, tuple | list):
-        raise DeviceError(f"{path.relative_to(ROOT)}: found no VALVES, allowed a literal tuple")
-    if not isinstance(folder, str) or not folder.strip("/"):
-        raise DeviceError(f'{path.relative_to(ROOT)}: FOLDER: allowed a literal such as "/hub"')
-    return len(valves), folder
+def _next(bundle: Bundle, plan: Plan) -> str:
+    """What to type next; the commands stand beside the interpreter that runs this."""
+    text = _NEXT_PATH + (_NEXT_DESKTOP if bundle.board == DESKTOP else _NEXT)
+    gap_s = max([supply.gap_s for supply in plan.supplies])
+    found = {"bin": str(Path(sys.executable).parent), "gap": str(gap_s), "hub": bundle.hub}
+    for name, value in found.items():
+        text = text.replace("{" + name + "}", value)
+    return text
 
 
 def _json(value: object) -> str:

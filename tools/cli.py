@@ -18,7 +18,8 @@ from rich.console import Console
 from rich.table import Table
 from typer.core import TyperGroup
 
-from tools.bundle import DeviceError, board_names
+from tools.bundle import board_names
+from tools.pin_map import DeviceError
 from tools.property import PropertyError, load
 from tools.rules import printable
 from tools.workers import SweepError
@@ -190,8 +191,21 @@ def compile_plan(
 @app.command()
 def bundle(
     property_file: PropertyPath,
-    board: Annotated[str, typer.Option(help=f"One of {', '.join(board_names())}.")],
+    board: Annotated[
+        str,
+        typer.Option(
+            help=f"One of {', '.join(board_names())}; or the folder of your own, wherever it is."
+        ),
+    ],
     out: Annotated[Path, typer.Option(help="Folder for the bundle; made if need be.")],
+    without: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PART",
+            help="A part that you do not have, left out of the plan: probe.ZONE, meter.SPIGOT, "
+            "gauge, contact, thermometer or battery; repeatable.",
+        ),
+    ] = None,
     weather: DemandWeather = None,
     column: Columns = None,
 ) -> None:
@@ -200,16 +214,25 @@ def bundle(
     The core, the drivers, the board's pin map and the plan of a property; and what else it takes to
     copy it, install it by mip, or freeze it into firmware. next.txt in it says what to type next.
 
+    What the property asks for and the pin map has no pin for is refused: more zones or spigots, a
+    held valve for a latching one, a sensor. Wire it and name its pin, or leave it out.
+
     \b
-    Example:
+    Examples:
         evenclay bundle --board rp2_pico_w house.toml --out out/bundle
+        evenclay bundle --board ~/my_hub house.toml --without probe.east --out out/bundle
     """
     from tools import bundle as bundles
+    from tools import pin_map
     from tools.compile import compile_house
 
-    prop = load(property_file)
+    found = bundles.find(board)
+    prop = pin_map.without(load(property_file), without or ())
+    mistakes = [] if found.pins is None else list(pin_map.misfits(prop, found.pins))
+    if mistakes:
+        raise prop.source.error(mistakes)
     plan = compile_house(prop, _mean_et0_mm(weather, column, prop.site.latitude)).plan
-    made = bundles.make(board, plan)
+    made = bundles.make(found, plan)
     out.mkdir(parents=True, exist_ok=True)
     bundles.write(made, plan, out)
     size = sum(len(data) for data in made.files.values())

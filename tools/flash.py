@@ -11,7 +11,8 @@ from collections.abc import Callable
 from pathlib import PurePosixPath
 from typing import Any, Protocol
 
-from tools.bundle import START, Bundle, DeviceError, sha256
+from tools.bundle import START, Bundle, sha256
+from tools.pin_map import DeviceError
 
 # Below these nothing but the bundle's own files may stand.
 OWN = ("boards", "controller")

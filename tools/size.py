@@ -9,7 +9,7 @@ import tomllib
 from rich.console import Console
 from rich.table import Table
 
-from tools.bundle import ROOT, compile_all, joined, linked
+from tools.bundle import ROOT, compile_all, joined, linked, texts_of
 
 BUDGET = ROOT / "boards" / "size_budget.toml"
 _FOLDERS = ("controller", "boards", "boards/drivers")
@@ -19,12 +19,10 @@ TOTAL = "controller"  # the whole of it has a budget of its own
 def sizes() -> dict[str, int]:
     """Bytes of each module of the core, the drivers and what boards share, by itself; and of all
     the core, joined as a bundle has it."""
-    sources = [path for folder in _FOLDERS for path in sorted((ROOT / folder).glob("*.py"))]
-    each = compile_all(linked(sources))
+    texts = texts_of(path for folder in _FOLDERS for path in sorted((ROOT / folder).glob("*.py")))
+    each = compile_all(linked(texts))
     found = {path.removesuffix(".mpy"): len(data) for path, data in each.items()}
-    core = compile_all(
-        {p: text for p, text in joined(sources).items() if p.startswith(f"{TOTAL}/")}
-    )
+    core = compile_all({p: text for p, text in joined(texts).items() if p.startswith(f"{TOTAL}/")})
     found[TOTAL] = sum(map(len, core.values()))
     return found
 

@@ -1,5 +1,5 @@
-"""Pin map of an ESP32 board: four latching valves on up to two spigots, a gauge, a meter a spigot, a
-soil sensor, a thermometer, a clock.
+"""Pin map of an ESP32 board: four latching valves on up to two spigots, a gauge, a meter a spigot,
+a soil sensor, a thermometer, a clock.
 
 Numbers are GPIO numbers of the first ESP32. They avoid the pins that choose how it boots (0, 2, 5,
 12, 15), that its flash uses (6 to 11), that only read (34 to 39) for outputs, and ADC2, which fails
@@ -30,8 +30,8 @@ DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
 
 # What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
 # they are plain numbers. What you do not have: None, or left out at the end of a tuple.
-# A zone's valve: (opens, closes), the inputs of its H-bridge (moves the wrong way: swap them); or one
-# number, the pin of a held valve.
+# A zone's valve: (opens, closes), the inputs of its H-bridge, to be swapped where it moves the
+# wrong way; or one number, the pin of a held valve.
 VALVES = ((16, 17), (18, 19), (23, 25), (32, 33))
 MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
 METERS = (26, 13)  # a spigot each

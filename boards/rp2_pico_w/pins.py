@@ -29,8 +29,8 @@ DEEP_LEAST_S = 0  # stays 0: this port has no deep sleep that a hub could use
 
 # What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
 # they are plain numbers. What you do not have: None, or left out at the end of a tuple.
-# A zone's valve: (opens, closes), the inputs of its H-bridge (moves the wrong way: swap them); or one
-# number, the pin of a held valve.
+# A zone's valve: (opens, closes), the inputs of its H-bridge, to be swapped where it moves the
+# wrong way; or one number, the pin of a held valve.
 VALVES = ((2, 3), (4, 5), (6, 7), (8, 9))
 MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
 METERS = (11, 14)  # a spigot each

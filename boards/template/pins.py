@@ -4,7 +4,7 @@ Each function is called once, in the order of `boards.common`: valves first, so 
 before anything else is touched. Add what your hardware has from the pin maps of the other boards.
 """
 
-from machine import RTC, Pin, Timer
+from machine import RTC, Timer
 
 from boards.common import Sensors, valve_on
 from boards.drivers.clock import ChipClock
@@ -24,8 +24,8 @@ DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
 # they are plain numbers. What you do not have: None, or left out.
 VALVES = (16, 17)  # a zone each: the pin of a held valve, or (opens, closes) of a latching one
 MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
-# More of these once `sensors` makes them; the pin maps of the other boards show how: METERS (a spigot
-# each), PROBES (a zone each), RAIN, CONTACT, AIR, BATTERY.
+# More of these once `sensors` makes them; the pin maps of the other boards show how: METERS (a
+# spigot each), PROBES (a zone each), RAIN, CONTACT, AIR, BATTERY.
 ON = 1  # the level that feeds a held valve's coil
 
 _coils = Coils()

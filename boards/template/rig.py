@@ -52,7 +52,7 @@ class Rig(Base):
             return None
         if not isinstance(wires, int):
             raise NotShown("is_open of a latching valve")  # its pins do not tell
-        return Pin(wires).value() == pins.ON
+        return Pin(wires).value() == pins.ON  # behind a chip of your own: ask that chip
 
     def fail(self, what: str, number: int) -> None:
         assert self.board is not None

@@ -2,6 +2,8 @@
 
 import json
 import os
+import re
+import shutil
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -13,18 +15,17 @@ from controller.plan import unpack
 from tests import core
 from tools import bundle as bundles
 from tools import cli
+from tools.pin_map import DeviceError
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"
 BOARDS = bundles.board_names()
-FAKE_PORTS = {"rp2_pico_w": "rp2", "esp32": "esp32", "template": "esp32", "desktop": None}
 # Imports every module of a bundle, on the stand-in for a board's hardware.
 IMPORTS = """
 import sys
-port = %r
-if port:
+if %r:
     import fake_machine
-    fake_machine.power_on(port)
+    fake_machine.power_on()  # of any port: nothing is touched by an import
 for name in %r:
     __import__(name)
     module = sys.modules[name]
@@ -37,8 +38,13 @@ def make(board: str, out: Path) -> Path:
     """A bundle with a plan of two zones."""
     plan = core.plan(2)
     out.mkdir()
-    bundles.write(bundles.make(board, plan), plan, out)
+    bundles.write(bundles.make(bundles.find(board), plan), plan, out)
     return out
+
+
+def own_module(board: str) -> str:
+    """What a board has to have."""
+    return "main" if board == bundles.DESKTOP else "pins"
 
 
 def files(folder: Path) -> dict[str, bytes]:
@@ -69,8 +75,8 @@ def test_every_module_of_a_bundle_imports(board: str, tmp_path: Path, micropytho
     ]
     if board == bundles.DESKTOP:
         modules.remove("boards.common")  # for boards with a `machine`
-    assert len(modules) >= 20 and f"boards.{board}.main" in modules
-    script = IMPORTS % (FAKE_PORTS[board], modules)
+    assert len(modules) >= 20 and f"boards.{board}.{own_module(board)}" in modules
+    script = IMPORTS % (board != bundles.DESKTOP, modules)
     done = subprocess.run(
         [micropython, "-c", script],
         cwd=device,
@@ -108,7 +114,8 @@ def test_lists_name_every_file(board: str, tmp_path: Path) -> None:
     assert {path for path in device if path.startswith("controller/")} == core_files
     assert (out / "runner.py").read_text("utf-8").count("\nclass ") > 10
     drivers = {f"boards/drivers/{p.stem}.mpy" for p in (ROOT / "boards" / "drivers").glob("*.py")}
-    assert core_files | drivers | {f"boards/{board}/main.mpy", "main.py"} <= set(device)
+    own = f"boards/{board}/{own_module(board)}.mpy"
+    assert core_files | drivers | {own, "main.py"} <= set(device)
     assert [path for path in device if path.endswith(".py")] == ["main.py"]
 
 
@@ -163,18 +170,13 @@ fail(1)
 """
 
 
-def test_a_traceback_names_the_line_of_the_source(
-    micropython: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_traceback_names_the_line_of_the_source(micropython: Path, tmp_path: Path) -> None:
     texts = {"fails.py": FAILS, "far.py": "from controller._const import const\nFAR = const(10)\n"}
     for name, text in texts.items():
         (tmp_path / name).write_text(text)
-    monkeypatch.setattr(bundles, "ROOT", tmp_path)
     compiled = tmp_path / "compiled"
     compiled.mkdir()
-    for path, data in bundles.compile_all(
-        bundles.joined(tmp_path / name for name in texts)
-    ).items():
+    for path, data in bundles.compile_all(bundles.joined(texts)).items():
         (compiled / path).write_bytes(data)
     told = []
     for folder in (tmp_path, compiled):
@@ -216,35 +218,177 @@ def test_next_steps_name_the_folder_of_the_plan(tmp_path: Path) -> None:
     assert "device/hub/plan.0 is then copied to /hub:" in text
 
 
-def test_what_a_user_gets_wrong_is_one_line(tmp_path: Path) -> None:
-    def wrong(*arguments: str) -> str:
-        status, _, told = evenclay("bundle", *arguments)
-        assert status == 2 and told.count("\n") == 1
-        return told
+def test_next_steps_begin_with_what_finds_the_commands(tmp_path: Path) -> None:
+    """The first line to type puts the commands on the PATH, so that the others are found."""
+    for board in ("rp2_pico_w", "desktop"):
+        text = (make(board, tmp_path / board) / "next.txt").read_text("utf-8")
+        lines = [line.strip() for line in text.splitlines() if line.startswith("    ")]
+        assert lines[0].startswith("export PATH=")
+        commands = set(re.findall(r"evenclay|mpremote|micropython", " ".join(lines[1:])))
+        assert commands
+        for command in commands:
+            done = subprocess.run(
+                ["sh", "-c", f"{lines[0]} && command -v {command}"],
+                capture_output=True,
+                text=True,
+                check=False,
+            )
+            assert done.returncode == 0, command
 
+
+def wrong(*arguments: str) -> list[str]:
+    """The lines that a command refused with."""
+    status, said, told = evenclay("bundle", *arguments)
+    assert (status, said) == (2, "")
+    return told.splitlines()
+
+
+def test_what_a_user_gets_wrong_is_one_line(tmp_path: Path) -> None:
     out = str(tmp_path / "out")
-    assert "allowed desktop, esp32" in wrong("--board", "drivers", str(DEMO), "--out", out)
-    assert "found 3 VALVES" in wrong("--board", "esp32", str(DEMO), "--out", out)
+    (told,) = wrong("--board", "drivers", str(DEMO), "--out", out)
+    assert "allowed desktop, esp32" in told and "or a folder with a pins.py" in told
     assert not Path(out).exists()
     (tmp_path / "mine.txt").write_text("mine")
-    assert "other files" in wrong("--board", "desktop", str(DEMO), "--out", str(tmp_path))
+    (told,) = wrong("--board", "desktop", str(DEMO), "--out", str(tmp_path))
+    assert "other files" in told
     assert files(tmp_path) == {"mine.txt": b"mine"}
 
 
-def test_what_does_not_compile_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(bundles, "ROOT", tmp_path)
-    broken = tmp_path / "pins.py"
+def test_what_does_not_compile_is_one_line() -> None:
     for text in ("def f(a, /):\n    return a\n", "VALVES = (1,\n"):  # no MicroPython; no Python
-        broken.write_text(text)
-        with pytest.raises(bundles.DeviceError, match=r"^[^\n]*pins.py[^\n]*SyntaxError[^\n]*$"):
-            bundles.compile_all(bundles.joined([broken]))
-    with pytest.raises(bundles.DeviceError, match=r"^pins.py: [^\n]*$"):
-        bundles._pin_map(broken)
-    for text, told in (
-        ("VALVES = range(4)", "malformed"),
-        ("FOLDER = '/hub'", "no VALVES"),
-        ("VALVES = (1,)\nFOLDER = '/'", "FOLDER: allowed"),
-    ):
-        broken.write_text(text)
-        with pytest.raises(bundles.DeviceError, match=f"pins.py: .*{told}"):
-            bundles._pin_map(broken)
+        with pytest.raises(DeviceError, match=r"^[^\n]*pins.py[^\n]*SyntaxError[^\n]*$"):
+            bundles.compile_all(bundles.joined({"pins.py": text}))
+
+
+# A board outside the package.
+
+
+@pytest.fixture
+def my_hub(tmp_path: Path) -> Path:
+    """The template, copied as the guide says, and given to pins of its own."""
+    folder = tmp_path / "anywhere" / "my_hub"
+    shutil.copytree(ROOT / "boards" / "template", folder)
+    pins = folder / "pins.py"
+    text = pins.read_text("utf-8").replace("VALVES = (16, 17)", "VALVES = (21, (22, 23))")
+    pins.write_text(text, "utf-8")
+    return folder
+
+
+SMALL = """
+[site]
+name = "small"
+timezone = "America/Chicago"
+latitude = 32
+[supplies.tap]
+[[seasons]]
+from = "03-01"
+cycles = 1
+minutes = 10
+window = "14:00-16:00"
+"""
+ZONE = """
+[zones.%s]
+supply = "%s"
+side = "west"
+length = 20
+valve = "%s"
+hose = { kind = "porous", flow = 4, pressure = 75 }
+"""
+TWO = SMALL + ZONE % ("a", "tap", "held") + ZONE % ("b", "tap", "latching")
+
+
+def written(tmp_path: Path, text: str) -> str:
+    file = tmp_path / "house.toml"
+    file.write_text(text, "utf-8")
+    return str(file)
+
+
+def test_a_board_may_lie_anywhere(my_hub: Path, tmp_path: Path, micropython: Path) -> None:
+    out = tmp_path / "out"
+    house = written(tmp_path, TWO)
+    status, _, told = evenclay("bundle", "--board", str(my_hub), house, "--out", str(out))
+    assert (status, told) == (0, "")
+    assert {"boards/my_hub/pins.mpy", "main.py", "hub/plan.0"} <= set(files(out / "device"))
+    ran = booted(out / "device", "my_hub", "esp32", micropython, 3)
+    assert {zone for zone, _, _ in ran["runs"]} == {0, 1}
+
+
+def test_a_folder_that_cannot_be_a_board_is_one_line(my_hub: Path, tmp_path: Path) -> None:
+    house, out = written(tmp_path, TWO), str(tmp_path / "out")
+    for name in ("my-hub", "drivers", "common", "class", "2nd"):
+        (told,) = wrong("--board", str(my_hub.rename(my_hub.parent / name)), house, "--out", out)
+        assert f"found a folder called {name}, allowed letters, digits and _" in told
+        (my_hub.parent / name).rename(my_hub)
+    (my_hub / "part.py").write_bytes(b"# \xff")
+    (told,) = wrong("--board", str(my_hub), house, "--out", out)
+    assert "part.py: found bytes that are not UTF-8" in told
+    assert not Path(out).exists()
+
+
+# What is bundled runs.
+
+
+def booted(
+    device: Path, board: str, port: str, micropython: Path, hours: int = 24
+) -> dict[str, Any]:
+    """Boot a bundle from its own files, and let it run from one o'clock of a day of July."""
+    done = subprocess.run(
+        [micropython, "-m", "fake_machine.bundled_day", board, port, str(hours)],
+        cwd=device,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, "MICROPYPATH": f"{device}:.frozen:{ROOT / 'tests' / 'device'}"},
+        capture_output=True,
+        text=True,
+        timeout=250,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr
+    found: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
+    found["alarms"] = [line for line in done.stdout.splitlines() if " alarm " in line]
+    return found
+
+
+# Probes that a board has no pin for: each converter has so many inputs.
+LACKS = {
+    ("rp2_pico_w", "rp2"): ("probe.north", "probe.front"),
+    ("esp32", "esp32"): ("probe.east", "probe.north", "probe.front"),
+}
+
+
+@pytest.mark.parametrize(("board", "port"), LACKS)
+def test_the_demo_waters_both_spigots_for_a_day(
+    board: str, port: str, tmp_path: Path, micropython: Path
+) -> None:
+    out = tmp_path / "out"
+    arguments = ["--board", board, str(DEMO), "--out", str(out)]
+    told = wrong(*arguments)
+    assert [line.split("--without ")[1] for line in told] == list(LACKS[board, port])
+    assert not out.exists()
+    for part in LACKS[board, port]:
+        arguments += ["--without", part]
+    assert evenclay("bundle", *arguments)[0] == 0
+    ran = booted(out / "device", board, port, micropython)
+    assert ran["faults"] == [] and ran["open"] == []
+    # July: three cycles a night of 17 minutes, by each zone's share; the last has the other spigot.
+    plan = unpack((out / "device" / "hub" / "plan.0").read_bytes())
+    assert [part.supply for part in plan.zones] == [0, 0, 0, 1]
+    for zone, watered in enumerate(plan.zones):
+        took_s = [took for number, _, took in ran["runs"] if number == zone]
+        assert len(took_s) == 3, (zone, ran["runs"])
+        wanted_s = 17 * 60 * watered.share_pct / 100
+        assert all(abs(took - wanted_s) <= 4 for took in took_s)
+    assert ran["alarms"] == []
+
+
+FOUR_SPIGOTS = SMALL.replace("[supplies.tap]", "".join(f"[supplies.t{n}]\n" for n in range(4)))
+
+
+@pytest.mark.parametrize("board", ["rp2_pico_w", "esp32"])
+def test_four_spigots_on_a_map_of_two_are_refused(board: str, tmp_path: Path) -> None:
+    text = FOUR_SPIGOTS + "".join(ZONE % (f"z{n}", f"t{n}", "latching") for n in range(4))
+    house, out = written(tmp_path, text), tmp_path / "out"
+    (told,) = wrong("--board", board, house, "--out", str(out))
+    assert (
+        told.startswith(f"{house}:") and "supplies.t2: found 4 supplies, allowed at most 2" in told
+    )
+    assert not out.exists()

@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 from tests import core
 from tools import bundle as bundles
 from tools import cli, flash
+from tools.pin_map import DeviceError
 
 # Stands in for a hub that runs: Ctrl-C restarts the board, as in boards/common.py.
 BUSY = 'import sys\nwhile sys.stdin.read(1) != "\\x03":\n    pass\nprint("service")\n'
@@ -91,7 +92,7 @@ def bundle(tmp_path: Path) -> Path:
     plan = core.plan(2)
     folder = tmp_path / "bundle"
     folder.mkdir()
-    bundles.write(bundles.make("desktop", plan), plan, folder)
+    bundles.write(bundles.make(bundles.find("desktop"), plan), plan, folder)
     return folder
 
 
@@ -223,7 +224,7 @@ class Cut(flash.Pretended):
     def _change(self) -> None:
         self._left -= 1
         if self._left < 0:
-            raise bundles.DeviceError("cable")
+            raise DeviceError("cable")
 
     def remove(self, path: str, is_dir: bool) -> None:
         self._change()
@@ -248,7 +249,7 @@ def test_a_board_cut_off_at_any_change_runs_no_half_hub(bundle: Path) -> None:
         board = Cut(changes)
         try:
             flash.flash(board, made, lambda _: None)
-        except bundles.DeviceError:
+        except DeviceError:
             assert not board.restarted and "main.py" not in board.there
             continue
         break
@@ -259,7 +260,7 @@ def test_a_board_cut_off_at_any_change_runs_no_half_hub(bundle: Path) -> None:
 @pytest.mark.parametrize("path", ["controller/runner.mpy", "hub/plan.0", "main.py"])
 def test_what_arrives_otherwise_is_not_started(bundle: Path, path: str) -> None:
     board = Cut(1000, mishears=path)
-    with pytest.raises(bundles.DeviceError, match=path):
+    with pytest.raises(DeviceError, match=path):
         flash.flash(board, bundles.read(bundle), lambda _: None)
     assert not board.restarted
     assert path == "main.py" or "main.py" not in board.there

@@ -81,7 +81,7 @@ def test_private_data_is_shortened_and_functions_are_not() -> None:
 
 def test_the_core_joined_runs_as_its_sources_do() -> None:
     """A month, on the same ports: every command and event the same."""
-    texts = bundle.joined(SOURCES)
+    texts = bundle.joined(bundle.texts_of(SOURCES))
     text = shorten(texts[CORE_PATH])
     assert [text.count("\n"), "self._record" in text] == [texts[CORE_PATH].count("\n"), False]
     imported = {n.module for n in ast.walk(ast.parse(text)) if isinstance(n, ast.ImportFrom)}

@@ -164,7 +164,7 @@ def test_an_expression_has_the_same_value(
 
 @pytest.mark.parametrize("board", bundle.board_names())
 def test_the_modules_of_a_board_link(board: str) -> None:
-    texts = {p.relative_to(bundle.ROOT).as_posix(): p.read_text() for p in bundle._sources(board)}
+    texts = bundle.sources(bundle.find(board))
     found = link(texts)
     trees = {Path(path).with_suffix("").as_posix(): ast.parse(text) for path, text in found.items()}
     for path, text in texts.items():

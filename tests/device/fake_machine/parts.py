@@ -122,20 +122,20 @@ class Contact:
 
     def __init__(self, world, pin, pulled=False):
         self._world = world
-        self._pin = pin
+        self.pin = pin
         self._open_level = 1 if pulled else None
         world.drive(pin, self._open_level)
 
     def pulse(self, ms=20, bounces=0):
         """Close for some time, with bounces 1 ms apart on the way in and out."""
         for _ in range(bounces + 1):
-            self._world.drive(self._pin, 0)
+            self._world.drive(self.pin, 0)
             self._world.advance_ms(1)
             if _ < bounces:
-                self._world.drive(self._pin, self._open_level)
+                self._world.drive(self.pin, self._open_level)
                 self._world.advance_ms(1)
         self._world.advance_ms(ms)
-        self._world.drive(self._pin, self._open_level)
+        self._world.drive(self.pin, self._open_level)
 
 
 class Capacitive:
