@@ -44,8 +44,23 @@ if TYPE_CHECKING:
     from controller.plan import Plan
     from controller.ports import Asked
 
-    Valve = LatchingValve | HeldValve | NoValve
     Probe = CapacitiveProbe | GranularMatrix
+
+    class Valve(Protocol):
+        """A valve of any kind. What cannot be done raises OSError.
+
+        One that shuts by itself when power goes has an attribute `held`, which is True.
+        """
+
+        def open(self) -> None: ...
+
+        def close(self) -> None: ...
+
+        def shut_now(self) -> bool:
+            """Close from an interrupt. Returns False where that is not possible now."""
+
+        def cut(self) -> None:
+            """Switch off a coil that was left live."""
 
     class Note(Protocol):
         """A few bytes that outlive a restart."""
@@ -163,7 +178,7 @@ class Board:
         if supplies > len(self._masters):
             raise PlanError("%d supplies, the pin map has %d" % (supplies, len(self._masters)))
         for zone, part in enumerate(plan.zones):
-            if bool(part.held) != isinstance(self._zones[zone], HeldValve):
+            if bool(part.held) != getattr(self._zones[zone], "held", False):
                 raise PlanError("zone %d: held or latching, plan and pin map differ" % zone)
         for supply, spigot in enumerate(plan.supplies):
             if spigot.master and isinstance(self._masters[supply], NoValve):

@@ -3,10 +3,13 @@
     python -m boards.conformance MODULE
 
 MODULE holds a class `Rig`, which makes the ports and provokes faults; see `Rig` below. MicroPython
-takes the same command; on a board, type `from boards.conformance import prove`, `import rig`,
-`prove(rig.Rig())`. It writes over plan and record, and opens valves for seconds: shut the spigot.
+takes the same command; on a board, type `from boards.conformance import prove`,
+`from boards.NAME import rig`, `prove(rig.Rig())`. It opens valves for seconds: shut the spigot. It
+writes over plan and record, and puts them back at its end: cut off before, copy the plan anew. It
+sets the clock to a time of its own: set it right afterwards.
 
-A check for which the rig has no hook is `not shown`, with the hook's name; it does not pass.
+A check for which the rig has no hook is `not shown`, with the hook's name; it does not pass. Each
+check says its name as it begins; all verdicts come last.
 """
 
 # Not `assert`: mpy-cross drops it.
@@ -34,8 +37,13 @@ RUN_S = const(60)  # the shortest run there is
 DEADLINE_S = const(3)
 SLACK_S = const(2)  # a second begun, at either end
 NOON_S = const(836222400)  # 2026-07-01 12:00 UTC: a time to set clocks to
+APART_S = const(60)  # the most that two good clocks differ by, and the longest that a boot takes
 _TURNS = const(20)
+_LEAK_S = const(10)  # to watch the meters for
 _SIZES = (1, 40, 256, 700)  # bytes: a record is at most 256, a plan a few hundred
+# What a sensor may read: the fields of `Seen`. Those of _COUNTS never go back.
+_KINDS = ("rain_um", "rain_wet", "soil_vwc_ppt", "temp_mc", "battery_mv", "meter_ml")
+_COUNTS = ("rain_um", "meter_ml")
 
 
 class NotShown(Exception):
@@ -46,11 +54,16 @@ class Rig:
     """What the kit needs of a board. Make your own from this; leave out what cannot be done.
 
     zones, supplies: how many the ports are made for; held: the valves are held ones
+    travel_s: the longest time that a valve takes to move: a motorised one needs some seconds
+    reads: every sensor that there is, as (field of `Seen`, zone or supply, else 0), such as
+        ("temp_mc", 0) or ("meter_ml", 1). These must read, and nothing else may. (): no sensor
     """
 
     zones = 2
     supplies = 1
     held = 0
+    travel_s = 0
+    reads: "tuple[tuple[str, int], ...] | None" = None
 
     def boot(self, power_cut: bool) -> "Ports":
         """Boot: everything up to where `Runner` is to be made, and return the ports.
@@ -63,20 +76,31 @@ class Rig:
         """Let time pass, with nothing called: real time, or a simulated one's."""
         raise NotShown("wait")
 
-    def is_open(self, valve: int) -> bool:
-        """Whether water would flow: read from the pin or the valve, not from what was commanded."""
+    def is_open(self, valve: int) -> "bool | None":
+        """Whether water would flow: read from the pin or the valve, not from what was commanded.
+
+        None: this supply has no master valve.
+        """
         raise NotShown("is_open")
 
     def order(self) -> "list[str]":
         """What the board did since the last boot, in order; `close N` when valve N was shut."""
         raise NotShown("order")
 
-    def fail(self, what: str, valve: int) -> None:
-        """Have `open` or `close` of a valve, `write`, `look` or `clock` fail until the next boot.
+    def fail(self, what: str, number: int) -> None:
+        """Have `open` or `close` of a valve, `write`, `clock` or a sensor fail until the next boot.
 
-        As the hardware does: a bus that does not answer, a file system that is full.
+        As the hardware does: a bus that does not answer, a file system that is full. A sensor is
+        named as in `reads`; one that cannot tell that it fails, such as a contact, is `NotShown`.
         """
         raise NotShown("fail " + what)
+
+    def move(self, what: str, number: int) -> None:
+        """Change what a sensor of `reads` measures: tip the bucket, let water run, warm it.
+
+        On a bench a line that asks a person to do it, and waits for Enter, is enough.
+        """
+        raise NotShown("move " + what)
 
     def cut_in_write(self, size: int) -> None:
         """Have power go in the next write, after `size` bytes: `write` raises, whatever it is."""
@@ -85,6 +109,10 @@ class Rig:
     def lose_clock(self) -> None:
         """Boots after this find that the clock has lost the time."""
         raise NotShown("lose_clock")
+
+    def utc_s(self) -> int:
+        """UTC seconds since 2000-01-01 by another way than the ports'."""
+        raise NotShown("utc_s")
 
     def step_clock(self, seconds: int) -> None:
         """Somebody else moves the machine's clock."""
@@ -210,16 +238,76 @@ def ask_run(ports: Through, runner: Runner, valve: int) -> None:
     runner.turn()
 
 
+def masters(rig: Rig) -> "list[int]":
+    """The master valves that there are; the rig has booted."""
+    first = rig.zones
+    return [valve for valve in range(first, first + rig.supplies) if rig.is_open(valve) is not None]
+
+
+def opened(rig: Rig, ports: "Ports", valve: int, deadline_s: int = 600) -> None:
+    """Open a valve, and wait until it has moved."""
+    ports.open(valve, deadline_s)
+    rig.wait(rig.travel_s)
+
+
+def closed(rig: Rig, ports: "Ports", valve: int) -> None:
+    """Shut a valve, and wait until it has moved."""
+    ports.close(valve)
+    rig.wait(rig.travel_s)
+
+
+def figures(ports: "Ports | Through") -> "dict[tuple[str, int], Any]":
+    """What every sensor reads now, by its name in `reads`."""
+    seen = ports.look()
+    found: "dict[tuple[str, int], Any]" = {}
+    for what in _KINDS:
+        value = getattr(seen, what)
+        values = value if isinstance(value, list) else [value]
+        for number in range(len(values)):
+            found[(what, number)] = values[number]
+    return found
+
+
+def declared(rig: Rig) -> "tuple[tuple[str, int], ...]":
+    """The sensors that must read; the rig has booted."""
+    reads = rig.reads
+    if reads is None:
+        raise NotShown("reads")
+    return reads
+
+
+def each_sensor(rig: Rig, judged: "Callable[[Rig, tuple[str, int]], None]") -> None:
+    """Judge every sensor; a hook that one of them lacks is told once all the others are judged."""
+    rig.boot(False)
+    reads = declared(rig)
+    missing = None if reads else NotShown("sensor")
+    for name in reads:
+        try:
+            judged(rig, name)
+        except NotShown as lacking:
+            missing = missing or lacking
+    if missing is not None:
+        raise missing
+
+
 # The checks: each boots a board of its own.
+
+
+def check_valve_count(rig: Rig) -> None:
+    """`valves` counts each zone's valve and one master a supply."""
+    found = rig.boot(False).valves
+    wanted = rig.zones + rig.supplies
+    must(found == wanted, "%r valves for %d zones and supplies" % (found, wanted))
 
 
 def check_closed_at_boot(rig: Rig) -> None:
     """A valve left open is shut by the next boot."""
     ports = rig.boot(False)
-    for valve in range(rig.zones):
-        ports.open(valve, 600)
+    for valve in list(range(rig.zones)) + masters(rig):
+        opened(rig, ports, valve)
         must(rig.is_open(valve), "valve %d did not open" % valve)
         Runner(Through(prepared(rig)[0].ports))
+        rig.wait(rig.travel_s)
         must(not rig.is_open(valve), "valve %d is open after a boot" % valve)
         ports = rig.boot(False)
 
@@ -229,58 +317,95 @@ def check_closed_before_anything(rig: Rig) -> None:
     prepared(rig)
     ports = rig.boot(True)
     Runner(ports)
-    first = rig.order()[: rig.zones]
-    wanted = ["close %d" % valve for valve in range(rig.zones)]
-    must(sorted(first) == wanted, "a boot began with %s" % first)
+    left = ["close %d" % valve for valve in range(rig.zones + rig.supplies)]
+    for did in rig.order():
+        if not left:
+            break
+        must(did.startswith("close "), "a boot did `%s` before `%s`" % (did, left[0]))
+        if did in left:
+            left.remove(did)
+    must(not left, "a boot did not %s" % ", ".join(left))
 
 
 def check_valves(rig: Rig) -> None:
     """Each valve opens and shuts itself, and no other; shutting twice is no fault."""
     ports = rig.boot(False)
-    valves = range(rig.zones)
+    valves = list(range(rig.zones)) + masters(rig)
     for valve in valves:
-        ports.close(valve)
+        closed(rig, ports, valve)
     for valve in valves:
-        ports.open(valve, 600)
+        opened(rig, ports, valve)
         found = [other for other in valves if rig.is_open(other)]
         must(found == [valve], "open %d opened %s" % (valve, found))
         ports.close(valve)
-        ports.close(valve)
+        closed(rig, ports, valve)
         must(not rig.is_open(valve), "close %d left it open" % valve)
 
 
 def check_deadline(rig: Rig) -> None:
-    """A valve shuts by itself after its deadline, with nothing called, and not before."""
+    """Each valve shuts by itself after its deadline, with nothing called, and not before."""
     ports = rig.boot(False)
-    ports.open(0, DEADLINE_S)
-    rig.wait(1)
-    must(rig.is_open(0), "the deadline shut the valve too early")
-    rig.wait(DEADLINE_S + SLACK_S)
-    must(not rig.is_open(0), "the valve is open after its deadline")
-    ports.close(0)
-    ports.open(0, DEADLINE_S)
-    ports.close(0)
-    ports.open(0, 600)
-    rig.wait(DEADLINE_S + SLACK_S)
-    must(rig.is_open(0), "the deadline of an earlier opening shut a later one")
-    ports.close(0)
+    travel_s = rig.travel_s
+    deadline_s = DEADLINE_S + travel_s
+    for valve in list(range(rig.zones)) + masters(rig):
+        opened(rig, ports, valve, deadline_s)
+        rig.wait(1)
+        must(rig.is_open(valve), "the deadline shut valve %d too early" % valve)
+        rig.wait(deadline_s + SLACK_S)
+        must(not rig.is_open(valve), "valve %d is open after its deadline" % valve)
+        closed(rig, ports, valve)
+        opened(rig, ports, valve, deadline_s)
+        closed(rig, ports, valve)
+        ports.open(valve, 600)
+        rig.wait(deadline_s + SLACK_S + travel_s)
+        must(rig.is_open(valve), "an earlier opening's deadline shut valve %d later" % valve)
+        closed(rig, ports, valve)
+
+
+def check_leak(rig: Rig) -> None:
+    """With every valve shut, and come to rest, no meter counts."""
+    ports = rig.boot(False)
+    meters = [name for name in declared(rig) if name[0] == "meter_ml"]
+    if not meters:
+        raise NotShown("meter_ml")
+    for valve in list(range(rig.zones)) + masters(rig):
+        opened(rig, ports, valve)
+        rig.wait(1)
+        closed(rig, ports, valve)
+    before = figures(ports)
+    rig.wait(_LEAK_S)
+    after = figures(ports)
+    for name in meters:
+        told = "%s %d went from %r to %r" % (name + (before[name], after[name]))
+        must(before[name] == after[name], told + ", every valve shut")
 
 
 def check_failing_driver_is_reported(rig: Rig) -> None:
     """What a valve's driver cannot do raises, and the hub says so."""
-    for what in ("open", "close"):
-        ports, runner = prepared(rig)
-        rig.fail(what, 0)
-        if what == "close":
-            must(raises(ports.ports.close, 0), "a close that failed did not raise")
-            ask_run(ports, runner, 0)
-            ports.asked = [(ASK_STOP, 0, 0)]
-            runner.turn()
-        else:
-            must(raises(ports.ports.open, 0, 600), "an open that failed did not raise")
-            ask_run(ports, runner, 0)
-        must(("report", ALARM, DRIVER) in ports.did, "no alarm for a driver whose %s fails" % what)
-        rig.boot(False)
+    rig.boot(False)
+    for valve in range(rig.zones):
+        for what in ("open", "close"):
+            ports, runner = prepared(rig)
+            rig.fail(what, valve)
+            must(raised(ports.ports, what, valve), "%s %d failed, did not raise" % (what, valve))
+            ask_run(ports, runner, valve)
+            if what == "close":
+                ports.asked = [(ASK_STOP, valve, 0)]
+                runner.turn()
+            told = "no alarm for a driver whose %s fails" % what
+            must(("report", ALARM, DRIVER) in ports.did, told)
+            rig.boot(False)
+    for valve in masters(rig):
+        for what in ("open", "close"):
+            bare = rig.boot(False)
+            rig.fail(what, valve)
+            must(raised(bare, what, valve), "%s %d failed, did not raise" % (what, valve))
+    rig.boot(False)
+
+
+def raised(ports: "Ports", what: str, valve: int) -> bool:
+    """Whether `open` or `close` of a valve says that it could not."""
+    return raises(ports.close, valve) if what == "close" else raises(ports.open, valve, 600)
 
 
 def check_failing_store_is_reported(rig: Rig) -> None:
@@ -293,36 +418,76 @@ def check_failing_store_is_reported(rig: Rig) -> None:
 
 
 def check_failing_sensors(rig: Rig) -> None:
-    """Sensors that do not answer raise or read None, and never a figure."""
+    """A sensor that does not answer reads None, spoils no other, and does not stop the hub."""
+    each_sensor(rig, fail_one)
+
+
+def fail_one(rig: Rig, name: "tuple[str, int]") -> None:
+    """Judge a port one of whose sensors does not answer."""
     ports, runner = prepared(rig)
-    rig.fail("look", 0)
+    rig.fail(*name)
+    told = "%s %d is mute: " % name
+    alone = len(declared(rig)) == 1
+    found: "dict[tuple[str, int], Any]" = {}
     try:
-        seen = ports.look()
-        read = [seen.temp_mc, seen.battery_mv] + seen.soil_vwc_ppt
-        must(not any(value is not None for value in read), "a mute sensor reads %s" % read)
-    except AssertionError:
-        raise
-    except Exception:
-        pass
-    must(runner.turn() > 0, "the hub stopped for a sensor")
+        found = figures(ports)
+    except Exception as error:
+        must(alone, "%s`look` raises %r, and all the others are lost" % (told, error))
+    must(found.get(name) is None, "%sit reads %r" % (told, found.get(name)))
+    for other in declared(rig):
+        if other != name:
+            must(found[other] is not None, "%s%s %d reads nothing" % ((told,) + other))
+    must(runner.turn() > 0, told + "the hub stopped for it")
+
+
+def check_moving_sensors(rig: Rig) -> None:
+    """A sensor follows what it measures; what counts, counts up, and only itself."""
+    each_sensor(rig, move_one)
+
+
+def move_one(rig: Rig, name: "tuple[str, int]") -> None:
+    """Judge whether a sensor reads otherwise once what it measures has changed."""
+    ports, _ = prepared(rig)
+    before = figures(ports)
+    rig.move(*name)
+    after = figures(ports)
+    must(before[name] != after[name], "%s %d still reads %r" % (name + (after[name],)))
+    for other in declared(rig):
+        if other[0] in _COUNTS and other != name:
+            must(before[other] == after[other], "%s %d counts for %s %d" % (other + name))
+
+
+def check_reading_sensors(rig: Rig) -> None:
+    """Every sensor that there is reads, and nothing else does."""
+    ports, _ = prepared(rig)
+    reads = declared(rig)
+    found = figures(ports)
+    for name in reads:
+        must(found.get(name) is not None, "%s %d reads nothing" % name)
+    for name in sorted(found):
+        if name not in reads:
+            told = "%s %d reads %r, and the rig has none" % (name + (found[name],))
+            must(found[name] is None, told)
 
 
 def check_seen(rig: Rig) -> None:
     """Readings are integers or None, one a zone or supply; counts never go back."""
     ports, _ = prepared(rig)
-    before = None
+    before: "dict[tuple[str, int], Any]" = {}
     for _ in range(3):
         seen = ports.look()
         must(len(seen.soil_vwc_ppt) >= rig.zones, "too few soil readings")
         must(len(seen.meter_ml) >= rig.supplies, "too few meter readings")
-        read = [seen.rain_um, seen.temp_mc, seen.battery_mv]
-        for value in read + seen.soil_vwc_ppt + seen.meter_ml:
-            must(value is None or type(value) is int, "not an integer: %r" % (value,))
-        must(seen.rain_wet in (None, True, False), "rain_wet is %r" % (seen.rain_wet,))
-        counts = [seen.rain_um] + seen.meter_ml
-        for now, then in zip(counts, before or counts):
-            must(now is None or then is None or now >= then, "a count went back")
-        before = counts
+        found = figures(ports)
+        for name in sorted(found):
+            value = found[name]
+            told = "%s %d reads %r" % (name + (value,))
+            kind = bool if name[0] == "rain_wet" else int
+            must(value is None or type(value) is kind, told + ", not of " + kind.__name__)
+            then = before.get(name)
+            if name[0] in _COUNTS and value is not None and then is not None:
+                must(value >= then, "%s after %r" % (told, then))
+        before = found
         rig.wait(1)
 
 
@@ -380,17 +545,26 @@ def check_clock(rig: Rig) -> None:
     must(later_s is not None and now_s is not None, "the clock is lost again")
     must(4 <= (later_s or 0) - (now_s or 0) <= 5 + SLACK_S, "then it reads %r" % later_s)
     must(runner.hub.days.trusted, "the hub does not trust the clock that was set")
+    again_s = rig.boot(False).wall_s()
+    must(again_s is not None, "a restart lost the clock")
+    must(4 <= (again_s or 0) - NOON_S <= APART_S, "after a restart it reads %r" % again_s)
 
 
 def check_set_clock(rig: Rig) -> None:
-    """`set_wall_s` sets or raises, and takes no time that cannot be."""
+    """`set_wall_s` sets, and takes no time that cannot be; or it raises, and the clock is right."""
     ports = rig.boot(False)
-    if not raises(ports.set_wall_s, NOON_S):
-        now_s = ports.wall_s()
-        must(now_s is not None and 0 <= now_s - NOON_S <= SLACK_S, "set, it reads %r" % now_s)
-        must(raises(ports.set_wall_s, WALL_MAX), "a clock was set to 2100")
+    fixed = raises(ports.set_wall_s, NOON_S)
     now_s = ports.wall_s()
     must(now_s is None or (type(now_s) is int and 0 < now_s < WALL_MAX), "it reads %r" % now_s)
+    if fixed:
+        if now_s is not None:
+            apart_s = now_s - rig.utc_s()
+            must(abs(apart_s) <= APART_S, "it cannot be set, and is %d s ahead" % apart_s)
+        return
+    must(now_s is not None and 0 <= now_s - NOON_S <= SLACK_S, "set, it reads %r" % now_s)
+    must(raises(ports.set_wall_s, WALL_MAX), "a clock was set to 2100")
+    now_s = ports.wall_s()
+    must(now_s is not None and 0 <= now_s - NOON_S <= SLACK_S, "then it reads %r" % now_s)
 
 
 def check_failing_clock(rig: Rig) -> None:
@@ -465,11 +639,11 @@ def check_early_turns(rig: Rig) -> None:
 
 
 def check_report(rig: Rig) -> None:
-    """Every event can be shown."""
+    """Every code of an event can be shown."""
     ports = rig.boot(False)
-    for what in range(len(WHAT)):
-        for why in range(len(WHY)):
-            ports.report((what, why % 13 - 1, why, 7, 0, 1, 5, -1 if why % 2 else NOON_S))
+    for why in range(len(WHY)):
+        what = why % len(WHAT)
+        ports.report((what, why % 13 - 1, why, 7, 0, 1, 5, -1 if why % 2 else NOON_S))
 
 
 def check_run(rig: Rig) -> None:
@@ -506,15 +680,48 @@ def judge(check: "Check", rig: Rig) -> "tuple[bool | None, str]":
     return True, ""
 
 
+def stored(rig: Rig) -> "dict[tuple[int, int], bytes]":
+    """What the store holds, by slot and copy; nothing where it cannot be read."""
+    kept: "dict[tuple[int, int], bytes]" = {}
+    try:
+        ports = rig.boot(False)
+        for slot in (PLAN, RECORD):
+            for copy in (0, 1):
+                kept[(slot, copy)] = ports.read(slot, copy)
+    except Exception:
+        kept.clear()
+    return kept
+
+
+def given_back(rig: Rig, kept: "dict[tuple[int, int], bytes]") -> bool:
+    """Write what the store held before. Returns whether it reads back."""
+    try:
+        ports = rig.boot(False)
+        for (slot, copy), data in kept.items():
+            ports.write(slot, copy, data)
+            if ports.read(slot, copy) != data:
+                return False
+        return True
+    except Exception:
+        return not kept
+
+
 def prove(rig: Rig, say: "Callable[[str], None]" = print) -> bool:
-    """Run every check. Returns whether none failed; what was not shown is said."""
+    """Run every check, then say all verdicts. Returns whether none failed."""
+    kept = stored(rig)
     counts = {True: 0, False: 0, None: 0}
+    verdicts = []
     for name, check in checks():
+        say("begins    " + name)
         passed, told = judge(check, rig)
         counts[passed] += 1
         word = {True: "ok", False: "FAILED", None: "not shown"}[passed]
         tail = {True: "", False: ": " + told, None: ": the rig has no " + told}[passed]
-        say("%-9s %s%s" % (word, name, tail))
+        verdicts.append("%-9s %s%s" % (word, name, tail))
+    if not given_back(rig, kept):
+        say("plan and record could not be put back: copy the plan anew")
+    for verdict in verdicts:
+        say(verdict)
     version = ".".join([str(part) for part in sys.implementation.version[:3]])
     say(
         "%d ok, %d failed, %d not shown, on %s %s"

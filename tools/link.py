@@ -32,7 +32,7 @@ def link(texts: Mapping[str, str], kept: Collection[str] = KEPT) -> dict[str, st
 
     Raises:
         LinkError: no Python; a constant's name is bound once more in a file that uses it; an import
-            of `*`, or from a relative name.
+            of `*`, or from a relative name; `from . import` a module of the same folder is none.
     """
     trees = {path: _parsed(path, text) for path, text in texts.items()}
     found = {
@@ -81,6 +81,8 @@ def _named(tree: ast.Module, found: _Found) -> Iterator[str]:
                 yield from (part.id for part in ast.walk(node) if isinstance(part, ast.Name))
             case ast.ImportFrom(str(module), names):
                 yield from (a.name for a in names if a.name not in found.get(module, {}))
+            case ast.ImportFrom(None, names):
+                yield from (a.name for a in names)
 
 
 def _edits(
@@ -91,7 +93,7 @@ def _edits(
     values = dict(found[module])
     kept = named | values.keys() if module in whole else named
     nodes = list(ast.walk(tree))
-    imports = [node for node in nodes if isinstance(node, ast.ImportFrom)]
+    imports = [node for node in nodes if isinstance(node, ast.ImportFrom) and not node.level]
     for node in imports:
         theirs = found.get(str(node.module), {})
         values |= {a.asname or a.name: theirs[a.name] for a in node.names if a.name in theirs}
@@ -127,8 +129,10 @@ def _refuse(path: str, nodes: list[ast.AST], values: Mapping[str, int]) -> None:
     for node in nodes:
         wrong = ""
         match node:
+            case ast.ImportFrom(None, [first, *_]) if first.name != "*":
+                pass  # a module of the same folder; what it imports instead is kept above
             case ast.ImportFrom(names=[first, *_], level=level) if level or first.name == "*":
-                wrong = "found an import of * or from ., allowed names from a module's full name"
+                wrong = "found an import of * or from .name, allowed names from a full name"
             case (
                 ast.Name(name, ast.Store() | ast.Del())
                 | ast.arg(name)

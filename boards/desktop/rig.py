@@ -1,6 +1,7 @@
 """The desktop's rig for `boards.conformance`: files in a folder below the current one.
 
-A desktop has no valve, no watchdog and no clock of its own; what hangs on those is not shown.
+A desktop has no valve, no sensor, no watchdog and no clock of its own; what hangs on those is not
+shown.
 """
 
 import os
@@ -9,6 +10,7 @@ import time
 from boards.conformance import Rig as Base
 from boards.desktop.ports import DesktopPorts
 from controller._const import TYPE_CHECKING
+from controller.civil import day_of
 
 if TYPE_CHECKING:
     from controller.ports import Ports
@@ -18,6 +20,8 @@ FOLDER = "conformance.tmp"
 
 class Rig(Base):
     """Ports as `boards.desktop.main` makes them."""
+
+    reads = ()
 
     def __init__(self) -> None:
         self._said: "list[str]" = []
@@ -32,6 +36,10 @@ class Rig(Base):
 
     def wait(self, seconds: int) -> None:
         time.sleep(seconds)
+
+    def utc_s(self) -> int:
+        year, month, day, hour, minute, second = time.gmtime()[:6]
+        return day_of(year, month, day) * 86400 + hour * 3600 + minute * 60 + second
 
     def order(self) -> "list[str]":
         said = [line.split() for line in self._said]

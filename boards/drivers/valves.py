@@ -128,6 +128,8 @@ class HeldValve:
     `pin` is an output, at its shut level when handed over; `on` is the level that feeds the coil.
     """
 
+    held = True  # it shuts by itself when power goes
+
     def __init__(self, pin: "Pin", on: int = 1) -> None:
         self._pin = pin
         self._on = on

@@ -1,6 +1,8 @@
-"""This board's rig for `boards.conformance`; on the board: `prove(rig.Rig())`, spigot shut.
+"""This board's rig for `boards.conformance`: it proves the pin map beside it.
 
-Add the hooks that your hardware allows; those of the base class say `not shown`.
+On the board, with the spigot shut: `from boards.conformance import prove`,
+`from boards.NAME import rig`, `prove(rig.Rig())`. Every sensor of the pin map must read. Add the
+hooks that your hardware allows; those of the base class say `not shown`.
 """
 
 import sys
@@ -9,21 +11,19 @@ from time import sleep_ms
 from machine import Pin
 
 from boards.common import assemble, shut
+from boards.conformance import NotShown
 from boards.conformance import Rig as Base
-from boards.template import pins
 from controller._const import TYPE_CHECKING
 
+from . import pins
+
 if TYPE_CHECKING:
-    from boards.common import Board, Valve
+    from boards.common import Board, Sensors, Valve
     from controller.ports import Ports
 
 
 class Rig(Base):
     """Ports as `boards.common.run` makes them, without the watchdog."""
-
-    zones = len(pins.VALVES)
-    supplies = 1
-    held = 1
 
     def __init__(self) -> None:
         self.board: "Board | None" = None
@@ -35,12 +35,55 @@ class Rig(Base):
                 self.board.deadline.disarm(place)
         zones, masters = pins.valves(), pins.masters()
         shut(zones + masters)
+        self.zones, self.supplies = len(zones), len(masters)
+        self._valves = zones + masters
+        self.held = int(isinstance(pins.VALVES[0], int))
         self.board = assemble(pins, zones, masters, sys.stdin)
+        self.reads = there(self.board.sensors)
         return self.board
 
     def wait(self, seconds: int) -> None:
         for _ in range(seconds * 10):
             sleep_ms(100)
 
-    def is_open(self, valve: int) -> bool:
-        return Pin(pins.VALVES[valve]).value() == pins.ON
+    def is_open(self, valve: int) -> "bool | None":
+        wires = (pins.VALVES + pins.MASTERS)[valve]
+        if wires is None:
+            return None
+        if not isinstance(wires, int):
+            raise NotShown("is_open of a latching valve")  # its pins do not tell
+        return Pin(wires).value() == pins.ON  # behind a chip of your own: ask that chip
+
+    def fail(self, what: str, number: int) -> None:
+        assert self.board is not None
+        sensors = self.board.sensors
+        part: object
+        if what in ("open", "close"):
+            part, method = self._valves[number], what
+        elif what == "temp_mc":
+            part, method = sensors.air, "mc"
+        elif what == "battery_mv":
+            part, method = sensors.battery, "mv"
+        elif what == "soil_vwc_ppt":
+            part, method = sensors.probes[number], "vwc_ppt"
+        else:
+            raise NotShown("fail " + what)
+        setattr(part, method, mute)
+
+
+def there(sensors: "Sensors") -> "tuple[tuple[str, int], ...]":
+    """Every sensor that a pin map has, by its name in `Rig.reads`."""
+    found: "list[tuple[str, object, int]]" = [
+        ("rain_um", sensors.rain, 0),
+        ("rain_wet", sensors.contact, 0),
+        ("temp_mc", sensors.air, 0),
+        ("battery_mv", sensors.battery, 0),
+    ]
+    found += [("soil_vwc_ppt", probe, zone) for zone, probe in enumerate(sensors.probes)]
+    found += [("meter_ml", meter, supply) for supply, meter in enumerate(sensors.meters)]
+    return tuple([(what, number) for what, sensor, number in found if sensor is not None])
+
+
+def mute(*_: object) -> int:
+    """Stand for a driver whose part does not answer."""
+    raise OSError(5)

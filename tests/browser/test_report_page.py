@@ -44,7 +44,9 @@ def browser() -> Iterator[Browser]:
     if found is None:
         pytest.skip("no browser: none of " + ", ".join(NAMES) + " is on the path")
     with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        started = playwright.chromium.launch(
+            executable_path=found, args=["--no-sandbox"], timeout=0
+        )
         yield started
         started.close()
 
@@ -65,6 +67,7 @@ def report(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
 def page(request: pytest.FixtureRequest, browser: Browser, report: Path) -> Iterator[Page]:
     """The page at a desktop's and at a phone's width; it may neither fetch nor complain."""
     opened = browser.new_page(viewport={"width": request.param, "height": 900})
+    opened.set_default_timeout(0)
     asked: list[str] = []
     said: list[str] = []
     opened.on("request", lambda sent: asked.append(sent.url))

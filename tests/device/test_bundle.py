@@ -83,7 +83,6 @@ def test_every_module_of_a_bundle_imports(board: str, tmp_path: Path, micropytho
         env={**os.environ, "MICROPYPATH": f":.frozen:{ROOT / 'tests' / 'device'}"},
         capture_output=True,
         text=True,
-        timeout=60,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr

@@ -8,6 +8,7 @@ import os
 import re
 import subprocess
 import sys
+import time
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
@@ -15,10 +16,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from boards import conformance
-from boards.conformance import NotShown
+from boards.conformance import NOON_S, NotShown
 from boards.desktop import ports as desktop
 from boards.desktop import rig as desktop_module
-from controller.ports import PLAN
+from boards.words import WHAT, WHY
+from controller.ports import PLAN, RECORD
 
 if TYPE_CHECKING:
     from controller.ports import Ports
@@ -33,6 +35,8 @@ NOT_SHOWN = {
     "failing_clock",
     "failing_driver_is_reported",
     "failing_sensors",
+    "leak",
+    "moving_sensors",
     "valves",
     "watchdog",
 }
@@ -51,7 +55,7 @@ class Rig(desktop_module.Rig):
         self.clock_s = 0
         self.made: desktop.DesktopPorts | None = None
         self.time = SimpleNamespace(
-            time=lambda: 1782907200.0 + self.now_s + self.clock_s,
+            time=lambda: 1782907200.0 - 1000 + self.now_s + self.clock_s,
             monotonic_ns=lambda: self.now_s * 1000000000,
         )
 
@@ -63,6 +67,9 @@ class Rig(desktop_module.Rig):
 
     def wait(self, seconds: int) -> None:
         self.now_s += seconds
+
+    def utc_s(self) -> int:
+        return NOON_S - 1000 + self.now_s
 
     def step_clock(self, seconds: int) -> None:
         self.clock_s += seconds
@@ -97,6 +104,11 @@ def desktop_rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Rig:
     return rig
 
 
+def failed(rig: Rig) -> list[str]:
+    """Names of the checks that a rig fails."""
+    return [name for name, check in CHECKS if conformance.judge(check, rig)[0] is False]
+
+
 @pytest.mark.parametrize(("name", "check"), CHECKS, ids=[name for name, _ in CHECKS])
 def test_desktop_conforms(name: str, check: "conformance.Check", desktop_rig: Rig) -> None:
     passed, told = conformance.judge(check, desktop_rig)
@@ -113,6 +125,69 @@ def test_uptime_taken_from_the_machine_clock_is_caught(
     check = dict(CHECKS)["uptime_and_a_stepped_clock"]
     passed, told = conformance.judge(check, desktop_rig)
     assert passed is False and "uptime moved by -86400 s" in told
+
+
+def test_a_clock_thirty_years_ahead_is_caught(
+    desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It counts from 1970 where the core counts from 2000, and nobody can set it."""
+    monkeypatch.setattr(desktop, "EPOCH_S", 0)
+    assert failed(desktop_rig) == ["set_clock"]
+
+
+def test_a_clock_that_cannot_be_set_nor_compared_is_not_shown(
+    desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unknown() -> int:
+        raise NotShown("utc_s")
+
+    monkeypatch.setattr(desktop_rig, "utc_s", unknown)
+    assert conformance.judge(dict(CHECKS)["set_clock"], desktop_rig) == (None, "utc_s")
+
+
+def test_the_rig_of_the_desktop_reads_the_true_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    rig = desktop_module.Rig()
+    for at_s in (0.0, 1782907200.0, 1835484799.0):
+        told = SimpleNamespace(gmtime=lambda at_s=at_s: time.gmtime(at_s))
+        monkeypatch.setattr(desktop_module, "time", told)
+        assert rig.utc_s() == at_s - 946684800
+
+
+def test_verdicts_come_last_and_few_events_before_them(desktop_rig: Rig) -> None:
+    said: list[str] = []
+    assert conformance.prove(desktop_rig, said.append)
+    assert said[: len(CHECKS)] == [f"begins    {name}" for name, _ in CHECKS]
+    verdicts = said[len(CHECKS) : -1]
+    assert [re.split(r" +", line.rstrip())[0] for line in verdicts] == [
+        "not" if name in NOT_SHOWN else "ok" for name, _ in CHECKS
+    ]
+    assert said[-1].startswith(f"{len(CHECKS) - len(NOT_SHOWN)} ok, 0 failed, ")
+    conformance.check_report(desktop_rig)
+    shown = [line.split()[4:6] for line in desktop_rig._said]
+    assert {what for what, _ in shown} == set(WHAT) and {why for _, why in shown} == set(WHY)
+    assert len(shown) < 60
+
+
+def test_plan_and_record_are_put_back(desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    ports = desktop_rig.boot(False)
+    places = [(slot, copy) for slot in (PLAN, RECORD) for copy in (0, 1)]
+    for slot, copy in places:
+        ports.write(slot, copy, b"mine %d %d" % (slot, copy))
+    said: list[str] = []
+    conformance.prove(desktop_rig, said.append)
+    for slot, copy in places:
+        assert desktop_rig.boot(False).read(slot, copy) == b"mine %d %d" % (slot, copy)
+    assert not any("put back" in line for line in said)
+
+    def full(*_: object) -> None:
+        raise OSError("no space left")
+
+    monkeypatch.setattr(desktop.DesktopPorts, "write", full)
+    conformance.prove(desktop_rig, said.append)
+    assert any("could not be put back" in line for line in said)
 
 
 def test_a_store_that_forgets_the_other_copy_is_caught(
@@ -132,11 +207,13 @@ def test_a_store_that_forgets_the_other_copy_is_caught(
 
 RIG = """
 from boards.conformance import Rig as Base
-from boards.desktop.ports import DesktopPorts
+from boards.desktop import ports as desktop
+
+desktop.now_ms = lambda: 5000
 
 class Rig(Base):
     def boot(self, power_cut):
-        ports = DesktopPorts(".", self.zones, self.supplies, lambda line: None)
+        ports = desktop.DesktopPorts(".", self.zones, self.supplies, lambda line: None)
         {defect}
         return ports
 """
@@ -167,7 +244,6 @@ def test_the_command(
         env={**os.environ, "PYTHONPATH": path, "MICROPYPATH": path},
         capture_output=True,
         text=True,
-        timeout=60,
         check=False,
     )
     assert done.returncode == status, done.stdout + done.stderr

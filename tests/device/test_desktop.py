@@ -39,7 +39,6 @@ def run_hub(command: list[str], folder: Path, typed: str) -> str:
         input=typed,
         capture_output=True,
         text=True,
-        timeout=60,
         env=environment,
         cwd=ROOT,
         check=False,

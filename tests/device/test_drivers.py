@@ -65,7 +65,6 @@ def run(command: list[str], path_variable: str, folder: Path) -> str:
         env={**os.environ, path_variable: path, "PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,
         text=True,
-        timeout=120,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr

@@ -48,7 +48,6 @@ def measure(micropython: Path, folder: Path, heap_bytes: int, years: int) -> tup
         env={"MICROPYPATH": ""},
         capture_output=True,
         text=True,
-        timeout=600,
         check=False,
     )
     lines = (done.stdout + done.stderr).splitlines()

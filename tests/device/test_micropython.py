@@ -82,7 +82,6 @@ def run(micropython: Path, *arguments: str, folder: Path = ROOT) -> str:
         cwd=folder,
         capture_output=True,
         text=True,
-        timeout=60,
         check=False,
     )
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]

@@ -18,7 +18,6 @@ from tools import sweep as sweeping
 from tools import workers
 
 ROOT = Path(__file__).parents[2]
-WAIT_S = 120
 
 
 def quiet(line: str) -> None:
@@ -51,7 +50,7 @@ def kill_after(process: "subprocess.Popen[str]", lines: int, more_s: float) -> l
         process.wait(more_s)
     except subprocess.TimeoutExpired:
         process.send_signal(signal.SIGKILL)
-    process.wait(WAIT_S)
+    process.wait()
     return told
 
 
@@ -70,7 +69,7 @@ def survive(out: Path, kills: int, chance: random.Random) -> None:
         assert finished.items() <= now.items()  # nothing was lost or done again
         finished = now
     process = start(out)
-    _, told = process.communicate(timeout=WAIT_S)
+    _, told = process.communicate()
     assert process.returncode == 0, told
     assert finished.items() <= stamps(out).items()
     before = f", {2 * len(finished)} of them done before" if finished else ""
@@ -92,7 +91,7 @@ def test_workers_die_with_the_process_that_asked(tmp_path: Path) -> None:
     process.stderr.readline()
     process.stderr.readline()  # a task is done, so workers live
     process.kill()
-    process.communicate(timeout=WAIT_S)
+    process.communicate()
 
 
 def test_a_cluster_of_two_gives_the_same_file(tmp_path: Path, unbroken: bytes) -> None:

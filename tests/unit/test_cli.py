@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from importlib.metadata import version
 from pathlib import Path
 
@@ -242,20 +241,20 @@ def test_sweep_on_processes(tmp_path: Path) -> None:
     args = ("sweep", str(house), "--weather", str(WEATHER), "--out", str(tmp_path / "new" / "out"))
     more = ("--vary", "trim.step=5..10..5", "--processes", "1")
     process = start(*args, *more)
-    out, err = process.communicate(timeout=120)
+    out, err = process.communicate()
     assert process.returncode == 0, err
     assert err.splitlines()[0] == "10 years to live through"
     assert err.splitlines()[-1] == "10 of 10 years; 0:00:00 left"
     assert f"A row for each year and zone: {tmp_path / 'new' / 'out' / 'years.parquet'}" in out
     assert " step " in out and "Invented" not in out
     process = start(*args, *more, "--json")
-    out, err = process.communicate(timeout=120)
+    out, err = process.communicate()
     assert (process.returncode, err) == (0, "10 years to live through, 10 of them done before\n")
     rows = json.loads(out)
     assert [row["trim.step"] for row in rows] == [5, 10]
     assert all(0.0 < row["in_band_pct"] < 100.0 and row["years"] == 5 for row in rows)
     process = start(*args, "--years", "3")
-    out, err = process.communicate(timeout=120)
+    out, err = process.communicate()
     assert (process.returncode, out) == (2, "")
     assert "found another sweep, with other variants and years; allowed" in err
     assert len(err.splitlines()) == 1
@@ -272,7 +271,7 @@ def test_compare_on_processes(tmp_path: Path) -> None:
         out_dir = tmp_path / str(count)
         args = ("compare", str(house), "--weather", str(weather), "--out", str(out_dir))
         process = start(*args, "--no-oracle", "--json", "--processes", str(count))
-        out, err = process.communicate(timeout=240)
+        out, err = process.communicate()
         assert process.returncode == 0, err
         assert err.splitlines()[0] == "10 years to live through"
         assert err.splitlines()[-1] == "10 of 10 years; 0:00:00 left"
@@ -293,10 +292,10 @@ def test_real_process_good_and_bad(tmp_path: Path) -> None:
     bad = tmp_path / "bad.toml"
     bad.write_text("[site]\nname = 3\n")
     good, wrong = start("check", str(DEMO)), start("check", str(bad))
-    out, err = good.communicate(timeout=60)
+    out, err = good.communicate()
     assert (good.returncode, err) == (0, "")
     assert "Cotter house, Marl Hollow" in out
-    out, err = wrong.communicate(timeout=60)
+    out, err = wrong.communicate()
     assert (wrong.returncode, out) == (2, "")
     lines = err.splitlines()
     assert f"{bad}:2: site.name: found 3, allowed a text of 1 to 60 printable characters" in lines
@@ -311,9 +310,8 @@ def test_real_process_interrupted(tmp_path: Path) -> None:
     os.mkfifo(pipe)
     process = start("check", str(pipe))
     with open(pipe, "w"):  # opens once the command reads, and then keeps it waiting
-        time.sleep(0.1)
         process.send_signal(signal.SIGINT)
-        _, err = process.communicate(timeout=60)
+        _, err = process.communicate()
     assert process.returncode == 130
     assert err == ""
 
@@ -323,6 +321,6 @@ def test_real_process_with_a_closed_pipe() -> None:
     process = start("check", str(DEMO), stdout=writer)
     os.close(writer)
     os.close(reader)
-    _, err = process.communicate(timeout=60)
+    _, err = process.communicate()
     assert process.returncode == 1
     assert "Traceback" not in err

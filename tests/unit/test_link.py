@@ -114,12 +114,23 @@ def test_lines_stay() -> None:
         "del FAR\n",
         "x = (FAR := 3)\n",
         "from far import *\n",
-        "from . import y\n",
+        "from . import *\n",
+        "from .far import y\n",
     ],
 )
 def test_what_folding_might_change_is_refused(text: str) -> None:
     with pytest.raises(LinkError, match=r"^here\.py:[1-9]: found .*, allowed "):
         linked("from far import FAR\n" + text)
+
+
+def test_a_module_of_the_same_folder_may_be_imported_by_a_dot() -> None:
+    """Its constants are not looked for; one that stands in the package itself is kept."""
+    text = "from . import near, OWN\nx = near.FAR + OWN\n"
+    texts = {"mine/__init__.py": FROM + "OWN = const(2)\n", "mine/main.py": text}
+    found = link({**texts, "mine/near.py": FAR})
+    assert found["mine/main.py"] == text
+    assert found["mine/__init__.py"] == "\nOWN = (2)\n"
+    assert "FAR = (5)" in found["mine/near.py"]
 
 
 def test_a_name_is_only_a_constant_where_it_is_one() -> None:

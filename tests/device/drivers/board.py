@@ -216,6 +216,50 @@ def test_held_valves_and_the_chips_own_clock():
     assert house.world.faults == []
 
 
+class Relay:
+    """A valve of one's own: it is of no class of the drivers'."""
+
+    held = True
+
+    def __init__(self, pin):
+        self._pin = pin
+
+    def open(self):
+        self._pin.value(1)
+
+    def close(self):
+        self._pin.value(0)
+
+    def shut_now(self):
+        self._pin.value(0)
+        return True
+
+    def cut(self):
+        pass
+
+
+def with_relays(held):
+    """A template board whose valves are of one's own class: what ended it, and what opened."""
+    house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
+    import machine
+
+    Pin = machine.Pin
+    made = [Relay(Pin(number, Pin.OUT, value=0)) for number in house.pins.VALVES]
+    for valve in made:
+        valve.held = held
+    house.pins.valves = lambda: made
+    house.write("clock 2026-07-01 09:58\n")
+    seen = []
+    for minute in (5, 15):
+        house.world.at_us(minute * MINUTE_US, lambda: seen.extend(house.open_now()))
+    return house.run_for(30 * MINUTE_US), seen
+
+
+def test_a_held_valve_of_ones_own_waters_and_a_latching_one_is_told_apart():
+    assert with_relays(True) == ("cut", [0, 1])
+    assert with_relays(False) == ("returned", [])
+
+
 def test_without_a_clock_nothing_opens_until_it_is_set():
     house = House("rp2_pico_w", "rp2", 4)
     assert house.run_for(30 * MINUTE_US) == "cut"
