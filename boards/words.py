@@ -66,4 +66,5 @@ WHY = (
     "clear",
     "season",
     "crash",
+    "trouble",
 )

@@ -85,6 +85,8 @@ AUTOMATIC = const(44)
 CLEAR = const(45)
 SEASON = const(46)
 CRASH = const(47)
+# What the runner says.
+TROUBLE = const(48)  # an alarm: something was raised, or the plan is not the record's; see the note
 
 
 class Log:

@@ -42,6 +42,7 @@ from controller.events import (
     SUPPLY_NO_FLOW,
     TEST,
     TOO_SHORT,
+    TROUBLE,
     Log,
 )
 from controller.events import PLAN as NEW_PLAN
@@ -52,6 +53,7 @@ from controller.journal import (
     FIRST_FAULT,
     LEAK_FAULT,
     NO_FLOW_FAULT,
+    STORE_FAULT,
     Record,
     unpack_record,
 )
@@ -78,7 +80,7 @@ _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _NONE = const(-1)
 _USED_MAX_S = const(65535)  # what the record can hold
-_FAULTS = (LEAK, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owner can clear
+_FAULTS = (LEAK, STORE, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owner can clear
 
 
 class Hub:
@@ -343,7 +345,7 @@ class Hub:
         """A record or plan was written and read back, or was not."""
         run = self.intent
         if tries > 0:
-            if self.alarms:
+            if self.alarms and not self.record.faults & STORE_FAULT:
                 self._alarm(False, _NONE, STORE, slot)
             if run:
                 self.runs[run.zone] = run
@@ -648,6 +650,7 @@ class Hub:
             zones = range(len(self.runs))
             found = record.faults
             record.faults = 0
+            self._alarm(False, _NONE, TROUBLE, 0)
         for one in zones:
             found |= record.zone_faults[one]
             record.zone_faults[one] = 0
@@ -699,6 +702,15 @@ class Hub:
         """Raise an alarm, or clear it: each once."""
         if on != ((zone, why) in self.alarms):
             self.tell(ALARM if on else CLEARED, zone, why, value)
+
+    def warn(self, up_s: int, why: int, value: int, fault: int = 0) -> "list[Command]":
+        """Raise an alarm of the runner's, and latch a fault. Returns the reports of that."""
+        self._up_s = up_s
+        self.record.faults |= fault
+        self._alarm(True, _NONE, why, value)
+        events = self._events
+        self._events = []
+        return events
 
     def tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""

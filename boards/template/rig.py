@@ -10,6 +10,7 @@ from machine import Pin
 
 from boards.common import assemble, shut
 from boards.conformance import Rig as Base
+from boards.drivers.note import Marked
 from boards.template import pins
 from controller._const import TYPE_CHECKING
 
@@ -35,7 +36,7 @@ class Rig(Base):
                 self.board.deadline.disarm(place)
         zones, masters = pins.valves(), pins.masters()
         shut(zones + masters)
-        self.board = assemble(pins, zones, masters, sys.stdin)
+        self.board = assemble(pins, zones, masters, Marked(pins.note()), sys.stdin)
         return self.board
 
     def wait(self, seconds: int) -> None:
