@@ -223,7 +223,8 @@ class Board:
     def write(self, slot: int, copy: int, data: bytes) -> None:
         """Write a copy."""
         if slot == NOTE:
-            self.note.keep(data)
+            if not self.note.keep(data):
+                raise OSError("note: not kept")
             return
         if slot == PLAN:
             self.replanned = True

@@ -89,6 +89,7 @@ class Hub:
     wake_s = 0
     polls = 0  # wakes that only read sensors
     new_plan: "tuple[Plan, bytes] | None" = None
+    shut_up_s = _NONE  # when every valve was shut after an exception; -1: the record has that
     test = 0  # zones the guided test still has to open: bits
     dirty = True  # the record is to be saved at once
     intent: "Run | None" = None
@@ -228,7 +229,8 @@ class Hub:
         """Every valve has been shut: account for whatever was open when the power went."""
         self._booted = True
         record = self.record
-        wall_s = self.days.wall_s(up_s)
+        shut_up_s = up_s if self.shut_up_s == _NONE else self.shut_up_s
+        wall_s = self.days.wall_s(shut_up_s)
         for zone, part in enumerate(self.plan.zones):
             ended_s = record.valve_wall_s[zone]
             away_s = wall_s - ended_s if wall_s and ended_s else _NONE
@@ -238,10 +240,10 @@ class Hub:
                     given_s = max(0, part.cap_s - used_s)
                 else:
                     given_s = min(away_s, record.run_s[zone]) if part.held else away_s
-                self._book(zone, given_s, up_s)
+                self._book(zone, given_s, shut_up_s)
                 self.tell(CUT_SHORT, zone, POWER, record.used_s[zone] - used_s)
             elif ended_s:
-                self._shut_up_s[zone] = up_s - max(0, away_s)
+                self._shut_up_s[zone] = shut_up_s - max(0, away_s)
         record.opening = 0
         self._poll(up_s, seen)
 
@@ -345,6 +347,7 @@ class Hub:
         """A record or plan was written and read back, or was not."""
         run = self.intent
         if tries > 0:
+            self.shut_up_s = _NONE
             if self.alarms and not self.record.faults & STORE_FAULT:
                 self._alarm(False, _NONE, STORE, slot)
             if run:

@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from controller.ports import Asked, Command, Ports
 
 _NONE = const(-1)
+_FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _CALLS = ("close", "write", "open", "report")  # the port's call of each command
 
 
@@ -94,7 +95,7 @@ class Runner:
         if lost(copies):
             self._warn(STORE, RECORD, STORE_FAULT)
         if self.trouble.count > noted:
-            self._keep()
+            self._try("write", self._keep)
         if why == CRASH and self.trouble.count:
             self.rest_up_s = self._uptime() + self.trouble.rest_s()
 
@@ -102,7 +103,7 @@ class Runner:
         """Step the hub until nothing is left to do. Returns the uptime of its next wake.
 
         Raises:
-            Restart: memory ran out, for the first time in a day.
+            Restart: memory ran out, for the first time in a day, and the note says so.
         """
         if self.rest_up_s and not self._rested():
             return self._wake()
@@ -114,6 +115,9 @@ class Runner:
             if asked:
                 self._see_clock(asked)
             up_s = ports.up_s()  # a turn is one moment, however long its commands take
+            if type(up_s) is not int or not self._up_s <= up_s < _FAR:
+                raise ValueError("up_s is %r" % (up_s,))  # by such a clock no run would end
+            self._up_s = up_s
             wall_s = self._try("wall_s", ports.wall_s)
             for _ in range(STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
@@ -135,7 +139,7 @@ class Runner:
         Closes every valve, keeps the cause, starts a hub anew, and rests. Returns the next wake.
 
         Raises:
-            Restart: memory ran out, for the first time in a day.
+            Restart: memory ran out, for the first time in a day, and the note says so.
         """
         if self.rest_up_s:
             self._heard("board", error)  # every valve is shut, or tried again, as it is
@@ -148,10 +152,13 @@ class Runner:
         trouble = self.trouble
         trouble.add(error, self._try("wall_s", self._ports.wall_s))
         self.rest_up_s = up_s + trouble.rest_s()
-        self._keep()
-        if isinstance(error, MemoryError) and trouble.same == 1:
+        kept = self._try("write", self._keep)
+        if isinstance(error, MemoryError) and trouble.same == 1 and kept:
             raise Restart(trouble.text)
+        shut_up_s = up_s if self.hub.shut_up_s == _NONE else self.hub.shut_up_s
         self._start(self.hub.plan, CRASH, self.hub.log)
+        if not self._unshut:
+            self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
         record = self.hub.record
         latches = isinstance(error, Broken) or trouble.same >= LATCH_TIMES
         if latches and not record.faults & BROKEN_FAULT:
@@ -190,23 +197,24 @@ class Runner:
     def _uptime(self) -> int:
         """Seconds since boot. Where nobody knows, the caller has waited as it was told."""
         up_s = self._try("up_s", self._ports.up_s)
-        if type(up_s) is not int:
+        if type(up_s) is not int or not 0 <= up_s < _FAR:
             up_s = max(self._up_s, self.rest_up_s, self.hub.wake_s)
         self._up_s = up_s
         return up_s
 
     # What it keeps and says.
 
-    def _keep(self) -> None:
-        """Write the note."""
-        self._try("write", self._ports.write, NOTE, 0, self.trouble.pack())
+    def _keep(self) -> bool:
+        """Write the note. Returns True."""
+        self._ports.write(NOTE, 0, self.trouble.pack())
+        return True
 
     def _see_cleared(self) -> None:
         """Forget the exceptions once the owner has cleared their alarm."""
         if (_NONE, TROUBLE) not in self.hub.alarms:
             self.trouble = Trouble()
             self.port_failed = ""
-            self._keep()
+            self._try("write", self._keep)
 
     def _look(self) -> Seen:
         seen = self._ports.look()
@@ -234,9 +242,11 @@ class Runner:
     # How it starts.
 
     def _start(self, plan: "Plan", why: int, log: "Log | None") -> None:
-        """Start a hub from the record; alarms that stand go on."""
+        """Start a hub from the record; alarms that stand go on, and are not told each time."""
         self.hub = Hub(plan, self._saved, why, log)
-        if self.trouble.count:
+        if self.trouble.count > 1 and log is not None:
+            self.hub.alarms.append((_NONE, TROUBLE))
+        elif self.trouble.count:
             self._warn(TROUBLE, self.trouble.count)
 
     def _plan(self, record: "Record | None") -> "Plan":
@@ -317,8 +327,9 @@ class Runner:
         """
         copy = 1 - self._copy[slot]
         self._ports.write(slot, copy, data)
-        if self._read(slot, copy) != data:
-            raise OSError("not as written")
+        found = self._read(slot, copy)
+        if found != data:
+            raise OSError("not as written" if found is not None else self.port_failed)
         if slot == RECORD:  # of a plan, the one that the record names
             self._copy[RECORD] = copy
             self._saved = data

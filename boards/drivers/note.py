@@ -98,10 +98,11 @@ class Marked:
         if self.mark != NOTHING:
             self.keep(self.told)
 
-    def keep(self, told: bytes, mark: bytes = NOTHING) -> None:
-        """Keep the hub's note, and why the board is about to restart."""
+    def keep(self, told: bytes, mark: bytes = NOTHING) -> bool:
+        """Keep the hub's note, and why the board restarts. Returns whether that is kept."""
         self.told = told
         try:
             self._note.write(mark + told)
         except OSError:
-            pass  # the restart matters more
+            return False  # a restart matters more
+        return True
