@@ -6,7 +6,8 @@ A board's folder is a pin map, `pins.py`; the `main.py` of a bundle hands it to 
 2. the reason of the boot is found; plan, clock and sensors are set up;
 3. the hub starts, closes every valve once more, and from then on the watchdog must be fed.
 
-Whatever is raised after that closes every valve, is kept for the next boot, and restarts the board.
+Whatever is raised after that closes every valve and is kept in the note; the hub rests then, for a
+minute or longer. The board restarts if there is no hub yet, or no memory left.
 """
 
 import sys
@@ -14,19 +15,23 @@ from time import sleep_ms
 
 import machine
 
-from boards.console import HELP, Console, shown, status
+from boards.console import HELP, Console, noted, shown, status
 from boards.drivers.clock import Clock
 from boards.drivers.deadline import Deadline
+from boards.drivers.note import CRASH as CRASHED
+from boards.drivers.note import NEW_PLAN, NO_BOOT, NOTHING, SERVED, SERVICE, Marked
 from boards.drivers.sleep import Sleeper, Uptime
 from boards.drivers.store import FileStore
 from boards.drivers.thermometer import CONVERT_MS
 from boards.drivers.valves import HeldValve, LatchingValve, NoValve
 from controller._const import TYPE_CHECKING, const
-from controller.events import CRASH, POWER
+from controller.events import CRASH, OWNER, POWER
+from controller.events import PLAN as REPLANNED
 from controller.limits import SUPPLIES_MAX, ZONES_MAX
 from controller.plan import PlanError
-from controller.ports import PLAN, Seen
-from controller.runner import Runner
+from controller.ports import NOTE, PLAN, Seen
+from controller.runner import Restart, Runner
+from controller.trouble import Trouble
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,6 +43,7 @@ if TYPE_CHECKING:
     from boards.drivers.clock import Source
     from boards.drivers.contact import Contact
     from boards.drivers.counter import FlowMeter, RainGauge
+    from boards.drivers.note import Note
     from boards.drivers.soil import CapacitiveProbe, GranularMatrix
     from boards.drivers.thermometer import Ds18b20
     from boards.drivers.valves import Coils
@@ -61,13 +67,6 @@ if TYPE_CHECKING:
 
         def cut(self) -> None:
             """Switch off a coil that was left live."""
-
-    class Note(Protocol):
-        """A few bytes that outlive a restart."""
-
-        def read(self) -> bytes: ...
-
-        def write(self, data: bytes) -> None: ...
 
     class Pins(Protocol):
         """What a board's `pins.py` holds. Functions, so that nothing happens before its turn.
@@ -103,10 +102,9 @@ if TYPE_CHECKING:
 
 
 WATCHDOG_MS = const(8000)  # an RP2's reaches 8388
-CRASH_WAIT_MS = const(60000)
-_NOTE_MOST = const(200)
-_SERVICE = b"service"
+SERVICE_MS = const(900000)  # a quarter of an hour: files are copied, and a laptop was forgotten
 _RESETS = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "DEEPSLEEP_RESET", "SOFT_RESET")
+_running: "list[Timer]" = []  # a timer that nobody holds on to is taken by the collector
 USUAL_SOIL_MC = const(20000)  # where no thermometer is in the soil
 
 
@@ -149,6 +147,7 @@ class Board:
         sensors: Sensors,
         store: FileStore,
         console: Console,
+        note: Marked,
     ) -> None:
         self._zones = zones
         self._masters = masters
@@ -160,6 +159,7 @@ class Board:
         self.sensors = sensors
         self._store = store
         self.console = console
+        self.note = note
         self.watchdog: "WDT | None" = None
         self.replanned = False  # a plan was written: valves keep their old numbers until a restart
         self.due_s = 0  # when the hub is due: slow sensors are read then, and not before
@@ -236,10 +236,16 @@ class Board:
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes last written to a copy."""
+        if slot == NOTE:
+            return self.note.told
         return self._store.read(slot, copy)
 
     def write(self, slot: int, copy: int, data: bytes) -> None:
         """Write a copy."""
+        if slot == NOTE:
+            if not self.note.keep(data):
+                raise OSError("note: not kept")
+            return
         if slot == PLAN:
             self.replanned = True
         self._store.write(slot, copy, data)
@@ -297,38 +303,48 @@ def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
     """Run the hub for ever. Returns for service, or without a plan that fits; all valves closed.
 
     Ctrl-C on the console asks for service: a watchdog cannot be stopped, so the board restarts, and
-    then leaves the hub out once.
+    then leaves the hub out for a quarter of an hour.
     """
     zones = pins.valves()
     masters = pins.masters()
     shut(zones + masters)
-    note = pins.note()
-    told = _take(note)
-    if told == _SERVICE:
-        print("service: valves shut, no hub until the next restart")
+    note = Marked(pins.note())
+    if note.mark == SERVICE:
+        _serve(pins, note)
         return
+    runner = None
     try:
-        board, runner = start(pins, zones, masters, told, stream)
+        board, runner = start(pins, zones, masters, note, stream)
         sleeper = Sleeper(machine, pins.LIGHT_SLEEP and not _counts(board.sensors))
         if pins.DEEP_LEAST_S and not sleeper.can_deep:
             print("DEEP_LEAST_S: this port has no deep sleep for a hub, so it stays awake")
         while True:
-            once(board, runner, sleeper, pins.DEEP_LEAST_S)
+            try:
+                once(board, runner, sleeper, pins.DEEP_LEAST_S)
+            except Restart:
+                raise
+            except Exception as error:  # the console's, or of a sleep: a turn has its own
+                board.due_s = runner.failed(error)
     except PlanError as error:
         shut(zones + masters)
         print("no plan to run: %s" % error)
     except Exception as error:
         shut(zones + masters)
-        _keep(note, ("%s: %s" % (type(error).__name__, error)).encode()[:_NOTE_MOST])
+        if runner is None:
+            trouble = _noted(note)
+            trouble.add(error, None)
+            note.keep(trouble.pack(), NO_BOOT)
+        else:
+            note.keep(runner.trouble.pack(), CRASHED)
         machine.reset()
     except KeyboardInterrupt:
         shut(zones + masters)
-        _keep(note, _SERVICE)
+        note.keep(note.told, SERVICE)
         machine.reset()
 
 
 def assemble(
-    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", stream: "IO[str]"
+    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", note: Marked, stream: "IO[str]"
 ) -> Board:
     """Build the board from its pin map; every valve is closed already."""
     return Board(
@@ -340,18 +356,16 @@ def assemble(
         pins.sensors(),
         FileStore(pins.FOLDER),
         Console(stream),
+        note,
     )
 
 
 def start(
-    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", told: bytes, stream: "IO[str]"
+    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", note: Marked, stream: "IO[str]"
 ) -> "tuple[Board, Runner]":
-    """Build board and hub; every valve is closed already. Raises PlanError without a good plan.
-
-    told: what the boot before left: an exception, or nothing
-    """
-    why = _why(told)
-    board = assemble(pins, zones, masters, stream)
+    """Build board and hub; every valve is closed already. Raises PlanError without a good plan."""
+    why = _why(note)
+    board = assemble(pins, zones, masters, note, stream)
     runner = Runner(board, why)
     board.use(runner.hub.plan)
     board.watchdog = machine.WDT(timeout=WATCHDOG_MS)
@@ -364,13 +378,14 @@ def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> N
     wake_s = runner.turn()
     board.due_s = runner.hub.due_s
     if board.replanned:
+        board.note.keep(board.note.told, NEW_PLAN)
         machine.reset()
     console = board.console
     console.look(_reading(board.wall_s))
     if console.status:
         console.status = False
-        print(status(runner.hub, board.up_s()))
-    if console.waiting():
+        print(status(runner, board.up_s()))
+    if console.waiting() and not runner.rest_up_s:
         return
     wait_s = wake_s - board.up_s()
     valve_open = board.deadline.armed()
@@ -384,43 +399,49 @@ def shut(valves: "list[Valve]") -> None:
     for valve in valves:
         try:
             valve.close()
-        except OSError:
+        except Exception:
             valve.cut()
             sleep_ms(1)
 
 
-def _why(crash: bytes) -> int:
+def _why(note: Marked) -> int:
     """Reason of this boot, for the hub's log; says more on the console.
 
-    After an exception it waits: a fault that comes back at once must not pulse the valves for ever.
+    After a boot that failed it waits: a fault that comes back at once must not pulse the valves for
+    ever.
     """
     cause = machine.reset_cause()
     names = [name for name in _RESETS if getattr(machine, name, None) == cause]
     print("boot: %s" % (names[0] if names else cause))
-    if crash:
-        print("before it: %r; waiting for %d s" % (crash, CRASH_WAIT_MS // 1000))
-        sleep_ms(CRASH_WAIT_MS)
-        return CRASH
-    return CRASH if cause == machine.WDT_RESET else POWER
+    trouble = _noted(note)
+    if trouble.count:
+        print("exceptions before: " + noted(trouble))
+    if note.mark == NO_BOOT:
+        print("waiting for %d s" % trouble.rest_s())
+        sleep_ms(trouble.rest_s() * 1000)
+    if note.mark == NEW_PLAN:
+        return REPLANNED
+    if note.mark == SERVED:
+        return OWNER
+    # Some chips restart themselves by their watchdog: what nobody meant is a crash.
+    crashed = note.mark != NOTHING or cause == machine.WDT_RESET
+    return CRASH if crashed else POWER
 
 
-def _take(note: "Note") -> bytes:
-    """What the boot before left, and forget it."""
-    try:
-        told = note.read()
-        if told:
-            note.write(b"")
-        return told
-    except OSError:
-        return b""
+def _serve(pins: "Pins", note: Marked) -> None:
+    """Leave the hub out; restart in a quarter of an hour, if nobody has before."""
+    note.keep(note.told, SERVED)
+    timer = pins.timer()
+    timer.init(mode=timer.ONE_SHOT, period=SERVICE_MS, callback=lambda _: machine.reset())
+    _running.append(timer)
+    print("service: valves shut, no hub for %d minutes" % (SERVICE_MS // 60000))
 
 
-def _keep(note: "Note", told: bytes) -> None:
-    """Leave something for the next boot."""
-    try:
-        note.write(told)
-    except OSError:
-        pass  # the restart matters more
+def _noted(note: Marked) -> Trouble:
+    """The exceptions in a note."""
+    trouble = Trouble()
+    trouble.load(note.told)
+    return trouble
 
 
 def _counts(sensors: Sensors) -> bool:

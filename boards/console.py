@@ -24,8 +24,9 @@ from controller.ports import (
 if TYPE_CHECKING:
     from typing import IO
 
-    from controller.hub import Hub
     from controller.ports import Asked
+    from controller.runner import Runner
+    from controller.trouble import Trouble
 
 READINGS = {"dry": DRY, "firm": FIRM, "wet": WET}
 HELP = """hold HOURS | check ZONE dry|firm|wet [...] | run ZONE MINUTES [anyway]
@@ -60,8 +61,16 @@ def shown(event: "tuple[int, ...]") -> str:
     return "%8d s  zone %2d  %-10s %-14s %d %d" % (up_s, zone, WHAT[what], WHY[why], value, ml)
 
 
-def status(hub: "Hub", up_s: int) -> "dict[str, object]":
+def noted(trouble: "Trouble") -> str:
+    """One line for the exceptions in the note; "" if there are none."""
+    if not trouble.count:
+        return ""
+    return "%d in a day, the last: %s" % (trouble.count, trouble.text)
+
+
+def status(runner: "Runner", up_s: int) -> "dict[str, object]":
     """What a hub does and waits for, in plain numbers and code words."""
+    hub = runner.hub
     record = hub.record
     zones = []
     for zone, part in enumerate(hub.plan.zones):
@@ -90,8 +99,10 @@ def status(hub: "Hub", up_s: int) -> "dict[str, object]":
         "up_s": up_s,
         "wall_s": hub.days.wall_s(up_s),
         "boots": record.boots,
-        "wake_s": hub.wake_s,
+        "wake_s": runner.rest_up_s or hub.wake_s,
         "alarms": [(zone, WHY[why]) for zone, why in hub.alarms],
+        "exceptions": noted(runner.trouble),
+        "port_failed": runner.port_failed,
         "zones": zones,
     }
 
@@ -112,7 +123,10 @@ class Console:
         for _ in range(_LINE_MOST):
             if not self._poll.poll(0):
                 return
-            char = self._stream.read(1)
+            try:
+                char = self._stream.read(1)
+            except (OSError, ValueError):  # noise on the line is no text
+                self._line = char = ""
             if not char:
                 return
             if char in "\r\n":

@@ -66,14 +66,7 @@ WHY = (
     "clear",
     "season",
     "crash",
-    "",  # 48 to 55 are not in use
-    "",
-    "",
-    "",
-    "",
-    "",
-    "",
-    "",
+    "trouble",
     "contact_stale",
     "off_plan",
 )

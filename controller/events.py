@@ -85,9 +85,11 @@ AUTOMATIC = const(44)
 CLEAR = const(45)
 SEASON = const(46)
 CRASH = const(47)
-# 48 to 55 are not in use.
-CONTACT_STALE = const(56)  # a rain contact says nothing
-OFF_PLAN = const(57)  # a flow too far from the plan's to be learned; value: that flow, ml/min
+# What the runner says.
+TROUBLE = const(48)  # an alarm: something was raised, or the plan is not the record's; see the note
+# What else is wrong.
+CONTACT_STALE = const(49)  # a rain contact says nothing
+OFF_PLAN = const(50)  # a flow too far from the plan's to be learned; value: that flow, ml/min
 
 
 class Log:

@@ -44,6 +44,7 @@ from controller.events import (
     SUPPLY_NO_FLOW,
     TEST,
     TOO_SHORT,
+    TROUBLE,
     Log,
 )
 from controller.events import PLAN as NEW_PLAN
@@ -54,6 +55,7 @@ from controller.journal import (
     FIRST_FAULT,
     LEAK_FAULT,
     NO_FLOW_FAULT,
+    STORE_FAULT,
     Record,
     unpack_record,
 )
@@ -81,7 +83,7 @@ _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _NONE = const(-1)
 _USED_MAX_S = const(65535)  # what the record can hold
-_FAULTS = (LEAK, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owner can clear
+_FAULTS = (LEAK, STORE, BROKEN, BURST, NO_FLOW, DRIVER, SUPPLY_NO_FLOW)  # what an owner can clear
 
 
 class Hub:
@@ -94,6 +96,7 @@ class Hub:
     due_s = 0
     polls = 0  # wakes that only read sensors
     new_plan: "tuple[Plan, bytes] | None" = None
+    shut_up_s = _NONE  # when every valve was shut after an exception; -1: the record has that
     test = 0  # zones the guided test still has to open: bits
     dirty = True  # the record is to be saved at once
     intent: "Run | None" = None
@@ -245,7 +248,8 @@ class Hub:
         """Every valve has been shut: account for whatever was open when the power went."""
         self._booted = True
         record = self.record
-        wall_s = self.days.wall_s(up_s)
+        shut_up_s = up_s if self.shut_up_s == _NONE else self.shut_up_s
+        wall_s = self.days.wall_s(shut_up_s)
         away_s = wall_s - record.wall_s if wall_s and record.wall_s else 0
         self.lockouts.resume(up_s, max(0, away_s))
         for zone, part in enumerate(self.plan.zones):
@@ -260,10 +264,10 @@ class Hub:
                     given_s = max(0, part.cap_s - used_s)
                 else:
                     given_s = min(away_s, record.run_s[zone]) if part.held else away_s
-                self._book(zone, given_s, up_s)
+                self._book(zone, given_s, shut_up_s)
                 self.tell(CUT_SHORT, zone, POWER, record.used_s[zone] - used_s)
             elif ended_s:
-                self._shut_up_s[zone] = up_s - max(0, away_s)
+                self._shut_up_s[zone] = shut_up_s - max(0, away_s)
         record.opening = 0
         for supply in range(len(self.meters)):
             if self._supply_no_flow(supply):  # its zones wait for the one that was tried last
@@ -383,7 +387,8 @@ class Hub:
         """A record or plan was written and read back, or was not."""
         run = self.intent
         if tries > 0:
-            if self.alarms:
+            self.shut_up_s = _NONE
+            if self.alarms and not self.record.faults & STORE_FAULT:
                 self._alarm(False, _NONE, STORE, slot)
             if run:
                 self.runs[run.zone] = run
@@ -711,6 +716,7 @@ class Hub:
             zones = range(len(self.runs))
             found = record.faults
             record.faults = 0
+            self._alarm(False, _NONE, TROUBLE, 0)
         for one in zones:
             found |= record.zone_faults[one]
             record.zone_faults[one] = 0
@@ -762,6 +768,15 @@ class Hub:
         """Raise an alarm, or clear it: each once."""
         if on != ((zone, why) in self.alarms):
             self.tell(ALARM if on else CLEARED, zone, why, value)
+
+    def warn(self, up_s: int, why: int, value: int, fault: int = 0) -> "list[Command]":
+        """Raise an alarm of the runner's, and latch a fault. Returns the reports of that."""
+        self._up_s = up_s
+        self.record.faults |= fault
+        self._alarm(True, _NONE, why, value)
+        events = self._events
+        self._events = []
+        return events
 
     def tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""

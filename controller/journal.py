@@ -25,7 +25,8 @@ _HEAD_FIELDS = const(4)
 # owner clears them, unless said otherwise.
 FIRST_FAULT = const(26)  # NO_FLOW
 LEAK_FAULT = const(4)  # water flowed with every valve shut
-BROKEN_FAULT = const(32)  # an invariant did not hold, or a step raised
+STORE_FAULT = const(16)  # a record was kept, and cannot be read
+BROKEN_FAULT = const(32)  # an invariant did not hold, or the same was raised again and again
 # Bits of `zone_faults`.
 NO_FLOW_FAULT = const(1)  # tried again once a day
 BURST_FAULT = const(2)
@@ -211,7 +212,7 @@ def unpack_record(data: "bytes | None") -> "Record | None":
     return record
 
 
-def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
+def newest(copies: "Sequence[bytes | None]") -> "bytes | None":
     """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
     first, second = unpack_record(copies[0]), unpack_record(copies[1])
     if second is not None and (
@@ -219,6 +220,27 @@ def newest(copies: "tuple[bytes, bytes]") -> "bytes | None":
     ):
         return copies[1]
     return copies[0] if first is not None else None
+
+
+def lost(copies: "Sequence[bytes | None]") -> bool:
+    """Whether a record was kept, and no copy of it is good; a copy that cannot be read is None.
+
+    A record of another version is not broken. Nor is the beginning of a first one: power went as it
+    was written, and nothing had been kept before.
+    """
+    found = False
+    for data in copies:
+        if unpack_record(data):
+            return False
+        if data is None:
+            found = True
+        elif data[:3] != _RECORD_MAGIC[: len(data)]:
+            if len(data) > 2 and data[:2] == _RECORD_MAGIC[:2]:
+                return False  # another version
+            found = True
+        elif len(data) >= _HEAD_BYTES and data[6:_HEAD_BYTES] != b"\1\0\0\0":
+            found = True
+    return found
 
 
 def _codes(zones: int) -> str:

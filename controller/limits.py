@@ -31,6 +31,11 @@ EVENTS_MAX = const(64)  # events kept for a console; older ones are overwritten
 PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported as a count
 CLOSE_RETRY_S = const(10)  # between tries to close a valve whose driver failed
 SAVE_RETRY_S = const(300)  # between tries to write a store that failed
+READ_TRIES = const(3)  # of a copy that cannot be read: a bus that missed once answers the next time
+REST_LEAST_S = const(60)  # after a first exception; each one in a day doubles it
+REST_MOST_S = const(900)  # a quarter of an hour: a cause that is mended is found out so soon
+LATCH_TIMES = const(5)  # the same text so often in a day latches
+TEXT_MAX = const(100)  # characters of an exception's text that are kept
 FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 
 # Sensors.

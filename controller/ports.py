@@ -19,9 +19,10 @@ SAVE = const(1)
 OPEN = const(2)
 REPORT = const(3)
 
-# Slots of SAVE.
+# Slots of the store; SAVE has the first two.
 RECORD = const(0)
 PLAN = const(1)
+NOTE = const(2)  # why the hub last gave up: a line of text in copy 0, written once a minute at most
 
 # What an owner may ask for.
 ASK_HOLD = const(0)  # value: UTC seconds until which nothing is watered; 0 ends the hold
@@ -95,7 +96,10 @@ if TYPE_CHECKING:
             """Open a valve, and arm its own deadline."""
 
         def read(self, slot: int, copy: int) -> bytes:
-            """Bytes last written to copy 0 or 1 of the record or the plan; b"" if none."""
+            """Bytes last written to copy 0 or 1 of a slot; b"" if nothing ever was.
+
+            Raises whatever the store does if it cannot be read: that is not nothing.
+            """
 
         def write(self, slot: int, copy: int, data: bytes) -> None:
             """Write, and return once it would survive a power cut."""

@@ -1,17 +1,31 @@
 """The one loop that boards and the simulator share: carries out what the hub says, and tells it how
-that went. A step that raises closes every valve, is recorded, and starts the hub anew.
+that went.
+
+Where a step raises, every valve is closed first. Then the cause is kept in the note, a hub is
+started anew from the record, and the runner rests: until that is over it takes no step. It never
+sleeps, the caller does.
 """
 
-from controller._const import TYPE_CHECKING
-from controller.events import CRASH, POWER
+from controller._const import TYPE_CHECKING, const
+from controller.events import BROKEN, CRASH, POWER, STORE, TROUBLE
 from controller.events import PLAN as NEW_PLAN
+from controller.guard import Broken
 from controller.hub import Hub
-from controller.journal import BROKEN_FAULT, Record, newest, unpack_record
-from controller.limits import ASKED_MAX, STEPS_MAX, SUPPLIES_MAX, WALL_MAX, ZONES_MAX
+from controller.journal import BROKEN_FAULT, STORE_FAULT, lost, newest, unpack_record
+from controller.limits import (
+    ASKED_MAX,
+    LATCH_TIMES,
+    READ_TRIES,
+    STEPS_MAX,
+    SUPPLIES_MAX,
+    WALL_MAX,
+    ZONES_MAX,
+)
 from controller.plan import PlanError, unpack
 from controller.ports import (
     ASK_CLOCK,
     CLOSE,
+    NOTE,
     OPEN,
     PLAN,
     RECORD,
@@ -19,76 +33,256 @@ from controller.ports import (
     SAVE,
     Seen,
 )
+from controller.trouble import Trouble, shown_error
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from typing import Any
+
     from controller.events import Log
+    from controller.journal import Record
+    from controller.plan import Plan
     from controller.ports import Asked, Command, Ports
+
+_NONE = const(-1)
+_FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
+_CALLS = ("close", "write", "open", "report")  # the port's call of each command
+
+
+class Restart(Exception):
+    """Memory ran out: every valve is shut, and the board is to be restarted."""
 
 
 class Runner:
-    """Boots a hub on a board's ports, and takes its turns."""
+    """Boots a hub on a board's ports, and takes its turns.
+
+    trouble: the exceptions that ended turns, until the owner clears them
+    port_failed: the last exception of a port that the hub could do without; "" if there was none
+    rest_up_s: uptime until which no step is taken after an exception; 0: steps are taken
+    """
+
+    port_failed = ""
+    rest_up_s = 0
+    _up_s = 0  # as last known
+    _try_s = 0  # between two tries to close what could not be closed
+    _try_up_s = 0
 
     def __init__(self, ports: "Ports", why: int = POWER) -> None:
-        """Close every valve, then load plan and record. Raises PlanError without a good plan."""
+        """Close every valve, then load plan and record.
+
+        `why`: the reason of the boot; after CRASH, exceptions in the note are rested from first.
+
+        Raises:
+            PlanError: there is no good plan, or the ports have fewer valves than it needs.
+            OSError: the plan cannot be read.
+        """
         self._ports = ports
         self._blind = Seen(ZONES_MAX, SUPPLIES_MAX)
+        self._unshut: "list[int]" = []  # valves that did not close after an exception
         self.close_all()
+        self.trouble = Trouble()
         copies = (self._read(RECORD, 0), self._read(RECORD, 1))
         saved = newest(copies)
         self._copy = [1 if saved is copies[1] else 0, 0]  # the one in force of each slot
-        self._start(saved, why, None)
+        self._saved = saved
+        self.trouble.load(self._read(NOTE, 0) or b"")
+        noted = self.trouble.count
+        record = unpack_record(saved)
+        plan = self._plan(record)
+        if why == POWER and record is not None and record.plan_crc != plan.crc:
+            why = NEW_PLAN
+        self._start(plan, why, None)
+        if lost(copies):
+            self._warn(STORE, RECORD, STORE_FAULT)
+        if self.trouble.count > noted:
+            self._try("write", self._keep)
+        if why == CRASH and self.trouble.count:
+            self.rest_up_s = self._uptime() + self.trouble.rest_s()
 
     def turn(self) -> int:
-        """Step the hub until nothing is left to do. Returns the uptime of its next wake."""
+        """Step the hub until nothing is left to do. Returns the uptime of its next wake.
+
+        Raises:
+            Restart: memory ran out, for the first time in a day, and the note says so.
+        """
+        if self.rest_up_s and not self._rested():
+            return self._wake()
         ports = self._ports
         try:
-            try:
-                seen = ports.look()
-            except Exception:
-                seen = self._blind
+            seen = self._try("look", self._look) or self._blind
             seen.done = 0
-            try:
-                asked = list(ports.take_asked())
-            except Exception:
-                asked = []
+            asked = self._try("take_asked", ports.take_asked) or []
             if asked:
+                asked = list(asked)
                 self._see_clock(asked)
             up_s = ports.up_s()  # a turn is one moment, however long its commands take
-            try:
-                wall_s = ports.wall_s()
-            except Exception:
-                wall_s = None
+            if type(up_s) is not int or not self._up_s <= up_s < _FAR:
+                raise ValueError("up_s is %r" % (up_s,))  # by such a clock no run would end
+            self._up_s = up_s
+            wall_s = self._try("wall_s", ports.wall_s)
             for _ in range(STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
                 if commands:
                     asked = []
                     seen.done = self._carry_out(commands)
                 if not commands or commands[0][0] == REPORT:
+                    if self.trouble.count:
+                        self._see_cleared()
                     ports.feed()
                     return self.hub.wake_s
-            raise RuntimeError("no progress")
-        except Exception:
-            self._crash()
-        return 0
+            raise Broken("no progress")
+        except Exception as error:
+            return self.failed(error)
 
-    def _start(self, saved: "bytes | None", why: int, log: "Log | None") -> None:
-        """Start a hub from a record, under the plan it was made under or else the first good one.
+    def failed(self, error: Exception) -> int:
+        """Something was raised that nobody copes with, by a step or by a board's own main loop.
 
-        Raises PlanError without a good plan.
+        Closes every valve, keeps the cause, starts a hub anew, and rests. Returns the next wake.
+
+        Raises:
+            Restart: memory ran out, for the first time in a day, and the note says so.
         """
-        record = unpack_record(saved)
+        if self.rest_up_s:
+            self._heard("board", error)  # every valve is shut, or tried again, as it is
+            return self._wake()
+        self._unshut = self.close_all()
+        self.rest_up_s = 1  # from here on nothing more is raised
+        up_s = self._uptime()
+        self._try_s = 1
+        self._try_up_s = up_s + 1
+        trouble = self.trouble
+        trouble.add(error, self._try("wall_s", self._ports.wall_s))
+        self.rest_up_s = up_s + trouble.rest_s()
+        kept = self._try("write", self._keep)
+        if isinstance(error, MemoryError) and trouble.same == 1 and kept:
+            raise Restart(trouble.text)
+        shut_up_s = up_s if self.hub.shut_up_s == _NONE else self.hub.shut_up_s
+        self._start(self.hub.plan, CRASH, self.hub.log)
+        if not self._unshut:
+            self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
+        record = self.hub.record
+        latches = isinstance(error, Broken) or trouble.same >= LATCH_TIMES
+        if latches and not record.faults & BROKEN_FAULT:
+            self._warn(BROKEN, 0, BROKEN_FAULT)
+            self._try("write", self._save, RECORD, record.pack())  # or the hub saves it later
+        self._feed()
+        return self._wake()
+
+    def close_all(self) -> "list[int]":
+        """Close every valve, whatever the hub thinks of it. Returns those that would not close."""
+        return self._close(range(self._ports.valves))
+
+    # While it rests.
+
+    def _rested(self) -> bool:
+        """Try again to close what did not; see whether the rest is over."""
+        up_s = self._uptime()
+        if self._unshut and up_s >= self._try_up_s:
+            self._unshut = self._close(self._unshut)
+            self._try_s *= 2
+            self._try_up_s = up_s + self._try_s
+        if up_s >= self.rest_up_s:
+            self.rest_up_s = 0
+            return True
+        self._feed()
+        return False
+
+    def _wake(self) -> int:
+        return min(self._try_up_s, self.rest_up_s) if self._unshut else self.rest_up_s
+
+    def _feed(self) -> None:
+        """Feed the watchdog if every valve was closed: what we cannot, a restart may."""
+        if not self._unshut:
+            self._try("feed", self._ports.feed)
+
+    def _uptime(self) -> int:
+        """Seconds since boot. Where nobody knows, the caller has waited as it was told."""
+        up_s = self._try("up_s", self._ports.up_s)
+        if type(up_s) is not int or not 0 <= up_s < _FAR:
+            up_s = max(self._up_s, self.rest_up_s, self.hub.wake_s)
+        self._up_s = up_s
+        return up_s
+
+    # What it keeps and says.
+
+    def _keep(self) -> bool:
+        """Write the note. Returns True."""
+        self._ports.write(NOTE, 0, self.trouble.pack())
+        return True
+
+    def _see_cleared(self) -> None:
+        """Forget the exceptions once the owner has cleared their alarm."""
+        if (_NONE, TROUBLE) not in self.hub.alarms:
+            self.trouble = Trouble()
+            self.port_failed = ""
+            self._try("write", self._keep)
+
+    def _look(self) -> Seen:
+        seen = self._ports.look()
+        seen.done = 0  # what is no `Seen` raises
+        return seen
+
+    def _try(self, call: str, function: "Callable[..., Any]", *arguments: object) -> "Any":
+        """Call a port. Returns what it returns, or None if it raises: the hub copes with that."""
+        try:
+            return function(*arguments)
+        except Exception as error:
+            self._heard(call, error)
+        return None
+
+    def _heard(self, call: str, error: Exception) -> None:
+        """Remember what a port raised that the hub copes with. It cannot do without memory."""
+        if isinstance(error, MemoryError) and not self.rest_up_s:
+            raise error
+        self.port_failed = "%s: %s" % (call, shown_error(error))
+
+    def _warn(self, why: int, value: int, fault: int = 0) -> None:
+        """Raise an alarm, and report it at once: the hub may raise before it comes to that."""
+        self._carry_out(self.hub.warn(self._uptime(), why, value, fault))
+
+    # How it starts.
+
+    def _start(self, plan: "Plan", why: int, log: "Log | None") -> None:
+        """Start a hub from the record; alarms that stand go on, and are not told each time."""
+        self.hub = Hub(plan, self._saved, why, log)
+        if self.trouble.count > 1 and log is not None:
+            self.hub.alarms.append((_NONE, TROUBLE))
+        elif self.trouble.count:
+            self._warn(TROUBLE, self.trouble.count)
+
+    def _plan(self, record: "Record | None") -> "Plan":
+        """Return the plan that the record was made under, or else the first good one.
+
+        Where a copy is not good and the record's plan is not found, that is told as trouble.
+        """
         found = None
+        bad = False
+        unread = False
         for copy in (1, 0):
             if found is None or record is None or found.crc != record.plan_crc:
+                data = self._read(PLAN, copy)
+                unread = unread or data is None
                 try:
-                    found = unpack(self._read(PLAN, copy))
+                    found = unpack(data or b"")
                     self._copy[PLAN] = copy
                 except PlanError:
-                    continue
+                    bad = bad or data != b""
         if found is None:
+            if unread:
+                raise OSError("the plan cannot be read")
             raise PlanError("no good plan stored")
-        self._saved = saved
-        self.hub = Hub(found, saved, why, log)
+        zones, supplies, valves = len(found.zones), len(found.supplies), self._ports.valves
+        if valves < zones + supplies:
+            raise PlanError(
+                "%d zones and %d supplies, and the ports have %d valves" % (zones, supplies, valves)
+            )
+        if bad and record is not None and found.crc != record.plan_crc:
+            self.trouble.add(
+                PlanError("the record's plan cannot be read: an older one is used"), None
+            )
+        return found
+
+    # What a turn does.
 
     def _see_clock(self, asked: "list[Asked]") -> None:
         """Set the clock if that is asked."""
@@ -98,14 +292,16 @@ class Runner:
                 if type(value) is int and 0 < value < WALL_MAX:
                     try:
                         self._ports.set_wall_s(value)
-                    except Exception:
+                    except Exception as error:
+                        self._heard("set_wall_s", error)
                         asked[place] = (ASK_CLOCK, one[1], None)  # what was not done is refused
 
     def _carry_out(self, commands: "list[Command]") -> int:
         """Carry commands out in order. Returns how many were, before the first that failed."""
         ports = self._ports
         done = 0
-        renewed = False
+        what = REPORT
+        renewed = None
         try:
             for command in commands:
                 what = command[0]
@@ -113,16 +309,18 @@ class Runner:
                     ports.close(command[1])
                 elif what == SAVE:
                     self._save(command[1], command[2])
-                    renewed = renewed or command[1] == PLAN
+                    if command[1] == PLAN:
+                        renewed = command[2]
                 elif what == OPEN:
                     ports.open(command[1], command[2])
                 else:
                     ports.report(command[1])
                 done += 1
             if renewed:  # plan and record are written: a hub starts from them
-                self._start(self._saved, NEW_PLAN, self.hub.log)
-        except Exception:
-            pass  # the hub is told how far it came
+                self._copy[PLAN] = 1 - self._copy[PLAN]
+                self._start(unpack(renewed), NEW_PLAN, self.hub.log)
+        except Exception as error:
+            self._heard(_CALLS[what], error)  # the hub is told how far it came
         return done
 
     def _save(self, slot: int, data: bytes) -> None:
@@ -132,34 +330,30 @@ class Runner:
         """
         copy = 1 - self._copy[slot]
         self._ports.write(slot, copy, data)
-        if self._ports.read(slot, copy) != data:
-            raise OSError("not as written")
+        found = self._read(slot, copy)
+        if found != data:
+            raise OSError("not as written" if found is not None else self.port_failed)
         if slot == RECORD:  # of a plan, the one that the record names
             self._copy[RECORD] = copy
             self._saved = data
 
-    def _read(self, slot: int, copy: int) -> bytes:
-        try:
-            return self._ports.read(slot, copy)
-        except Exception:
-            return b""
+    def _read(self, slot: int, copy: int) -> "bytes | None":
+        """Return the bytes of a copy; None if they cannot be read, try after try."""
+        for _ in range(READ_TRIES):
+            data = self._try("read", self._ports.read, slot, copy)
+            if isinstance(data, (bytes, bytearray)):
+                return bytes(data)
+            if data is not None:
+                self.port_failed = "read: not bytes"
+        return None
 
-    def close_all(self) -> None:
-        """Close every valve, whatever the hub thinks of it: at boot, after a crash, at the end."""
-        for valve in range(self._ports.valves):
+    def _close(self, valves: "Iterable[int]") -> "list[int]":
+        """Close valves; one that fails stops no other. Returns those that failed."""
+        failed = []
+        for valve in valves:
             try:
                 self._ports.close(valve)
-            except Exception:
-                continue  # the hub tries again, and says so
-
-    def _crash(self) -> None:
-        """Something that must not happen did: all valves shut, the fault kept, a new start."""
-        self.close_all()
-        record = unpack_record(self._saved) or Record(len(self.hub.plan.zones))
-        record.faults |= BROKEN_FAULT
-        latched = record.pack()
-        try:
-            self._save(RECORD, latched)
-        except Exception:
-            pass  # the hub that starts now holds the fault, and saves it as soon as it can
-        self._start(latched, CRASH, self.hub.log)
+            except Exception as error:
+                failed.append(valve)
+                self.port_failed = "close: " + shown_error(error)
+        return failed

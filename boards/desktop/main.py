@@ -7,7 +7,7 @@ stand beside it. Under MicroPython: `micropython -m boards.desktop.main FOLDER`.
 import select
 import sys
 
-from boards.console import HELP, status
+from boards.console import HELP, noted, status
 from boards.desktop.ports import DesktopPorts
 from controller.plan import PlanError, unpack
 from controller.runner import Runner
@@ -24,7 +24,13 @@ def main(folder: str) -> int:
         print("%s/plan.0: no plan to run: %s" % (folder, error))
         return 2
     ports = DesktopPorts(folder, len(plan.zones), len(plan.supplies))
-    runner = Runner(ports)
+    try:
+        runner = Runner(ports)
+    except PlanError as error:
+        print("%s: the plan in force does not fit plan.0: %s" % (folder, error))
+        return 2
+    if runner.trouble.count:
+        print("exceptions before: " + noted(runner.trouble))
     poller = select.poll()
     poller.register(sys.stdin, select.POLLIN)
     print(HELP + " | quit")
@@ -37,7 +43,7 @@ def main(folder: str) -> int:
                 runner.close_all()
                 return 0
             if line.strip() == "status":
-                print(status(runner.hub, ports.up_s()))
+                print(status(runner, ports.up_s()))
             elif line.strip():
                 wrong = ports.ask(line)
                 if wrong:

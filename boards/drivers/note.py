@@ -1,4 +1,7 @@
-"""A few bytes that outlive a restart: in RTC memory, or in a file where there is none."""
+"""A few bytes that outlive a restart: in RTC memory, or in a file where there is none.
+
+A board keeps two things in them: a letter that says why it restarts, and the hub's note.
+"""
 
 import struct
 from binascii import crc32
@@ -6,10 +9,27 @@ from binascii import crc32
 from controller._const import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
+    from typing import Protocol
+
     from machine import RTC
+
+    class Note(Protocol):
+        """A few bytes that outlive a restart."""
+
+        def read(self) -> bytes: ...
+
+        def write(self, data: bytes) -> None: ...
+
 
 _HEAD = "<2sH"
 _MAGIC = b"Ec"
+# Why a board restarts.
+NOTHING = b"-"  # nobody meant it to
+SERVICE = b"s"  # the owner wants to work on it
+SERVED = b"o"  # and is done
+NEW_PLAN = b"p"
+CRASH = b"c"  # an exception
+NO_BOOT = b"n"  # an exception, before there was a hub
 CACHE_MOST = const(512)  # an ESP32 has 2048 bytes of RTC memory, other chips less
 
 
@@ -59,3 +79,30 @@ class FileNote:
         if self.read() != data:
             with open(self._path, "wb") as file:
                 file.write(data)
+
+
+class Marked:
+    """The hub's note, and before it why the board restarts. A note that fails is empty.
+
+    mark: why the board restarted just now; told: the hub's note
+    """
+
+    def __init__(self, note: "Note") -> None:
+        self._note = note
+        try:
+            data = note.read()
+        except OSError:
+            data = b""
+        self.mark = data[:1] or NOTHING
+        self.told = data[1:]
+        if self.mark != NOTHING:
+            self.keep(self.told)
+
+    def keep(self, told: bytes, mark: bytes = NOTHING) -> bool:
+        """Keep the hub's note, and why the board restarts. Returns whether that is kept."""
+        self.told = told
+        try:
+            self._note.write(mark + told)
+        except OSError:
+            return False  # a restart matters more
+        return True

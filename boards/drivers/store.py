@@ -1,10 +1,11 @@
 """Where record and plan are kept: files on flash, two copies each."""
 
 import os
+from errno import ENOENT
 
-from controller.ports import PLAN, RECORD
+from controller.ports import NOTE, PLAN, RECORD
 
-_NAMES = {RECORD: "record", PLAN: "plan"}
+_NAMES = {RECORD: "record", PLAN: "plan", NOTE: "note"}
 
 
 class FileStore:
@@ -14,12 +15,14 @@ class FileStore:
         self._folder = folder
 
     def read(self, slot: int, copy: int) -> bytes:
-        """Bytes last written to a copy; b"" if none."""
+        """Bytes last written to a copy; b"" if none. Raises OSError if they cannot be read."""
         try:
             with open(self._path(slot, copy), "rb") as file:
                 data: bytes = file.read()
                 return data
-        except OSError:
+        except OSError as error:
+            if error.args[0] != ENOENT:
+                raise
             return b""
 
     def write(self, slot: int, copy: int, data: bytes) -> None:

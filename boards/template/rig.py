@@ -13,6 +13,7 @@ from machine import Pin
 from boards.common import assemble, shut
 from boards.conformance import NotShown
 from boards.conformance import Rig as Base
+from boards.drivers.note import Marked
 from controller._const import TYPE_CHECKING
 
 from . import pins
@@ -38,7 +39,7 @@ class Rig(Base):
         self.zones, self.supplies = len(zones), len(masters)
         self._valves = zones + masters
         self.held = int(isinstance(pins.VALVES[0], int))
-        self.board = assemble(pins, zones, masters, sys.stdin)
+        self.board = assemble(pins, zones, masters, Marked(pins.note()), sys.stdin)
         self.reads = there(self.board.sensors)
         return self.board
 

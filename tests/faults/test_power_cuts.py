@@ -14,6 +14,7 @@ from functools import cache
 
 import pytest
 
+from controller.events import STORE, TROUBLE
 from sim.words import WHAT, WHY
 from tests.faults.world import Fault, World, accepted, house
 
@@ -127,6 +128,50 @@ def second_cuts(step: int) -> list[Fault]:
 def test_a_second_cut_during_the_boot() -> None:
     """One in 89 of the distinct first cuts x 40 second ones x clock kept or lost."""
     assert run(second_cuts(89)) >= 300
+
+
+def every_byte(step: int) -> list[Fault]:
+    """A cut at every byte of every save, over nothing or over the old copy; one in `step`."""
+    faults = [
+        Fault("cut", n, torn=torn, over=over)
+        for n, whole in usual().writes.items()
+        for torn in range(whole + 1)
+        for over in (False, True)
+    ]
+    return faults[::step]
+
+
+def no_store_alarm(faults: list[Fault]) -> int:
+    """Boot after each cut: no alarm of the store, or of the plan. Returns how many there were."""
+    for fault in faults:
+        world = World(house(), replace(fault))
+        world.die()
+        runner = world.reboot()
+        assert not {STORE, TROUBLE} & {why for _, why in runner.hub.alarms}, fault
+        assert not runner.hub.record.faults, fault
+    return len(faults)
+
+
+def test_a_cut_at_a_byte_of_a_save_raises_no_store_alarm() -> None:
+    """One byte in 29 of every save."""
+    assert no_store_alarm(every_byte(29)) >= 300
+
+
+@slow
+def test_a_cut_at_every_byte_of_every_save_raises_no_store_alarm() -> None:
+    assert no_store_alarm(every_byte(1)) >= 10000
+
+
+def test_a_read_that_fails_once_changes_no_decision() -> None:
+    """Every read of the two days: the same openings, events and record as if it had worked."""
+    told = usual()
+    reads = [n for n, name in enumerate(told.names, 1) if name == "read"]
+    for n in reads:
+        world = live(Fault("once", n))
+        assert world.openings == told.openings, n
+        assert world.events == told.events, n
+        assert world.store == told.store, n
+    assert len(reads) >= 40
 
 
 @slow

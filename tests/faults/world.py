@@ -292,6 +292,22 @@ class World:
                 self.now_s = min(END_S, self.now_s + HOUR)
         return self  # reset again and again: its valves are what is looked at
 
+    def die(self) -> None:
+        """Live until the power is cut, and no longer."""
+        try:
+            self._boot()
+            while True:
+                self._turn()
+        except Cut:
+            self._lose_power()
+
+    def reboot(self) -> Runner:
+        """Boot again, and take the first turn."""
+        self._boot()
+        self._turn()
+        assert self.runner is not None
+        return self.runner
+
     def _boot(self) -> None:
         self.booting = True
         self.since_boot = []
@@ -314,7 +330,7 @@ class World:
             wake_s = min(wake_s, START_S + ASKED[self.taken][0])
         if self.now_s < self.clock_lost_until_s:
             wake_s = min(wake_s, self.clock_lost_until_s)
-        # A hub that crashes at every turn is looked at every ten minutes, to have this end.
+        # A hub whose clock fails gives wakes that are past: it is asked again in ten minutes.
         least_s = 600 if self.fault.kind in ("port", "all") and wake_s <= self.now_s else 1
         self._pass_to(max(wake_s, self.now_s + least_s))
 

@@ -140,7 +140,7 @@ def test_status_says_what_is_open_waits_and_is_held_back() -> None:
     turn_at(bench, FIRST)
     bench.run_until(FIRST + 100)
     bench.runner.hub.record.zone_faults[2] = BURST_FAULT
-    told = status(bench.runner.hub, bench.up_s())
+    told = status(bench.runner, bench.up_s())
     zones: Any = told["zones"]
     assert [z["held_back"] for z in zones] == ["wet_soil", "ok", "fault"]
     assert [z["waiting"] for z in zones] == [1, 0, 1]
@@ -282,7 +282,7 @@ def test_a_record_of_another_plan_is_carried_over_by_tag() -> None:
     record = bench.runner.hub.record
     assert record.plan_crc == other.crc
     assert record.used_s == [600, 0]
-    assert [e[2] for e in bench.told(BOOT)] == [POWER, POWER]
+    assert [e[2] for e in bench.told(BOOT)] == [POWER, NEW_PLAN]
 
 
 # Power.
@@ -570,7 +570,7 @@ def test_clearing_one_zone_leaves_the_others_and_drops_its_waiting_run() -> None
     hub.record.waiting = 1
     hub.clear(0)
     assert hub.record.zone_faults == [0, NO_FLOW_FAULT]
-    assert status(hub, bench.up_s())["alarms"] == [(1, "no_flow")]
+    assert status(bench.runner, bench.up_s())["alarms"] == [(1, "no_flow")]
     assert not hub.record.waiting & 1
 
 

@@ -125,6 +125,33 @@ def test_no_copy_is_good() -> None:
     assert journal.newest((at(1, 1)[:-1], b"\xff" * 256)) is None
 
 
+def test_a_record_that_was_kept_and_is_not_good_is_lost() -> None:
+    good, torn, other = at(7, 1), at(7, 1)[:-1], b"Er\x01" + bytes(40)
+    for copies, expected in (
+        ((b"", b""), False),  # nothing was ever kept
+        ((good, torn), False),
+        ((good, None), False),
+        ((other, b""), False),
+        ((other, torn), False),  # the first write of a new version, cut
+        ((torn, b""), True),
+        ((torn, torn), True),
+        ((None, b""), True),
+        ((None, None), True),
+        ((b"Ex\x02" + bytes(40), b""), True),
+        ((b"\xff", b""), True),
+    ):
+        assert journal.lost(copies) is expected, copies
+        assert journal.lost(copies[::-1]) is expected, copies
+
+
+def test_the_first_record_ever_may_be_torn() -> None:
+    first = at(1, 1)
+    for length in range(len(first)):
+        assert not journal.lost((b"", first[:length]))
+        if length:
+            assert journal.lost((b"", b"x" + first[1:length]))
+
+
 def test_equal_copies() -> None:
     assert journal.newest((at(5, 1), at(5, 1))) == at(5, 1)
 

@@ -83,7 +83,7 @@ def kept(bench: Bench) -> Record:
 
 def told(bench: Bench) -> Any:
     """What status() says."""
-    return status(bench.runner.hub, bench.up_s())
+    return status(bench.runner, bench.up_s())
 
 
 def alarms(bench: Bench) -> list[tuple[int, str]]:

@@ -180,6 +180,48 @@ def test_note_in_a_file():
         os.remove(path)
 
 
+def test_only_a_file_that_is_not_there_is_empty():
+    from boards.drivers.store import FileStore
+    from controller.ports import NOTE, PLAN, RECORD
+
+    for slot in (RECORD, PLAN, NOTE):
+        assert FileStore("no_such_folder").read(slot, 0) == b""
+    os.mkdir("folder.tmp")
+    os.mkdir("folder.tmp/record.0")  # there, and not to be read
+    try:
+        assert fake_machine.raises(OSError, FileStore("folder.tmp").read, RECORD, 0)
+    finally:
+        os.rmdir("folder.tmp/record.0")
+        os.rmdir("folder.tmp")
+
+
+def test_a_marked_note_is_the_hubs_and_why_the_board_restarts():
+    from boards.drivers.note import NEW_PLAN, NOTHING, FileNote, Marked
+
+    class Broken:
+        def read(self):
+            raise OSError(5)
+
+        def write(self, data):
+            raise OSError(5)
+
+    path = "note.tmp"
+    try:
+        note = Marked(FileNote(path))
+        assert (note.mark, note.told) == (NOTHING, b"")
+        note.keep(b"1 1 0 x")
+        assert (Marked(FileNote(path)).mark, Marked(FileNote(path)).told) == (NOTHING, b"1 1 0 x")
+        note.keep(b"1 1 0 x", NEW_PLAN)
+        again = Marked(FileNote(path))
+        assert (again.mark, again.told) == (NEW_PLAN, b"1 1 0 x")
+        assert Marked(FileNote(path)).mark == NOTHING  # a reason holds for one restart
+    finally:
+        os.remove(path)
+    note = Marked(Broken())
+    note.keep(b"x", NEW_PLAN)
+    assert (note.mark, note.told) == (NOTHING, b"x")
+
+
 LITTLEFS = (
     "test_slots_and_copies_are_four_files",
     "test_a_cut_at_every_write_leaves_old_or_new_whole",
