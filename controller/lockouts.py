@@ -153,7 +153,8 @@ class Lockouts:
         record = self._record
         self._contact = record.weather & CONTACT_WET != 0
         self.dry_up_s = up_s + max(0, record.dry_s - away_s)
-        self.set(_ALL, FROST, self._plan.hub.frost and record.weather & FROST_STANDS != 0)
+        stood = record.weather & FROST_STANDS != 0
+        self.set(_ALL, FROST, stood and self._plan.hub.frost != 0)
 
     # What it is told.
 
