@@ -477,8 +477,8 @@ def test_memory_that_runs_out_while_it_gives_up_raises_nothing_more(
     with monkeypatch.context() as patch:
         for name in ("write", "report", "feed", "up_s", "wall_s", "read", "close"):
             patch.setattr(Bench, name, full)
-        with pytest.raises(Restart):
-            bench.runner.turn()
+        # No note, no restart: nothing would say after it that this is not the first time.
+        assert 0 < bench.runner.turn() <= bench.runner.rest_up_s
         bench.runner.failed(ValueError("again"))
         bench.runner.turn()
 
