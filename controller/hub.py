@@ -94,9 +94,9 @@ class Hub:
     _booted = False
     _up_s = 0
     _poll_up_s = 0
-    _polled_up_s = _NONE
+    _polled_up_s = -1
     _due_up_s = 0
-    _look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
+    _look_up_s = 0x3FFFFFFF  # when a run that waits may be able to start, or must be dropped
     _soon = False  # a run waits for nothing but the settling gap
     _save_up_s = 0  # a store that failed is not written before
     _rain_kept: "int | None" = None  # what rain locked when the record was last due for it

