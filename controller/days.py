@@ -47,12 +47,12 @@ class Days:
 
     trusted = False
     _skew_s = 0  # wall less uptime
-    _sync = _ANY  # POWER or CLOCK: why the date must be looked at anew
+    _sync = 0  # POWER or CLOCK: why the date must be looked at anew
     _went_back = False
     _refill_up_s = 0  # when the day's minutes were last set to 0
     _midnight_s = 0
-    _next_no = _NONE
-    _next_s = WALL_MAX
+    _next_no = -1
+    _next_s = 3155760000
     _end_s = 0  # of the marked cycle, UTC
     _end_up_s = 0  # and by uptime: whichever comes first
     row: "RowPart"  # of the marked cycle, while its runs wait

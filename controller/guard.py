@@ -35,9 +35,9 @@ class Run:
     """One run of one zone, about to begin or under way."""
 
     open = False  # its OPEN was carried out
-    flow_ml_min = _NONE  # last measured
+    flow_ml_min = -1  # last measured
     bad_flow = False
-    ended = OK  # why it is being closed
+    ended = 0  # why it is being closed
 
     def __init__(
         self, zone: int, run_s: int, run_ml: int = 0, kind: int = PLANNED, anyway: bool = False

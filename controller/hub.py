@@ -96,7 +96,7 @@ class Hub:
     due_s = 0
     polls = 0  # wakes that only read sensors
     new_plan: "tuple[Plan, bytes] | None" = None
-    shut_up_s = _NONE  # when every valve was shut after an exception; -1: the record has that
+    shut_up_s = -1  # when every valve was shut after an exception; -1: the record has that
     test = 0  # zones the guided test still has to open: bits
     dirty = True  # the record is to be saved at once
     intent: "Run | None" = None
@@ -104,9 +104,9 @@ class Hub:
     _booted = False
     _up_s = 0
     _poll_up_s = 0
-    _polled_up_s = _NONE
+    _polled_up_s = -1
     _due_up_s = 0
-    _look_up_s = _FAR  # when a run that waits may be able to start, or must be dropped
+    _look_up_s = 0x3FFFFFFF  # when a run that waits may be able to start, or must be dropped
     _soon = False  # a run waits for nothing but the settling gap
     _save_up_s = 0  # a store that failed is not written before
 

@@ -52,8 +52,8 @@ class Lockouts:
     _polled = False
     _rain_um = 0  # the gauge's count at the last poll
     _fallen_um = 0  # rain since boot
-    _warm_up_s = _UNKNOWN  # since when it has been warm enough to end a frost
-    _battery_up_s = _LONG_AGO_S
+    _warm_up_s = -2  # since when it has been warm enough to end a frost
+    _battery_up_s = -864000
     _quiet_from_s = 0  # what local rules say was looked up for between these two
     _quiet_until_s = 0
 

@@ -24,16 +24,16 @@ class Probe:
 
     trusted = True
     wet = False
-    ppt = _NEVER  # the last reading, trusted or not
-    _read_up_s = _NEVER  # the last reading, or the first time there was none
-    _bad_up_s = -TRUST_AGAIN_S  # the last time it was not believed
+    ppt = -1  # the last reading, trusted or not
+    _read_up_s = -1  # the last reading, or the first time there was none
+    _bad_up_s = -86400  # the last time it was not believed
     _rain_um = 0  # rain since boot at the last reading
     _used_s = 0  # what its zone was given today, at the last call
     # The mark a reading is measured against to see the soil change, when the probe last moved away
     # from it, and since when it should have moved, for all the rain.
-    _mark_ppt = _NO_MARK
-    _mark_up_s = _NEVER
-    _rained_up_s = _NEVER
+    _mark_ppt = 9999
+    _mark_up_s = -1
+    _rained_up_s = -1
     _low_ppt = 0  # between these two, not included, a reading has nothing to tell
     _high_ppt = 0
 

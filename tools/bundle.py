@@ -5,11 +5,11 @@
     DIR/package.json    installs it by mip
     DIR/files.json      board, plan, and each file's bytes and hash
     DIR/next.txt        what to type next
-    DIR/runner.py       the core as one module: what tracebacks name lines of
 
 The same sources and property give the same bytes; next.txt also names the folder of the commands.
 Everything is bytecode, so it runs on any chip.
-It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks.
+It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks: they name lines
+of the sources as they stand here.
 """
 
 import hashlib
@@ -25,8 +25,6 @@ from pathlib import Path
 
 from controller.plan import Plan
 from sim import files
-from tools.join import CORE_PATH, join, shorten
-from tools.link import LinkError, link
 from tools.pin_map import DeviceError, PinMap
 from tools.pin_map import read as read_pin_map
 
@@ -93,15 +91,11 @@ class Board:
 
 @dataclass(frozen=True)
 class Bundle:
-    """Name of the board, its folder of record and plan, and bytes by path on the board.
-
-    core: the text that tracebacks name lines of.
-    """
+    """Name of the board, its folder of record and plan, and bytes by path on the board."""
 
     board: str
     hub: str
     files: dict[str, bytes]
-    core: str = ""
 
 
 def board_names() -> list[str]:
@@ -145,12 +139,11 @@ def make(board: Board, plan: Plan) -> Bundle:
         DeviceError: its code is no text, or does not compile.
     """
     hub = _DESKTOP_HUB if board.pins is None else board.pins.folder
-    texts = joined(sources(board))
-    files = compile_all(texts)
+    files = compile_all(sources(board))
     start = _START_DESKTOP if board.pins is None else _START % board.name
     files[START] = start.encode()
     files[f"{hub}/plan.0"] = plan.pack()
-    return Bundle(board.name, hub, dict(sorted(files.items())), texts[CORE_PATH])
+    return Bundle(board.name, hub, dict(sorted(files.items())))
 
 
 def write(bundle: Bundle, plan: Plan, out: Path) -> None:
@@ -165,7 +158,6 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
         f'module("{START}", base_path="device")\n',
         "package.json": _json({"urls": [[path, f"device/{path}"] for path in bundle.files]}),
         "next.txt": _next(bundle, plan),
-        "runner.py": bundle.core,
         LIST: _json(
             {
                 "board": bundle.board,
@@ -222,36 +214,13 @@ def texts_of(sources: Iterable[Path]) -> dict[str, str]:
     return {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources}
 
 
-def linked(texts: Mapping[str, str]) -> dict[str, str]:
-    """Link texts by path: all that is on a board.
-
-    Raises DeviceError, with the line of what is wrong.
-    """
-    try:
-        return link(texts)
-    except LinkError as error:
-        raise DeviceError(str(error)) from None
-
-
-def joined(texts: Mapping[str, str]) -> dict[str, str]:
-    """Link texts by path, and make one module of the core's many, as a board has it.
-
-    Raises DeviceError, with the line of what is wrong.
-    """
-    try:
-        return join(linked(texts))
-    except LinkError as error:
-        raise DeviceError(str(error)) from None
-
-
 def compile_all(texts: Mapping[str, str]) -> dict[str, bytes]:
     """Compile texts by path: bytes by path, `.mpy` for `.py`.
 
     Raises DeviceError, with the line of what is wrong.
     """
-    short = {path: shorten(text) if path == CORE_PATH else text for path, text in texts.items()}
     with ThreadPoolExecutor(2) as pool:
-        return dict(pool.map(_compiled, short, short.values()))
+        return dict(pool.map(_compiled, texts, texts.values()))
 
 
 def _compiled(name: str, text: str) -> tuple[str, bytes]:

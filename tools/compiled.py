@@ -26,11 +26,7 @@ FOLDER = Path(sys.prefix) / "compiled"
 VARIABLE = "EVENCLAY_COMPILED"
 DIGEST = "digest"  # of what was compiled; the compiled files below it
 SUFFIX = str(sysconfig.get_config_var("EXT_SUFFIX"))  # names the interpreter and its version
-MADE_BY = (
-    "tools/compiling.py",
-    "tools/link.py",
-    "requirements-dev.lock",
-)  # mypy's version is there
+MADE_BY = ("tools/compiling.py", "requirements-dev.lock")  # mypy's version is there
 
 
 class _Finder(MetaPathFinder):

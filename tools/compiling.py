@@ -2,7 +2,7 @@
 
 python -m tools.compiling
 
-By mypyc and a C compiler, from the sources, with the core's constants folded in as for a board.
+By mypyc and a C compiler, from the sources as they stand.
 """
 
 import os
@@ -15,7 +15,6 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from tools.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fresh, sources
-from tools.link import link, module_of
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
 INTERPRETED = ("__init__", "_const", "journal", "limits", "plan", "ports")
@@ -37,7 +36,6 @@ def build(built: Path) -> None:
     texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources()}
     parts = [path for path in texts if path.startswith("controller/") or path in SIMULATED]
     parts.remove("controller/_const.py")  # mypyc is to see TYPE_CHECKING by its name
-    texts |= link({path: texts[path] for path in parts}, [module_of(path) for path in parts])
     with TemporaryDirectory(dir=built.parent) as place:
         for path, text in (texts | {"mypy.ini": CONFIG}).items():
             file = Path(place) / path

@@ -1,6 +1,6 @@
-"""Print the size of each compiled module beside its budget: `make size`.
+"""Print the size of each compiled module, and of each folder beside its budget: `make size`.
 
-Bytes of `.mpy` at -O2, as a bundle holds them. Exit status 1 if one has outgrown its budget.
+Bytes of `.mpy` at -O2, as a bundle holds them. Exit status 1 if a folder has outgrown its budget.
 """
 
 import sys
@@ -9,57 +9,42 @@ import tomllib
 from rich.console import Console
 from rich.table import Table
 
-from tools.bundle import ROOT, compile_all, joined, linked, texts_of
+from tools.bundle import ROOT, compile_all, texts_of
 
 BUDGET = ROOT / "boards" / "size_budget.toml"
-_FOLDERS = ("controller", "boards", "boards/drivers")
-TOTAL = "controller"  # the whole of it has a budget of its own
 
 
-def sizes() -> dict[str, int]:
-    """Bytes of each module of the core, the drivers and what boards share, by itself; and of all
-    the core, joined as a bundle has it."""
-    texts = texts_of(path for folder in _FOLDERS for path in sorted((ROOT / folder).glob("*.py")))
-    each = compile_all(linked(texts))
-    found = {path.removesuffix(".mpy"): len(data) for path, data in each.items()}
-    core = compile_all({p: text for p, text in joined(texts).items() if p.startswith(f"{TOTAL}/")})
-    found[TOTAL] = sum(map(len, core.values()))
-    return found
+def sizes(folder: str) -> dict[str, int]:
+    """Bytes of each module that stands in a folder, by its path without suffix."""
+    each = compile_all(texts_of(sorted((ROOT / folder).glob("*.py"))))
+    return {path.removesuffix(".mpy"): len(data) for path, data in each.items()}
 
 
 def budget() -> dict[str, int]:
-    """Most bytes of each."""
+    """The most bytes of each folder's modules together."""
     most: dict[str, int] = tomllib.loads(BUDGET.read_text("utf-8"))["most_bytes"]
     return most
 
 
-def outgrown(found: dict[str, int], most: dict[str, int]) -> list[str]:
-    """A line for each that is past its budget, has none, or is no more."""
-    lines = []
-    for name in sorted(found.keys() | most.keys()):
-        if name not in found:
-            lines.append(f"{name}: a budget, and no such module")
-        elif name not in most:
-            lines.append(f"{name}: {found[name]} bytes, and no budget")
-        elif found[name] > most[name]:
-            lines.append(f"{name}: {found[name]} bytes, allowed {most[name]}")
-    return lines
-
-
 def main() -> int:
     """Print the table. Returns the exit status."""
-    found, most = sizes(), budget()
     table = Table()
     table.add_column("module")
     for name in ("bytes", "budget"):
         table.add_column(name, justify="right")
-    for name, size in found.items():
-        table.add_row(name, str(size), str(most.get(name, "none")))
+    outgrown = []
+    for folder, most in budget().items():
+        found = sizes(folder)
+        for name, size in found.items():
+            table.add_row(name, str(size), "")
+        total = sum(found.values())
+        table.add_row(f"{folder} together", str(total), str(most), end_section=True)
+        if total > most:
+            outgrown.append(f"{folder}: {total} bytes, allowed {most}")
     Console().print(table)
-    lines = outgrown(found, most)
-    for line in lines:
+    for line in outgrown:
         print(line, file=sys.stderr)
-    return 1 if lines else 0
+    return 1 if outgrown else 0
 
 
 if __name__ == "__main__":

@@ -1,14 +1,14 @@
-"""The core as it stands on a board: linked, joined and compiled, as a bundle holds it."""
+"""The core as it stands on a board: compiled, as a bundle holds it."""
 
 from pathlib import Path
 
-from tools.bundle import ROOT, compile_all, joined, texts_of
+from tools.bundle import ROOT, compile_all, texts_of
 
 
 def fill(folder: Path, *programs: str) -> Path:
     """Compile the core, and programs that use it, below `folder`. Returns it."""
     sources = [*sorted((ROOT / "controller").glob("*.py")), *(ROOT / name for name in programs)]
-    for path, data in compile_all(joined(texts_of(sources))).items():
+    for path, data in compile_all(texts_of(sources)).items():
         file = folder / path
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(data)

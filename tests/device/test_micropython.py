@@ -1,6 +1,6 @@
 """The core on MicroPython: every module imports, and a scripted year and many random weeks are the
-same to the byte on CPython, on the unix build (64-bit) and on a 32-bit build. There the core is as
-a bundle holds it, constants folded; the year is run from the sources, too.
+same to the byte on CPython, on the unix build (64-bit) and on a 32-bit build. There the core is
+compiled as a bundle holds it; the year is run from the sources, too.
 """
 
 import re
@@ -105,8 +105,7 @@ def cpython_year() -> str:
 
 @pytest.mark.parametrize("module", MODULES)
 def test_a_module_imports_alone(micropython: Path, bundled: Path, module: str) -> None:
-    bundled_too = module in ("controller", "controller.ports", "controller.runner")
-    for folder in (ROOT, bundled) if bundled_too else (ROOT,):
+    for folder in (ROOT, bundled):
         code = f"import {module}; print({module!r})"
         assert run(micropython, "-c", code, folder=folder).strip() == module
 

@@ -98,7 +98,7 @@ def test_a_sweep_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     assert (tmp_path / "compiled" / "years.parquet").read_bytes() == wanted
 
 
-@pytest.mark.parametrize("name", ["controller/trim.py", "sim/house.py", "tools/link.py"])
+@pytest.mark.parametrize("name", ["controller/trim.py", "sim/house.py", "tools/compiling.py"])
 def test_what_was_edited_runs_from_its_sources(built: Path, tmp_path: Path, name: str) -> None:
     for folder in ("controller", "sim", "tools"):
         ignore = shutil.ignore_patterns("__pycache__")
