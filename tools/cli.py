@@ -36,6 +36,7 @@ NO_PLAN = 1
 BAD_INPUT = 2
 INTERRUPTED = 130
 _DEMO = ("property.toml", "weather.csv")
+YEAR_DAYS = 365  # what propose, compare and invent need at least
 
 _HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
 
@@ -419,7 +420,7 @@ def invent(
     from tools import invent as tool
     from tools import tables
 
-    record = _weather(weather, column, units, dates, latitude)
+    record = _weather(weather, column, units, dates, latitude, least_days=YEAR_DAYS)
     made = generate(fit(record), years, seed)
     files.write({out: tool.csv_of(made)})
     compared = compare_statistics(record, made)
@@ -486,10 +487,12 @@ def propose(
             "found both or none, allowed one", param_hint="--weather, --climate"
         )
     if climate is not None:
-        records = [tool.invented(_weather(climate, column, units, dates, prop.site.latitude), seed)]
+        record = _weather(climate, column, units, dates, prop.site.latitude, least_days=YEAR_DAYS)
+        records = [tool.invented(record, seed)]
     else:
         records = [
-            _weather(path, column, units, dates, prop.site.latitude) for path in weather or ()
+            _weather(path, column, units, dates, prop.site.latitude, least_days=YEAR_DAYS)
+            for path in weather or ()
         ]
     et0_mm = mean_et0_mm(records[0], prop.site.latitude)
     house = compile_house(prop, et0_mm)
@@ -634,7 +637,8 @@ def compare(
     prop = load(property_file)
     others = [load(path) for path in plan or ()]
     records = [
-        (str(path), _weather(path, column, units, dates, prop.site.latitude)) for path in weather
+        (str(path), _weather(path, column, units, dates, prop.site.latitude, least_days=YEAR_DAYS))
+        for path in weather
     ]
     jobs = comparing.jobs_of(prop, records, years, seed)
     _folder(out)
@@ -741,9 +745,13 @@ def _weather(
     latitude_deg: float | None,
     *,
     days: "tuple[datetime.date | None, datetime.date | None]" = (None, None),
+    least_days: int = 0,
     told: bool = True,
 ) -> "Weather":
-    """Read a weather file as the command line says, and tell its cautions where they are `told`."""
+    """Read a weather file as the command line says, and tell its cautions where they are `told`.
+
+    least_days: a shorter record is refused by the command itself, so its cautions are not told.
+    """
     from sim.weather import NAMES, read
 
     names: dict[str, str] = {}
@@ -764,7 +772,7 @@ def _weather(
     )
     from tools.rules import printable
 
-    for caution in found.cautions if told else ():
+    for caution in found.cautions if told and found.days >= least_days else ():
         _tell(f"Caution: {printable(str(path))}: {printable(caution)}")
     return found
 
