@@ -15,23 +15,23 @@ from time import sleep_ms
 
 import machine
 
-from boards.console import HELP, Console, noted, shown, status
-from boards.drivers.clock import Clock
-from boards.drivers.deadline import Deadline
-from boards.drivers.note import CRASH as CRASHED
-from boards.drivers.note import NEW_PLAN, NO_BOOT, NOTHING, SERVED, SERVICE, Marked
-from boards.drivers.sleep import Sleeper, Uptime
-from boards.drivers.store import FileStore
-from boards.drivers.thermometer import CONVERT_MS
-from boards.drivers.valves import HeldValve, LatchingValve, NoValve
-from controller._const import TYPE_CHECKING, const
-from controller.events import CRASH, OWNER, POWER
-from controller.events import PLAN as REPLANNED
-from controller.limits import SUPPLIES_MAX, ZONES_MAX
-from controller.plan import PlanError
-from controller.ports import NOTE, PLAN, Seen
-from controller.runner import Restart, Runner
-from controller.trouble import Trouble
+from evenclay.boards.console import HELP, Console, noted, shown, status
+from evenclay.boards.drivers.clock import Clock
+from evenclay.boards.drivers.deadline import Deadline
+from evenclay.boards.drivers.note import CRASH as CRASHED
+from evenclay.boards.drivers.note import NEW_PLAN, NO_BOOT, NOTHING, SERVED, SERVICE, Marked
+from evenclay.boards.drivers.sleep import Sleeper, Uptime
+from evenclay.boards.drivers.store import FileStore
+from evenclay.boards.drivers.thermometer import CONVERT_MS
+from evenclay.boards.drivers.valves import HeldValve, LatchingValve, NoValve
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.events import CRASH, OWNER, POWER
+from evenclay.controller.events import PLAN as REPLANNED
+from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
+from evenclay.controller.plan import PlanError
+from evenclay.controller.ports import NOTE, PLAN, Seen
+from evenclay.controller.runner import Restart, Runner
+from evenclay.controller.trouble import Trouble
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -39,16 +39,16 @@ if TYPE_CHECKING:
 
     from machine import WDT, Timer
 
-    from boards.drivers.battery import Battery
-    from boards.drivers.clock import Source
-    from boards.drivers.contact import Contact
-    from boards.drivers.counter import FlowMeter, RainGauge
-    from boards.drivers.note import Note
-    from boards.drivers.soil import CapacitiveProbe, GranularMatrix
-    from boards.drivers.thermometer import Ds18b20
-    from boards.drivers.valves import Coils
-    from controller.plan import Plan
-    from controller.ports import Asked
+    from evenclay.boards.drivers.battery import Battery
+    from evenclay.boards.drivers.clock import Source
+    from evenclay.boards.drivers.contact import Contact
+    from evenclay.boards.drivers.counter import FlowMeter, RainGauge
+    from evenclay.boards.drivers.note import Note
+    from evenclay.boards.drivers.soil import CapacitiveProbe, GranularMatrix
+    from evenclay.boards.drivers.thermometer import Ds18b20
+    from evenclay.boards.drivers.valves import Coils
+    from evenclay.controller.plan import Plan
+    from evenclay.controller.ports import Asked
 
     Probe = CapacitiveProbe | GranularMatrix
 

@@ -16,20 +16,20 @@ check says its name as it begins; all verdicts come last.
 
 import sys
 
-from boards.words import WHAT, WHY
-from controller._const import TYPE_CHECKING, const
-from controller.events import ALARM, DRIVER, OPENED, STORE
-from controller.limits import WALL_MAX
-from controller.plan import HubPart, Plan, RowPart, SupplyPart, ZonePart
-from controller.ports import ASK_CLOCK, ASK_RUN_ANYWAY, ASK_STOP, PLAN, RECORD, Seen
-from controller.runner import Runner
+from evenclay.boards.words import WHAT, WHY
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.events import ALARM, DRIVER, OPENED, STORE
+from evenclay.controller.limits import WALL_MAX
+from evenclay.controller.plan import HubPart, Plan, RowPart, SupplyPart, ZonePart
+from evenclay.controller.ports import ASK_CLOCK, ASK_RUN_ANYWAY, ASK_STOP, PLAN, RECORD, Seen
+from evenclay.controller.runner import Runner
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
-    from controller.plan import Part
-    from controller.ports import Asked, Ports
+    from evenclay.controller.plan import Part
+    from evenclay.controller.ports import Asked, Ports
 
     Check = Callable[["Rig"], None]
 
@@ -744,6 +744,6 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    from boards import conformance  # the module that the rig imports, not this copy of it
+    from evenclay.boards import conformance  # the module that the rig imports, not this copy of it
 
     sys.exit(conformance.main())

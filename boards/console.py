@@ -2,12 +2,12 @@
 
 import select
 
-from boards.words import WHAT, WHY
-from controller._const import TYPE_CHECKING, const
-from controller.civil import day_of, month_days
-from controller.events import CLOSED_SEASON, FAULT, OK
-from controller.limits import ASKED_MAX
-from controller.ports import (
+from evenclay.boards.words import WHAT, WHY
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.civil import day_of, month_days
+from evenclay.controller.events import CLOSED_SEASON, FAULT, OK
+from evenclay.controller.limits import ASKED_MAX
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,
@@ -24,9 +24,9 @@ from controller.ports import (
 if TYPE_CHECKING:
     from typing import IO
 
-    from controller.ports import Asked
-    from controller.runner import Runner
-    from controller.trouble import Trouble
+    from evenclay.controller.ports import Asked
+    from evenclay.controller.runner import Runner
+    from evenclay.controller.trouble import Trouble
 
 READINGS = {"dry": DRY, "firm": FIRM, "wet": WET}
 HELP = """hold HOURS | check ZONE dry|firm|wet [...] | run ZONE MINUTES [anyway]

@@ -5,12 +5,12 @@ Numbers ascend with time, whatever the clock or daylight saving does to the inst
 start.
 """
 
-from controller._const import TYPE_CHECKING, const
-from controller.civil import LocalTime, date_of, day_of
-from controller.limits import DAY_S
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.civil import LocalTime, date_of, day_of
+from evenclay.controller.limits import DAY_S
 
 if TYPE_CHECKING:
-    from controller.plan import Plan, RowPart
+    from evenclay.controller.plan import Plan, RowPart
 
 PER_DAY = const(32)  # more than CYCLES_MAX; a power of two keeps numbers readable in binary dumps
 _AHEAD_DAYS = const(2)  # how far next_after looks; the hub asks again at each local midnight

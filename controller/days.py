@@ -4,10 +4,10 @@ Uptime is the hub's only steady clock; the wall clock is uptime plus a skew that
 change to the record that depends on the date is made here.
 """
 
-from controller._const import TYPE_CHECKING, const
-from controller.agenda import PER_DAY, Agenda
-from controller.civil import FIRST_WEEKDAY
-from controller.events import (
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.agenda import PER_DAY, Agenda
+from evenclay.controller.civil import FIRST_WEEKDAY
+from evenclay.controller.events import (
     ALARM,
     CLEARED,
     CLOCK,
@@ -18,7 +18,7 @@ from controller.events import (
     POWER,
     SKIPPED,
 )
-from controller.limits import (
+from evenclay.controller.limits import (
     AUTO_WEEKDAY,
     BACK_MAX_S,
     DAY_S,
@@ -27,15 +27,15 @@ from controller.limits import (
     STEP_TOLERANCE_S,
     WALL_MAX,
 )
-from controller.plan import AUTO_OFF
+from evenclay.controller.plan import AUTO_OFF
 
 if TYPE_CHECKING:
     from typing import Callable
 
-    from controller.journal import Record
-    from controller.lockouts import Lockouts
-    from controller.plan import Plan, RowPart
-    from controller.trim import Trim
+    from evenclay.controller.journal import Record
+    from evenclay.controller.lockouts import Lockouts
+    from evenclay.controller.plan import Plan, RowPart
+    from evenclay.controller.trim import Trim
 
 _NONE = const(-1)
 _ANY = const(0)  # `_sync`: the clock is as expected

@@ -10,8 +10,8 @@ hold it: see `boards/words.py`.
 
 import struct
 
-from controller._const import const
-from controller.limits import EVENTS_MAX
+from evenclay.controller._const import const
+from evenclay.controller.limits import EVENTS_MAX
 
 _LAYOUT = "<BhBqqHIq"  # of an event in the log
 _EVENT_BYTES = const(34)

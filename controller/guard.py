@@ -4,25 +4,16 @@ It knows every valve's state as far as commands and their outcomes tell. A valve
 the moment its OPEN is emitted until its CLOSE is known to have been carried out.
 """
 
-from controller._const import TYPE_CHECKING, const
-from controller.events import (
-    BUSY,
-    CAP,
-    FAULT,
-    GAP,
-    LONGEST,
-    OK,
-    OPEN_LIMIT,
-    PLANNED,
-)
-from controller.journal import BURST_FAULT
-from controller.limits import CLOSE_RETRY_S
-from controller.ports import CLOSE, OPEN
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT, PLANNED
+from evenclay.controller.journal import BURST_FAULT
+from evenclay.controller.limits import CLOSE_RETRY_S
+from evenclay.controller.ports import CLOSE, OPEN
 
 if TYPE_CHECKING:
-    from controller.journal import Record
-    from controller.plan import Plan
-    from controller.ports import Command
+    from evenclay.controller.journal import Record
+    from evenclay.controller.plan import Plan
+    from evenclay.controller.ports import Command
 
 _NONE = const(-1)
 

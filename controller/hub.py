@@ -5,9 +5,9 @@ comes back as `seen.done` in the next step. A run takes two steps of one moment:
 OPEN, which is not tried unless that was written; then REPORT that it opened.
 """
 
-from controller._const import TYPE_CHECKING, const
-from controller.days import Days
-from controller.events import (
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.days import Days
+from evenclay.controller.events import (
     ALARM,
     BOOT,
     BROKEN,
@@ -47,9 +47,9 @@ from controller.events import (
     TROUBLE,
     Log,
 )
-from controller.events import PLAN as NEW_PLAN
-from controller.guard import Guard, Run
-from controller.journal import (
+from evenclay.controller.events import PLAN as NEW_PLAN
+from evenclay.controller.guard import Guard, Run
+from evenclay.controller.journal import (
     BURST_FAULT,
     DRIVER_FAULT,
     FIRST_FAULT,
@@ -59,7 +59,7 @@ from controller.journal import (
     Record,
     unpack_record,
 )
-from controller.limits import (
+from evenclay.controller.limits import (
     DRY_CHECKS,
     FAULT_RETRY_S,
     METER_S,
@@ -69,15 +69,15 @@ from controller.limits import (
     TEST_RUN_S,
     ZONES_MAX,
 )
-from controller.lockouts import Lockouts
-from controller.meter import Meter, off_plan, wrong
-from controller.owner import answer
-from controller.plan import Plan
-from controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
-from controller.trim import Trim
+from evenclay.controller.lockouts import Lockouts
+from evenclay.controller.meter import Meter, off_plan, wrong
+from evenclay.controller.owner import answer
+from evenclay.controller.plan import Plan
+from evenclay.controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
+from evenclay.controller.trim import Trim
 
 if TYPE_CHECKING:
-    from controller.ports import Asked, Command, Seen
+    from evenclay.controller.ports import Asked, Command, Seen
 
 _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years

@@ -8,13 +8,13 @@ over the copy that is not the newest good one, so a torn write spoils nothing ne
 import struct
 from binascii import crc32
 
-from controller._const import TYPE_CHECKING, const
-from controller.limits import ZONES_MAX
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.limits import ZONES_MAX
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from controller.plan import Plan
+    from evenclay.controller.plan import Plan
 
 RECORD_BYTES_MAX = const(256)  # one flash page
 _RECORD_MAGIC = b"Er\x03"  # the last is the version

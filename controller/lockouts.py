@@ -1,8 +1,8 @@
 """Reasons to hold water back, other than faults. Asked before a run and while it runs."""
 
-from controller._const import TYPE_CHECKING, const
-from controller.civil import FIRST_WEEKDAY, date_of
-from controller.events import (
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.civil import FIRST_WEEKDAY, date_of
+from evenclay.controller.events import (
     ALARM,
     CONTACT_STALE,
     FROST,
@@ -17,17 +17,17 @@ from controller.events import (
     STALE,
     WET_SOIL,
 )
-from controller.journal import CONTACT_WET, FROST_STANDS
-from controller.limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, STALE_S
-from controller.plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
-from controller.probe import Probe
+from evenclay.controller.journal import CONTACT_WET, FROST_STANDS
+from evenclay.controller.limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, STALE_S
+from evenclay.controller.plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
+from evenclay.controller.probe import Probe
 
 if TYPE_CHECKING:
     from typing import Callable
 
-    from controller.journal import Record
-    from controller.plan import Plan, RowPart
-    from controller.ports import Seen
+    from evenclay.controller.journal import Record
+    from evenclay.controller.plan import Plan, RowPart
+    from evenclay.controller.ports import Seen
 
 _RAIN_MAX_UM = const(500000)  # in one poll: more is a broken counter, and still only fills the bank
 _TODAY_MAX_UM = const(0x3FFFFFFF)  # what no day reaches: so a broken counter cannot either

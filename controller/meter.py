@@ -1,8 +1,8 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from controller._const import TYPE_CHECKING, const
-from controller.events import BURST, NO_FLOW, OK
-from controller.limits import (
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.events import BURST, NO_FLOW, OK
+from evenclay.controller.limits import (
     BURST_PCT,
     DAY_S,
     FLOW_LEAST_ML_MIN,
@@ -12,7 +12,7 @@ from controller.limits import (
 )
 
 if TYPE_CHECKING:
-    from controller.journal import Record
+    from evenclay.controller.journal import Record
 
 _UNKNOWN = const(-1)
 _LEAST_S = const(

@@ -3,8 +3,8 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
-from controller._const import TYPE_CHECKING, const
-from controller.events import (
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.events import (
     ACCEPTED,
     AFTER_CYCLE,
     AFTER_RAIN,
@@ -21,10 +21,10 @@ from controller.events import (
     TOO_SHORT,
     UNKNOWN,
 )
-from controller.guard import Run
-from controller.limits import ASKED_MAX, RUN_LEAST_S, WALL_MAX
-from controller.plan import PlanError, unpack
-from controller.ports import (
+from evenclay.controller.guard import Run
+from evenclay.controller.limits import ASKED_MAX, RUN_LEAST_S, WALL_MAX
+from evenclay.controller.plan import PlanError, unpack
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,
@@ -40,8 +40,8 @@ from controller.ports import (
 )
 
 if TYPE_CHECKING:
-    from controller.hub import Hub
-    from controller.ports import Asked
+    from evenclay.controller.hub import Hub
+    from evenclay.controller.ports import Asked
 
 
 _NOT_ONE = const(-2)  # neither a zone nor -1, and no command

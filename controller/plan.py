@@ -14,14 +14,8 @@ the fields have to fit each other are checked where plans are made, by `tools.pl
 import struct
 from binascii import crc32
 
-from controller._const import TYPE_CHECKING, const
-from controller.limits import (
-    BANS_MAX,
-    ROWS_MAX,
-    START_GRACE_MIN,
-    SUPPLIES_MAX,
-    ZONES_MAX,
-)
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.limits import BANS_MAX, ROWS_MAX, START_GRACE_MIN, SUPPLIES_MAX, ZONES_MAX
 
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)

@@ -12,7 +12,7 @@ Valves are numbered: the zones in plan order, then one master a supply. What an 
 tuple `(what, zone, value)`; `value` is an integer unless said otherwise below.
 """
 
-from controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import TYPE_CHECKING, const
 
 CLOSE = const(0)
 SAVE = const(1)

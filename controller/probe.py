@@ -1,7 +1,7 @@
 """One zone's soil probe: is the soil too wet to water, and is the probe to be believed?"""
 
-from controller._const import TYPE_CHECKING, const
-from controller.limits import (
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.limits import (
     JUMP_PPT,
     STUCK_PPT,
     STUCK_RAIN_S,
@@ -10,10 +10,10 @@ from controller.limits import (
     VWC_LEAST_PPT,
     VWC_MOST_PPT,
 )
-from controller.ports import DRY, FIRM, WET
+from evenclay.controller.ports import DRY, FIRM, WET
 
 if TYPE_CHECKING:
-    from controller.plan import ZonePart
+    from evenclay.controller.plan import ZonePart
 
 _NEVER = const(-1)
 _NO_MARK = const(9999)  # so far from any reading that the first one moves it

@@ -6,13 +6,13 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
-from controller._const import TYPE_CHECKING, const
-from controller.events import BROKEN, CRASH, POWER, STORE, TROUBLE
-from controller.events import PLAN as NEW_PLAN
-from controller.guard import Broken
-from controller.hub import Hub
-from controller.journal import BROKEN_FAULT, STORE_FAULT, lost, newest, unpack_record
-from controller.limits import (
+from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller.events import BROKEN, CRASH, POWER, STORE, TROUBLE
+from evenclay.controller.events import PLAN as NEW_PLAN
+from evenclay.controller.guard import Broken
+from evenclay.controller.hub import Hub
+from evenclay.controller.journal import BROKEN_FAULT, STORE_FAULT, lost, newest, unpack_record
+from evenclay.controller.limits import (
     ASKED_MAX,
     LATCH_TIMES,
     READ_TRIES,
@@ -21,28 +21,18 @@ from controller.limits import (
     WALL_MAX,
     ZONES_MAX,
 )
-from controller.plan import PlanError, unpack
-from controller.ports import (
-    ASK_CLOCK,
-    CLOSE,
-    NOTE,
-    OPEN,
-    PLAN,
-    RECORD,
-    REPORT,
-    SAVE,
-    Seen,
-)
-from controller.trouble import Trouble, shown_error
+from evenclay.controller.plan import PlanError, unpack
+from evenclay.controller.ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
+from evenclay.controller.trouble import Trouble, shown_error
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from typing import Any
 
-    from controller.events import Log
-    from controller.journal import Record
-    from controller.plan import Plan
-    from controller.ports import Asked, Command, Ports
+    from evenclay.controller.events import Log
+    from evenclay.controller.journal import Record
+    from evenclay.controller.plan import Plan
+    from evenclay.controller.ports import Asked, Command, Ports
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years

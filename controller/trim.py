@@ -1,7 +1,7 @@
 """How long a zone's run is: the row, its share, what blade and probe taught, and re-wetting."""
 
-from controller._const import TYPE_CHECKING
-from controller.events import (
+from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller.events import (
     ALARM,
     AUTOMATIC,
     CHECK,
@@ -13,15 +13,15 @@ from controller.events import (
     TOO_SOON,
     TRIMMED,
 )
-from controller.limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
-from controller.plan import AUTO_BOTH
-from controller.ports import DRY, WET
+from evenclay.controller.limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
+from evenclay.controller.plan import AUTO_BOTH
+from evenclay.controller.ports import DRY, WET
 
 if TYPE_CHECKING:
     from typing import Callable
 
-    from controller.journal import Record
-    from controller.plan import Plan, RowPart
+    from evenclay.controller.journal import Record
+    from evenclay.controller.plan import Plan, RowPart
 
 
 class Trim:

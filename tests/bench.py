@@ -1,6 +1,6 @@
 """Short ways to say what a test of the core needs, on the bench of `tests/core.py`."""
 
-from controller.events import (
+from evenclay.controller.events import (
     ACCEPTED,
     ALARM,
     CLEARED,
@@ -12,9 +12,9 @@ from controller.events import (
     RELEASED,
     SKIPPED,
 )
-from controller.plan import Plan, RowPart
-from controller.ports import Seen
-from controller.runner import Runner
+from evenclay.controller.plan import Plan, RowPart
+from evenclay.controller.ports import Seen
+from evenclay.controller.runner import Runner
 from tests.core import Bench, plan, row, wall
 
 MIN_S = 60

@@ -13,8 +13,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from evenclay.tools.cli import commands as cli
 from tests.published.test_replays import FILES, TIMEZONES, TUNIS, weather_file
-from tools import cli
 
 DEMO = Path(__file__).parents[1] / "sim" / "demo" / "property.toml"
 SHARES = {130: 183, 70: 100, 60: 83, 55: 91}  # the demo's, and what Tunis's zones get: 0.6 is 100 %

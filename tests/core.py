@@ -6,16 +6,16 @@ Runs on CPython and on MicroPython alike; imports nothing but the core.
 # MicroPython does not evaluate annotations: they stay quoted.
 # ruff: noqa: UP031, UP037
 
-from controller import plan as plans
-from controller._const import TYPE_CHECKING
-from controller.civil import day_of
-from controller.ports import PLAN, Seen
-from controller.runner import Runner
+from evenclay.controller import plan as plans
+from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller.civil import day_of
+from evenclay.controller.ports import PLAN, Seen
+from evenclay.controller.runner import Runner
 
 if TYPE_CHECKING:
     from typing import Any
 
-    from controller.ports import Asked
+    from evenclay.controller.ports import Asked
 
 # US Central time: invented only in that the house stands nowhere.
 HUB = {

@@ -4,9 +4,9 @@ from typing import Any
 
 import numpy as np
 
-from controller.plan import BanPart, HubPart, Plan, RowPart, SupplyPart, ZonePart
-from sim.hourly import Hourly
-from sim.house import House, Owner, Strip
+from evenclay.controller.plan import BanPart, HubPart, Plan, RowPart, SupplyPart, ZonePart
+from evenclay.sim.house.house import House, Owner, Strip
+from evenclay.sim.weather.hourly import Hourly
 from tests import core
 
 # As the tests of the core have it, but for a wider frost release and a deeper battery reserve.

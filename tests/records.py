@@ -1,6 +1,6 @@
 """The record's fields by name, found out from a record: the core has no list of names."""
 
-from controller.journal import HUB_CODES, ZONE_CODES, Record
+from evenclay.controller.journal import HUB_CODES, ZONE_CODES, Record
 
 
 def _fields() -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, str], ...]]:

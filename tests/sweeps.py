@@ -8,10 +8,10 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-from sim.weather import Weather, read
-from tools import sweep as sweeping
-from tools import workers
-from tools.property import parse
+from evenclay.sim.weather.record import Weather, read
+from evenclay.tools.plan import sweep as sweeping
+from evenclay.tools.plan import workers
+from evenclay.tools.property.property import parse
 
 WEATHER = Path(__file__).parents[1] / "sim" / "demo" / "weather.csv"
 HOUSE = """

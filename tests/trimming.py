@@ -19,14 +19,14 @@ from unittest.mock import patch
 
 import numpy as np
 
-from controller import events
-from controller.limits import DAY_S
-from sim import policies
-from sim.ground import HOUR_S, Ground, dry_of
-from sim.house import House, Owner
-from sim.replay import Life, Lived, begin, sky_of, span_of
-from sim.score import IN_BAND, RAIN_WET, Codes
-from sim.weather import Weather, read
+from evenclay.controller import events
+from evenclay.controller.limits import DAY_S
+from evenclay.sim.house.house import House, Owner
+from evenclay.sim.house.site import HOUR_S, Ground, dry_of
+from evenclay.sim.judge import policies
+from evenclay.sim.judge.score import IN_BAND, RAIN_WET, Codes
+from evenclay.sim.replay.replay import Life, Lived, begin, sky_of, span_of
+from evenclay.sim.weather.record import Weather, read
 from tests.houses import make_house, row
 
 ZONES = ((1.0, 0.6), (0.5, 0.5), (1.0, 1.1))  # rain and ET0: open ground, under eaves, a hot wall

@@ -1,5 +1,5 @@
 """The desktop face: the evenclay command and the developer tools."""
 
-from tools import compiled
+from evenclay.tools.dev import compiled
 
 compiled.use()  # before anything imports the core

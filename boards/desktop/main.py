@@ -7,10 +7,10 @@ stand beside it. Under MicroPython: `micropython -m boards.desktop.main FOLDER`.
 import select
 import sys
 
-from boards.console import HELP, noted, status
-from boards.desktop.ports import DesktopPorts
-from controller.plan import PlanError, unpack
-from controller.runner import Runner
+from evenclay.boards.console import HELP, noted, status
+from evenclay.boards.desktop.ports import DesktopPorts
+from evenclay.controller.plan import PlanError, unpack
+from evenclay.controller.runner import Runner
 
 LONGEST_SLEEP_S = 60  # a typed line is looked for at least so often; a clock that steps, too
 

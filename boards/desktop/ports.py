@@ -7,15 +7,15 @@ bringing the core to other hardware.
 
 import time
 
-from boards.console import HELP, parse, shown
-from boards.drivers.store import FileStore
-from controller._const import TYPE_CHECKING
-from controller.ports import Seen
+from evenclay.boards.console import HELP, parse, shown
+from evenclay.boards.drivers.store import FileStore
+from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller.ports import Seen
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from controller.ports import Asked
+    from evenclay.controller.ports import Asked
 
 # time.time() counts from 1970 or from 2000, whichever the port has chosen.
 EPOCH_S = 946684800 if time.gmtime(0)[0] == 1970 else 0

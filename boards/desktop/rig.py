@@ -7,13 +7,13 @@ shown.
 import os
 import time
 
-from boards.conformance import Rig as Base
-from boards.desktop.ports import DesktopPorts
-from controller._const import TYPE_CHECKING
-from controller.civil import day_of
+from evenclay.boards.conformance import Rig as Base
+from evenclay.boards.desktop.ports import DesktopPorts
+from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller.civil import day_of
 
 if TYPE_CHECKING:
-    from controller.ports import Ports
+    from evenclay.controller.ports import Ports
 
 FOLDER = "conformance.tmp"
 

@@ -5,8 +5,8 @@ taken to be the voltage at rest less the sag of the last pulse. The check before
 measured, not reckoned.
 """
 
-from boards.drivers.adc import millivolts
-from controller._const import TYPE_CHECKING
+from evenclay.boards.drivers.adc import millivolts
+from evenclay.controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from machine import ADC

@@ -3,7 +3,7 @@
 import os
 from errno import ENOENT
 
-from controller.ports import NOTE, PLAN, RECORD
+from evenclay.controller.ports import NOTE, PLAN, RECORD
 
 _NAMES = {RECORD: "record", PLAN: "plan", NOTE: "note"}
 

@@ -7,12 +7,12 @@ does.
 
 from time import sleep_ms, ticks_diff, ticks_us
 
-from controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from machine import Pin
 
-    from boards.drivers.battery import Battery
+    from evenclay.boards.drivers.battery import Battery
 
 # Common practice, no source: 20-100 ms moves the plunger, and more only heats the coil.
 PULSE_MS = const(50)

@@ -10,18 +10,18 @@ pull-down.
 from machine import ADC, I2C, RTC, Pin, Timer
 from onewire import OneWire
 
-from boards.common import Sensors, valve_on
-from boards.drivers.battery import Battery
-from boards.drivers.clock import Ds3231
-from boards.drivers.counter import Counter, FlowMeter, RainGauge
-from boards.drivers.note import Cache
-from boards.drivers.soil import GranularMatrix
-from boards.drivers.thermometer import Ds18b20
-from boards.drivers.valves import Coils
-from controller._const import TYPE_CHECKING
+from evenclay.boards.common import Sensors, valve_on
+from evenclay.boards.drivers.battery import Battery
+from evenclay.boards.drivers.clock import Ds3231
+from evenclay.boards.drivers.counter import Counter, FlowMeter, RainGauge
+from evenclay.boards.drivers.note import Cache
+from evenclay.boards.drivers.soil import GranularMatrix
+from evenclay.boards.drivers.thermometer import Ds18b20
+from evenclay.boards.drivers.valves import Coils
+from evenclay.controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from boards.common import Valve
+    from evenclay.boards.common import Valve
 
 FOLDER = "/hub"
 HARD = False  # this port calls handlers between two bytecodes, and refuses `hard`

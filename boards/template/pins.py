@@ -6,14 +6,14 @@ before anything else is touched. Add what your hardware has from the pin maps of
 
 from machine import RTC, Timer
 
-from boards.common import Sensors, valve_on
-from boards.drivers.clock import ChipClock
-from boards.drivers.note import FileNote
-from boards.drivers.valves import Coils
-from controller._const import TYPE_CHECKING
+from evenclay.boards.common import Sensors, valve_on
+from evenclay.boards.drivers.clock import ChipClock
+from evenclay.boards.drivers.note import FileNote
+from evenclay.boards.drivers.valves import Coils
+from evenclay.controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from boards.common import Valve
+    from evenclay.boards.common import Valve
 
 FOLDER = "/hub"
 HARD = False  # True where the port takes `hard=True` for pins and timers

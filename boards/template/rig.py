@@ -10,17 +10,17 @@ from time import sleep_ms
 
 from machine import Pin
 
-from boards.common import assemble, shut
-from boards.conformance import NotShown
-from boards.conformance import Rig as Base
-from boards.drivers.note import Marked
-from controller._const import TYPE_CHECKING
+from evenclay.boards.common import assemble, shut
+from evenclay.boards.conformance import NotShown
+from evenclay.boards.conformance import Rig as Base
+from evenclay.boards.drivers.note import Marked
+from evenclay.controller._const import TYPE_CHECKING
 
 from . import pins
 
 if TYPE_CHECKING:
-    from boards.common import Board, Sensors, Valve
-    from controller.ports import Ports
+    from evenclay.boards.common import Board, Sensors, Valve
+    from evenclay.controller.ports import Ports
 
 
 class Rig(Base):

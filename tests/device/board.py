@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from tools.bundle import ROOT, compile_all, texts_of
+from evenclay.tools.board.bundle import ROOT, compile_all, texts_of
 
 
 def fill(folder: Path, *programs: str) -> Path:

@@ -10,7 +10,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.journal import Record
+from evenclay.controller.journal import Record
 from tests.core import plan, row, wall
 from tests.device.board import fill
 from tests.device.wasm import Wasm

@@ -16,8 +16,8 @@ import sys
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from controller.ports import Asked, Seen
-    from controller.runner import Runner
+    from evenclay.controller.ports import Asked, Seen
+    from evenclay.controller.runner import Runner
 
 DAY_S = 86400
 YEAR_S = 365 * DAY_S
@@ -90,9 +90,9 @@ class Ports:
 
 def boot(data: bytes) -> "tuple[Ports, Runner]":
     """Import the core and boot a hub on a plan."""
-    from controller.plan import unpack
-    from controller.ports import PLAN, RECORD, Seen
-    from controller.runner import Runner
+    from evenclay.controller.plan import unpack
+    from evenclay.controller.ports import PLAN, RECORD, Seen
+    from evenclay.controller.runner import Runner
 
     assert (RECORD, PLAN) == (0, 1)
     plan = unpack(data)
@@ -106,7 +106,7 @@ def boot(data: bytes) -> "tuple[Ports, Runner]":
 
 def live(ports: "Ports", runner: "Runner", until_s: int) -> None:
     """Take turns at the hub's wakes; new weather at each midnight, an owner once a week."""
-    from controller.ports import ASK_CHECK, DRY
+    from evenclay.controller.ports import ASK_CHECK, DRY
 
     day = ports.now_s // DAY_S
     while ports.now_s < until_s:

@@ -14,10 +14,10 @@ length and CRC; the second form is the only way it changes, and needs CPython.
 import sys
 from binascii import crc32
 
-from controller import plan as plans
-from controller._const import TYPE_CHECKING
-from controller.plan import PlanError
-from controller.ports import (
+from evenclay.controller import plan as plans
+from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller.plan import PlanError
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,
@@ -31,14 +31,14 @@ from controller.ports import (
     RECORD,
     Seen,
 )
+from evenclay.tools.property.plan_rules import check_plan
 from tests.core import plan, row, wall
 from tests.device.scripted_year import DAY, HOUR, Lcg, Traced
-from tools.plan_rules import check_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from controller.ports import Asked
+    from evenclay.controller.ports import Asked
 
 WEEKS = 304
 WEEK_S = 7 * DAY

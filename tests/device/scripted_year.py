@@ -15,9 +15,9 @@ The second form is the only way the golden file changes, and needs CPython.
 import sys
 from binascii import crc32
 
-from controller import plan as plans
-from controller._const import TYPE_CHECKING
-from controller.ports import (
+from evenclay.controller import plan as plans
+from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,
@@ -36,7 +36,7 @@ from tests.core import Bench, plan, row, wall
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from controller.ports import Asked
+    from evenclay.controller.ports import Asked
 
 HOUR = 3600
 DAY = 86400

@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from controller.plan import unpack
+from evenclay.controller.plan import unpack
+from evenclay.tools.board import bundle as bundles
+from evenclay.tools.board.pin_map import DeviceError
+from evenclay.tools.cli import commands as cli
 from tests import core
-from tools import bundle as bundles
-from tools import cli
-from tools.pin_map import DeviceError
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"

@@ -15,15 +15,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from boards import conformance
-from boards.conformance import NOON_S, NotShown
-from boards.desktop import ports as desktop
-from boards.desktop import rig as desktop_module
-from boards.words import WHAT, WHY
-from controller.ports import PLAN, RECORD
+from evenclay.boards import conformance
+from evenclay.boards.conformance import NOON_S, NotShown
+from evenclay.boards.desktop import ports as desktop
+from evenclay.boards.desktop import rig as desktop_module
+from evenclay.boards.words import WHAT, WHY
+from evenclay.controller.ports import PLAN, RECORD
 
 if TYPE_CHECKING:
-    from controller.ports import Ports
+    from evenclay.controller.ports import Ports
 
 ROOT = Path(__file__).parents[2]
 CHECKS = conformance.checks()

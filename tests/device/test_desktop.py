@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from boards.console import parse
-from boards.desktop.ports import DesktopPorts
-from controller.ports import (
+from evenclay.boards.console import parse
+from evenclay.boards.desktop.ports import DesktopPorts
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_HOLD,
     ASK_RUN,
@@ -20,7 +20,7 @@ from controller.ports import (
     RECORD,
     WET,
 )
-from controller.runner import Runner
+from evenclay.controller.runner import Runner
 from tests import core
 
 ROOT = Path(__file__).parents[2]

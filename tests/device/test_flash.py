@@ -13,10 +13,11 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from evenclay.tools.board import bundle as bundles
+from evenclay.tools.board import flash
+from evenclay.tools.board.pin_map import DeviceError
+from evenclay.tools.cli import commands as cli
 from tests import core
-from tools import bundle as bundles
-from tools import cli, flash
-from tools.pin_map import DeviceError
 
 # Stands in for a hub that runs: Ctrl-C restarts the board, as in boards/common.py.
 BUSY = 'import sys\nwhile sys.stdin.read(1) != "\\x03":\n    pass\nprint("service")\n'

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from controller import journal
+from evenclay.controller import journal
 from tests.core import plan, row, wall
 from tests.device.board import fill
 from tests.records import HUB_FIELDS, ZONE_FIELDS

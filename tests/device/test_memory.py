@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from controller import plan as plans
-from controller.limits import ZONES_MAX
+from evenclay.controller import plan as plans
+from evenclay.controller.limits import ZONES_MAX
+from evenclay.tools.board.size import BUDGET
 from tests import core
 from tests.device.board import fill
-from tools.size import BUDGET
 
 BARS = tomllib.loads(BUDGET.read_text("utf-8"))
 YEARS = 50

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from sim.words import WHAT, WHY
+from evenclay.sim.words import WHAT, WHY
 from tests.device import random_weeks, scripted_year
 from tests.device.board import fill
 from tests.device.wasm import Wasm

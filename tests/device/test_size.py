@@ -2,7 +2,7 @@
 
 import pytest
 
-from tools import size
+from evenclay.tools.board import size
 
 
 @pytest.mark.parametrize("folder", size.budget())

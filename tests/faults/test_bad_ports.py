@@ -18,12 +18,12 @@ from typing import Any
 
 import pytest
 
-from boards.console import status
-from controller.events import ALARM, CRASH, LOCKED, LOST_CLOCK, OPENED, REFUSED, TROUBLE
-from controller.journal import BROKEN_FAULT
-from controller.plan import PlanError
-from controller.ports import ASK_CLEAR, NOTE, PLAN, Seen
-from controller.runner import Restart, Runner
+from evenclay.boards.console import status
+from evenclay.controller.events import ALARM, CRASH, LOCKED, LOST_CLOCK, OPENED, REFUSED, TROUBLE
+from evenclay.controller.journal import BROKEN_FAULT
+from evenclay.controller.plan import PlanError
+from evenclay.controller.ports import ASK_CLEAR, NOTE, PLAN, Seen
+from evenclay.controller.runner import Restart, Runner
 from tests.core import Bench, plan, row, wall
 
 slow = pytest.mark.slow

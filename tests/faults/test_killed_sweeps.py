@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
+from evenclay.tools.plan import sweep as sweeping
+from evenclay.tools.plan import workers
 from tests import sweeps
-from tools import sweep as sweeping
-from tools import workers
 
 ROOT = Path(__file__).parents[2]
 

@@ -14,8 +14,8 @@ from functools import cache
 
 import pytest
 
-from controller.events import STORE, TROUBLE
-from sim.words import WHAT, WHY
+from evenclay.controller.events import STORE, TROUBLE
+from evenclay.sim.words import WHAT, WHY
 from tests.faults.world import Fault, World, accepted, house
 
 slow = pytest.mark.slow

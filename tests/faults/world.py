@@ -15,19 +15,11 @@ meters count from boot. The clock is kept, or lost and found again ten minutes a
 from dataclasses import dataclass, field
 from typing import Any
 
-from controller import journal
-from controller.events import ACCEPTED, CUT_SHORT, SKIPPED
-from controller.plan import Plan, PlanError
-from controller.ports import (
-    ASK_CHECK,
-    ASK_HOLD,
-    ASK_RUN,
-    DRY,
-    PLAN,
-    RECORD,
-    Seen,
-)
-from controller.runner import Runner
+from evenclay.controller import journal
+from evenclay.controller.events import ACCEPTED, CUT_SHORT, SKIPPED
+from evenclay.controller.plan import Plan, PlanError
+from evenclay.controller.ports import ASK_CHECK, ASK_HOLD, ASK_RUN, DRY, PLAN, RECORD, Seen
+from evenclay.controller.runner import Runner
 from tests import core
 
 OUTAGE_S = 30

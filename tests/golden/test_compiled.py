@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from controller import runner
-from tools import compiled, compiling
+from evenclay.controller import runner
+from evenclay.tools.dev import compiled, compiling
 
 ROOT = Path(__file__).parents[2]
 GOLDEN = ROOT / "tests" / "golden"

@@ -14,19 +14,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from controller import events
-from controller.civil import LocalTime, day_of
-from sim import outputs
-from sim.devices import Devices
-from sim.ground import dry_of
-from sim.hourly import hourly
-from sim.house import House
-from sim.policies import Policy, policies
-from sim.replay import Lived, Script, Span, live, replay_house, sky_of
-from sim.weather import Weather, read
+from evenclay.controller import events
+from evenclay.controller.civil import LocalTime, day_of
+from evenclay.sim.house.devices import Devices
+from evenclay.sim.house.house import House
+from evenclay.sim.house.site import dry_of
+from evenclay.sim.judge.policies import Policy, policies
+from evenclay.sim.replay.replay import Lived, Script, Span, live, replay_house, sky_of
+from evenclay.sim.report import outputs
+from evenclay.sim.weather.hourly import hourly
+from evenclay.sim.weather.record import Weather, read
+from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.property import load
 from tests.decisions import parse, runs_of, verify
-from tools.compile import compile_house, mean_et0_mm
-from tools.property import load
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 FILES = ("summary.json", "decisions.jsonl", "daily.csv", "report.html")

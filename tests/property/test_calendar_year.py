@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.agenda import PER_DAY, Agenda
-from controller.civil import LocalTime, day_of
-from controller.events import CLOSED, OPENED, SKIPPED
-from controller.plan import NO_RAIN_SENSOR, Plan, PlanError, RowPart
+from evenclay.controller.agenda import PER_DAY, Agenda
+from evenclay.controller.civil import LocalTime, day_of
+from evenclay.controller.events import CLOSED, OPENED, SKIPPED
+from evenclay.controller.plan import NO_RAIN_SENSOR, Plan, PlanError, RowPart
+from evenclay.tools.property.plan_rules import check_plan
+from evenclay.tools.property.timezone import rule
 from tests.core import Bench, plan, row, usual_rows
-from tools.plan_rules import check_plan
-from tools.timezone import rule
 
 EPOCH = datetime(2000, 1, 1)
 ZONES = (

@@ -3,9 +3,9 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.agenda import PER_DAY, Agenda
-from controller.events import ALARM, CLOCK, OPENED, SKIPPED
-from controller.limits import BACK_MAX_S, DAY_S, STEP_TOLERANCE_S
+from evenclay.controller.agenda import PER_DAY, Agenda
+from evenclay.controller.events import ALARM, CLOCK, OPENED, SKIPPED
+from evenclay.controller.limits import BACK_MAX_S, DAY_S, STEP_TOLERANCE_S
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.events import (
+from evenclay.controller.events import (
     ACCEPTED,
     BOOT,
     CLOSED,
@@ -23,8 +23,8 @@ from controller.events import (
     REFUSED,
     SKIPPED,
 )
-from controller.plan import AUTO_BOTH, AUTO_OFF, BAN_HOURS, Plan, PlanError
-from controller.ports import (
+from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF, BAN_HOURS, Plan, PlanError
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_HOLD,
@@ -36,8 +36,8 @@ from controller.ports import (
     FIRM,
     WET,
 )
+from evenclay.tools.property.plan_rules import check_plan
 from tests.core import Bench, plan, row, wall
-from tools.plan_rules import check_plan
 
 DAY = 86400
 STD_S = -21600

@@ -11,10 +11,10 @@ from typing import Any
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from controller.events import CUT_SHORT, OK, QUIET, RAIN, SKIPPED
-from controller.journal import Record
-from controller.lockouts import Lockouts, quiet
-from controller.plan import (
+from evenclay.controller.events import CUT_SHORT, OK, QUIET, RAIN, SKIPPED
+from evenclay.controller.journal import Record
+from evenclay.controller.lockouts import Lockouts, quiet
+from evenclay.controller.plan import (
     BAN_DATES,
     BAN_HOURS,
     CONTACT,
@@ -23,7 +23,7 @@ from controller.plan import (
     ODD_DATES,
     Plan,
 )
-from controller.ports import (
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,
@@ -37,7 +37,7 @@ from controller.ports import (
     FIRM,
     WET,
 )
-from sim.words import WHY
+from evenclay.sim.words import WHY
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, Piped, booted, piped, spans, utc_plan
 from tests.core import Bench, row
 

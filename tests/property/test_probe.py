@@ -3,8 +3,8 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.limits import STALE_S
-from controller.probe import Probe
+from evenclay.controller.limits import STALE_S
+from evenclay.controller.probe import Probe
 from tests.bench import DAY_S, MIN_S, utc_plan
 
 

@@ -8,12 +8,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from sim.ground import Floats
-from sim.proposal import HALF_MONTHS, Need
-from tools.compile import compile_house, guessed_et0_mm
-from tools.property import WEEKDAYS, Property, parse
-from tools.propose_draft import SHARES_PCT, Tables, days_allowed, draft_of, windows_min
-from tools.propose_file import written
+from evenclay.sim.house.site import Floats
+from evenclay.sim.judge.proposal import HALF_MONTHS, Need
+from evenclay.tools.plan.propose_draft import (
+    SHARES_PCT,
+    Tables,
+    days_allowed,
+    draft_of,
+    windows_min,
+)
+from evenclay.tools.plan.propose_file import written
+from evenclay.tools.property.compile import compile_house, guessed_et0_mm
+from evenclay.tools.property.property import WEEKDAYS, Property, parse
 
 TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"
 ZONES = 4

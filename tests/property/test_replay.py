@@ -8,9 +8,9 @@ import pytest
 from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
-from controller.civil import LocalTime, day_of
-from controller.plan import BAN_HOURS, CONTACT, NO_RAIN_SENSOR, BanPart, PlanError
-from controller.ports import (
+from evenclay.controller.civil import LocalTime, day_of
+from evenclay.controller.plan import BAN_HOURS, CONTACT, NO_RAIN_SENSOR, BanPart, PlanError
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,
@@ -20,16 +20,16 @@ from controller.ports import (
     ASK_STOP,
     ASK_TEST,
 )
-from sim import outputs
-from sim.devices import Devices, Fault, PowerCut, Trouble
-from sim.ground import Sky, dry_of
-from sim.hourly import Hourly
-from sim.house import House, Owner
-from sim.policies import Policy
-from sim.replay import Action, Lived, Script, live
+from evenclay.sim.house.devices import Devices, Fault, PowerCut, Trouble
+from evenclay.sim.house.house import House, Owner
+from evenclay.sim.house.site import Sky, dry_of
+from evenclay.sim.judge.policies import Policy
+from evenclay.sim.replay.replay import Action, Lived, Script, live
+from evenclay.sim.report import outputs
+from evenclay.sim.weather.hourly import Hourly
+from evenclay.tools.property.plan_rules import check_plan
 from tests.decisions import parse, verify
 from tests.houses import make_house, row
-from tools.plan_rules import check_plan
 
 DAYS = 8
 DAY_S = 86400

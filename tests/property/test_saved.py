@@ -4,10 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller import journal
-from controller.journal import Record
-from controller.limits import NAME_BYTES, ZONES_MAX
-from controller.plan import (
+from evenclay.controller import journal
+from evenclay.controller.journal import Record
+from evenclay.controller.limits import NAME_BYTES, ZONES_MAX
+from evenclay.controller.plan import (
     BanPart,
     HubPart,
     Part,
@@ -17,10 +17,10 @@ from controller.plan import (
     ZonePart,
     unpack,
 )
+from evenclay.tools.property.plan_rules import RANGES
 from tests.core import ZONE as USUAL_ZONE
 from tests.core import usual_rows
 from tests.records import HUB_FIELDS, ZONE_FIELDS
-from tools.plan_rules import RANGES
 
 BOUNDS = {
     "b": (-(2**7), 2**7 - 1),

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from sim import soil, textures
+from evenclay.sim.ground import soil, textures
 
 Floats = NDArray[np.float64]
 

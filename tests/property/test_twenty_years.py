@@ -12,16 +12,24 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from controller.civil import day_of
-from controller.plan import GAUGE
-from controller.ports import ASK_CHECK, ASK_CLEAR, ASK_CLOCK, ASK_RUN_ANYWAY
-from sim import soil, textures
-from sim.devices import BURST_TIMES, FILLING_ML_H, PORT_CALLS, Devices, Fault, PowerCut, Trouble
-from sim.ground import HOUR_S, PER_LITRE, Sky, columns_of, dry_of
-from sim.hourly import Hourly
-from sim.house import House, Owner
-from sim.policies import Policy
-from sim.replay import Action, Lived, Script, live
+from evenclay.controller.civil import day_of
+from evenclay.controller.plan import GAUGE
+from evenclay.controller.ports import ASK_CHECK, ASK_CLEAR, ASK_CLOCK, ASK_RUN_ANYWAY
+from evenclay.sim.ground import soil, textures
+from evenclay.sim.house.devices import (
+    BURST_TIMES,
+    FILLING_ML_H,
+    PORT_CALLS,
+    Devices,
+    Fault,
+    PowerCut,
+    Trouble,
+)
+from evenclay.sim.house.house import House, Owner
+from evenclay.sim.house.site import HOUR_S, PER_LITRE, Sky, columns_of, dry_of
+from evenclay.sim.judge.policies import Policy
+from evenclay.sim.replay.replay import Action, Lived, Script, live
+from evenclay.sim.weather.hourly import Hourly
 from tests.houses import make_house, row
 
 Floats = NDArray[np.float64]

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from sim import soil, textures
+from evenclay.sim.ground import soil, textures
 
 Floats = NDArray[np.float64]
 DISTANCES_M = st.floats(0.0, 2.0)

@@ -8,7 +8,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim import hourly, weather
+from evenclay.sim.weather import hourly
+from evenclay.sim.weather import record as weather
 from tests.unit.test_weather_alike import ALIKE
 from tests.unit.test_weather_formats import dly, epw, power
 

@@ -13,10 +13,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from controller.civil import FIRST_WEEKDAY, LocalTime, date_of, day_of, month_days
-from controller.plan import HubPart
+from evenclay.controller.civil import FIRST_WEEKDAY, LocalTime, date_of, day_of, month_days
+from evenclay.controller.plan import HubPart
+from evenclay.tools.property.timezone import rule
 from tests.core import HUB
-from tools.timezone import rule
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 LAST = datetime(2100, 1, 1, tzinfo=UTC)

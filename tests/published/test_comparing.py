@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from sim.years import scored_years
+from evenclay.sim.judge.years import scored_years
+from evenclay.tools.cli import commands as cli
+from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.property import parse
 from tests import comparing
 from tests.published.test_replays import record
-from tools import cli
-from tools.compile import compile_house, mean_et0_mm
-from tools.property import parse
 
 
 def test_the_house_at_tunis_is_a_good_property_and_its_record_long_enough() -> None:

@@ -9,8 +9,11 @@ import importlib.metadata
 import numpy as np
 import pytest
 
-from sim import dual_kc, hourly, soil, weather
-from sim.dual_kc import Surface
+from evenclay.sim.ground import soil
+from evenclay.sim.weather import hourly
+from evenclay.sim.weather import record as weather
+from evenclay.tools.dev.models import dual_kc
+from evenclay.tools.dev.models.dual_kc import Surface
 
 # Mid values of table 19; the printed range of TEW (Ze 0.10 m) is from memory.
 TABLE_19 = [

@@ -11,7 +11,7 @@ import pyet
 import pytest
 import refet
 
-from sim import et0
+from evenclay.sim.weather import et0
 
 # latitude, day of the year, Ra [MJ/m2/d] computed from eq. 21-25, daylight [h] from eq. 34
 SITES = [

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sim import generator, weather
-from sim.generator import RICHARDSON_A, RICHARDSON_B, RICHARDSON_M0, RICHARDSON_M1
+from evenclay.sim.weather import generator
+from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.generator import RICHARDSON_A, RICHARDSON_B, RICHARDSON_M0, RICHARDSON_M1
 
 Floats = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ import math
 import numpy as np
 import pytest
 
-from sim import soil, textures
-from sim.green_ampt import Front
+from evenclay.sim.ground import soil, textures
+from evenclay.tools.dev.models.green_ampt import Front
 
 # Silt loam at an effective saturation of 30 %: cm and hours.
 SILT_LOAM = Front(conductivity=0.65, suction=16.7, deficit=(1.0 - 0.30) * 0.486)

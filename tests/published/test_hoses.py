@@ -11,8 +11,8 @@ import fluids
 import numpy as np
 import pytest
 
-from sim import hoses
-from sim.hoses import Hose, Spigot
+from evenclay.sim.house import hoses
+from evenclay.sim.house.hoses import Hose, Spigot
 
 PSI_KPA = 6.894757
 GPM_L_H = 227.1247

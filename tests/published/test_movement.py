@@ -9,8 +9,8 @@ prints no worked sums: the figures here are computed by hand from its formula in
 import numpy as np
 import pytest
 
-from sim import soil
-from sim.soil import strain_weights
+from evenclay.sim.ground import soil
+from evenclay.sim.ground.soil import strain_weights
 
 IPS_PCT = 4.0  # an even clay
 SURFACE_PF = 1.2

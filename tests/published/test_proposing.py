@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from sim.proposal import Kept
-from sim.weather import read
+from evenclay.sim.judge.proposal import Kept
+from evenclay.sim.weather.record import read
+from evenclay.tools.plan.propose import Proposal, propose
+from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.property import parse
 from tests.published.test_replays import record
-from tools.compile import compile_house, mean_et0_mm
-from tools.property import parse
-from tools.propose import Proposal, propose
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"

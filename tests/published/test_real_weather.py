@@ -14,7 +14,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sim import bucket, et0, hourly, soil, textures, weather
+from evenclay.sim.ground import soil, textures
+from evenclay.sim.weather import et0, hourly
+from evenclay.sim.weather import record as weather
+from evenclay.tools.dev.models import bucket
 
 STRIP_COEFFICIENT = 0.5
 EXPOSURES = (1.0, 0.5)

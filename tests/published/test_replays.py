@@ -17,16 +17,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from controller import events
-from controller.civil import LocalTime
-from controller.plan import Plan, RowPart
-from sim import outputs
-from sim.ground import dry_of
-from sim.house import House
-from sim.policies import Policy, bare_plan
-from sim.replay import Lived, Span, live, replay_house, sky_of, span_of
-from sim.score import Score
-from sim.weather import Weather, read
+from evenclay.controller import events
+from evenclay.controller.civil import LocalTime
+from evenclay.controller.plan import Plan, RowPart
+from evenclay.sim.house.house import House
+from evenclay.sim.house.site import dry_of
+from evenclay.sim.judge.policies import Policy, bare_plan
+from evenclay.sim.judge.score import Score
+from evenclay.sim.replay.replay import Lived, Span, live, replay_house, sky_of, span_of
+from evenclay.sim.report import outputs
+from evenclay.sim.weather.record import Weather, read
 from tests.decisions import parse, verify
 from tests.houses import make_house, row
 

@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim import sensors, textures
-from sim.sensors import CapacitiveProbe, GranularMatrix, TippingBucket
+from evenclay.sim.ground import textures
+from evenclay.sim.house import sensors
+from evenclay.sim.house.sensors import CapacitiveProbe, GranularMatrix, TippingBucket
 
 TOPP = {3: 0.02977, 5: 0.07979, 10: 0.18830, 20: 0.34540, 30: 0.44410, 40: 0.51020}
 

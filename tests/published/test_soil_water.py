@@ -5,7 +5,8 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.sparse import diags_array
 
-from sim import bucket, soil, textures
+from evenclay.sim.ground import soil, textures
+from evenclay.tools.dev.models import bucket
 
 # FAO-56 example 36: total and readily available water of three soils for three crops. Tomato's
 # figures as printed; onion's and maize's computed, their inputs from memory.

@@ -8,7 +8,7 @@ from functools import cache
 
 import pytest
 
-from sim.house import Owner
+from evenclay.sim.house.house import Owner
 from tests import trimming
 from tests.trimming import OWNER, PLACES, STARTS_PCT, Years
 

@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim import soil
-from sim.textures import POND_MM
-from tools import validation
-from tools.validation import LONG, PAGE, PARTS, PICTURE, SHORT, Check, ponding
+from evenclay.sim.ground import soil
+from evenclay.sim.ground.textures import POND_MM
+from evenclay.tools.dev import validation
+from evenclay.tools.dev.validation import LONG, PAGE, PARTS, PICTURE, SHORT, Check, ponding
 
 LIVES = "Half the step, all decided anew"
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from controller.agenda import PER_DAY, Agenda
-from controller.civil import day_of
-from controller.plan import Plan
+from evenclay.controller.agenda import PER_DAY, Agenda
+from evenclay.controller.civil import day_of
+from evenclay.controller.plan import Plan
 from tests.core import plan, row, usual_rows, wall
 
 CST_S = 21600

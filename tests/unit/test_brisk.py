@@ -11,16 +11,16 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from sim import brisk
-from sim.brisk import Brisk, Outcome
-from sim.devices import PROBE, Devices
-from sim.ground import dry_of
-from sim.house import House
-from sim.policies import policies
-from sim.replay import Lived, live, sky_of, span_of
-from sim.weather import Weather, read
-from tools.compile import compile_house, mean_et0_mm
-from tools.property import load
+from evenclay.sim.house.devices import PROBE, Devices
+from evenclay.sim.house.house import House
+from evenclay.sim.house.site import dry_of
+from evenclay.sim.judge import brisk
+from evenclay.sim.judge.brisk import Brisk, Outcome
+from evenclay.sim.judge.policies import policies
+from evenclay.sim.replay.replay import Lived, live, sky_of, span_of
+from evenclay.sim.weather.record import Weather, read
+from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.property import load
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 YEARS = 2

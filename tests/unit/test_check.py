@@ -8,12 +8,12 @@ import pytest
 from rich.console import Console
 from typer.testing import CliRunner
 
-from controller.civil import day_of
+from evenclay.controller.civil import day_of
+from evenclay.tools.cli.commands import app
+from evenclay.tools.property.check import Check, check, show
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.property import load, parse
 from tests.unit.small_house import GOOD
-from tools.check import Check, check, show
-from tools.cli import app
-from tools.compile import compile_house
-from tools.property import load, parse
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
 ET0_MM = [9.0] * 12

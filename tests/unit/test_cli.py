@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from evenclay.tools.cli import commands as cli
+from evenclay.tools.plan import workers
+from evenclay.tools.property import property as property_files
 from tests import sweeps
-from tools import cli, workers
-from tools import property as property_files
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"

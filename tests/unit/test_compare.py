@@ -16,22 +16,29 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from controller.plan import AUTO_BOTH, AUTO_OFF
-from sim import compare, oracle
-from sim.compare import Least, Life, Outcome
-from sim.ground import START_PF, columns_of, dry_of
-from sim.house import House, Owner
-from sim.policies import Policy, bare_plan, compared, probed, reference_plan, scaled_plan
-from sim.replay import live, sky_of, span_of
-from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
-from sim.units import METRIC, US
-from sim.weather import Weather
+from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF
+from evenclay.sim.house.house import House, Owner
+from evenclay.sim.house.site import START_PF, columns_of, dry_of
+from evenclay.sim.judge import compare, oracle
+from evenclay.sim.judge.compare import Least, Life, Outcome
+from evenclay.sim.judge.policies import (
+    Policy,
+    bare_plan,
+    compared,
+    probed,
+    reference_plan,
+    scaled_plan,
+)
+from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
+from evenclay.sim.replay.replay import live, sky_of, span_of
+from evenclay.sim.units import METRIC, US
+from evenclay.sim.weather.record import Weather
+from evenclay.tools.cli import commands as cli
+from evenclay.tools.plan import compare as comparing
+from evenclay.tools.plan.compare import Job, Side
+from evenclay.tools.property.property import load, parse
 from tests.houses import make_house, row
 from tests.published.test_replays import record
-from tools import cli
-from tools import compare as comparing
-from tools.compare import Job, Side
-from tools.property import load, parse
 
 ET0_MM = [4.0] * 12
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
@@ -318,7 +325,7 @@ def test_a_comparison_from_end_to_end(tmp_path: Path) -> None:
     assert all(line["in_band_pct"] for line in found["recorded"]["policies"].values())
     rows = comparing.rows_of([Job(house, life, ET0_MM)], sides)
     assert len(rows) == len(sides) * 2
-    from tools.compare_picture import drawn
+    from evenclay.tools.plan.compare_picture import drawn
 
     assert drawn([Job(house, life, ET0_MM)], sides, found, US).startswith(b"\x89PNG")
 

@@ -5,14 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from controller.agenda import PER_DAY, Agenda
-from controller.civil import day_of
-from controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
-from sim import hoses
-from sim.house import House
-from sim.textures import CM_PER_KPA, TEXTURES
-from tests.unit.small_house import GOOD
-from tools.compile import (
+from evenclay.controller.agenda import PER_DAY, Agenda
+from evenclay.controller.civil import day_of
+from evenclay.controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
+from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES
+from evenclay.sim.house import hoses
+from evenclay.sim.house.house import House
+from evenclay.tools.property.compile import (
     compile_house,
     cycle_min,
     guessed_et0_mm,
@@ -21,8 +20,9 @@ from tools.compile import (
     season_days,
     tag_of,
 )
-from tools.plan_rules import RANGES
-from tools.property import PropertyError, load, parse
+from evenclay.tools.property.plan_rules import RANGES
+from evenclay.tools.property.property import PropertyError, load, parse
+from tests.unit.small_house import GOOD
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 FLAT_ET0_MM = [4.0] * 12
@@ -301,8 +301,8 @@ def test_demo_is_what_it_says() -> None:
 
 
 def test_demo_weather() -> None:
-    from sim.demo.make_weather import rows
-    from sim.weather import read
+    from evenclay.sim.demo.make_weather import rows
+    from evenclay.sim.weather.record import read
 
     written = (DEMO / "weather.csv").read_text(encoding="utf-8").splitlines()
     assert written[0] == "date,rain_mm,tmin_c,tmax_c"

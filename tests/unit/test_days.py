@@ -2,10 +2,10 @@
 
 import pytest
 
-from controller import journal
-from controller.agenda import PER_DAY
-from controller.civil import day_of
-from controller.events import (
+from evenclay.controller import journal
+from evenclay.controller.agenda import PER_DAY
+from evenclay.controller.civil import day_of
+from evenclay.controller.events import (
     ALARM,
     BOOT,
     CAP,
@@ -23,9 +23,9 @@ from controller.events import (
     SKIPPED,
     TRIMMED,
 )
-from controller.limits import PASSED_MAX, WALL_MAX
-from controller.plan import AUTO_BOTH, Plan
-from controller.ports import ASK_CHECK, ASK_HOLD, DRY, RECORD
+from evenclay.controller.limits import PASSED_MAX, WALL_MAX
+from evenclay.controller.plan import AUTO_BOTH, Plan
+from evenclay.controller.ports import ASK_CHECK, ASK_HOLD, DRY, RECORD
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600

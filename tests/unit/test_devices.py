@@ -7,16 +7,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from controller import events
-from controller.plan import CONTACT
-from controller.ports import ASK_STOP, PLAN, RECORD
-from sim import soil, textures
-from sim.devices import Devices, DriverError, Fault, PowerCut, Trouble
-from sim.ground import PER_LITRE, Ground, Sky, dry_of
-from sim.hoses import CLOGGED_FLOOR, CLOGGING_YEARS
-from sim.hourly import Hourly
-from sim.house import House
-from sim.sensors import CapacitiveProbe, TippingBucket
+from evenclay.controller import events
+from evenclay.controller.plan import CONTACT
+from evenclay.controller.ports import ASK_STOP, PLAN, RECORD
+from evenclay.sim.ground import soil, textures
+from evenclay.sim.house.devices import Devices, DriverError, Fault, PowerCut, Trouble
+from evenclay.sim.house.hoses import CLOGGED_FLOOR, CLOGGING_YEARS
+from evenclay.sim.house.house import House
+from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket
+from evenclay.sim.house.site import PER_LITRE, Ground, Sky, dry_of
+from evenclay.sim.weather.hourly import Hourly
 from tests.houses import UTC, make_house, still_weather
 
 START_S = 86400 * 1000

@@ -9,8 +9,9 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from sim import doubts, weather
-from tools import cli
+from evenclay.sim.weather import doubts
+from evenclay.sim.weather import record as weather
+from evenclay.tools.cli import commands as cli
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"

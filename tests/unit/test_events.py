@@ -3,11 +3,11 @@
 import ast
 from pathlib import Path
 
-from boards import words as boards_words
-from controller import events
-from controller.events import Log
-from controller.limits import EVENTS_MAX
-from sim import words as sim_words
+from evenclay.boards import words as boards_words
+from evenclay.controller import events
+from evenclay.controller.events import Log
+from evenclay.controller.limits import EVENTS_MAX
+from evenclay.sim import words as sim_words
 
 
 def test_every_code_has_its_word() -> None:

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from sim import files
-from tools import cli
+from evenclay.sim import files
+from evenclay.tools.cli import commands as cli
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo"

@@ -2,9 +2,9 @@
 
 import pytest
 
-from controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT
-from controller.guard import Broken, Guard, Run
-from controller.journal import (
+from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT
+from evenclay.controller.guard import Broken, Guard, Run
+from evenclay.controller.journal import (
     BROKEN_FAULT,
     BURST_FAULT,
     DRIVER_FAULT,
@@ -12,8 +12,8 @@ from controller.journal import (
     NO_FLOW_FAULT,
     Record,
 )
-from controller.limits import CLOSE_RETRY_S
-from controller.ports import CLOSE, OPEN
+from evenclay.controller.limits import CLOSE_RETRY_S
+from evenclay.controller.ports import CLOSE, OPEN
 from tests.core import plan
 
 # Zones 0 and 1 on supply 0, zone 2 on supply 1 and zone 3 on supply 2; valves 4 to 6 would be

@@ -6,8 +6,8 @@ import datetime
 import numpy as np
 import pytest
 
-from sim import et0, hourly
-from sim.weather import Weather
+from evenclay.sim.weather import et0, hourly
+from evenclay.sim.weather.record import Weather
 
 
 def invented(days: int = 800, latitude_deg: float | None = 47.6) -> Weather:

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from boards.console import status
-from controller.events import (
+from evenclay.boards.console import status
+from evenclay.controller.events import (
     ACCEPTED,
     ALARM,
     BOOT,
@@ -37,11 +37,11 @@ from controller.events import (
     TEST,
     TOO_SHORT,
 )
-from controller.events import PLAN as NEW_PLAN
-from controller.journal import BURST_FAULT, DRIVER_FAULT, LEAK_FAULT, NO_FLOW_FAULT
-from controller.limits import FAULT_RETRY_S, SAVE_RETRY_S, ZONES_MAX
-from controller.plan import BAN_HOURS, CONTACT, Plan
-from controller.ports import (
+from evenclay.controller.events import PLAN as NEW_PLAN
+from evenclay.controller.journal import BURST_FAULT, DRIVER_FAULT, LEAK_FAULT, NO_FLOW_FAULT
+from evenclay.controller.limits import FAULT_RETRY_S, SAVE_RETRY_S, ZONES_MAX
+from evenclay.controller.plan import BAN_HOURS, CONTACT, Plan
+from evenclay.controller.ports import (
     ASK_CLEAR,
     ASK_HOLD,
     ASK_PLAN,

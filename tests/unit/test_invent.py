@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from sim import generator, weather
-from tools import cli, invent
+from evenclay.sim.weather import generator
+from evenclay.sim.weather import record as weather
+from evenclay.tools.cli import commands as cli
+from evenclay.tools.plan import invent
 
 WEATHER = Path(__file__).parents[2] / "sim" / "demo" / "weather.csv"
 

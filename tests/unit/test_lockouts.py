@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from controller.events import (
+from evenclay.controller.events import (
     AFTER_RAIN,
     BOOT,
     CLOCK,
@@ -31,9 +31,9 @@ from controller.events import (
     STALE,
     WET_SOIL,
 )
-from controller.journal import Record
-from controller.lockouts import Lockouts, quiet
-from controller.plan import (
+from evenclay.controller.journal import Record
+from evenclay.controller.lockouts import Lockouts, quiet
+from evenclay.controller.plan import (
     BAN_DATES,
     BAN_HOURS,
     CONTACT,
@@ -43,7 +43,7 @@ from controller.plan import (
     ODD_DATES,
     Plan,
 )
-from controller.ports import (
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLOCK,
     ASK_HOLD,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.events import (
+from evenclay.controller.events import (
     ALARM,
     BURST,
     CLEARED,
@@ -25,10 +25,10 @@ from controller.events import (
     SUPPLY_NO_FLOW,
     TEST,
 )
-from controller.limits import ZONES_MAX
-from controller.meter import Meter
-from controller.plan import Plan
-from controller.ports import ASK_CLEAR, ASK_RUN, ASK_TEST
+from evenclay.controller.limits import ZONES_MAX
+from evenclay.controller.meter import Meter
+from evenclay.controller.plan import Plan
+from evenclay.controller.ports import ASK_CLEAR, ASK_RUN, ASK_TEST
 from tests.bench import (
     DAY_S,
     HOUR_S,

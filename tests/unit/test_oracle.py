@@ -12,18 +12,18 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from controller.civil import LocalTime
-from controller.lockouts import quiet
-from controller.plan import BAN_HOURS, BanPart
-from sim import oracle
-from sim.devices import Devices
-from sim.ground import Dry, Sky, dry_of
-from sim.hourly import Hourly
-from sim.house import House
-from sim.oracle import Way, Zone
-from sim.replay import Lived, Span, climate, sky_of, span_of
-from sim.score import IN_BAND, RAIN_WET, Season
-from sim.weather import Weather
+from evenclay.controller.civil import LocalTime
+from evenclay.controller.lockouts import quiet
+from evenclay.controller.plan import BAN_HOURS, BanPart
+from evenclay.sim.house.devices import Devices
+from evenclay.sim.house.house import House
+from evenclay.sim.house.site import Dry, Sky, dry_of
+from evenclay.sim.judge import oracle
+from evenclay.sim.judge.oracle import Way, Zone
+from evenclay.sim.judge.score import IN_BAND, RAIN_WET, Season
+from evenclay.sim.replay.replay import Lived, Span, climate, sky_of, span_of
+from evenclay.sim.weather.hourly import Hourly
+from evenclay.sim.weather.record import Weather
 from tests.houses import make_house, row
 from tests.published.test_replays import record
 

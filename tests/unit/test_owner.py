@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.events import (
+from evenclay.controller.events import (
     ACCEPTED,
     BAD_PLAN,
     BROKEN,
@@ -37,11 +37,11 @@ from controller.events import (
     UNKNOWN,
     WET_SOIL,
 )
-from controller.events import PLAN as NEW_PLAN
-from controller.journal import BURST_FAULT, LEAK_FAULT
-from controller.limits import ASKED_MAX, WALL_MAX
-from controller.plan import BAN_HOURS
-from controller.ports import (
+from evenclay.controller.events import PLAN as NEW_PLAN
+from evenclay.controller.journal import BURST_FAULT, LEAK_FAULT
+from evenclay.controller.limits import ASKED_MAX, WALL_MAX
+from evenclay.controller.plan import BAN_HOURS
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,

@@ -5,9 +5,10 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from tools import bundle, cli, fitting, pin_map
-from tools.pin_map import DeviceError
-from tools.property import Property, parse
+from evenclay.tools.board import bundle, fitting, pin_map
+from evenclay.tools.board.pin_map import DeviceError
+from evenclay.tools.cli import commands as cli
+from evenclay.tools.property.property import Property, parse
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
 NOTHING = 'FOLDER = "/hub"\nVALVES = ((2, 3), (4, 5), 6, (7, 8))\nMASTERS = (None, 9)\n'

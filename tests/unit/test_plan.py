@@ -6,10 +6,10 @@ from collections.abc import Callable
 
 import pytest
 
-from controller import plan as plans
-from controller.plan import Part, Plan, PlanError, unpack
+from evenclay.controller import plan as plans
+from evenclay.controller.plan import Part, Plan, PlanError, unpack
+from evenclay.tools.property.plan_rules import fields
 from tests.core import plan, row
-from tools.plan_rules import fields
 
 
 def full_plan() -> Plan:

@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 import pytest
 
-from controller.limits import CAP_MAX_S, CYCLES_MAX, RUN_MAX_S, SUPPLIES_MAX
-from controller.plan import Part, Plan, PlanError
+from evenclay.controller.limits import CAP_MAX_S, CYCLES_MAX, RUN_MAX_S, SUPPLIES_MAX
+from evenclay.controller.plan import Part, Plan, PlanError
+from evenclay.tools.property.plan_rules import check_plan
 from tests.core import plan, row
 from tests.unit.test_plan import FIELDS, PARTS, full_plan
-from tools.plan_rules import check_plan
 
 
 def change(part: Part, name: str, value: object) -> Part:

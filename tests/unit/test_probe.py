@@ -2,10 +2,10 @@
 
 import pytest
 
-from controller.events import CLOSED, DONE, OPENED, PROBE, SKIPPED, WET_SOIL
-from controller.limits import STALE_S
-from controller.ports import DRY, FIRM, WET
-from controller.probe import Probe
+from evenclay.controller.events import CLOSED, DONE, OPENED, PROBE, SKIPPED, WET_SOIL
+from evenclay.controller.limits import STALE_S
+from evenclay.controller.ports import DRY, FIRM, WET
+from evenclay.controller.probe import Probe
 from tests.bench import DAY_S, HOUR_S, MIN_S, booted, edges, runs, utc_plan
 from tests.core import Bench
 

@@ -10,17 +10,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from controller.civil import LocalTime
-from controller.limits import NAME_BYTES
-from controller.plan import HubPart
-from sim.units import METRIC, US
+from evenclay.controller.civil import LocalTime
+from evenclay.controller.limits import NAME_BYTES
+from evenclay.controller.plan import HubPart
+from evenclay.sim.units import METRIC, US
+from evenclay.tools.cli.commands import app
+from evenclay.tools.property import timezone
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.lines import line_of, path_at
+from evenclay.tools.property.property import Property, PropertyError, load, parse
+from evenclay.tools.property.rules import in_unit
 from tests.unit.small_house import GOOD
-from tools import timezone
-from tools.cli import app
-from tools.compile import compile_house
-from tools.lines import line_of, path_at
-from tools.property import Property, PropertyError, load, parse
-from tools.rules import in_unit
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
 

@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sim import proposal, score, search
-from sim.brisk import Outcome
-from sim.proposal import begin_of, half_month_of, records_of
-from sim.replay import climate, span_of
-from sim.weather import read
+from evenclay.sim.judge import proposal, score, search
+from evenclay.sim.judge.brisk import Outcome
+from evenclay.sim.judge.proposal import begin_of, half_month_of, records_of
+from evenclay.sim.replay.replay import climate, span_of
+from evenclay.sim.weather.record import read
+from evenclay.tools.cli.commands import NO_PLAN, app
+from evenclay.tools.plan import propose, propose_draft, propose_file
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.property import Season, load, parse
 from tests.published.test_replays import record
-from tools import propose, propose_draft, propose_file
-from tools.cli import NO_PLAN, app
-from tools.compile import compile_house
-from tools.property import Season, load, parse
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"

@@ -8,17 +8,18 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from controller import events
-from controller.civil import LocalTime, day_of
-from controller.plan import BAN_HOURS, BanPart, unpack
-from controller.ports import DRY, FIRM, WET
-from sim import held, outputs, policies
-from sim.devices import Devices, Fault, Heard, PowerCut, Trouble
-from sim.ground import Ground, Sky, dry_of
-from sim.hourly import Hourly
-from sim.house import Owner
-from sim.replay import Life, Script, span_of
-from sim.weather import Weather, WeatherError
+from evenclay.controller import events
+from evenclay.controller.civil import LocalTime, day_of
+from evenclay.controller.plan import BAN_HOURS, BanPart, unpack
+from evenclay.controller.ports import DRY, FIRM, WET
+from evenclay.sim.house.devices import Devices, Fault, Heard, PowerCut, Trouble
+from evenclay.sim.house.house import Owner
+from evenclay.sim.house.site import Ground, Sky, dry_of
+from evenclay.sim.judge import held, policies
+from evenclay.sim.replay.replay import Life, Script, span_of
+from evenclay.sim.report import outputs
+from evenclay.sim.weather.hourly import Hourly
+from evenclay.sim.weather.record import Weather, WeatherError
 from tests import decisions
 from tests.houses import UTC, make_house, row, still_weather
 

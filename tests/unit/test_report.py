@@ -15,11 +15,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from controller.plan import HubPart, Plan
-from sim.house import House, Strip
-from sim.pictures import Run, openings
-from sim.report import ReportError, read, result_sentences, runs_of, write_report
-from tools.plan_rules import RANGES
+from evenclay.controller.plan import HubPart, Plan
+from evenclay.sim.house.house import House, Strip
+from evenclay.sim.report.pictures import Run, openings
+from evenclay.sim.report.report import ReportError, read, result_sentences, runs_of, write_report
+from evenclay.tools.property.plan_rules import RANGES
 
 FIRST, DAYS = date(2023, 1, 1), 365
 NBSP = "\N{NO-BREAK SPACE}"

@@ -4,8 +4,8 @@ from itertools import pairwise
 
 import pytest
 
-from controller.events import ALARM, DRIVER, NO_FLOW
-from controller.limits import FAULT_RETRY_S
+from evenclay.controller.events import ALARM, DRIVER, NO_FLOW
+from evenclay.controller.limits import FAULT_RETRY_S
 from tests.bench import DAY_S, HOUR_S, Piped, opened, utc_plan
 
 FIRST_S = 6 * HOUR_S

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from boards import console
-from controller import journal
-from controller.events import (
+from evenclay.boards import console
+from evenclay.controller import journal
+from evenclay.controller.events import (
     ACCEPTED,
     ALARM,
     BOOT,
@@ -25,11 +25,11 @@ from controller.events import (
     TROUBLE,
     UNKNOWN,
 )
-from controller.events import PLAN as NEW_PLAN
-from controller.guard import Broken, Guard
-from controller.hub import Hub
-from controller.journal import BROKEN_FAULT, LEAK_FAULT, STORE_FAULT, Record
-from controller.limits import (
+from evenclay.controller.events import PLAN as NEW_PLAN
+from evenclay.controller.guard import Broken, Guard
+from evenclay.controller.hub import Hub
+from evenclay.controller.journal import BROKEN_FAULT, LEAK_FAULT, STORE_FAULT, Record
+from evenclay.controller.limits import (
     ASKED_MAX,
     LATCH_TIMES,
     READ_TRIES,
@@ -38,10 +38,19 @@ from controller.limits import (
     TEXT_MAX,
     WALL_MAX,
 )
-from controller.plan import NO_RAIN_SENSOR, Plan, PlanError
-from controller.ports import ASK_CLEAR, ASK_CLOCK, ASK_HOLD, ASK_PLAN, CLOSE, NOTE, PLAN, RECORD
-from controller.runner import Restart, Runner
-from controller.trouble import Trouble
+from evenclay.controller.plan import NO_RAIN_SENSOR, Plan, PlanError
+from evenclay.controller.ports import (
+    ASK_CLEAR,
+    ASK_CLOCK,
+    ASK_HOLD,
+    ASK_PLAN,
+    CLOSE,
+    NOTE,
+    PLAN,
+    RECORD,
+)
+from evenclay.controller.runner import Restart, Runner
+from evenclay.controller.trouble import Trouble
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600

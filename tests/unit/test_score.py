@@ -6,11 +6,12 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from sim import score, soil
-from sim.ground import HOUR_S, Ground, dry_of
-from sim.hourly import Hourly
-from sim.house import Strip
-from sim.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Days
+from evenclay.sim.ground import soil
+from evenclay.sim.house.house import Strip
+from evenclay.sim.house.site import HOUR_S, Ground, dry_of
+from evenclay.sim.judge import score
+from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Days
+from evenclay.sim.weather.hourly import Hourly
 
 
 def days_like(pf: list[float], **values: list[float]) -> Days:

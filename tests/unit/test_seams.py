@@ -4,9 +4,9 @@ from typing import Any
 
 import pytest
 
-from boards.console import status
-from controller import journal
-from controller.events import (
+from evenclay.boards.console import status
+from evenclay.controller import journal
+from evenclay.controller.events import (
     AFTER_CYCLE,
     AFTER_RAIN,
     ALARM,
@@ -36,10 +36,10 @@ from controller.events import (
     TEST,
     TRIMMED,
 )
-from controller.journal import LEAK_FAULT, Record
-from controller.limits import LEAK_ML, SAVE_RETRY_S, STALE_S, ZONES_MAX
-from controller.plan import AUTO_BOTH, BAN_HOURS, Plan
-from controller.ports import (
+from evenclay.controller.journal import LEAK_FAULT, Record
+from evenclay.controller.limits import LEAK_ML, SAVE_RETRY_S, STALE_S, ZONES_MAX
+from evenclay.controller.plan import AUTO_BOTH, BAN_HOURS, Plan
+from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
     ASK_CLOCK,

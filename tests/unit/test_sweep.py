@@ -12,19 +12,19 @@ import numpy as np
 import polars as pl
 import pytest
 
-from controller import events
-from sim.ground import dry_of
-from sim.outputs import Line
-from sim.policies import policies
-from sim.replay import climate, live, sky_of, span_of
-from sim.score import STATES
-from sim.weather import Weather
-from sim.years import whole_years, years_of
+from evenclay.controller import events
+from evenclay.sim.house.site import dry_of
+from evenclay.sim.judge.policies import policies
+from evenclay.sim.judge.score import STATES
+from evenclay.sim.judge.years import whole_years, years_of
+from evenclay.sim.replay.replay import climate, live, sky_of, span_of
+from evenclay.sim.report.outputs import Line
+from evenclay.sim.weather.record import Weather
+from evenclay.tools.plan import sweep as sweeping
+from evenclay.tools.plan import workers
+from evenclay.tools.plan.sweep import Life, Record, Sweep
+from evenclay.tools.plan.workers import SweepError, cores
 from tests import sweeps
-from tools import sweep as sweeping
-from tools import workers
-from tools.sweep import Life, Record, Sweep
-from tools.workers import SweepError, cores
 
 
 def run(sweep: Sweep, out: Path, told: list[str] | None = None) -> pl.DataFrame:

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 from rich.table import Table
 
-from tools import tables
+from evenclay.tools import tables
 
 WORDS = st.text("abcdefgh", min_size=1, max_size=9)
 TEXTS = st.lists(WORDS, min_size=1, max_size=4).map(" ".join)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from controller.events import (
+from evenclay.controller.events import (
     AFTER_CYCLE,
     ALARM,
     AUTOMATIC,
@@ -26,10 +26,10 @@ from controller.events import (
     TOO_SOON,
     TRIMMED,
 )
-from controller.journal import Record
-from controller.plan import AUTO_BOTH, AUTO_DOWN, AUTO_OFF, RowPart
-from controller.ports import ASK_CHECK, ASK_HOLD, DRY, FIRM, WET
-from controller.trim import Trim
+from evenclay.controller.journal import Record
+from evenclay.controller.plan import AUTO_BOTH, AUTO_DOWN, AUTO_OFF, RowPart
+from evenclay.controller.ports import ASK_CHECK, ASK_HOLD, DRY, FIRM, WET
+from evenclay.controller.trim import Trim
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, ask, booted, runs, utc_plan
 from tests.core import Bench, row, wall
 

@@ -17,12 +17,12 @@ import pytest
 from matplotlib.figure import Figure
 from typer.testing import CliRunner
 
-from sim import oracle, proposal, search
-from sim.units import METRIC, UNITS, US
-from tools import workers
-from tools.cli import NO_PLAN, app
-from tools.compile import compile_house
-from tools.property import load
+from evenclay.sim.judge import oracle, proposal, search
+from evenclay.sim.units import METRIC, UNITS, US
+from evenclay.tools.cli.commands import NO_PLAN, app
+from evenclay.tools.plan import workers
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.property import load
 
 WEATHER = Path(__file__).parents[2] / "sim" / "demo" / "weather.csv"
 # As words of their own, or behind a number.

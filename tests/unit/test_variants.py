@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tools.property import Property, PropertyError, load
-from tools.variants import changes_of, read_vary, varied
+from evenclay.tools.plan.variants import changes_of, read_vary, varied
+from evenclay.tools.property.property import Property, PropertyError, load
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
 
@@ -135,7 +135,7 @@ def test_columns_hold_numbers_of_one_kind_or_text() -> None:
 
 
 def test_a_compilers_refusal_names_the_variant(demo: Property) -> None:
-    from tools.compile import compile_house
+    from evenclay.tools.property.compile import compile_house
 
     (changes,) = changes_of([read_vary("zones.west.share=300")])
     with pytest.raises(PropertyError) as caught:

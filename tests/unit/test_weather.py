@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim import weather
-from sim.weather import WeatherError
+from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.record import WeatherError
 
 PLAIN = "date,rain,tmin,tmax,et0\n"
 

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sim import weather
-from sim.weather import WeatherError
+from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.record import WeatherError
 from tests.unit.test_weather_formats import (
     EPW_HEADER,
     POWER_HEADER,

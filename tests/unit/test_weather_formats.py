@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim import et0, hourly, weather
-from sim.weather import WeatherError
+from evenclay.sim.weather import et0, hourly
+from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.record import WeatherError
 
 DAY = datetime.timedelta(days=1)
 

@@ -74,7 +74,7 @@ class House:
         """Set the clock chip as a hub did some time before."""
         import machine
 
-        from boards.drivers.clock import Ds3231
+        from evenclay.boards.drivers.clock import Ds3231
 
         Ds3231(machine.I2C(0)).set(wall_s)
         self.world.trace.clear()
@@ -95,7 +95,7 @@ class House:
 
     def run_for(self, us):
         """Boot and run for some time. Returns what ended it: "cut", or why the chip restarted."""
-        from boards.common import run
+        from evenclay.boards.common import run
 
         self.world.stop_at(self.world.us + us, fake_machine.PowerCut())
         with open(TYPED) as stream:
@@ -109,8 +109,8 @@ class House:
 
     def start(self):
         """Boot up to the first turn. Returns board and runner."""
-        from boards.common import shut, start
-        from boards.drivers.note import Marked
+        from evenclay.boards.common import shut, start
+        from evenclay.boards.drivers.note import Marked
 
         zones, masters = self.pins.valves(), self.pins.masters()
         shut(zones + masters)
@@ -281,8 +281,8 @@ def boots(house):
     board, runner = house.start()
     for _ in range(3):
         board.due_s = runner.turn()
-    from boards.words import WHY
-    from controller.events import BOOT
+    from evenclay.boards.words import WHY
+    from evenclay.controller.events import BOOT
 
     found = [WHY[event[2]] for event in runner.hub.log.events() if event[0] == BOOT]
     assert len(found) == 1
@@ -330,7 +330,7 @@ def test_an_exception_shuts_rests_and_is_told_of():
 
 def test_planned_restarts_are_no_crash():
     """An RP2 restarts itself by its watchdog: the note tells a restart that was meant."""
-    from boards.drivers.note import NEW_PLAN, SERVED
+    from evenclay.boards.drivers.note import NEW_PLAN, SERVED
 
     for name, port, zones in BOARDS:
         for mark, word in ((NEW_PLAN, "plan"), (SERVED, "owner")):
@@ -361,7 +361,7 @@ def test_a_first_memory_error_restarts():
 def test_noise_on_the_console_stops_nothing():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
-    from boards.console import Console
+    from evenclay.boards.console import Console
 
     with open(TYPED, "w") as file:
         file.write("status\n")
@@ -384,8 +384,8 @@ def test_what_is_typed_while_it_rests_waits():
     """Nor does the board spin over it."""
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
-    from boards.common import once
-    from boards.drivers.sleep import Sleeper
+    from evenclay.boards.common import once
+    from evenclay.boards.drivers.sleep import Sleeper
 
     board, runner = house.start()
     board.due_s = runner.turn()
@@ -559,8 +559,8 @@ def test_a_dry_contact_reaches_the_hub():
     house = House("template", "rp2", 2, {"battery": 0, "frost": 0}, held=1)
     import machine
 
-    from boards.common import Sensors
-    from boards.drivers.contact import Contact as Driver
+    from evenclay.boards.common import Sensors
+    from evenclay.boards.drivers.contact import Contact as Driver
 
     pin = machine.Pin(10, machine.Pin.IN, machine.Pin.PULL_UP)
     house.pins.timer = lambda: machine.Timer(-1)
@@ -602,9 +602,9 @@ def test_a_clock_that_does_not_answer_holds_the_water_back():
 def test_a_new_plan_restarts_the_board():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
-    from boards.common import once
-    from boards.drivers.sleep import Sleeper
-    from controller.ports import ASK_PLAN
+    from evenclay.boards.common import once
+    from evenclay.boards.drivers.sleep import Sleeper
+    from evenclay.controller.ports import ASK_PLAN
 
     board, runner = house.start()
     board.due_s = runner.turn()
@@ -628,7 +628,7 @@ def twelve(house):
     """Eight zones and four masters, all latching, on a house made for four."""
     import machine
 
-    from boards.drivers.valves import Coils, LatchingValve
+    from evenclay.boards.drivers.valves import Coils, LatchingValve
 
     coils = Coils()
     house.valves = []
@@ -695,10 +695,10 @@ def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
     house.set_clock(wall(2026, 7, 1, 3))
     import machine
 
-    from boards.common import once
-    from boards.console import Console
-    from boards.drivers.sleep import Sleeper
-    from controller.journal import LEAK_FAULT
+    from evenclay.boards.common import once
+    from evenclay.boards.console import Console
+    from evenclay.boards.drivers.sleep import Sleeper
+    from evenclay.controller.journal import LEAK_FAULT
 
     board, runner = house.start()
     sleeper = Sleeper(machine, False)
@@ -821,7 +821,7 @@ def test_a_part_that_is_not_there_is_left_out_by_its_pin():
         pins.PROBES = (None,)
         pins.METERS = (None, pins.METERS[1])
         pins.RAIN = pins.AIR = pins.BATTERY = pins.SOIL = None
-        from boards.drivers.valves import HeldValve, LatchingValve, NoValve
+        from evenclay.boards.drivers.valves import HeldValve, LatchingValve, NoValve
 
         made = [type(valve) for valve in pins.valves()]
         assert made == [LatchingValve] * 3 + [HeldValve]

@@ -23,7 +23,7 @@ def bench(port="rp2", ppm=0):
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.clock import Clock, Ds3231
+    from evenclay.boards.drivers.clock import Clock, Ds3231
 
     part = ClockChip(world, ppm=ppm)
     bus = machine.I2C(0, sda=machine.Pin(20), scl=machine.Pin(21), freq=100000)
@@ -145,7 +145,7 @@ def test_the_chips_own_clock():
         import machine
 
         fake_machine.forget("boards.drivers")
-        from boards.drivers.clock import ChipClock, Clock
+        from evenclay.boards.drivers.clock import ChipClock, Clock
 
         driver = ChipClock(machine.RTC())
         assert driver.get() is None

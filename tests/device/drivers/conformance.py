@@ -8,7 +8,7 @@ import sys
 
 import fake_machine
 
-from controller.ports import PLAN
+from evenclay.controller.ports import PLAN
 
 FOLDER = "conform.tmp"
 TYPED = "conform_typed.tmp"

@@ -12,7 +12,7 @@ def bench(port="rp2", debounce_ms=100, us=0, pull=True):
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.counter import Counter
+    from evenclay.boards.drivers.counter import Counter
 
     contact = Contact(world, 14)
     pin = machine.Pin(14, machine.Pin.IN, machine.Pin.PULL_UP if pull else None)
@@ -90,7 +90,7 @@ def test_light_sleep_loses_pulses():
 
 def test_rain_and_flow():
     world, _, counter, contact = bench(debounce_ms=1)
-    from boards.drivers.counter import FlowMeter, RainGauge
+    from evenclay.boards.drivers.counter import FlowMeter, RainGauge
 
     rain, flow = RainGauge(counter, 279), FlowMeter(counter, 450)
     assert rain.um() == 0 and flow.ml() == 0
@@ -109,7 +109,7 @@ def test_contact_believes_five_samples():
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.contact import Contact as Driver
+    from evenclay.boards.drivers.contact import Contact as Driver
 
     pin = machine.Pin(10, machine.Pin.IN, machine.Pin.PULL_UP)
     rain = Driver(pin)
@@ -128,7 +128,7 @@ def test_contact_that_chatters_from_the_start_says_nothing():
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.contact import Contact as Driver
+    from evenclay.boards.drivers.contact import Contact as Driver
 
     rain = Driver(machine.Pin(10, machine.Pin.IN, machine.Pin.PULL_UP))
     world.at_us(world.us + 7000, lambda: world.drive(10, 0))

@@ -10,8 +10,8 @@ def bench(port="rp2"):
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.deadline import Deadline
-    from boards.drivers.valves import Coils, LatchingValve
+    from evenclay.boards.drivers.deadline import Deadline
+    from evenclay.boards.drivers.valves import Coils, LatchingValve
 
     coils = Coils()
     valves, latches = [], []
@@ -143,8 +143,8 @@ def test_held_valves():
     world = fake_machine.power_on()
     import machine
 
-    from boards.drivers.deadline import Deadline
-    from boards.drivers.valves import HeldValve
+    from evenclay.boards.drivers.deadline import Deadline
+    from evenclay.boards.drivers.valves import HeldValve
 
     water = Held(world, 2)
     valve = HeldValve(machine.Pin(2, machine.Pin.OUT, value=0))
@@ -160,7 +160,7 @@ def test_held_valves():
 def test_esp32_knows_no_hard_timers():
     """Older firmware does not even know the name: every other test here arms without it."""
     _world, machine, valves, _, _ = bench("esp32")
-    from boards.drivers.deadline import Deadline
+    from evenclay.boards.drivers.deadline import Deadline
 
     wrong = Deadline(machine.Timer(1), valves, True)
     assert fake_machine.raises(TypeError, wrong.arm, 0, 5)

@@ -10,7 +10,7 @@ def bench(port="rp2", light=True, us=0):
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.sleep import Sleeper, Uptime
+    from evenclay.boards.drivers.sleep import Sleeper, Uptime
 
     return world, machine, Sleeper(machine, light), Uptime()
 

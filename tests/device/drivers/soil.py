@@ -25,7 +25,7 @@ def capacitive(port, uv, power=None, drift_ppm=0):
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.soil import CapacitiveProbe
+    from evenclay.boards.drivers.soil import CapacitiveProbe
 
     number = 27 if port == "rp2" else 33
     part = Capacitive(world, number, uv, power)
@@ -39,7 +39,7 @@ def granular(port, ohm, table=SUCTION_TABLE):
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.soil import GranularMatrix
+    from evenclay.boards.drivers.soil import GranularMatrix
 
     number = 28 if port == "rp2" else 33
     part = Granular(world, number, 14, 15, ohm, SERIES_OHM)
@@ -50,14 +50,14 @@ def granular(port, ohm, table=SUCTION_TABLE):
 
 
 def test_published_suction():
-    from boards.drivers.soil import suction_pa
+    from evenclay.boards.drivers.soil import suction_pa
 
     for ohm, temp_mc, pa in PUBLISHED:
         assert abs(suction_pa(ohm, temp_mc) - pa) <= 5, (ohm, temp_mc)
 
 
 def test_suction_out_of_range():
-    from boards.drivers.soil import suction_pa
+    from evenclay.boards.drivers.soil import suction_pa
 
     assert suction_pa(89, 24000) is None
     assert suction_pa(30001, 24000) is None
@@ -148,7 +148,7 @@ def test_capacitive_is_fed_only_while_read():
 
 
 def test_interpolate():
-    from boards.drivers.adc import interpolate
+    from evenclay.boards.drivers.adc import interpolate
 
     assert interpolate(((5, 7),), 0) == 7 and interpolate(((5, 7),), 9) == 7
     table = ((0, 0), (10, 100), (20, 50))

@@ -51,7 +51,7 @@ def mounted(flash, fresh):
     """A store on littlefs on `flash`. Returns the store's class bound to its folder."""
     import vfs
 
-    from boards.drivers.store import FileStore
+    from evenclay.boards.drivers.store import FileStore
 
     if fresh:
         vfs.VfsLfs2.mkfs(flash)
@@ -68,7 +68,7 @@ def unmount():
 
 
 def test_slots_and_copies_are_four_files():
-    from controller.ports import PLAN, RECORD
+    from evenclay.controller.ports import PLAN, RECORD
 
     store = mounted(Flash(), True)
     places = [(slot, copy) for slot in (RECORD, PLAN) for copy in (0, 1)]
@@ -84,7 +84,7 @@ def test_slots_and_copies_are_four_files():
 
 
 def test_a_cut_at_every_write_leaves_old_or_new_whole():
-    from controller.ports import RECORD
+    from evenclay.controller.ports import RECORD
 
     flash = Flash()
     store = mounted(flash, True)
@@ -113,7 +113,7 @@ def test_a_cut_at_every_write_leaves_old_or_new_whole():
 
 
 def store_of(flash):
-    from controller.ports import RECORD
+    from evenclay.controller.ports import RECORD
 
     data = mounted(flash, False).read(RECORD, 0)
     unmount()
@@ -121,7 +121,7 @@ def store_of(flash):
 
 
 def test_a_full_flash_raises():
-    from controller.ports import RECORD
+    from evenclay.controller.ports import RECORD
 
     store = mounted(Flash(), True)
     assert fake_machine.raises(OSError, store.write, RECORD, 0, b"x" * Flash.SIZE * Flash.BLOCKS)
@@ -132,7 +132,7 @@ def test_cache_outlives_a_reset_and_no_power_cut():
     world = fake_machine.power_on("esp32")
     import machine
 
-    from boards.drivers.note import Cache
+    from evenclay.boards.drivers.note import Cache
 
     cache = Cache(machine.RTC())
     assert cache.read() == b""
@@ -150,7 +150,7 @@ def test_cache_refuses_whatever_is_not_as_written():
     world = fake_machine.power_on("esp32")
     import machine
 
-    from boards.drivers.note import Cache
+    from evenclay.boards.drivers.note import Cache
 
     cache = Cache(machine.RTC())
     cache.write(b"because")
@@ -166,7 +166,7 @@ def test_cache_refuses_whatever_is_not_as_written():
 
 
 def test_note_in_a_file():
-    from boards.drivers.note import FileNote
+    from evenclay.boards.drivers.note import FileNote
 
     path = "note.tmp"
     try:
@@ -181,8 +181,8 @@ def test_note_in_a_file():
 
 
 def test_only_a_file_that_is_not_there_is_empty():
-    from boards.drivers.store import FileStore
-    from controller.ports import NOTE, PLAN, RECORD
+    from evenclay.boards.drivers.store import FileStore
+    from evenclay.controller.ports import NOTE, PLAN, RECORD
 
     for slot in (RECORD, PLAN, NOTE):
         assert FileStore("no_such_folder").read(slot, 0) == b""
@@ -196,7 +196,7 @@ def test_only_a_file_that_is_not_there_is_empty():
 
 
 def test_a_marked_note_is_the_hubs_and_why_the_board_restarts():
-    from boards.drivers.note import NEW_PLAN, NOTHING, FileNote, Marked
+    from evenclay.boards.drivers.note import NEW_PLAN, NOTHING, FileNote, Marked
 
     class Broken:
         def read(self):

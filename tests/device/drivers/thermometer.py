@@ -11,7 +11,7 @@ def bench(temp_mc, rom=None, port="rp2"):
     fake_machine.forget("boards.drivers")
     from onewire import OneWire
 
-    from boards.drivers.thermometer import Ds18b20
+    from evenclay.boards.drivers.thermometer import Ds18b20
 
     part = Thermometer(world, 12, temp_mc)
     return world, part, Ds18b20(OneWire(machine.Pin(12)), rom)
@@ -50,7 +50,7 @@ def test_two_convert_in_one_wait():
     import machine
     from onewire import OneWire
 
-    from boards.drivers.thermometer import CONVERT_MS, Ds18b20
+    from evenclay.boards.drivers.thermometer import CONVERT_MS, Ds18b20
 
     Thermometer(world, 13, 9000)
     second = Ds18b20(OneWire(machine.Pin(13)))

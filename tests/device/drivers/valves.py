@@ -14,8 +14,8 @@ def bench(port="rp2", open_mv=9000, inner_mohm=1700, zones=2):
     import machine
 
     fake_machine.forget("boards.drivers")
-    from boards.drivers.battery import Battery as BatteryDriver
-    from boards.drivers.valves import Coils, LatchingValve
+    from evenclay.boards.drivers.battery import Battery as BatteryDriver
+    from evenclay.boards.drivers.valves import Coils, LatchingValve
 
     analog = 26 if port == "rp2" else 32
     battery = Battery(world, analog, open_mv, inner_mohm, 300000, 100000)
@@ -134,7 +134,7 @@ def test_a_reading_that_fails_leaves_no_coil_live():
 
 def test_pulse_length_is_bounded():
     _, machine, _, _, _, coils = bench()
-    from boards.drivers.valves import LatchingValve
+    from evenclay.boards.drivers.valves import LatchingValve
 
     pins = machine.Pin(2, machine.Pin.OUT, value=0), machine.Pin(3, machine.Pin.OUT, value=0)
     for pulse_ms in (0, 201):
@@ -146,7 +146,7 @@ def test_held_valve_of_either_level():
         world = fake_machine.power_on()
         import machine
 
-        from boards.drivers.valves import HeldValve
+        from evenclay.boards.drivers.valves import HeldValve
 
         water = Held(world, 2, on)
         assert not water.open  # at reset the pin floats, and the pull holds the valve shut
@@ -163,7 +163,7 @@ def test_held_valve_of_either_level():
 
 
 def test_no_valve_cannot_be_opened():
-    from boards.drivers.valves import NoValve
+    from evenclay.boards.drivers.valves import NoValve
 
     valve = NoValve()
     valve.close()

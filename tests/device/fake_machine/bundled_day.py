@@ -76,7 +76,7 @@ meters = [Contact(world, pin, pulled=True) for pin in has("METERS") or ()]
 
 import machine  # noqa: E402  # the stand-in
 
-from boards.drivers.clock import ChipClock, Ds3231  # noqa: E402
+from evenclay.boards.drivers.clock import ChipClock, Ds3231  # noqa: E402
 
 if has("SDA") is None:
     ChipClock(machine.RTC()).set(STARTS_S)

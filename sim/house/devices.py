@@ -1,0 +1,580 @@
+"""The simulated hardware: everything a board would give the runner, and what it truly does.
+
+Water flows where a valve is open in fact, whatever the hub believes; litres, overlap and the most
+valves open at once are measured here and never taken from the hub's word.
+
+Fault model
+- Power can go between any two port calls, or in the middle of a write: the copy then holds the new
+  bytes up to some length and the old ones after it.
+- Latching valves stay as they are while power is away; held ones shut. A driver's own deadline is
+  a timer on the board and dies with its power.
+- A driver or a save may raise; a save may be lost in silence.
+- A valve may stick open, a hose may be blocked or burst; a probe may stick, break or short; the
+  thermometer may fall silent.
+- The clock may drift, step or be lost. Drift moves uptime as well: both come from one crystal.
+Port calls take no time.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from evenclay.controller.events import CLOSED, CUT_SHORT, LOCKED, LOW_BATTERY
+from evenclay.controller.plan import CONTACT, GAUGE, Plan
+from evenclay.controller.ports import PLAN, RECORD, Seen
+from evenclay.sim.ground.textures import Texture
+from evenclay.sim.house.hoses import left_open
+from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
+from evenclay.sim.house.site import HOUR_S, Floats, Ground, Sky
+
+if TYPE_CHECKING:
+    from evenclay.controller.ports import Asked
+
+CONTACT_LEAST_UM = 200  # of rain in that time, or a wet/dry contact shows none
+CONTACT_DRIES_S = HOUR_S  # a wet/dry contact shows rain so long after it fell
+BURST_TIMES = 3  # what a burst hose lets through, of its own flow
+PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
+MILLION = 1_000_000
+PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
+FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
+NEVER_S = 1 << 60
+YEAR_S = 365.25 * 86400
+
+# A pack that suits the hub's thresholds: common practice, no source.
+SLEEP_UA = 30
+PULSE_NAH = 12_500
+PACK_NAH = 550_000_000
+PACK_FRESH_PCT = 135  # of the voltage at which the hub still opens
+PACK_EMPTY_PCT = 70
+NEW_PACK_S = 3 * 86400  # an owner changes it so long after the hub complains
+
+
+class PowerCut(BaseException):
+    """Power went. No Exception, so no handler of the hub's sees it: a real one could not either."""
+
+
+class Trouble(Enum):
+    """What may go wrong with a device."""
+
+    DRIVER_RAISES = auto()  # a valve
+    STUCK_OPEN = auto()  # a valve
+    BLOCKED = auto()  # a zone's hose
+    BURST = auto()  # a zone's hose
+    PROBE_STUCK = auto()  # a zone
+    PROBE_OPEN = auto()
+    PROBE_SHORT = auto()
+    THERMOMETER_SILENT = auto()
+    SAVE_RAISES = auto()
+    SAVE_LOST = auto()
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A trouble from one time to another; `which` is a valve or zone where it concerns one."""
+
+    what: Trouble
+    start_s: int
+    end_s: int
+    which: int = 0
+
+
+class Heard(NamedTuple):
+    """An event as it reached the outside world, and the water its zone truly got before it."""
+
+    at_s: int
+    event: tuple[int, ...]
+    water: int  # ml/h times seconds since the zone's last closing line
+
+
+class _Pipe:
+    """One supply's pipe: the zones on it, and where its water runs.
+
+    It is booked when that changes, or when someone wants to know.
+    """
+
+    def __init__(self, zones: list[int], master: int | None, most_ml_h: int, since_s: int) -> None:
+        """master: its valve, if there is one. most_ml_h: that it gives; 0: not known."""
+        self.zones, self.master, self.most_ml_h = zones, master, most_ml_h
+        # Where water runs: zone, through its valve and of that kept to fill its hose, ml/h.
+        self.running: list[tuple[int, int, int]] = []
+        self.flow_ml_h = 0  # of all that runs
+        self.since_s = since_s  # since when
+        self.passed = 0  # ml/h times seconds, as far as booked
+        self.passed_at_boot = 0
+
+
+class DriverError(Exception):
+    """A driver that failed. A board's raises OSError; of that mypyc makes no class."""
+
+
+PORT_CALLS = (
+    "up_s",
+    "wall_s",
+    "set_wall_s",
+    "look",
+    "take_asked",
+    "close",
+    "open",
+    "read",
+    "write",
+    "report",
+    "feed",
+)
+
+
+def shown_ppt(
+    probe: CapacitiveProbe, texture: Texture, earth_c: Floats, zone: int, seed: int
+) -> tuple[list[float], list[float]]:
+    """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
+    the ground's temperature and noise add to that in each hour."""
+    random = np.random.default_rng([seed, zone])
+    piece = probe.piece(random.normal(size=3).tolist())
+    added = piece.adds_ppt(earth_c, random.normal(size=len(earth_c)))
+    return piece.curve_ppt(texture).tolist(), [*added.tolist(), piece.offset_ppt]
+
+
+class Devices:
+    """The ports of one simulated hub. Implements `controller.ports.Ports`."""
+
+    _rains = False  # by the gauge, in the hour last looked at
+
+    def __init__(
+        self,
+        plan: Plan,
+        ground: Ground,
+        sky: Sky,
+        *,
+        seed: int = 0,
+        probe: CapacitiveProbe = PROBE,
+        gauge: TippingBucket = RAIN_GAUGE,
+        drift_ppm: int = 0,
+        faults: Sequence[Fault] = (),
+    ) -> None:
+        """seed: of the probes' noise, and what each piece reads too much. drift_ppm: above -1e6."""
+        self.plan = plan
+        self.ground = ground
+        self.sky = sky
+        self.now_s = sky.start_s
+        self.faults = tuple(faults)
+        zones = len(plan.zones)
+        self.valves = zones + len(plan.supplies)
+        self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
+        self._pipes = [
+            _Pipe(
+                [zone for zone, part in enumerate(plan.zones) if part.supply == supply],
+                zones + supply if spigot.master else None,
+                60 * spigot.flow_ml_min,
+                self.now_s,
+            )
+            for supply, spigot in enumerate(plan.supplies)
+        ]
+        # Valves and water.
+        self.open_valves = [False] * self.valves
+        self._supply_of = [part.supply for part in plan.zones]  # by valve
+        self._supply_of += range(len(plan.supplies))
+        # When what changes by itself next does: each valve's deadline, then for each supply the
+        # first of its hoses that fills is full.
+        self._ends_s = [NEVER_S] * (self.valves + len(plan.supplies))
+        self._change_s = NEVER_S  # the first of them
+        # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
+        self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
+        self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
+        self._in_hose = [0] * zones
+        self._drains_from_s = [self.now_s] * zones
+        self.given = [0] * zones  # ml/h times seconds since the start, as far as booked
+        self._told = [0] * zones  # of these, before the last closing line
+        self.most_open_at_once = 0  # zones with a way for the water, hub-wide
+        self.most_open_on_supply = 0
+        # Clock.
+        self.boot_s = self.now_s
+        self._rate = MILLION + drift_ppm
+        self._drifts = drift_ppm != 0
+        self._boot_wall_s: int | None = self.now_s  # what the clock showed at boot
+        # Sensors.
+        self._seen = Seen(zones, len(plan.supplies))
+        earth_c = ground_temperature_c(sky.temp_c)
+        self._probes = [  # zone, and what its probe shows
+            (zone, *shown_ppt(probe, strip.texture, earth_c, zone, seed))
+            for zone, strip in enumerate(ground.strips)
+            if plan.zones[zone].probe and strip.probe
+        ]
+        self._hour_ends_s = 0  # of the hour last looked at
+        self._has_gauge = plan.hub.rain_kind == GAUGE
+        self._has_contact = plan.hub.rain_kind == CONTACT
+        self._tip_um = gauge.tip_um
+        # By the gauge at each hour's beginning, and once more at the very end, um.
+        counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
+        self._counted_um = [0, *counted_um, *counted_um[-1:]]
+        self._count_start_um = 0  # of these, before boot
+        self._meters = [each for each in enumerate(self._pipes) if plan.supplies[each[0]].meter]
+        self._pack_s = self.now_s
+        self._new_pack_s: int | None = None
+        self._pulses = 0
+        # Store, reports, owner.
+        self.copies = {(PLAN, 0): plan.pack()}
+        self.saves = 0
+        self.heard: list[Heard] = []
+        self._asked: list[Asked] = []
+
+    # The world outside.
+
+    def advance(self, to_s: int) -> None:
+        """Let time pass: water flows, drivers' deadlines end."""
+        while (change_s := self._change_s) <= to_s:
+            self.now_s = max(change_s, self.now_s)
+            place = self._ends_s.index(change_s)
+            if place < self.valves:
+                self._turn(place, False)
+            else:
+                self._set_flows(place - self.valves)
+            self._change_s = min(self._ends_s)
+        if self.now_s < to_s:
+            self.now_s = to_s
+
+    def catch_up(self) -> None:
+        """Book the water so far, and let the ground step every whole hour that has passed."""
+        for pipe in self._pipes:
+            if pipe.running:
+                self._book(pipe)
+        self.ground.catch_up(self.now_s)
+
+    def ask(self, asked: "Asked") -> None:
+        """Give the hub an owner's command."""
+        self._asked.append(asked)
+
+    def step_clock(self, by_s: int) -> None:
+        """Move the clock on the wall; uptime goes on."""
+        if self._boot_wall_s is not None:
+            self._boot_wall_s += by_s
+
+    def lose_clock(self) -> None:
+        """Let the clock be untrusted until it is set."""
+        self._boot_wall_s = None
+
+    def turn_faults(self) -> None:
+        """Take note that a fault began or ended just now."""
+        for fault in self.faults:
+            if fault.what is Trouble.STUCK_OPEN and fault.start_s == self.now_s:
+                self.open_valves[fault.which] = True
+        for supply in range(len(self._pipes)):
+            self._set_flows(supply)
+        self._count_open()
+        self._change_s = min(self._ends_s)
+
+    def power_off(self) -> None:
+        """Power is away: held valves shut, timers and RAM are gone."""
+        for valve in range(self.valves):
+            self._ends_s[valve] = NEVER_S
+            if valve < len(self.plan.zones) and self.plan.zones[valve].held:
+                self._turn(valve, False)
+        self._change_s = min(self._ends_s)
+
+    def cut_after(self, calls: int, torn_pct: int = 0) -> None:
+        """Let power go in the `calls`-th port call from now, before it does anything.
+
+        torn_pct: how much of a write gets through all the same.
+        """
+
+        def counted(name: str, plain: Callable[..., Any]) -> Callable[..., Any]:
+            def call(*arguments: Any) -> Any:
+                nonlocal calls
+                calls -= 1
+                if calls:
+                    return plain(*arguments)
+                if name == "write":
+                    slot, copy, data = arguments
+                    old = self.copies.get((slot, copy), b"")
+                    length = len(data) * torn_pct // 100
+                    self.copies[slot, copy] = data[:length] + old[length:]
+                raise PowerCut
+
+            return call
+
+        for name in PORT_CALLS:
+            setattr(self, name, counted(name, getattr(self, name)))
+
+    def power_on(self) -> None:
+        """Power is back: everything counted since boot begins anew."""
+        wall_s = Devices.wall_s(self)  # which is no call of a port's
+        self.boot_s = self.now_s
+        self._boot_wall_s = wall_s
+        if self._has_gauge:
+            self._count_start_um = self._gauge_um()
+        self.catch_up()
+        for pipe in self._pipes:
+            pipe.passed_at_boot = pipe.passed
+        self._hour_ends_s = 0
+        self._asked.clear()
+
+    def at_up_s(self, up_s: int) -> int:
+        """The first second at which the board's uptime is `up_s`."""
+        if not self._drifts:
+            return self.boot_s + up_s
+        return self.boot_s - (-up_s * MILLION // self._rate)
+
+    def meter_runs(self) -> bool:
+        """Whether water runs through a meter."""
+        return any(pipe.flow_ml_h for _, pipe in self._meters)
+
+    def untold(self, zone: int) -> int:
+        """Water given since the zone's last closing line, ml/h times seconds."""
+        return self.given[zone] - self._told[zone]
+
+    # Ports.
+
+    def up_s(self) -> int:
+        """Seconds since boot by the board's crystal."""
+        past_s = self.now_s - self.boot_s
+        return past_s * self._rate // MILLION if self._drifts else past_s
+
+    def wall_s(self) -> int | None:
+        """The clock, or None while it is lost."""
+        if self._boot_wall_s is None:
+            return None
+        return self._boot_wall_s + Devices.up_s(self)  # which is no call of a port's
+
+    def set_wall_s(self, wall_s: int) -> None:
+        """Set the clock."""
+        self._boot_wall_s = wall_s - (self.now_s - self.boot_s) * self._rate // MILLION
+
+    def look(self) -> Seen:
+        """Read what the plan says there is to read."""
+        seen = self._seen
+        if self.now_s >= self._hour_ends_s or self.faults:
+            self._look_anew(seen)
+        if self._rains:
+            seen.rain_um = self._gauge_um() - self._count_start_um
+        elif self._has_contact:
+            before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
+            fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
+            seen.rain_wet = fallen_um >= CONTACT_LEAST_UM
+        if self.plan.hub.battery:
+            seen.battery_mv = self._battery_mv()
+        for supply, pipe in self._meters:
+            passed = pipe.passed + pipe.flow_ml_h * (self.now_s - pipe.since_s)
+            seen.meter_ml[supply] = (passed - pipe.passed_at_boot) // HOUR_S
+        return seen
+
+    def take_asked(self) -> "list[Asked]":
+        """Owner commands since the last call."""
+        asked, self._asked = self._asked, []
+        return asked
+
+    def close(self, valve: int) -> None:
+        """Shut a valve, if its driver and its seat are sound."""
+        self._drive(valve)
+        self._turn(valve, False)
+        self._change_s = min(self._ends_s)
+
+    def open(self, valve: int, deadline_s: int) -> None:
+        """Open a valve and arm its deadline."""
+        self._drive(valve)
+        self._turn(valve, True)
+        self._ends_s[valve] = self.now_s + deadline_s
+        self._change_s = min(self._ends_s)
+
+    def read(self, slot: int, copy: int) -> bytes:
+        """Bytes of one copy of record or plan."""
+        return self.copies.get((slot, copy), b"")
+
+    def write(self, slot: int, copy: int, data: bytes) -> None:
+        """Write one copy; power may go in the middle."""
+        if self.faults and self._is(Trouble.SAVE_RAISES):
+            raise DriverError("save")
+        if slot == RECORD:
+            self.saves += 1
+        if not (self.faults and self._is(Trouble.SAVE_LOST)):
+            self.copies[slot, copy] = bytes(data)
+
+    def report(self, event: tuple[int, ...]) -> None:
+        """Keep an event, with the water its zone truly got."""
+        what, zone, why = event[0], event[1], event[2]
+        water = 0
+        if what in (CLOSED, CUT_SHORT) and 0 <= zone < len(self.given):
+            water = self.untold(zone)
+            self._told[zone] = self.given[zone]
+        self.heard.append(Heard(self.now_s, event, water))
+        if what == LOCKED and why == LOW_BATTERY:
+            self._new_pack_s = self.now_s + NEW_PACK_S
+
+    def feed(self) -> None:
+        """Feed the watchdog: there is none."""
+
+    # Inside.
+
+    def _is(self, what: Trouble, which: int = 0) -> bool:
+        """Whether a trouble stands now."""
+        for fault in self.faults:
+            concerned = fault.what is what and fault.which == which
+            if concerned and fault.start_s <= self.now_s < fault.end_s:
+                return True
+        return False
+
+    def _drive(self, valve: int) -> None:
+        if self.faults and self._is(Trouble.DRIVER_RAISES, valve):
+            raise DriverError(f"valve {valve}")
+        self._pulses += 1
+
+    def _turn(self, valve: int, to_open: bool) -> None:
+        """Move a valve in fact."""
+        if not to_open:
+            self._ends_s[valve] = NEVER_S
+            if self.faults and self.open_valves[valve]:
+                to_open = self._is(Trouble.STUCK_OPEN, valve)
+        if to_open != self.open_valves[valve]:
+            self.open_valves[valve] = to_open
+            if to_open and valve < len(self._rates):
+                self._rates[valve] = self._flow_ml_h(valve)
+            self._set_flows(self._supply_of[valve])
+            if to_open:
+                self._count_open()
+
+    def _count_open(self) -> None:
+        """Take note of how many zones have a way for the water."""
+        at_once = 0
+        for pipe in self._pipes:
+            ways = len(pipe.running)
+            at_once += ways
+            if ways > self.most_open_on_supply:
+                self.most_open_on_supply = ways
+        if at_once > self.most_open_at_once:
+            self.most_open_at_once = at_once
+
+    def _flow_ml_h(self, zone: int) -> int:
+        """A hose's own flow by now, its pores closing with the years."""
+        strip = self.ground.strips[zone]
+        if strip.hose_years is None:
+            return self._rates[zone]
+        years = strip.hose_years + (self.now_s - self.sky.start_s) / YEAR_S
+        return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(strip.hose_years))
+
+    def _set_flows(self, supply: int) -> None:
+        """Book what ran on a supply until now, and see where it runs from now on."""
+        pipe = self._pipes[supply]
+        if pipe.running:
+            self._book(pipe)
+            pipe.running = []
+            pipe.flow_ml_h = 0
+        pipe.since_s = self.now_s
+        valves, full_s = self.open_valves, NEVER_S
+        if pipe.master is None or valves[pipe.master]:
+            ways = [zone for zone in pipe.zones if valves[zone]]
+            if ways:
+                full_s = self._share(pipe, ways)
+        self._ends_s[self.valves + supply] = full_s
+
+    def _share(self, pipe: _Pipe, ways: list[int]) -> int:
+        """Share a supply's water among its zones that have a way for it.
+
+        A hose that is not full takes what its supply has left. Until it is full, half of its flow
+        comes out of it. What drained since it was shut is booked once it opens again, all of it to
+        the present hour. Returns when the first hose that fills is full.
+        """
+        flows: list[int] | dict[int, int] = self._rates
+        if self.faults:
+            flows = {zone: self._spoiled(zone) for zone in ways}
+        wanted, most = 0, pipe.most_ml_h
+        for zone in ways:
+            wanted += flows[zone]
+        rest = max((most or FILLING_ML_H) - wanted, 0)
+        full_s = NEVER_S
+        for zone in ways:
+            flow, kept = flows[zone], 0
+            if 0 < most < wanted:
+                flow = flow * most // wanted
+            if flow and self._hold[zone] and (room := self._room(zone)) > 0:
+                kept = rest + flow - flow // 2
+                flow, rest = flow + rest, 0
+                full_s = min(full_s, self.now_s - -room // kept)
+            pipe.running.append((zone, flow, kept))
+            pipe.flow_ml_h += flow
+        return full_s
+
+    def _room(self, zone: int) -> int:
+        """What a zone's hose still has room for, once what drained from it is booked."""
+        held = self._in_hose[zone]
+        drained = min(self._drains[zone] * (self.now_s - self._drains_from_s[zone]), held)
+        if drained:
+            self._in_hose[zone] = held = held - drained
+            self._drains_from_s[zone] = self.now_s
+            self.ground.soak(zone, drained, self.now_s)
+        return self._hold[zone] - held
+
+    def _spoiled(self, zone: int) -> int:
+        """A zone's own flow with what is wrong with its hose [ml/h]."""
+        if self._is(Trouble.BLOCKED, zone):
+            return 0
+        return self._rates[zone] * (BURST_TIMES if self._is(Trouble.BURST, zone) else 1)
+
+    def _look_anew(self, seen: Seen) -> None:
+        """Read what shows the same for the whole of an hour, but for faults."""
+        hour = (self.now_s - self.sky.start_s) // HOUR_S
+        if self._has_gauge:
+            seen.rain_um = self._gauge_um() - self._count_start_um
+            self._rains = self._counted_um[hour] != self._counted_um[hour + 1]
+        if self.plan.hub.frost:
+            silent = self.faults and self._is(Trouble.THERMOMETER_SILENT)
+            seen.temp_mc = None if silent else self.sky.temp_mc[hour]
+        if self.now_s >= self._hour_ends_s:
+            if self._probes:
+                self._read_probes(seen, hour)
+            self._hour_ends_s = self.sky.start_s + HOUR_S * (hour + 1)
+
+    def _book(self, pipe: _Pipe) -> None:
+        """Book what ran from a supply until now."""
+        from_s, now_s = pipe.since_s, self.now_s
+        if from_s == now_s:
+            return
+        pipe.since_s = now_s
+        time_s = now_s - from_s
+        pipe.passed += pipe.flow_ml_h * time_s
+        for zone, flow, kept in pipe.running:
+            self.given[zone] += flow * time_s
+            if kept:
+                self._in_hose[zone] += kept * time_s
+            self._drains_from_s[zone] = now_s
+            self.ground.water(zone, flow, from_s, now_s, kept)
+
+    def _read_probes(self, seen: Seen, hour: int) -> None:
+        """Each probe reads once an hour; in between it shows the same."""
+        self.catch_up()
+        vwc = self.ground.vwc()
+        for zone, curve, added in self._probes:
+            if self.faults and self._spoils_probe(seen, zone):
+                continue
+            true_ppt = 1000.0 * vwc[zone]
+            k = int(true_ppt)  # below 1000: no soil is all water
+            low_ppt = curve[k]
+            read_ppt = low_ppt + (true_ppt - k) * (curve[k + 1] - low_ppt) + added[hour]
+            seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
+
+    def _spoils_probe(self, seen: Seen, zone: int) -> bool:
+        """Let a probe show what a trouble makes of it. Returns False without one."""
+        if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:
+            return True
+        shorted = self._is(Trouble.PROBE_SHORT, zone)
+        if not shorted and not self._is(Trouble.PROBE_OPEN, zone):
+            return False
+        seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
+        return True
+
+    def _gauge_um(self) -> int:
+        """What the gauge has counted since the start; tips fall evenly within an hour."""
+        hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
+        before_um, after_um = self._counted_um[hour], self._counted_um[hour + 1]
+        more_um = (after_um - before_um) * of_hour_s // HOUR_S
+        return before_um + more_um // self._tip_um * self._tip_um
+
+    def _battery_mv(self) -> int:
+        """Voltage under load: falls straight from fresh to empty with the charge taken."""
+        if self._new_pack_s is not None and self.now_s >= self._new_pack_s:
+            self._pack_s, self._new_pack_s = self._new_pack_s, None
+            self._pulses = 0
+        age_s = self.now_s - self._pack_s
+        open_mv = self.plan.hub.battery_open_mv
+        fresh, empty = open_mv * PACK_FRESH_PCT // 100, open_mv * PACK_EMPTY_PCT // 100
+        used_nah = min(age_s * SLEEP_UA * 1000 // HOUR_S + self._pulses * PULSE_NAH, PACK_NAH)
+        return fresh - (fresh - empty) * used_nah // PACK_NAH

@@ -1,0 +1,77 @@
+"""What the simulator knows of a house: the plan the hub obeys, and the world it does not see."""
+
+from dataclasses import dataclass, field
+
+from evenclay.controller.plan import Plan
+from evenclay.sim.ground.textures import TEXTURES, Texture
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The ground one zone waters, and the hose on it.
+
+    `flow_l_h` is what the whole hose gives on its supply; over `length_m * width_m` it is the
+    application rate. `evenness`: its least emission over its most. `hose_l`: water it holds;
+    `drain_l_h`: what soaks out of it once shut. `slab_m`: from the strip's middle to the edge of
+    the slab, None where there is none. `hose_years`: how long the hose has clogged when a replay
+    begins; None: it never does. `exposure` is the share of rain that reaches the strip (a
+    downspout that ends in it makes it far more than 1). `coefficient` scales reference
+    evapotranspiration.
+    """
+
+    name: str
+    supply: int
+    length_m: float
+    width_m: float
+    flow_l_h: float
+    coefficient: float
+    exposure: float
+    texture: Texture = TEXTURES["clay"]
+    probe: bool = False
+    evenness: float = 1.0
+    hose_l: float = 0.0
+    drain_l_h: float = 0.0
+    slab_m: float | None = 0.4
+    hose_years: float | None = None
+
+    @property
+    def area_m2(self) -> float:
+        """Wetted area in square metres."""
+        return self.length_m * self.width_m
+
+    @property
+    def rate_mm_h(self) -> float:
+        """Depth over the strip an hour while the valve is open."""
+        return self.flow_l_h / self.area_m2
+
+
+@dataclass(frozen=True)
+class Owner:
+    """The simulated owner's habits: a blade in the ground once a week, in the open season.
+
+    misses_pct: of the weeks, in which he does not check. misjudges_pct: of his readings, which come
+    out one step beside what the ground deserves.
+    """
+
+    checks: bool = True
+    weekday: int = 5  # Monday = 0
+    hour: int = 18  # local, or before the day's first cycle: longest after the last one
+    misses_pct: float = 0.0
+    misjudges_pct: float = 0.0
+
+
+@dataclass(frozen=True)
+class House:
+    """A property as the simulator takes it."""
+
+    name: str
+    timezone: str
+    latitude_deg: float
+    units: str  # "metric" or "us", for reports only
+    plan: Plan
+    strips: tuple[Strip, ...]
+    supplies: tuple[str, ...]  # names
+    water_price_m3: float | None = None
+    currency: str = ""
+    owner: Owner = field(default_factory=Owner)
+    cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report

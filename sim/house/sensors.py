@@ -1,0 +1,218 @@
+"""Soil and rain sensors as real ones behave: what they make of the truth, with their faults.
+
+Formulas are published; how large noise, offsets and losses are is common practice without source
+unless said, and differs from one piece to the next. All take numbers or arrays and plain draws of
+a normal law, so that whoever simulates keeps the seed.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from evenclay.sim.ground.textures import Texture, pf
+
+Floats = NDArray[np.float64]
+
+# Permittivity.
+AIR = 1.0
+LEAST_PERMITTIVITY, MOST_PERMITTIVITY = 1.0, 81.0  # air and water
+# Granular matrix sensors.
+MATRIX_LEAST_KPA, MATRIX_MOST_KPA = 0.0, 239.0  # beyond, no driver believes them
+MATRIX_SHORT_KOHM, MATRIX_OPEN_KOHM = 0.09, 30.0
+MATRIX_USUAL_C = 24.0  # taken where no thermometer lies in the ground
+
+
+def vwc_from_permittivity(permittivity: ArrayLike) -> Floats:
+    """Volumetric water content [m3/m3] of mineral soil by its permittivity.
+
+    Air (1) gives -0.024 and water (81) 0.989: outside of soil it is no measure.
+    Source: Topp, Davis & Annan 1980, Water Resour. Res. 16(3):574-582.
+    """
+    e = np.asarray(permittivity, dtype=np.float64)
+    return np.asarray(-5.3e-2 + 2.92e-2 * e - 5.5e-4 * e**2 + 4.3e-6 * e**3)
+
+
+def permittivity_from_vwc(vwc: ArrayLike) -> Floats:
+    """The permittivity [1..81] that vwc_from_permittivity turns into vwc; the nearer end outside.
+
+    Solved, not Topp's separate fit, so that a round trip is exact.
+    """
+    grid = np.linspace(LEAST_PERMITTIVITY, MOST_PERMITTIVITY, 8001)
+    wanted = np.asarray(vwc, dtype=np.float64)
+    return np.asarray(np.interp(wanted, vwc_from_permittivity(grid), grid))
+
+
+def permittivity_by_topps_fit(vwc: ArrayLike) -> Floats:
+    """Topp's own inverse, a separate fit (figures from memory); within 0.013 m3/m3 of the other."""
+    w = np.asarray(vwc, dtype=np.float64)
+    return np.asarray(3.03 + 9.3 * w + 146.0 * w**2 - 76.7 * w**3)
+
+
+def matrix_kpa(resistance_kohm: ArrayLike, temp_c: ArrayLike) -> Floats:
+    """Suction [kPa] of a granular matrix sensor, NaN where it can be none.
+
+    NaN: shorted, open, or so dry that the formula loses its meaning (above 239 kPa).
+    Source: Shock, Barnum & Seddigh 1998, Proc. Irrigation Association, pp. 139-146.
+    """
+    r = np.asarray(resistance_kohm, dtype=np.float64)
+    t = np.asarray(temp_c, dtype=np.float64)
+    below = 1.0 - 0.009733 * r - 0.01205 * t
+    kpa = (4.093 + 3.213 * r) / np.where(below > 0.0, below, np.nan)
+    sound = (r >= MATRIX_SHORT_KOHM) & (r <= MATRIX_OPEN_KOHM) & (kpa <= MATRIX_MOST_KPA)
+    return np.asarray(np.where(sound, kpa, np.nan))
+
+
+def matrix_kohm(suction_kpa: ArrayLike, temp_c: ArrayLike) -> Floats:
+    """Resistance [kohm] of a granular matrix sensor at a suction [kPa] and temperature [deg C].
+
+    The formula of matrix_kpa turned round; held at the short's resistance where it is wetter than
+    the formula reaches.
+    """
+    kpa = np.asarray(suction_kpa, dtype=np.float64)
+    t = np.asarray(temp_c, dtype=np.float64)
+    r = (kpa * (1.0 - 0.01205 * t) - 4.093) / (3.213 + 0.009733 * kpa)
+    return np.asarray(np.maximum(r, MATRIX_SHORT_KOHM))
+
+
+@dataclass(frozen=True)
+class CapacitiveProbe:
+    """A capacitive probe read through Topp's formula.
+
+    noise_ppt: standard deviation of a reading. offset_ppt: what it reads too much.
+    per_degree_ppt: drift with temperature from calibrated_c. taken_off_ppt: what its reader takes
+    off for a degree, by a thermometer beside it that shows thermometer_c too much; 0 without one.
+    How pieces differ, one standard deviation: pieces_ppt in offset, once calibrated for the soil;
+    pieces_drift in drift, as a share of it; pieces_c in what the thermometer shows.
+    gap_pf: suction from which clay draws back from the probe; at gap_whole_pf air takes gap_share
+    of what the probe senses.
+    """
+
+    noise_ppt: float = 3.0
+    offset_ppt: float = 0.0
+    per_degree_ppt: float = 0.8
+    taken_off_ppt: float = 0.8
+    thermometer_c: float = 0.0
+    calibrated_c: float = 20.0
+    pieces_ppt: float = 5.0
+    pieces_drift: float = 0.25
+    pieces_c: float = 0.5
+    gap_pf: float = 3.5
+    gap_whole_pf: float = 4.5
+    gap_share: float = 0.6
+
+    def reads_ppt(
+        self, vwc_ppt: ArrayLike, suction_pf: ArrayLike, temp_c: ArrayLike, draw: ArrayLike
+    ) -> Floats:
+        """What it shows [ppt, by whole units, not below 0] for the soil's true water content.
+
+        draw: a standard normal number. Soil and air mix by the square root of permittivity
+        (Birchak et al. 1974).
+        """
+        shown = self._mixed_ppt(vwc_ppt, suction_pf) + self.adds_ppt(temp_c, draw)
+        return np.asarray(np.maximum(np.rint(shown), 0.0))
+
+    def adds_ppt(self, temp_c: ArrayLike, draw: ArrayLike) -> Floats:
+        """What offset, temperature and noise add to a reading."""
+        degrees = np.asarray(temp_c, dtype=np.float64) - self.calibrated_c
+        drift = self.per_degree_ppt * degrees
+        taken_off = self.taken_off_ppt * (degrees + self.thermometer_c)
+        noise = self.noise_ppt * np.asarray(draw)
+        return np.asarray(self.offset_ppt + drift - taken_off + noise)
+
+    def piece(self, draws: Sequence[float]) -> "CapacitiveProbe":
+        """One piece of many: other offset, drift and thermometer; draws: three standard normal."""
+        return replace(
+            self,
+            offset_ppt=self.offset_ppt + self.pieces_ppt * draws[0],
+            per_degree_ppt=self.per_degree_ppt * (1.0 + self.pieces_drift * draws[1]),
+            thermometer_c=self.thermometer_c + self.pieces_c * draws[2],
+        )
+
+    def curve_ppt(self, texture: Texture) -> Floats:
+        """What it shows without those at 0, 1, 2 ... 1000 ppt of water in a soil."""
+        ppt = np.arange(1001.0)
+        return self._mixed_ppt(ppt, pf(texture.suction_cm(ppt / 1000.0)))
+
+    def _mixed_ppt(self, vwc_ppt: ArrayLike, suction_pf: ArrayLike) -> Floats:
+        true = np.asarray(vwc_ppt, dtype=np.float64) / 1000.0
+        suction = np.asarray(suction_pf, dtype=np.float64)
+        opened = np.clip((suction - self.gap_pf) / (self.gap_whole_pf - self.gap_pf), 0.0, 1.0)
+        air = self.gap_share * opened
+        soil = np.sqrt(permittivity_from_vwc(true))
+        mixed = ((1.0 - air) * soil + air * np.sqrt(AIR)) ** 2
+        return np.asarray(1000.0 * vwc_from_permittivity(mixed))
+
+
+@dataclass(frozen=True)
+class GranularMatrix:
+    """A granular matrix sensor: resistance by suction and temperature, read at an assumed one.
+
+    noise_share: standard deviation of the resistance, of itself. assumed_c: the temperature its
+    reader takes, None where it measures it.
+    """
+
+    noise_share: float = 0.03
+    assumed_c: float | None = MATRIX_USUAL_C
+
+    def reads_kpa(self, suction_kpa: ArrayLike, temp_c: ArrayLike, draw: ArrayLike) -> Floats:
+        """What it shows [kPa], NaN where its reader would call it faulty. draw: standard normal."""
+        kohm = matrix_kohm(suction_kpa, temp_c)
+        kohm = kohm * np.maximum(1.0 + self.noise_share * np.asarray(draw), 0.1)
+        return matrix_kpa(kohm, temp_c if self.assumed_c is None else self.assumed_c)
+
+
+@dataclass(frozen=True)
+class TippingBucket:
+    """A tipping-bucket rain gauge.
+
+    tip_um: what one tip stands for. tip_s: how long a tip takes, in which rain is lost: heavy rain
+    is read short. caught: share that wind lets into the funnel. wetting_um: what a dry funnel
+    keeps. dry_h: hours without rain after which the funnel is dry and the half-filled bucket empty.
+    """
+
+    tip_um: int = 200
+    tip_s: float = 0.4
+    caught: float = 0.95
+    wetting_um: float = 100.0
+    dry_h: int = 12
+
+    def counts_um(self, rain_um: Floats) -> Floats:
+        """Rain counted up to the end of each hour [um, whole tips], for rain of each hour [um]."""
+        bucket, kept = 0.0, self.wetting_um
+        counted = np.zeros(len(rain_um))
+        wet = np.flatnonzero(rain_um)
+        before = 0
+        for hour, fallen in zip(wet.tolist(), rain_um[wet].tolist(), strict=True):
+            if hour - before > self.dry_h:
+                bucket, kept = 0.0, self.wetting_um
+            before = hour
+            caught = fallen * self.caught
+            soaked = min(caught, kept)
+            kept -= soaked
+            rate_um_s = (caught - soaked) / 3600.0
+            bucket += (caught - soaked) / (1.0 + rate_um_s * self.tip_s / self.tip_um)
+            tips = bucket // self.tip_um
+            bucket -= tips * self.tip_um
+            counted[hour] = tips * self.tip_um
+        return np.cumsum(counted)
+
+
+def ground_temperature_c(air_c: Floats, lag_h: float = 200.0) -> Floats:
+    """Hourly temperature where a probe lies, as a running mean of the air's [deg C].
+
+    lag_h: its time constant; eight days stand for some 0.5 m (an assumption). The ground's own
+    yearly lag and what watering does to it are left out.
+    """
+    return _running_mean(air_c, 1.0 - np.exp(-1.0 / lag_h), float(np.mean(air_c[: int(lag_h)])))
+
+
+@njit(cache=True)
+def _running_mean(values: Floats, weight: float, mean: float) -> Floats:
+    found = np.empty(len(values))
+    for i, value in enumerate(values):
+        mean += weight * (value - mean)
+        found[i] = mean
+    return found

@@ -1,0 +1,51 @@
+"""Print the size of each compiled module, and of each folder beside its budget: `make size`.
+
+Bytes of `.mpy` at -O2, as a bundle holds them. Exit status 1 if a folder has outgrown its budget.
+"""
+
+import sys
+import tomllib
+
+from rich.console import Console
+from rich.table import Table
+
+from evenclay.tools.board.bundle import ROOT, compile_all, texts_of
+
+BUDGET = ROOT / "boards" / "size_budget.toml"
+
+
+def sizes(folder: str) -> dict[str, int]:
+    """Bytes of each module that stands in a folder, by its path without suffix."""
+    each = compile_all(texts_of(sorted((ROOT / folder).glob("*.py"))))
+    return {path.removesuffix(".mpy"): len(data) for path, data in each.items()}
+
+
+def budget() -> dict[str, int]:
+    """The most bytes of each folder's modules together."""
+    most: dict[str, int] = tomllib.loads(BUDGET.read_text("utf-8"))["most_bytes"]
+    return most
+
+
+def main() -> int:
+    """Print the table. Returns the exit status."""
+    table = Table()
+    table.add_column("module")
+    for name in ("bytes", "budget"):
+        table.add_column(name, justify="right")
+    outgrown = []
+    for folder, most in budget().items():
+        found = sizes(folder)
+        for name, size in found.items():
+            table.add_row(name, str(size), "")
+        total = sum(found.values())
+        table.add_row(f"{folder} together", str(total), str(most), end_section=True)
+        if total > most:
+            outgrown.append(f"{folder}: {total} bytes, allowed {most}")
+    Console().print(table)
+    for line in outgrown:
+        print(line, file=sys.stderr)
+    return 1 if outgrown else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

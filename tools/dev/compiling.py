@@ -1,0 +1,73 @@
+"""Compile the core and the simulated devices, for those who live through many years.
+
+python -m tools.compiling
+
+By mypyc and a C compiler, from the sources as they stand.
+"""
+
+import os
+import shlex
+import shutil
+import subprocess
+import sys
+import sysconfig
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from evenclay.tools.dev.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fresh, sources
+
+# What mypyc does not take: classes whose fields are named in a table, and what types alone need.
+INTERPRETED = ("__init__", "_const", "journal", "limits", "plan", "ports")
+SIMULATED = ("sim/devices.py", "sim/ground.py")
+CONFIG = """\
+[mypy]
+follow_imports = silent
+ignore_missing_imports = True
+[mypy-numba.*,pandas.*,scipy.*]
+follow_imports = skip
+follow_imports_for_stubs = True
+"""  # the last three: nothing compiled holds their types, and to read them takes half a minute
+
+
+def build(built: Path) -> None:
+    """Compile into a folder, in place of what is there. Exits where that cannot be done."""
+    _look_for_compiler()
+    made_of = digest()
+    texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources()}
+    parts = [path for path in texts if path.startswith("controller/") or path in SIMULATED]
+    parts.remove("controller/_const.py")  # mypyc is to see TYPE_CHECKING by its name
+    with TemporaryDirectory(dir=built.parent) as place:
+        for path, text in (texts | {"mypy.ini": CONFIG}).items():
+            file = Path(place) / path
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_text(text, "utf-8")
+        paths = [path for path in parts if Path(path).stem not in INTERPRETED]
+        command = [sys.executable, "-m", "mypyc", "--config-file=mypy.ini", *paths]
+        done = subprocess.run(command, cwd=place, capture_output=True, text=True, check=False)
+        # What mypyc warns of it leaves out, such as a default that is no literal.
+        if done.returncode or ": warning:" in done.stdout + done.stderr:
+            sys.exit(f"the core is not compiled: {done.stdout}{done.stderr}")
+        (made,) = Path(place).glob("build/lib.*")
+        names = sorted(file.relative_to(made).as_posix() for file in made.rglob(f"*{SUFFIX}"))
+        (made / DIGEST).write_text("\n".join([made_of, *names]), "utf-8")
+        shutil.rmtree(built, ignore_errors=True)
+        made.rename(built)
+
+
+def _look_for_compiler() -> None:
+    """Exit with one line where the core cannot be compiled."""
+    command = os.environ.get("CC") or sysconfig.get_config_var("CC") or "cc"
+    compiler = shlex.split(command)[0]
+    header = Path(sysconfig.get_path("include")) / "Python.h"
+    missing = compiler if not shutil.which(compiler) else "" if header.exists() else header
+    if missing:
+        sys.exit(f"the core is not compiled: found no {missing}, and all works without, but slower")
+
+
+if __name__ == "__main__":
+    if not fresh(FOLDER):
+        print(f"compiling the core into {FOLDER}", file=sys.stderr)
+        try:
+            build(FOLDER)
+        except OSError as error:
+            sys.exit(f"the core is not compiled: {error}")

@@ -1,0 +1,67 @@
+"""`evenclay invent`: weather that never was, as a file to replay, and its statistics beside the
+record's."""
+
+import csv
+import datetime
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from rich.table import Table
+
+from evenclay.sim.weather.generator import MEASURES, Compared
+from evenclay.sim.weather.record import Weather
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+HEADINGS = {
+    "rain_mm": "rain, mm",
+    "wet_days": "wet days",
+    "tmax_c": "Tmax, C",
+    "tmax_sd_c": "its deviation",
+    "tmin_c": "Tmin, C",
+    "tmin_sd_c": "its deviation",
+}
+
+
+def csv_of(weather: Weather) -> str:
+    """Return a record as a plain daily table, as the reader takes it."""
+    columns = (weather.rain_mm, weather.tmin_c, weather.tmax_c, weather.et0_mm)
+    text = io.StringIO()
+    for note in weather.notes:
+        text.write(f"# {note}\n")
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(("date", "rain_mm", "tmin_c", "tmax_c", "et0_mm"))
+    for day, values in enumerate(zip(*columns, strict=True)):
+        date = weather.first_day + datetime.timedelta(days=day)
+        rows.writerow((date, *(f"{value:.2f}" for value in values)))
+    return text.getvalue()
+
+
+def as_json(compared: Sequence[Compared]) -> list[dict[str, Any]]:
+    """Return the comparison as plain data."""
+    return [
+        {
+            "month": row.month,
+            "measure": row.measure,
+            "record": row.record,
+            "generated": row.generated,
+            "standard_error": row.standard_error,
+        }
+        for row in compared
+    ]
+
+
+def table_of(compared: Sequence[Compared]) -> Table:
+    """Return months by measures; each cell the record's value, then the invented years'."""
+    table = Table(title="The record, then the invented years", title_justify="left")
+    table.add_column("month")
+    for measure in MEASURES:
+        table.add_column(HEADINGS[measure], justify="right")
+    found = {(row.month, row.measure): row for row in compared}
+    for month, name in enumerate(MONTHS, 1):
+        rows = [found.get((month, measure)) for measure in MEASURES]
+        table.add_row(
+            name,
+            *("" if row is None else f"{row.record:.1f}  {row.generated:.1f}" for row in rows),
+        )
+    return table

@@ -1,0 +1,462 @@
+"""Many years, seeds and variants of a property, replayed on all cores or on a cluster.
+
+A *life* is what is lived through in one go: one variant, one weather, one seed, at most LIFE_YEARS
+scored years after a year of spin-up. Longer spans are cut into lives, always at the same years. A
+*task* is a batch of whole lives, BATCH_YEARS or more. So where tasks begin and end, who works on
+them and how often the sweep is stopped cannot change a figure.
+
+Each finished task is a file in DIR/parts, written whole or not at all. Started again, a sweep does
+the tasks that have none. Only the process that was started writes there.
+"""
+
+import hashlib
+import io
+import json
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cache, cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+from rich.table import Table
+
+from evenclay.sim import files
+from evenclay.sim.house.house import House
+from evenclay.sim.judge.score import STATES, Season
+from evenclay.sim.judge.years import scored_years, seed_of, years_of
+from evenclay.sim.replay.replay import Span, climate, span_of
+from evenclay.sim.report.outputs import Line
+from evenclay.sim.units import UNITS
+from evenclay.sim.weather.generator import Climate, fit, generate
+from evenclay.sim.weather.record import Hours, Weather
+from evenclay.tools.plan.variants import Change, changes_of, read_vary, varied
+from evenclay.tools.plan.workers import Progress, SweepError, Tell
+from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.property import Property, parse
+
+LIFE_YEARS = 25  # with its spin-up; a hub counts no more than 34 years since it was started
+BATCH_YEARS = 50
+SEASON_SEED = 1  # the climate is the same for all seeds
+WAITING = 2  # tasks handed out for each worker; the rest stay here
+CODE = ("controller", "sim", "tools")
+
+DataType = type[pl.DataType]
+
+RESULT, DEFINITION, PARTS = "years.parquet", "sweep.json", "parts"
+PERCENTS = (
+    "in_band_pct",
+    "worst_zone_pct",
+    "year_in_20_pct",
+    "worst_year_pct",
+    "dry_pct",
+    "wet_pct",
+)
+KEYS = ("variant", "property", "weather", "seed", "year", "zone")
+MEASURES: dict[str, DataType] = {
+    "season_days": pl.Int64,
+    **{f"{prefix}days_{state}": pl.Int64 for prefix in ("", "year_") for state in STATES},
+    "runs": pl.Int64,
+    "minutes": pl.Float64,
+    "litres": pl.Float64,
+    "runoff_litres": pl.Float64,
+    "bypass_litres": pl.Float64,
+    "swing_pf": pl.Float64,
+    "movement_index_pct": pl.Float64,
+    "unevenness_pf": pl.Float64,
+    "rain_mm": pl.Float64,
+    "et0_mm": pl.Float64,
+}
+
+
+@dataclass(frozen=True)
+class Record:
+    """A weather file as it was read, and what a generator learnt from it (None: not asked)."""
+
+    name: str
+    weather: Weather
+    climate: Climate | None
+
+    @cached_property
+    def digest(self) -> str:
+        """What tells one record from another."""
+        hasher = hashlib.sha256()
+        _feed(hasher, self.weather)
+        return hasher.hexdigest()
+
+
+@dataclass(frozen=True)
+class Variant:
+    """A property file with some values changed. number: from 1."""
+
+    number: int
+    file: str
+    text: str
+    changes: tuple[Change, ...]
+
+    @property
+    def values(self) -> dict[str, int | float | str]:
+        """What was changed, by path, as the result shows it."""
+        return {change.text: change.shown for change in self.changes}
+
+    def prop(self) -> Property:
+        """The property. Raises: PropertyError."""
+        return varied(parse(self.text, self.file), self.changes)
+
+    def house(self, record: Record) -> House:
+        """The house under a record's climate. Raises: PropertyError."""
+        prop = self.prop()
+        return compile_house(prop, mean_et0_mm(record.weather, prop.site.latitude))
+
+
+@dataclass(frozen=True)
+class Life:
+    """Years lived through in one go. first, last: scored days of the record; None: invented years.
+
+    year: the first scored one's name; years: how many.
+    """
+
+    variant: Variant
+    record: Record
+    seed: int
+    part: int
+    year: int
+    years: int
+    first: date | None = None
+    last: date | None = None
+
+    @property
+    def chance(self) -> int:
+        """The seed of this life's weather and sensors; the first life's is the seed itself."""
+        return seed_of(self.seed, self.part)
+
+    def span(self) -> Span:
+        """The weather, and which days of it are scored."""
+        if self.first is not None:
+            return span_of(self.record.weather, self.first, self.last)
+        assert self.record.climate is not None
+        return span_of(generate(self.record.climate, self.years + 1, self.chance))
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """What is asked for. years: invented years for each seed; 0: the record's own."""
+
+    variants: tuple[Variant, ...]
+    records: dict[tuple[str, float], Record]  # by file and latitude
+    weathers: tuple[str, ...]
+    seeds: range
+    years: int
+    batch_years: int = BATCH_YEARS
+
+    @cached_property
+    def tasks(self) -> list[tuple[Life, ...]]:
+        """The lives in their order, in batches."""
+        tasks, batch = [], []
+        for life in self._lives():
+            batch.append(life)
+            if sum(one.years for one in batch) >= self.batch_years:
+                tasks.append(tuple(batch))
+                batch = []
+        return [*tasks, tuple(batch)] if batch else tasks
+
+    def _lives(self) -> Iterator[Life]:
+        for variant in self.variants:
+            latitude_deg = variant.prop().site.latitude
+            for name in self.weathers:
+                record = self.records[name, latitude_deg]
+                for seed in self.seeds:
+                    yield from _lives(variant, record, seed, self.years)
+
+    @property
+    def paths(self) -> list[str]:
+        """What is varied."""
+        return list(self.variants[0].values)
+
+    @property
+    def columns(self) -> dict[str, DataType]:
+        """Name and type of every column of the result."""
+        keys: dict[str, DataType] = dict.fromkeys(KEYS, pl.String)
+        keys |= dict.fromkeys(("variant", "seed", "year"), pl.Int64)
+        types = {int: pl.Int64, float: pl.Float64, str: pl.String}
+        paths = {name: types[type(value)] for name, value in self.variants[0].values.items()}
+        first = {name: keys[name] for name in ("variant", "property")}
+        rest = {name: keys[name] for name in KEYS if name not in first}
+        return first | paths | rest | MEASURES
+
+    def definition(self) -> dict[str, Any]:
+        """All that the result depends on, as plain data."""
+        return {
+            "schema": 1,
+            "code": code_digest(),
+            "variants": [
+                {"file": v.file, "sha256": _sha256(v.text.encode()), "values": v.values}
+                for v in self.variants
+            ],
+            "weather": [
+                {"file": name, "latitude": latitude, "sha256": record.digest}
+                for (name, latitude), record in self.records.items()
+            ],
+            "seeds": [self.seeds[0], self.seeds[-1]],
+            "years": self.years,
+            "batch_years": self.batch_years,
+        }
+
+
+def ask(
+    props: Sequence[Property],
+    vary: Sequence[str],
+    weathers: Sequence[str],
+    read: Callable[[str, float], Weather],
+    seeds: range,
+    years: int,
+) -> Sweep:
+    """Put a sweep together, every variant checked as its file would be.
+
+    props: as loaded. vary: PATH=VALUES each. read: gives a weather file at a latitude.
+    Raises: PropertyError, SweepError, WeatherError.
+    """
+    for what, names in (("PROPERTY", [p.source.name for p in props]), ("--weather", weathers)):
+        for name in names:
+            if names.count(name) > 1:
+                raise SweepError(f"{what}: found {name} twice, allowed each file once")
+    combined = changes_of([read_vary(option) for option in vary])
+    variants: list[Variant] = []
+    records: dict[tuple[str, float], Record] = {}
+    for prop in props:
+        for changes in combined:
+            variant = Variant(len(variants) + 1, prop.source.name, prop.source.text, changes)
+            latitude_deg = variant.prop().site.latitude
+            for name in weathers:
+                if (name, latitude_deg) not in records:
+                    record = read(name, latitude_deg)
+                    learnt = fit(record) if years else None
+                    records[name, latitude_deg] = Record(name, record, learnt)
+                variant.house(records[name, latitude_deg])  # the compiler refuses more
+            variants.append(variant)
+    return Sweep(tuple(variants), records, tuple(weathers), seeds, years)
+
+
+def _lives(variant: Variant, record: Record, seed: int, years: int) -> Iterator[Life]:
+    """All lives of one variant, weather and seed. Raises: SweepError for less than a year."""
+    if years:
+        for part, done in enumerate(range(0, years, LIFE_YEARS)):
+            count = min(LIFE_YEARS, years - done)
+            yield Life(variant, record, seed, part, done + 1, count)
+        return
+    begins = scored_years(record.weather)
+    if not begins:
+        days = record.weather.days
+        raise SweepError(f"{record.name}: found {days} days, allowed at least a year")
+    for part, done in enumerate(range(0, len(begins) - 1, LIFE_YEARS)):
+        until = min(done + LIFE_YEARS, len(begins) - 1)
+        last = begins[until] - timedelta(days=1)
+        first = begins[done]
+        yield Life(variant, record, seed, part, first.year, until - done, first, last)
+
+
+def live_through(task: Sequence[Life], code: str) -> list[Line]:
+    """Do one task: a row for each year and zone. code: what `code_digest` must be here."""
+    if code != code_digest():
+        raise SweepError("a worker runs another version of evenclay than the one that asks")
+    rows = []
+    for life in task:
+        house, span = life.variant.house(life.record), life.span()
+        names = {
+            "variant": life.variant.number,
+            "property": life.variant.file,
+            **life.variant.values,
+            "weather": life.record.name,
+            "seed": life.seed,
+        }
+        for row in years_of(house, span, _season(house, life.record, span), life.chance):
+            rows.append({**names, **row, "year": life.year + row["year"]})
+    return rows
+
+
+_SEASONS: dict[Any, Season] = {}
+_SEASONS_KEPT = 16
+
+
+def _season(house: House, record: Record, span: Span) -> Season:
+    """The season days by the record's climate, whatever the seed; kept for the next lives."""
+    key = (house.strips, record.digest, span.first_day, span.scored_days)
+    if key not in _SEASONS:
+        while len(_SEASONS) >= _SEASONS_KEPT:
+            _SEASONS.pop(next(iter(_SEASONS)))
+        _SEASONS[key] = climate(house, record.weather, span, SEASON_SEED)
+    return _SEASONS[key]
+
+
+@cache
+def code_digest() -> str:
+    """What tells one version of this code from another."""
+    root = Path(__file__).parents[1]
+    files = sorted(path for folder in CODE for path in (root / folder).rglob("*.py"))
+    return _sha256(b"".join([path.read_bytes() for path in files]))
+
+
+def _feed(hasher: "hashlib._Hash", value: object) -> None:
+    """Give a hasher all that is in a record."""
+    if isinstance(value, np.ndarray):
+        hasher.update(value.tobytes())
+    elif isinstance(value, Weather | Hours):
+        for part in vars(value).values():
+            _feed(hasher, part)
+    else:
+        hasher.update(repr(value).encode())
+
+
+def _sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+# Doing it.
+
+
+def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -> pl.DataFrame:
+    """Do what is not done yet, and put the whole result into out / RESULT.
+
+    out: a folder that exists. Raises: SweepError where it holds another sweep.
+    """
+    _claim(sweep, out)
+    tasks = sweep.tasks
+    frames = [_read_part(_part(out, number)) for number in range(len(tasks))]
+    missing = [number for number, frame in enumerate(frames) if frame is None]
+    years = [sum(life.years for life in task) for task in tasks]
+    progress = Progress(sum(years), sum(years) - sum(years[n] for n in missing), tell)
+    columns = sweep.columns
+    running: dict[Future[list[Line]], int] = {}
+    while missing or running:
+        while missing and len(running) < WAITING * workers:
+            number = missing.pop(0)
+            running[executor.submit(live_through, tasks[number], code_digest())] = number
+        for future in wait(running, return_when=FIRST_COMPLETED).done:
+            number = running.pop(future)
+            frame = pl.DataFrame(future.result(), schema=columns, strict=False)
+            _write(frame, _part(out, number))
+            frames[number] = frame
+            progress.add(years[number])
+    whole = pl.concat([frame for frame in frames if frame is not None], rechunk=True)
+    _write(whole, out / RESULT)
+    return whole
+
+
+def _claim(sweep: Sweep, out: Path) -> None:
+    """Make a folder this sweep's; refuse one that holds another."""
+    mine = sweep.definition()
+    path = out / DEFINITION
+    if path.exists():
+        try:
+            found = json.loads(path.read_text("utf-8"))
+        except ValueError:
+            found = {}
+        if found != mine:
+            keys = [key for key in mine if found.get(key) != mine[key]]
+            raise SweepError(
+                f"{out}: found another sweep, with other {' and '.join(keys)}; allowed a new "
+                "folder, or the same command and code as before"
+            )
+    files.write({path: json.dumps(mine, indent=1) + "\n"})
+
+
+def _part(out: Path, number: int) -> Path:
+    return out / PARTS / f"{number + 1:05}.parquet"
+
+
+def _read_part(path: Path) -> pl.DataFrame | None:
+    """A finished task's rows; None where it is not there, or not whole."""
+    try:
+        return pl.read_parquet(path)
+    except (OSError, pl.exceptions.PolarsError):
+        return None
+
+
+def _write(frame: pl.DataFrame, path: Path) -> None:
+    data = io.BytesIO()
+    frame.write_parquet(data)
+    files.write({path: data.getvalue()})
+
+
+# Telling it.
+
+
+def summary(years: pl.DataFrame, paths: Sequence[str]) -> pl.DataFrame:
+    """One row for each variant: how its ground was kept, in percent, and what that took.
+
+    Season days count, without those that rain alone made wet or that were declared re-wetting.
+    `in_band_pct`: of all zones and years; `worst_zone_pct`: of its worst zone over all years;
+    `year_in_20_pct`: of all zones in a year that one in twenty falls below; `worst_year_pct`.
+    """
+    judged = pl.col("season_days") - pl.col("days_rain_wet") - pl.col("days_rewetting")
+    frame = years.with_columns(judged.alias("judged"))
+    keys = ["variant", "property", *paths]
+    house_year = ["weather", "seed", "year"]
+
+    def share(column: str) -> pl.Expr:
+        return (100 * pl.col(column).sum() / pl.col("judged").sum()).fill_nan(None)
+
+    by_year = frame.group_by([*keys, *house_year], maintain_order=True).agg(
+        share("days_in_band").alias("in_band_pct"),
+        pl.col("litres").sum(),
+        pl.col("unevenness_pf").first(),
+    )
+    by_zone = frame.group_by([*keys, "zone"], maintain_order=True).agg(
+        share("days_in_band").alias("in_band_pct")
+    )
+    whole = frame.group_by(keys, maintain_order=True).agg(
+        share("days_in_band").alias("in_band_pct"),
+        share("days_dry").alias("dry_pct"),
+        share("days_wet").alias("wet_pct"),
+    )
+    yearly = by_year.group_by(keys, maintain_order=True).agg(
+        pl.len().alias("years"),
+        pl.col("in_band_pct").quantile(0.05, "linear").alias("year_in_20_pct"),
+        pl.col("in_band_pct").min().alias("worst_year_pct"),
+        pl.col("litres").mean().alias("litres_a_year"),
+        pl.col("litres").std().alias("litres_deviation"),
+        pl.col("unevenness_pf").median().alias("unevenness_pf"),
+    )
+    zones = by_zone.group_by(keys, maintain_order=True).agg(
+        pl.col("in_band_pct").min().alias("worst_zone_pct")
+    )
+    return whole.join(zones, on=keys).join(yearly, on=keys, maintain_order="left")
+
+
+def table_of(rows: pl.DataFrame, paths: Sequence[str], units: str) -> Table:
+    """The summary for people. units: "metric" or "us"."""
+    shown = UNITS[units]
+    files = ["property"] if rows["property"].n_unique() > 1 else []
+    keys = [path.rpartition(".")[2] for path in paths]
+    table = Table(title="Percent of season days in band", title_justify="left")
+    for name in (*files, *(keys if len(set(keys)) == len(keys) else paths)):
+        table.add_column(name, overflow="fold", min_width=min(len(name), 12))
+    for heading in ("years", "all", "worst zone", "1 year in 20", "worst year", "dry", "wet"):
+        table.add_column(heading, justify="right")
+    table.add_column(f"{shown.word('volume')} a year", justify="right")
+    table.add_column("uneven, pF", justify="right")
+    for row in rows.to_dicts():
+        percents = [row[name] for name in PERCENTS]
+        table.add_row(
+            *(Path(row[name]).stem for name in files),
+            *(str(row[path]) for path in paths),
+            f"{row['years']:,}",
+            *("-" if percent is None else f"{percent:.1f}" for percent in percents),
+            shown.number(row["litres_a_year"], "volume"),
+            "-" if row["unevenness_pf"] is None else f"{row['unevenness_pf']:.2f}",
+        )
+    return table
+
+
+def notes(sweep: Sweep) -> list[str]:
+    """What to know of the figures."""
+    found = ["Season days: without those wet by rain alone or of declared re-wetting."]
+    found.append("1 year in 20 is worse than its column; dry and wet are percent as well.")
+    if sweep.years:
+        found.append(
+            "Invented years: droughts of years, wet years and great storms come out too rare."
+        )
+    return found

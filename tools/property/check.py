@@ -1,0 +1,247 @@
+"""`evenclay check`: the compiled season table, what it uses, and the cautions."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+from evenclay.controller.agenda import Agenda
+from evenclay.controller.civil import date_of, day_of
+from evenclay.controller.plan import Plan
+from evenclay.sim.house.house import House
+from evenclay.sim.units import UNITS, Units
+from evenclay.tools import tables
+from evenclay.tools.property.advice import cautions
+from evenclay.tools.property.compile import YEAR, clock, cycle_min, run_s
+from evenclay.tools.property.property import Property
+
+SCHEMA = 1
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True)
+class Line:
+    """What one zone gets in one season, nothing held back. `starts` are "HH:MM"."""
+
+    season: str
+    zone: str
+    starts: tuple[str, ...]
+    minutes_a_cycle: float
+    minutes_a_day: float
+    litres_a_day: float
+    mm_a_day: float
+    demand_mm_a_day: float
+
+
+@dataclass(frozen=True)
+class Month:
+    """Water of one month of a 365-day year, nothing held back; cost None without a price."""
+
+    month: str
+    litres: float
+    cost: float | None
+
+
+@dataclass(frozen=True)
+class Check:
+    """All that `evenclay check` says of a property."""
+
+    name: str
+    units: str
+    currency: str
+    demand_from: str
+    lines: tuple[Line, ...]
+    hours_a_day: dict[str, dict[str, float]]  # season -> supply -> hours it is open
+    cycle_minutes: dict[str, float]  # season -> one cycle of all zones, gaps included
+    months: tuple[Month, ...]
+    cautions: tuple[str, ...]
+    plan_crc: int
+
+
+def check(
+    prop: Property,
+    house: House,
+    weather_name: str | None = None,
+    weather_cautions: Sequence[str] = (),
+) -> Check:
+    """Return what there is to say of a compiled property.
+
+    weather_name, weather_cautions: where ET0 came from, and what was doubtful there.
+    """
+    plan = house.plan
+    seasons = [f"{row.month:02}-{row.day:02}" for row in plan.rows]
+    hours: dict[str, dict[str, float]] = {}
+    for index, season in enumerate(seasons):
+        hours[season] = {
+            name: plan.rows[index].cycles * _supply_s(plan, index, number) / 3600
+            for number, name in enumerate(house.supplies)
+        }
+    return Check(
+        name=house.name,
+        units=house.units,
+        currency=house.currency,
+        demand_from=_demand_from(prop, weather_name),
+        lines=tuple(
+            [
+                _zone_line(house, index, number)
+                for index in range(len(plan.rows))
+                for number in range(len(plan.zones))
+            ]
+        ),
+        hours_a_day=hours,
+        cycle_minutes={
+            season: cycle_min(plan, index) if plan.rows[index].cycles else 0.0
+            for index, season in enumerate(seasons)
+        },
+        months=tuple(_months(house)),
+        cautions=(
+            *(f"{weather_name}: {caution}" for caution in weather_cautions),
+            *cautions(prop, plan),
+        ),
+        plan_crc=plan.crc,
+    )
+
+
+def as_json(found: Check) -> dict[str, Any]:
+    """Return a check as plain data; SI units whatever the property's are."""
+    return {"schema": SCHEMA, **asdict(found)}
+
+
+def _demand_from(prop: Property, weather_name: str | None) -> str:
+    if all(season.demand is not None for season in prop.seasons):
+        return "the property file"
+    source = "a rough guess from latitude; with --weather FILE, from its mean ET0"
+    if weather_name is not None:
+        source = f"the mean ET0 of {weather_name}"
+    return source + (
+        "; seasons with a demand of their own keep it"
+        if any(season.demand is not None for season in prop.seasons)
+        else ""
+    )
+
+
+def _supply_s(plan: Plan, index: int, number: int) -> float:
+    """Seconds a supply's zones are open in one cycle."""
+    return sum([run_s(plan, index, zone) for zone in plan.zones if zone.supply == number])
+
+
+def _zone_line(house: House, index: int, number: int) -> Line:
+    row, zone, strip = house.plan.rows[index], house.plan.zones[number], house.strips[number]
+    one_min = run_s(house.plan, index, zone) / 60 if row.cycles else 0.0
+    # By the hoses' ratings; what friction and supply leave of it, advice says where it matters.
+    litres = zone.flow_ml_min / 1000 * one_min * row.cycles
+    starts = [row.start_min_of(cycle) for cycle in range(row.cycles)]
+    return Line(
+        season=f"{row.month:02}-{row.day:02}",
+        zone=zone.name,
+        starts=tuple([clock(start) for start in starts]),
+        minutes_a_cycle=one_min,
+        minutes_a_day=one_min * row.cycles,
+        litres_a_day=litres,
+        mm_a_day=litres / strip.area_m2,
+        demand_mm_a_day=row.demand_um / 1000 * zone.demand_pct / 100,
+    )
+
+
+def _months(house: House) -> list[Month]:
+    plan = house.plan
+    a_day = [
+        sum([_zone_line(house, index, number).litres_a_day for number in range(len(plan.zones))])
+        for index in range(len(plan.rows))
+    ]
+    litres = [0.0] * 12
+    agenda = Agenda(plan)
+    for day in range(day_of(YEAR, 1, 1), day_of(YEAR + 1, 1, 1)):
+        litres[date_of(day)[1] - 1] += a_day[plan.rows.index(agenda.row_of(day))]
+    price = house.water_price_m3
+    return [
+        Month(name, amount, None if price is None else amount / 1000 * price)
+        for name, amount in zip(MONTHS, litres, strict=True)
+    ]
+
+
+def show(found: Check, console: Console) -> None:
+    """Print a check as tables and a list of cautions."""
+    units = UNITS[found.units]
+    console.print(f"{found.name}: the season table, before anything is held back")
+    tables.show(_season_table(found, units), console)
+    console.print(f"Demand comes from {found.demand_from}.")
+    tables.show(_hours_table(found), console)
+    tables.show(_month_table(found, units), console)
+    if not found.cautions:
+        console.print("No cautions.")
+        return
+    console.print("Cautions, the most serious first:")
+    for number, caution in enumerate(found.cautions, 1):
+        console.print(f"{number:3}. {caution}")
+
+
+def _season_table(found: Check, units: Units) -> Table:
+    volume, depth = units.unit("volume"), units.unit("depth")
+    table = Table()
+    for name in ("from", "zone"):
+        table.add_column(name, no_wrap=True)
+    table.add_column("cycles start", max_width=24)
+    for name in (
+        "min a cycle",
+        "min a day",
+        volume + " a day",
+        depth + " a day",
+        "demand " + depth,
+    ):
+        table.add_column(name, justify="right")
+    season = ""
+    for line in found.lines:
+        first = line.season != season
+        if not line.starts:
+            if first:
+                table.add_section()
+                table.add_row(line.season, "all", "closed")
+            season = line.season
+            continue
+        if first and season:
+            table.add_section()
+        season = line.season
+        table.add_row(
+            season if first else "",
+            line.zone,
+            " ".join(line.starts) if first else "",
+            f"{line.minutes_a_cycle:.4g}",
+            f"{line.minutes_a_day:.4g}",
+            units.number(line.litres_a_day, "volume"),
+            units.number(line.mm_a_day, "depth"),
+            units.number(line.demand_mm_a_day, "depth"),
+        )
+    return table
+
+
+def _hours_table(found: Check) -> Table:
+    supplies: Sequence[str] = list(next(iter(found.hours_a_day.values()), {}))
+    table = Table(title="Hours a day a spigot runs", title_justify="left")
+    table.add_column("from", no_wrap=True)
+    for name in supplies:
+        table.add_column(name, justify="right")
+    table.add_column("min for one cycle of all zones", justify="right")
+    for season, hours in found.hours_a_day.items():
+        cells = [f"{hours[name]:.2f}" for name in supplies]
+        table.add_row(season, *cells, f"{found.cycle_minutes[season]:.4g}")
+    return table
+
+
+def _month_table(found: Check, units: Units) -> Table:
+    table = Table(title="Water a month, over 365 days", title_justify="left")
+    table.add_column("month")
+    table.add_column(units.unit("metered"), justify="right")
+    table.add_column(f"cost ({found.currency})", justify="right")
+    total = Month("year", sum([m.litres for m in found.months]), None)
+    if all(month.cost is not None for month in found.months):
+        total = Month("year", total.litres, sum([month.cost or 0 for month in found.months]))
+    for month in (*found.months, total):
+        if month is total:
+            table.add_section()
+        amount = units.number(month.litres, "metered")
+        cost = "no price" if month.cost is None else f"{month.cost:.2f}"
+        table.add_row(month.month, amount, cost)
+    return table
