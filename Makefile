@@ -13,7 +13,11 @@ WHEELS := $(INSTALL) --only-binary :all:
 # The project itself is built by the setuptools of the lock, so this repeats too.
 PROJECT := $(INSTALL) --no-build-isolation --editable .
 
-TYPED := controller sim tools boards/conformance.py boards/desktop tests
+# The package as one folder of links to the repository's folders, for what looks for modules by their
+# paths: mypy, import-linter, MicroPython.
+SRC := $(VENV)/src
+PACKAGE := $(SRC)/evenclay
+TYPED := $(addprefix $(PACKAGE)/,controller sim tools boards/conformance.py boards/desktop) tests
 
 # Board code is typed against the stubs of its own port, which clash in one environment.
 STUBS := $(VENV)/stubs
@@ -21,7 +25,7 @@ STUBS_rp2 := micropython-rp2-rpi_pico_w-stubs
 STUBS_esp32 := micropython-esp32-stubs
 BOARD_rp2 := rp2_pico_w
 BOARD_esp32 := esp32
-BOARD_COMMON := boards/__init__.py boards/common.py boards/conformance.py boards/console.py boards/drivers boards/template boards/words.py
+BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance.py console.py drivers template words.py)
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
@@ -38,29 +42,29 @@ test: lint  ## all checks: lint, types, imports, tests, full branch coverage of 
 		--cov-fail-under=100
 
 validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
-	@$(BIN)/python -m tools.validation
+	@$(BIN)/python -m evenclay.tools.dev.validation
 
 bench: $(VENV)/.stamp-dev  ## print the benchmark table, of the compiled core as well
-	-@$(BIN)/python -m tools.compiling
-	@$(BIN)/python -m tools.bench
+	-@$(BIN)/python -m evenclay.tools.dev.compiling
+	@$(BIN)/python -m evenclay.tools.dev.bench
 
 compiled: $(VENV)/.stamp-dev  ## compile the core, for sweeps of many years; takes a C compiler
-	@$(BIN)/python -m tools.compiling
+	@$(BIN)/python -m evenclay.tools.dev.compiling
 
 size: $(VENV)/.stamp-dev  ## print the size of each compiled module beside its budget
-	@$(BIN)/python -m tools.size
+	@$(BIN)/python -m evenclay.tools.board.size
 
 lint: $(VENV)/.stamp-dev types-rp2 types-esp32  ## ruff, mypy --strict, import-linter
 	@$(BIN)/ruff check --quiet .
 	@$(BIN)/ruff format --check --quiet . || \
 		{ echo 'not formatted: run make format' >&2; $(BIN)/ruff format --check . ; exit 1; }
 	@$(BIN)/mypy $(TYPED)
-	@$(BIN)/lint-imports --no-logo
+	@PYTHONPATH=$(SRC) $(BIN)/lint-imports --no-logo
 
 types-rp2 types-esp32: types-%: $(STUBS)/%/.stamp
-	@MYPYPATH=$(STUBS)/$* $(BIN)/mypy --config-file boards/mypy.ini --no-error-summary \
+	@MYPYPATH=$(STUBS)/$*:$(SRC) $(BIN)/mypy --config-file boards/mypy.ini --no-error-summary \
 		--custom-typeshed-dir $(STUBS)/$* --cache-dir .mypy_cache/$* \
-		$(BOARD_COMMON) boards/$(BOARD_$*)
+		$(BOARD_COMMON) $(PACKAGE)/boards/$(BOARD_$*)
 
 $(STUBS)/%/.stamp: $(VENV)/.stamp-dev
 	@$(WHEELS) --upgrade --target $(STUBS)/$* --constraint requirements-dev.lock \
@@ -92,13 +96,13 @@ lock: $(VENV)/.stamp-venv  ## re-make requirements.lock and requirements-dev.loc
 	@$(UV_COMPILE) --extra dev --output-file requirements-dev.lock
 	@$(UV_COMPILE) --constraint requirements-dev.lock --output-file requirements.lock
 
-UV_COMPILE = $(VENV)/uv/bin/uv pip compile pyproject.toml $(VENV)/build-requires.in --quiet \
+UV_COMPILE = $(VENV)/uv/bin/uv pip compile pyproject.toml --extra desk $(VENV)/build-requires.in --quiet \
 	--universal --python-version 3.11 --no-emit-index-url --no-header --no-annotate $(LOCK_FLAGS)
 
 clean:  ## remove .venv, results and caches
 	rm -rf $(VENV) out build *.egg-info .coverage .coverage.* htmlcov .hypothesis \
 		.import_linter_cache .mypy_cache .pytest_cache .ruff_cache
-	find boards controller sim tools tests -name __pycache__ -prune -exec rm -rf {} +
+	find boards controller package sim tools tests -name __pycache__ -prune -exec rm -rf {} +
 
 # One stamp for each state of the environment; all of them go with .venv.
 $(VENV)/.stamp-venv:
@@ -108,14 +112,19 @@ $(VENV)/.stamp-venv:
 	@$(PYTHON) -m venv $(VENV)
 	@touch $@
 
-$(VENV)/.stamp-runtime: $(VENV)/.stamp-venv requirements.lock pyproject.toml
+$(PACKAGE): | $(VENV)/.stamp-venv
+	@mkdir -p $(PACKAGE)
+	@ln -sfn $(foreach folder,boards controller sim tools,../../../$(folder)) $(PACKAGE)
+	@ln -sfn ../../../package/__init__.py ../../../package/py.typed $(PACKAGE)
+
+$(VENV)/.stamp-runtime: $(VENV)/.stamp-venv requirements.lock pyproject.toml | $(PACKAGE)
 	@echo 'installing what a replay needs into $(VENV)' >&2
 	@$(WHEELS) -r requirements.lock
 	@$(PROJECT)
 	@touch $@
 
 # The dev lock holds the runtime lock, so its stamp serves both.
-$(VENV)/.stamp-dev: $(VENV)/.stamp-venv requirements.lock requirements-dev.lock pyproject.toml
+$(VENV)/.stamp-dev: $(VENV)/.stamp-venv requirements.lock requirements-dev.lock pyproject.toml | $(PACKAGE)
 	@echo 'installing what the tests need into $(VENV)' >&2
 	@$(WHEELS) -r requirements-dev.lock
 	@$(PROJECT)

@@ -71,7 +71,7 @@ if TYPE_CHECKING:
     class Pins(Protocol):
         """What a board's `pins.py` holds. Functions, so that nothing happens before its turn.
 
-        What is wired where stands in it as plain numbers, which `tools/pin_map.py` reads.
+        What is wired where stands in it as plain numbers, which `tools/board/pin_map.py` reads.
         """
 
         @property
@@ -135,7 +135,7 @@ class Sensors:
 
 
 class Board:
-    """The ports of `controller.ports`, put together from drivers."""
+    """The ports of `evenclay.controller.ports`, put together from drivers."""
 
     def __init__(
         self,

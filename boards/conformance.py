@@ -1,9 +1,9 @@
 """Proves a board's ports against the contract of `controller/README.md`, there or on a desktop.
 
-    python -m boards.conformance MODULE
+    python -m evenclay.boards.conformance MODULE
 
 MODULE holds a class `Rig`, which makes the ports and provokes faults; see `Rig` below. MicroPython
-takes the same command; on a board, type `from boards.conformance import prove`,
+takes the same command; on a board, type `from evenclay.boards.conformance import prove`,
 `from boards.NAME import rig`, `prove(rig.Rig())`. It opens valves for seconds: shut the spigot. It
 writes over plan and record, and puts them back at its end: cut off before, copy the plan anew. It
 sets the clock to a time of its own: set it right afterwards.

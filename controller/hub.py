@@ -115,8 +115,8 @@ class Hub:
     ) -> None:
         """Start from a plan and the newest good record (None: a first boot).
 
-        `why`: the reason of the boot, POWER or another of `controller.events`; `log`: that of the
-        hub before, which goes on.
+        `why`: the reason of the boot, POWER or another of `controller/events.py`; `log`: that of
+        the hub before, which goes on.
         """
         record = unpack_record(saved) or Record(0)
         if record.plan_crc != plan.crc or len(record.tag) != len(plan.zones):

@@ -8,7 +8,8 @@ degree Celsius, `_mv` millivolts, `_min` minutes of the local day.
 Layout, little-endian: magic, version, counts of supplies, zones, rows, bans; the hub part; the
 supplies, zones (each followed by its name), rows (each followed by its explicit start minutes) and
 bans; CRC-32 of all before. A board checks that, and what would stop it; each field's range and how
-the fields have to fit each other are checked where plans are made, by `tools.plan_rules`.
+the fields have to fit each other are checked where plans are made, by
+`evenclay.tools.property.plan_rules`.
 """
 
 import struct

@@ -6,7 +6,7 @@ the last that is tried: a valve whose intent was not written does not open.
 - `(CLOSE, valve)`
 - `(SAVE, slot, data)`: write `data` to the record or plan store and read it back
 - `(OPEN, valve, deadline_s)`: the driver must shut the valve by itself after `deadline_s`
-- `(REPORT, event)`: see `controller.events`
+- `(REPORT, event)`: see `evenclay.controller.events`
 
 Valves are numbered: the zones in plan order, then one master a supply. What an owner asks for is a
 tuple `(what, zone, value)`; `value` is an integer unless said otherwise below.

@@ -1,7 +1,7 @@
-"""Run a hub on this machine until `quit`: `python -m boards.desktop.main FOLDER`.
+"""Run a hub on this machine until `quit`: `python -m evenclay.boards.desktop.main FOLDER`.
 
 FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; the record comes to
-stand beside it. Under MicroPython: `micropython -m boards.desktop.main FOLDER`.
+stand beside it. Under MicroPython: `micropython -m evenclay.boards.desktop.main FOLDER`.
 """
 
 import select

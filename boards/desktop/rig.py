@@ -1,4 +1,4 @@
-"""The desktop's rig for `boards.conformance`: files in a folder below the current one.
+"""The desktop's rig for `evenclay.boards.conformance`: files in a folder below the current one.
 
 A desktop has no valve, no sensor, no watchdog and no clock of its own; what hangs on those is not
 shown.
@@ -19,7 +19,7 @@ FOLDER = "conformance.tmp"
 
 
 class Rig(Base):
-    """Ports as `boards.desktop.main` makes them."""
+    """Ports as `evenclay.boards.desktop.main` makes them."""
 
     reads = ()
 

@@ -1,7 +1,8 @@
 """Pin map to begin with: two held valves behind MOSFETs, the chip's own clock, no sensor.
 
-Each function is called once, in the order of `boards.common`: valves first, so that they are shut
-before anything else is touched. Add what your hardware has from the pin maps of the other boards.
+Each function is called once, in the order of `boards/common.py`: valves first, so that they are
+shut before anything else is touched. Add what your hardware has from the pin maps of the other
+boards.
 """
 
 from machine import RTC, Timer

@@ -1,6 +1,6 @@
-"""This board's rig for `boards.conformance`: it proves the pin map beside it.
+"""This board's rig for `evenclay.boards.conformance`: it proves the pin map beside it.
 
-On the board, with the spigot shut: `from boards.conformance import prove`,
+On the board, with the spigot shut: `from evenclay.boards.conformance import prove`,
 `from boards.NAME import rig`, `prove(rig.Rig())`. Every sensor of the pin map must read. Add the
 hooks that your hardware allows; those of the base class say `not shown`.
 """
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 class Rig(Base):
-    """Ports as `boards.common.run` makes them, without the watchdog."""
+    """Ports as `evenclay.boards.common.run` makes them, without the watchdog."""
 
     def __init__(self) -> None:
         self.board: "Board | None" = None

@@ -137,7 +137,7 @@ def shown_ppt(
 
 
 class Devices:
-    """The ports of one simulated hub. Implements `controller.ports.Ports`."""
+    """The ports of one simulated hub. Implements `evenclay.controller.ports.Ports`."""
 
     _rains = False  # by the gauge, in the hour last looked at
 

@@ -1,7 +1,7 @@
 """The pictures of the year report, each one SVG text that can stand inside a page.
 
-Nothing here knows a file: every picture is drawn from the `Year` that sim/report.py reads. Zone
-colours are those of Okabe and Ito (2008), and no meaning rests on a colour alone.
+Nothing here knows a file: every picture is drawn from the `Year` that sim/report/report.py reads.
+Zone colours are those of Okabe and Ito (2008), and no meaning rests on a colour alone.
 """
 
 import io

@@ -1,14 +1,21 @@
 """The core as it stands on a board: compiled, as a bundle holds it."""
 
+import sys
 from pathlib import Path
 
 from evenclay.tools.board.bundle import ROOT, compile_all, texts_of
 
+SOURCES = Path(sys.prefix) / "src"  # the package's sources as one folder of links, for MicroPython
+
 
 def fill(folder: Path, *programs: str) -> Path:
     """Compile the core, and programs that use it, below `folder`. Returns it."""
-    sources = [*sorted((ROOT / "controller").glob("*.py")), *(ROOT / name for name in programs)]
-    for path, data in compile_all(texts_of(sources)).items():
+    own = [name for name in programs if name.startswith("tests/")]
+    texts = texts_of(
+        [*sorted((ROOT / "controller").glob("*.py")), *(ROOT / n for n in programs if n not in own)]
+    )
+    texts |= {name: (ROOT / name).read_text("utf-8") for name in own}
+    for path, data in compile_all(texts).items():
         file = folder / path
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(data)

@@ -28,7 +28,7 @@ from ports_guest import Guest
 made = {plan!r}
 gc.collect()
 empty = gc.mem_alloc()
-from controller.runner import Runner
+from evenclay.controller.runner import Runner
 gc.collect()
 code = gc.mem_alloc()
 print("code", gc.mem_alloc() - empty)
@@ -47,7 +47,7 @@ guest.idle(runner)
 """
 PORTS = """
 import gc
-from controller.ports import Seen
+from evenclay.controller.ports import Seen
 
 class Guest:
     def __init__(self, made, wall_s, zones, supplies):

@@ -16,6 +16,7 @@ from evenclay.tools.board import bundle as bundles
 from evenclay.tools.board.pin_map import DeviceError
 from evenclay.tools.cli import commands as cli
 from tests import core
+from tests.device.board import SOURCES
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"
@@ -74,8 +75,8 @@ def test_every_module_of_a_bundle_imports(board: str, tmp_path: Path, micropytho
         if path.endswith(".mpy")
     ]
     if board == bundles.DESKTOP:
-        modules.remove("boards.common")  # for boards with a `machine`
-    assert len(modules) >= 20 and f"boards.{board}.{own_module(board)}" in modules
+        modules.remove("evenclay.boards.common")  # for boards with a `machine`
+    assert len(modules) >= 20 and f"evenclay.boards.{board}.{own_module(board)}" in modules
     script = IMPORTS % (board != bundles.DESKTOP, modules)
     done = subprocess.run(
         [micropython, "-c", script],
@@ -110,9 +111,11 @@ def test_lists_name_every_file(board: str, tmp_path: Path) -> None:
     assert package == {"urls": [[path, f"device/{path}"] for path in device]}
     assert bundles.read(out) == bundles.Bundle(board, "hub", device)
     assert unpack(device["hub/plan.0"]).crc == core.plan(2).crc
-    core_files = {f"controller/{p.stem}.mpy" for p in (ROOT / "controller").glob("*.py")}
-    drivers = {f"boards/drivers/{p.stem}.mpy" for p in (ROOT / "boards" / "drivers").glob("*.py")}
-    own = f"boards/{board}/{own_module(board)}.mpy"
+    core_files = {f"evenclay/controller/{p.stem}.mpy" for p in (ROOT / "controller").glob("*.py")}
+    drivers = {
+        f"evenclay/boards/drivers/{p.stem}.mpy" for p in (ROOT / "boards" / "drivers").glob("*.py")
+    }
+    own = f"evenclay/boards/{board}/{own_module(board)}.mpy"
     assert core_files | drivers | {own, "main.py"} <= set(device)
     assert [path for path in device if path.endswith(".py")] == ["main.py"]
 
@@ -149,7 +152,7 @@ def test_frozen_modules_are_found_by_the_name_in_the_file(tmp_path: Path) -> Non
 FAILS = """from far import (
     FAR,
 )
-from controller._const import const
+from evenclay.controller._const import const
 
 NEAR = const(
     2
@@ -169,7 +172,10 @@ fail(1)
 
 
 def test_a_traceback_names_the_line_of_the_source(micropython: Path, tmp_path: Path) -> None:
-    texts = {"fails.py": FAILS, "far.py": "from controller._const import const\nFAR = const(10)\n"}
+    texts = {
+        "fails.py": FAILS,
+        "far.py": "from evenclay.controller._const import const\nFAR = const(10)\n",
+    }
     for name, text in texts.items():
         (tmp_path / name).write_text(text)
     compiled = tmp_path / "compiled"
@@ -181,7 +187,7 @@ def test_a_traceback_names_the_line_of_the_source(micropython: Path, tmp_path: P
         done = subprocess.run(
             [micropython, "-c", "import fails"],
             cwd=folder,
-            env={**os.environ, "MICROPYPATH": f":{ROOT}"},
+            env={**os.environ, "MICROPYPATH": f":{SOURCES}"},
             capture_output=True,
             text=True,
             check=False,
@@ -204,7 +210,7 @@ def test_the_command_writes_a_bundle_over_an_older_one(tmp_path: Path) -> None:
     assert (status, wrong) == (0, "")
     assert "cd device && micropython main.py" in said
     before = files(out)
-    (out / "device" / "controller" / "stale.mpy").write_bytes(b"")
+    (out / "device" / "evenclay" / "controller" / "stale.mpy").write_bytes(b"")
     assert evenclay(*arguments)[0] == 0
     assert files(out) == before
     assert len(unpack(before["device/hub/plan.0"]).zones) == 4
@@ -306,7 +312,9 @@ def test_a_board_may_lie_anywhere(my_hub: Path, tmp_path: Path, micropython: Pat
     house = written(tmp_path, TWO)
     status, _, told = evenclay("bundle", "--board", str(my_hub), house, "--out", str(out))
     assert (status, told) == (0, "")
-    assert {"boards/my_hub/pins.mpy", "main.py", "hub/plan.0"} <= set(files(out / "device"))
+    assert {"evenclay/boards/my_hub/pins.mpy", "main.py", "hub/plan.0"} <= set(
+        files(out / "device")
+    )
     ran = booted(out / "device", "my_hub", "esp32", micropython, 3)
     assert {zone for zone, _, _ in ran["runs"]} == {0, 1}
 

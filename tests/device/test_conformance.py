@@ -25,6 +25,8 @@ from evenclay.controller.ports import PLAN, RECORD
 if TYPE_CHECKING:
     from evenclay.controller.ports import Ports
 
+from tests.device.board import SOURCES
+
 ROOT = Path(__file__).parents[2]
 CHECKS = conformance.checks()
 # A desktop turns no valve, has no sensor and no watchdog, and its clock is not the hub's.
@@ -206,8 +208,8 @@ def test_a_store_that_forgets_the_other_copy_is_caught(
 
 
 RIG = """
-from boards.conformance import Rig as Base
-from boards.desktop import ports as desktop
+from evenclay.boards.conformance import Rig as Base
+from evenclay.boards.desktop import ports as desktop
 
 desktop.now_ms = lambda: 5000
 
@@ -237,9 +239,9 @@ def test_the_command(
 ) -> None:
     (tmp_path / "my_rig.py").write_text(RIG.format(defect=defect), encoding="ascii")
     command = sys.executable if interpreter == "cpython" else str(micropython)
-    path = f"{tmp_path}:{ROOT}:.frozen"
+    path = f"{tmp_path}:{SOURCES}:.frozen"
     done = subprocess.run(
-        [command, "-m", "boards.conformance", "my_rig"],
+        [command, "-m", "evenclay.boards.conformance", "my_rig"],
         cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": path, "MICROPYPATH": path},
         capture_output=True,
@@ -252,7 +254,7 @@ def test_the_command(
 
 def test_no_rig_is_one_clear_line(tmp_path: Path) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "boards.conformance", "nothing_here"],
+        [sys.executable, "-m", "evenclay.boards.conformance", "nothing_here"],
         cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         capture_output=True,

@@ -22,6 +22,7 @@ from evenclay.controller.ports import (
 )
 from evenclay.controller.runner import Runner
 from tests import core
+from tests.device.board import SOURCES
 
 ROOT = Path(__file__).parents[2]
 
@@ -33,9 +34,9 @@ def folder(tmp_path: Path) -> Path:
 
 
 def run_hub(command: list[str], folder: Path, typed: str) -> str:
-    environment = {**os.environ, "MICROPYPATH": str(ROOT), "PYTHONPATH": str(ROOT)}
+    environment = {**os.environ, "MICROPYPATH": str(SOURCES), "PYTHONPATH": str(SOURCES)}
     done = subprocess.run(
-        [*command, "-m", "boards.desktop.main", str(folder)],
+        [*command, "-m", "evenclay.boards.desktop.main", str(folder)],
         input=typed,
         capture_output=True,
         text=True,

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.device.board import SOURCES
+
 ROOT = Path(__file__).parents[2]
 SCRIPTS = sorted((Path(__file__).parent / "drivers").glob("*.py"))
 LEAST_SCRIPTS = 8
@@ -57,7 +59,7 @@ ALLOCATES = (
 
 def run(command: list[str], path_variable: str, folder: Path) -> str:
     """Run a script in `folder`. Returns the last line it printed."""
-    path = f"{ROOT}:.frozen:{ROOT / 'tests' / 'device'}"
+    path = f"{SOURCES}:{ROOT}:.frozen:{ROOT / 'tests' / 'device'}"
     done = subprocess.run(
         command,
         cwd=folder,

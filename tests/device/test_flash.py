@@ -258,7 +258,7 @@ def test_a_board_cut_off_at_any_change_runs_no_half_hub(bundle: Path) -> None:
     assert {p: kind for p, kind in board.there.items() if kind != "dir"} == whole
 
 
-@pytest.mark.parametrize("path", ["controller/runner.mpy", "hub/plan.0", "main.py"])
+@pytest.mark.parametrize("path", ["evenclay/controller/runner.mpy", "hub/plan.0", "main.py"])
 def test_what_arrives_otherwise_is_not_started(bundle: Path, path: str) -> None:
     board = Cut(1000, mishears=path)
     with pytest.raises(DeviceError, match=path):

@@ -11,7 +11,7 @@ import pytest
 
 from evenclay.controller import journal
 from tests.core import plan, row, wall
-from tests.device.board import fill
+from tests.device.board import SOURCES, fill
 from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 ROOT = Path(__file__).parents[2]
@@ -83,7 +83,7 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
     program = IN_SIMULATED_TIME.format(begin_s=wall(2026, 7, 1, 9, 59), last_s=3600)
     (tmp_path / "start.py").write_text(program, encoding="utf-8")
     command = sys.executable if interpreter == "cpython" else str(micropython)
-    path = f"{ROOT}:.frozen"
+    path = f"{SOURCES}:.frozen"
     if interpreter.endswith("bundled"):
         path = f"{fill(tmp_path / 'board')}:.frozen"
     hub = subprocess.run(

@@ -12,12 +12,12 @@ import pytest
 
 from evenclay.sim.words import WHAT, WHY
 from tests.device import random_weeks, scripted_year
-from tests.device.board import fill
+from tests.device.board import SOURCES, fill
 from tests.device.wasm import Wasm
 
 ROOT = Path(__file__).parents[2]
 MODULES = sorted(
-    "controller" if path.stem == "__init__" else f"controller.{path.stem}"
+    "evenclay.controller" if path.stem == "__init__" else f"evenclay.controller.{path.stem}"
     for path in (ROOT / "controller").glob("*.py")
 )
 GOLDEN = ROOT / "tests" / "golden" / "year.txt"
@@ -80,6 +80,7 @@ def run(micropython: Path, *arguments: str, folder: Path = ROOT) -> str:
     done = subprocess.run(
         [micropython, "-X", "heapsize=8m", *arguments],
         cwd=folder,
+        env={"MICROPYPATH": f":{SOURCES}" if folder == ROOT else ""},
         capture_output=True,
         text=True,
         check=False,
@@ -91,7 +92,7 @@ def run(micropython: Path, *arguments: str, folder: Path = ROOT) -> str:
 @pytest.fixture(scope="module")
 def bundled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The core and the programs that trace it, as a bundle holds them."""
-    programs = ["tests/core.py", "tools/plan_rules.py"]
+    programs = ["tests/core.py", "tools/property/plan_rules.py"]
     programs += ["tests/device/scripted_year.py", "tests/device/random_weeks.py"]
     return fill(tmp_path_factory.mktemp("bundled"), *programs)
 
@@ -112,7 +113,9 @@ def test_a_module_imports_alone(micropython: Path, bundled: Path, module: str) -
 
 def test_there_are_as_many_modules_as_the_core_has() -> None:
     assert len(MODULES) >= 18
-    assert {"controller", "controller.hub", "controller.runner"} <= set(MODULES)
+    assert {"evenclay.controller", "evenclay.controller.hub", "evenclay.controller.runner"} <= set(
+        MODULES
+    )
 
 
 def same(trace: str, expected: str) -> None:

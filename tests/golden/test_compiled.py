@@ -25,9 +25,10 @@ print(scripted_year.golden("\\n".join(lines) + "\\n"), end="")
 for seed in range(random_weeks.WEEKS):
     print(random_weeks.golden(seed, random_weeks.traced(seed)), end="")
 """
-WHERE = "import tools, controller.hub; print(controller.hub.__file__)"
+WHERE = "import evenclay.tools, evenclay.controller.hub as hub; print(hub.__file__)"
 OF_A_WORKER = """
-from tools import compiled, workers
+from evenclay.tools.dev import compiled
+from evenclay.tools.plan import workers
 with workers.processes(1) as (executor, _):
     print(executor.submit(compiled.in_use).result())
 """
@@ -73,7 +74,7 @@ def test_these_tests_run_the_sources() -> None:
 
 
 def test_the_scripted_year_and_random_weeks_are_the_golden_ones(built: Path) -> None:
-    found = python("-c", "import tools\n" + TRACES, core=built)
+    found = python("-c", "import evenclay.tools\n" + TRACES, core=built)
     golden = [(GOLDEN / name).read_text("utf-8") for name in ("year.txt", "weeks.txt")]
     assert found == "".join(golden)
 
@@ -83,7 +84,7 @@ def test_a_replay_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     span = ("--from", "2022-06-01", "--to", "2022-08-15")
     for name, core in (("compiled", built), ("sources", None)):
         out = str(tmp_path / name)
-        python("-m", "tools.cli", "replay", *demo, *span, "--out", out, core=core)
+        python("-m", "evenclay.tools.cli", "replay", *demo, *span, "--out", out, core=core)
     for name in ("decisions.jsonl", "daily.csv", "summary.json"):
         wanted = (tmp_path / "sources" / name).read_bytes()
         assert (tmp_path / "compiled" / name).read_bytes() == wanted
@@ -98,16 +99,20 @@ def test_a_sweep_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     assert (tmp_path / "compiled" / "years.parquet").read_bytes() == wanted
 
 
-@pytest.mark.parametrize("name", ["controller/trim.py", "sim/house.py", "tools/compiling.py"])
+@pytest.mark.parametrize(
+    "name", ["controller/trim.py", "sim/house/house.py", "tools/dev/compiling.py"]
+)
 def test_what_was_edited_runs_from_its_sources(built: Path, tmp_path: Path, name: str) -> None:
+    package = tmp_path / "evenclay"
+    shutil.copytree(ROOT / "package", package)
     for folder in ("controller", "sim", "tools"):
         ignore = shutil.ignore_patterns("__pycache__")
-        shutil.copytree(ROOT / folder, tmp_path / folder, ignore=ignore)
-    shutil.copy(ROOT / "requirements-dev.lock", tmp_path)
+        shutil.copytree(ROOT / folder, package / folder, ignore=ignore)
+    shutil.copy(ROOT / "requirements-dev.lock", package)
     assert python("-c", WHERE, core=built, root=tmp_path).startswith(str(built))
-    edited = tmp_path / name
+    edited = package / name
     edited.write_text(edited.read_text("utf-8") + "# edited\n", "utf-8")
-    source = tmp_path / "controller" / "hub.py"
+    source = package / "controller" / "hub.py"
     assert python("-c", WHERE, core=built, root=tmp_path) == f"{source}\n"
 
 
@@ -118,7 +123,7 @@ def test_where_a_compiled_file_is_missing_the_sources_run(built: Path, tmp_path:
     assert python("-c", WHERE, core=core) == f"{ROOT / 'controller' / 'hub.py'}\n"
 
 
-@pytest.mark.parametrize("name", ["controller.agenda", "sim.ground"])
+@pytest.mark.parametrize("name", ["evenclay.controller.agenda", "evenclay.sim.house.site"])
 def test_it_does_not_mix_with_what_was_imported_before(built: Path, name: str) -> None:
     script = f"import {name}\n{WHERE}"
     assert python("-c", script, core=built) == f"{ROOT / 'controller' / 'hub.py'}\n"

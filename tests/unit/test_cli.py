@@ -32,7 +32,7 @@ def run(*args: str) -> tuple[int, str, str]:
 def start(*args: str, stdout: int = subprocess.PIPE) -> "subprocess.Popen[str]":
     """The command in a process of its own."""
     return subprocess.Popen(
-        [sys.executable, "-m", "tools.cli", *args],
+        [sys.executable, "-m", "evenclay.tools.cli", *args],
         cwd=ROOT,
         stdout=stdout,
         stderr=subprocess.PIPE,
@@ -129,7 +129,7 @@ HEAVY |= {"rich", "scipy.optimize", "tomlkit", "cma", "multiprocessing", "distri
 def test_a_command_imports_what_it_needs(args: tuple[str, ...], needs: set[str]) -> None:
     """So that nobody waits for what another command needs."""
     script = (
-        "import atexit, sys\nfrom tools.cli import main\n"
+        "import atexit, sys\nfrom evenclay.tools.cli import main\n"
         f"atexit.register(lambda: print(*{HEAVY!r} & sys.modules.keys(), file=sys.stderr))\nmain()"
     )
     # Without the installed packages that pint would look into, where a developer has them.

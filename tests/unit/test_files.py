@@ -30,7 +30,7 @@ for number in range({TIMES}):
 
 FULL = """
 import resource, signal, sys
-from tools.cli import main
+from evenclay.tools.cli import main
 
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv.pop(1)),) * 2)

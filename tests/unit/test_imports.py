@@ -6,6 +6,7 @@ inside a function is seen.
 
 import ast
 import sys
+import tomllib
 from collections.abc import Iterator
 from importlib.metadata import packages_distributions
 from pathlib import Path
@@ -37,12 +38,25 @@ PARAMS = [pytest.param(folder, id=folder) for folder in MAY_IMPORT]
 
 
 def imported_tops(node: ast.AST, folder: str) -> Iterator[str]:
-    """Top-level names that one import statement reaches; a relative one reaches its own folder."""
+    """Folders of the package and other top-level names that one import statement reaches.
+
+    A relative import reaches its own folder.
+    """
     if isinstance(node, ast.Import):
         for alias in node.names:
-            yield alias.name.split(".")[0]
+            yield _top(alias.name)
     elif isinstance(node, ast.ImportFrom):
-        yield folder if node.level else (node.module or "").split(".")[0]
+        if node.level:
+            yield folder
+        elif node.module == "evenclay":
+            yield from (alias.name for alias in node.names)
+        else:
+            yield _top(node.module or "")
+
+
+def _top(module: str) -> str:
+    """`controller` of `evenclay.controller.hub`, `numpy` of `numpy.linalg`."""
+    return module.removeprefix("evenclay.").split(".")[0]
 
 
 def is_type_checking(node: ast.AST) -> bool:
@@ -174,17 +188,17 @@ def test_enough_files_are_scanned(folder: str) -> None:
 @pytest.mark.parametrize(
     ("path", "source"),
     [
-        ("controller/hub.py", "import sim"),
-        ("controller/hub.py", "from boards.desktop import port"),
-        ("controller/hub.py", "if TYPE_CHECKING:\n    from tools import cli"),
-        ("controller/hub.py", "def f():\n    import sim.soil as s"),
+        ("controller/hub.py", "from evenclay import sim"),
+        ("controller/hub.py", "from evenclay.boards.desktop import port"),
+        ("controller/hub.py", "if TYPE_CHECKING:\n    from evenclay.tools import cli"),
+        ("controller/hub.py", "def f():\n    import evenclay.sim.ground.soil as s"),
         ("controller/hub.py", "from tests.unit import helper"),
-        ("sim/replay.py", "from tools import property_file"),
-        ("sim/replay.py", "import controller.hub, boards.desktop"),
-        ("boards/desktop/port.py", "from sim import house"),
-        ("boards/desktop/port.py", "import tools"),
-        ("tools/cli.py", "import boards"),
-        ("tools/cli.py", "try:\n    import tests\nexcept ImportError:\n    pass"),
+        ("sim/replay/replay.py", "from evenclay.tools import property_file"),
+        ("sim/replay/replay.py", "import evenclay.controller.hub, evenclay.boards.desktop"),
+        ("boards/desktop/port.py", "from evenclay.sim import house"),
+        ("boards/desktop/port.py", "import evenclay.tools"),
+        ("tools/cli/commands.py", "import evenclay.boards.common"),
+        ("tools/cli/commands.py", "try:\n    import tests\nexcept ImportError:\n    pass"),
     ],
 )
 def test_wrong_direction_is_caught(path: str, source: str) -> None:
@@ -194,11 +208,20 @@ def test_wrong_direction_is_caught(path: str, source: str) -> None:
 @pytest.mark.parametrize(
     ("path", "source"),
     [
-        ("controller/hub.py", "from controller import plan\nfrom . import civil\nimport struct"),
-        ("sim/replay.py", "from controller.hub import Hub\nfrom sim import soil\nimport numpy"),
-        ("boards/desktop/port.py", "from controller import ports\nimport machine"),
-        ("tools/cli.py", "import controller, sim.replay, tools.check"),
-        ("tests/unit/test_cli.py", "import boards, controller, sim, tools"),
+        (
+            "controller/hub.py",
+            "from evenclay.controller import plan\nfrom . import civil\nimport struct",
+        ),
+        (
+            "sim/replay/replay.py",
+            "from evenclay.controller.hub import Hub\nfrom evenclay.sim import files\nimport numpy",
+        ),
+        ("boards/desktop/port.py", "from evenclay.controller import ports\nimport machine"),
+        (
+            "tools/cli/commands.py",
+            "import evenclay.controller, evenclay.sim.replay.replay, evenclay.tools.property.check",
+        ),
+        ("tests/unit/test_cli.py", "from evenclay import boards, controller, sim, tools"),
     ],
 )
 def test_right_direction_passes(path: str, source: str) -> None:
@@ -262,7 +285,7 @@ def test_integers_pass() -> None:
         "command = [OPEN, zone]",
         "command = make(OPEN, zone)",
         "first = OPEN",
-        "from controller.ports import OPEN as START",
+        "from evenclay.controller.ports import OPEN as START",
     ],
 )
 def test_opening_outside_the_guard_is_caught(source: str) -> None:
@@ -276,7 +299,7 @@ def test_opening_outside_the_guard_is_caught(source: str) -> None:
         "OPEN = const(1)",
         "if command[0] == OPEN: close_all()",
         "if kind in (OPEN, CLOSE): count += 1",
-        "from controller.ports import CLOSE, OPEN",
+        "from evenclay.controller.ports import CLOSE, OPEN",
         "commands.append((CLOSE, zone))",
     ],
 )
@@ -285,7 +308,7 @@ def test_asking_about_open_passes(source: str) -> None:
 
 
 # What only developers run, and what only the extra `cluster` brings.
-DEVELOPERS_TOOLS = {"tools/bench.py"}
+DEVELOPERS_TOOLS = {"tools/dev/bench.py"}
 EXTRA = {"distributed"}
 
 
@@ -309,3 +332,14 @@ def test_whatever_is_imported_is_installed_for_those_who_only_run_it() -> None:
                 if path not in DEVELOPERS_TOOLS and not names & locked:
                     missing.add((path, top))
     assert not missing
+
+
+def test_the_list_of_packages_is_that_of_the_folders() -> None:
+    """What an installation holds is listed by name; a folder that is forgotten would be missing."""
+    listed = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+    found = {
+        "evenclay." + init.parent.relative_to(ROOT).as_posix().replace("/", ".")
+        for folder in ("boards", "controller", "sim", "tools")
+        for init in (ROOT / folder).rglob("__init__.py")
+    }
+    assert set(listed["tool"]["setuptools"]["packages"]) == found | {"evenclay"}

@@ -1,5 +1,6 @@
 """The wheel: what an owner who installs it needs is in it."""
 
+import os
 import subprocess
 import sys
 import tomllib
@@ -8,8 +9,35 @@ from pathlib import Path
 
 import pytest
 
+from tests import core
+
 ROOT = Path(__file__).parents[2]
-WANTED = {"sim/demo/property.toml", "sim/demo/weather.csv", "sim/report.html.j2"}
+WANTED = {
+    "evenclay/py.typed",
+    "evenclay/sim/demo/property.toml",
+    "evenclay/sim/demo/weather.csv",
+    "evenclay/sim/report/report.html.j2",
+}
+# A board's step, by an interpreter that sees nothing but itself and the wheel.
+STEP = """
+import sys
+sys.path.insert(0, sys.argv[1])
+from evenclay.controller.hub import Hub
+from evenclay.controller.plan import unpack
+from evenclay.controller.ports import CLOSE, Seen
+with open(sys.argv[2], "rb") as file:
+    plan = unpack(file.read())
+hub = Hub(plan, None)
+commands = hub.step(0, None, Seen(len(plan.zones), len(plan.supplies)))
+assert [command[0] for command in commands].count(CLOSE) >= len(plan.zones), commands
+print("stepped")
+"""
+COMMAND = """
+import sys
+sys.path.insert(0, sys.argv.pop(1))
+from evenclay.tools.cli import main
+main()
+"""
 
 
 @pytest.fixture(scope="module")
@@ -40,18 +68,75 @@ def test_the_demo_and_every_module_are_in_it(wheel: zipfile.ZipFile) -> None:
     names = set(wheel.namelist())
     assert names >= WANTED
     for name in ("demo/property.toml", "demo/weather.csv"):
-        assert wheel.read(f"sim/{name}") == (ROOT / "sim" / name).read_bytes()
+        assert wheel.read(f"evenclay/sim/{name}") == (ROOT / "sim" / name).read_bytes()
     folders = ("boards", "controller", "sim", "tools")
     sources = [path for folder in folders for path in (ROOT / folder).rglob("*.py")]
+    sources.remove(ROOT / "sim" / "demo" / "make_weather.py")  # made the demo's record, once
     assert len(sources) > 100
-    assert names >= {path.relative_to(ROOT).as_posix() for path in sources}
+    assert names >= {f"evenclay/{path.relative_to(ROOT).as_posix()}" for path in sources}
 
 
 def test_every_dependency_says_its_oldest_version(wheel: zipfile.ZipFile) -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
-    assert len(project["dependencies"]) > 10
-    for wish in project["dependencies"]:
+    assert project["dependencies"] == []  # of the core and the boards
+    desk = project["optional-dependencies"]["desk"]
+    assert len(desk) > 10
+    for wish in desk:
         assert ">=" in wish, wish
     (name,) = [name for name in wheel.namelist() if name.endswith("/METADATA")]
     told = wheel.read(name).decode()
-    assert all(f"Requires-Dist: {wish}\n" in told for wish in project["dependencies"])
+    assert all(f'Requires-Dist: {wish}; extra == "desk"\n' in told for wish in desk)
+
+
+def test_it_installs_one_name(wheel: zipfile.ZipFile) -> None:
+    tops = {name.split("/")[0] for name in wheel.namelist()}
+    assert {top for top in tops if not top.endswith(".dist-info")} == {"evenclay"}
+
+
+@pytest.fixture(scope="module")
+def unpacked(wheel: zipfile.ZipFile, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("unpacked")
+    wheel.extractall(folder)
+    return folder
+
+
+def alone(script: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run a script by an interpreter that sees no installed package."""
+    command = [sys.executable, "-I", "-S", "-c", script, *arguments]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def test_the_core_steps_without_any_dependency(unpacked: Path, tmp_path: Path) -> None:
+    file = tmp_path / "plan.0"
+    file.write_bytes(core.plan(2).pack())
+    done = alone(STEP, str(unpacked), str(file))
+    assert (done.stdout, done.stderr) == ("stepped\n", "")
+
+
+def test_the_command_of_the_core_alone_says_what_to_install(unpacked: Path) -> None:
+    done = alone(COMMAND, str(unpacked), "check", "house.toml")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.count("\n") == 1 and "pip install 'evenclay[desk]'" in done.stderr
+
+
+def test_a_users_own_file_is_typed_by_it(unpacked: Path, tmp_path: Path) -> None:
+    file = tmp_path / "mine.py"
+    file.write_text("from evenclay.controller.plan import unpack\nreveal_type(unpack(b''))\n")
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "mypy",
+            "--strict",
+            "--cache-dir",
+            str(tmp_path / "cache"),
+            str(file),
+        ],
+        env={**os.environ, "MYPYPATH": str(unpacked)},
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert 'Revealed type is "evenclay.controller.plan.Plan"' in done.stdout

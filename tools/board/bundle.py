@@ -28,7 +28,8 @@ from evenclay.sim import files
 from evenclay.tools.board.pin_map import DeviceError, PinMap
 from evenclay.tools.board.pin_map import read as read_pin_map
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]  # of the repository, or of the package where it is installed
+PACKAGE = "evenclay"
 START = "main.py"  # the one file that firmware runs by itself; the rest is imported
 LIST = "files.json"
 DESKTOP = "desktop"  # no pin map, and its `main` takes the folder
@@ -38,9 +39,13 @@ _PORT = "$(PORT_DIR)/boards/manifest.py"
 _PORT_DESKTOP = "$(PORT_DIR)/variants/manifest.py"
 # Little garbage at a time, or what stays lies all over the heap and no large piece is left.
 _COLLECT = "import gc\n\ngc.threshold(8192)\n\n"
-_START = _COLLECT + "from boards.%s import pins\nfrom boards.common import run\n\nrun(pins)\n"
+_START = (
+    _COLLECT
+    + "from evenclay.boards.%s import pins\nfrom evenclay.boards.common import run\n\nrun(pins)\n"
+)
 _START_DESKTOP = (
-    _COLLECT + 'import sys\n\nfrom boards.desktop.main import main\n\nsys.exit(main("hub"))\n'
+    _COLLECT
+    + 'import sys\n\nfrom evenclay.boards.desktop.main import main\n\nsys.exit(main("hub"))\n'
 )
 _NEXT_PATH = """Type this in the bundle's folder. First, in each new terminal, where commands are:
 
@@ -133,7 +138,7 @@ def find(board: str) -> Board:
 
 
 def make(board: Board, plan: Plan) -> Bundle:
-    """Compile the hub for a board, with a plan that fits it (see `tools.fitting`).
+    """Compile the hub for a board, with a plan that fits it (see `evenclay.tools.board.fitting`).
 
     Raises:
         DeviceError: its code is no text, or does not compile.
@@ -203,15 +208,18 @@ def sources(board: Board) -> dict[str, str]:
     texts = texts_of(path for folder in folders for path in sorted(folder.glob("*.py")))
     for path in sorted(board.folder.glob("*.py")):
         try:
-            texts[f"boards/{board.name}/{path.name}"] = path.read_text("utf-8")
+            texts[f"{PACKAGE}/boards/{board.name}/{path.name}"] = path.read_text("utf-8")
         except UnicodeDecodeError:
             raise DeviceError(f"{path}: found bytes that are not UTF-8, allowed UTF-8") from None
     return texts
 
 
 def texts_of(sources: Iterable[Path]) -> dict[str, str]:
-    """Texts of sources below the project's folder, by their paths there and on the board."""
-    return {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources}
+    """Texts of the package's sources by their paths on a board."""
+    return {
+        f"{PACKAGE}/{path.relative_to(ROOT).as_posix()}": path.read_text("utf-8")
+        for path in sources
+    }
 
 
 def compile_all(texts: Mapping[str, str]) -> dict[str, bytes]:

@@ -15,7 +15,7 @@ from evenclay.tools.board.bundle import START, Bundle, sha256
 from evenclay.tools.board.pin_map import DeviceError
 
 # Below these nothing but the bundle's own files may stand.
-OWN = ("boards", "controller")
+OWN = ("evenclay", "boards", "controller")  # the last two are of hubs before 0.2
 # A hub that is interrupted restarts its board, which shuts every valve and then waits. A second
 # Ctrl-C must not come before it is done: 12 latching valves take 2 s, and the boot its own time.
 SETTLE_S = 8.0

@@ -238,7 +238,7 @@ def compile_plan(
     \b
     Example, and a hub on this machine that obeys it:
         evenclay compile house/property.toml --out hub/plan.0
-        python -m boards.desktop.main hub
+        python -m evenclay.boards.desktop.main hub
     """
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.property import load
@@ -819,7 +819,3 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a name the terminal cannot show is no error
     app()
-
-
-if __name__ == "__main__":
-    main()

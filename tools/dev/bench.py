@@ -1,6 +1,6 @@
 """Print the benchmark table: a hub's steps, other libraries' for scale, and whole years.
 
-python -m tools.bench
+python -m evenclay.tools.dev.bench
 
 The hub's steps are those of the sources. Years and sweep are measured twice: from the sources, and
 with the compiled core where it was built.
@@ -47,7 +47,7 @@ from evenclay.tools.property.property import load, parse
 if TYPE_CHECKING:
     from evenclay.controller.ports import Asked
 
-DEMO = Path(__file__).parents[1] / "sim" / "demo"
+DEMO = Path(__file__).parents[2] / "sim" / "demo"
 YEAR = (date(2022, 1, 1), date(2022, 12, 31))
 ZONES = 8
 OPENING_MOST_US, POLL_MOST_US = 15.0, 4.0
@@ -331,7 +331,7 @@ def main() -> None:
     if compiled.fresh(compiled.FOLDER):
         todo.append(("years", str(compiled.FOLDER)))
     for part, core in todo:
-        command = [sys.executable, "-m", "tools.bench", part]
+        command = [sys.executable, "-m", "evenclay.tools.dev.bench", part]
         subprocess.run(command, env=os.environ | {compiled.VARIABLE: core}, check=True)
 
 

@@ -1,7 +1,7 @@
 """The compiled core, and what of the simulated house it meets at every wake, for those who live
 through many years: found in place of the sources.
 
-`tools/compiling.py` makes it. It lies in a folder of the virtual environment, never beside the
+`tools/dev/compiling.py` makes it. It lies in a folder of the virtual environment, never beside the
 sources, with the digest of what it was made from. Whatever imports `tools` runs it as long as the
 sources are the same, byte for byte: an edited core is the interpreted one again. EVENCLAY_COMPILED
 names another folder; empty, none.
@@ -21,12 +21,12 @@ from importlib.machinery import ModuleSpec
 from importlib.util import spec_from_file_location
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 FOLDER = Path(sys.prefix) / "compiled"
 VARIABLE = "EVENCLAY_COMPILED"
 DIGEST = "digest"  # of what was compiled; the compiled files below it
 SUFFIX = str(sysconfig.get_config_var("EXT_SUFFIX"))  # names the interpreter and its version
-MADE_BY = ("tools/compiling.py", "requirements-dev.lock")  # mypy's version is there
+MADE_BY = ("tools/dev/compiling.py", "requirements-dev.lock")  # mypy's version is there
 
 
 class _Finder(MetaPathFinder):

@@ -1,6 +1,6 @@
 """Compile the core and the simulated devices, for those who live through many years.
 
-python -m tools.compiling
+python -m evenclay.tools.dev.compiling
 
 By mypyc and a C compiler, from the sources as they stand.
 """
@@ -18,7 +18,7 @@ from evenclay.tools.dev.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fr
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
 INTERPRETED = ("__init__", "_const", "journal", "limits", "plan", "ports")
-SIMULATED = ("sim/devices.py", "sim/ground.py")
+SIMULATED = ("sim/house/devices.py", "sim/house/site.py")
 CONFIG = """\
 [mypy]
 follow_imports = silent
@@ -34,14 +34,18 @@ def build(built: Path) -> None:
     _look_for_compiler()
     made_of = digest()
     texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources()}
-    parts = [path for path in texts if path.startswith("controller/") or path in SIMULATED]
-    parts.remove("controller/_const.py")  # mypyc is to see TYPE_CHECKING by its name
+    paths = [
+        f"evenclay/{path}"
+        for path in texts
+        if (path.startswith("controller/") or path in SIMULATED)
+        and Path(path).stem not in INTERPRETED
+    ]
     with TemporaryDirectory(dir=built.parent) as place:
-        for path, text in (texts | {"mypy.ini": CONFIG}).items():
-            file = Path(place) / path
+        package = Path(place) / "evenclay"
+        for path, text in (texts | {"__init__.py": "", "../mypy.ini": CONFIG}).items():
+            file = package / path
             file.parent.mkdir(parents=True, exist_ok=True)
             file.write_text(text, "utf-8")
-        paths = [path for path in parts if Path(path).stem not in INTERPRETED]
         command = [sys.executable, "-m", "mypyc", "--config-file=mypy.ini", *paths]
         done = subprocess.run(command, cwd=place, capture_output=True, text=True, check=False)
         # What mypyc warns of it leaves out, such as a default that is no literal.

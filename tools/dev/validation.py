@@ -1,6 +1,6 @@
 """Write sim/VALIDATION.md and sim/ponding.png: the physics beside published and finer figures.
 
-python -m tools.validation
+python -m evenclay.tools.dev.validation
 
 Every figure of ours is computed anew; the published ones stand here with their sources.
 """
@@ -33,7 +33,7 @@ from evenclay.tools.property.property import load
 
 Floats = NDArray[np.float64]
 
-PAGE = Path(__file__).parents[1] / "sim" / "VALIDATION.md"
+PAGE = Path(__file__).parents[2] / "sim" / "VALIDATION.md"
 PICTURE = PAGE.with_name("ponding.png")
 DEMO = PAGE.with_name("demo")
 TUNIS_HOUSE = PAGE.parents[1] / "tests" / "properties" / "tunis.toml"

@@ -294,7 +294,7 @@ def _season(house: House, record: Record, span: Span) -> Season:
 @cache
 def code_digest() -> str:
     """What tells one version of this code from another."""
-    root = Path(__file__).parents[1]
+    root = Path(__file__).parents[2]
     files = sorted(path for folder in CODE for path in (root / folder).rglob("*.py"))
     return _sha256(b"".join([path.read_bytes() for path in files]))
 

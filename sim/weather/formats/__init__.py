@@ -1,4 +1,4 @@
-"""Weather file formats, one module each; `sim.weather` tells them apart and joins them.
+"""Weather file formats, one module each; `sim/weather/record.py` tells them apart and joins them.
 
 Imports run from cells, which all share, to the formats.
 """

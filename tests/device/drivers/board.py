@@ -65,7 +65,7 @@ class House:
         """Import the pin map anew, as a boot does."""
         fake_machine.install(self.world)
         fake_machine.forget("boards")
-        package = __import__("boards.%s.pins" % self.name, None, None, ["pins"])
+        package = __import__("evenclay.boards.%s.pins" % self.name, None, None, ["pins"])
         self.pins = package
         self.pins.FOLDER = FOLDER
         return package

@@ -22,7 +22,7 @@ def bench(port="rp2", ppm=0):
     world = fake_machine.power_on(port)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.clock import Clock, Ds3231
 
     part = ClockChip(world, ppm=ppm)
@@ -144,7 +144,7 @@ def test_the_chips_own_clock():
         world = fake_machine.power_on(port)
         import machine
 
-        fake_machine.forget("boards.drivers")
+        fake_machine.forget("evenclay.boards.drivers")
         from evenclay.boards.drivers.clock import ChipClock, Clock
 
         driver = ChipClock(machine.RTC())

@@ -114,10 +114,10 @@ def make(defect=None, bare=False, travel_s=0):
         pass
     world = fake_machine.power_on("esp32")
     fake_machine.forget("boards")
-    module = __import__("boards.template.rig", None, None, ["Rig"])
-    kit = __import__("boards.conformance", None, None, ["judge"])
-    common = __import__("boards.common", None, None, ["WATCHDOG_MS"])
-    drivers = __import__("boards.drivers.valves", None, None, ["HeldValve"])
+    module = __import__("evenclay.boards.template.rig", None, None, ["Rig"])
+    kit = __import__("evenclay.boards.conformance", None, None, ["judge"])
+    common = __import__("evenclay.boards.common", None, None, ["WATCHDOG_MS"])
+    drivers = __import__("evenclay.boards.drivers.valves", None, None, ["HeldValve"])
     pins = module.pins
     pins.FOLDER = FOLDER
     real_valves, real_masters = pins.valves, pins.masters
@@ -689,7 +689,7 @@ def test_each_planted_defect_is_caught():
 
 
 def test_what_a_rig_cannot_do_is_not_shown():
-    kit = __import__("boards.conformance", None, None, ["Rig"])
+    kit = __import__("evenclay.boards.conformance", None, None, ["Rig"])
     said = []
     assert kit.prove(kit.Rig(), said.append)
     assert len(said) == 2 * len(kit.checks()) + 1

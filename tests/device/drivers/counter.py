@@ -11,7 +11,7 @@ def bench(port="rp2", debounce_ms=100, us=0, pull=True):
     world = fake_machine.power_on(port, us)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.counter import Counter
 
     contact = Contact(world, 14)
@@ -108,7 +108,7 @@ def test_contact_believes_five_samples():
     world = fake_machine.power_on()
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.contact import Contact as Driver
 
     pin = machine.Pin(10, machine.Pin.IN, machine.Pin.PULL_UP)
@@ -127,7 +127,7 @@ def test_contact_that_chatters_from_the_start_says_nothing():
     world = fake_machine.power_on()
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.contact import Contact as Driver
 
     rain = Driver(machine.Pin(10, machine.Pin.IN, machine.Pin.PULL_UP))

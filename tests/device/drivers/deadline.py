@@ -9,7 +9,7 @@ def bench(port="rp2"):
     world = fake_machine.power_on(port)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.deadline import Deadline
     from evenclay.boards.drivers.valves import Coils, LatchingValve
 

@@ -9,7 +9,7 @@ def bench(port="rp2", light=True, us=0):
     world = fake_machine.power_on(port, us)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.sleep import Sleeper, Uptime
 
     return world, machine, Sleeper(machine, light), Uptime()

@@ -24,7 +24,7 @@ def capacitive(port, uv, power=None, drift_ppm=0):
     world = fake_machine.power_on(port)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.soil import CapacitiveProbe
 
     number = 27 if port == "rp2" else 33
@@ -38,7 +38,7 @@ def granular(port, ohm, table=SUCTION_TABLE):
     world = fake_machine.power_on(port)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.soil import GranularMatrix
 
     number = 28 if port == "rp2" else 33

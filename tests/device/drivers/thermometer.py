@@ -8,7 +8,7 @@ def bench(temp_mc, rom=None, port="rp2"):
     world = fake_machine.power_on(port)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from onewire import OneWire
 
     from evenclay.boards.drivers.thermometer import Ds18b20

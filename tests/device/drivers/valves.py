@@ -13,7 +13,7 @@ def bench(port="rp2", open_mv=9000, inner_mohm=1700, zones=2):
     world = fake_machine.power_on(port)
     import machine
 
-    fake_machine.forget("boards.drivers")
+    fake_machine.forget("evenclay.boards.drivers")
     from evenclay.boards.drivers.battery import Battery as BatteryDriver
     from evenclay.boards.drivers.valves import Coils, LatchingValve
 

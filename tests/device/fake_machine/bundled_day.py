@@ -32,7 +32,7 @@ PULSES = 15  # a second: two litres a minute by a meter of 450 pulses a litre
 
 board, port, hours = sys.argv[1:]
 world = fake_machine.power_on(port)
-pins = __import__("boards." + board + ".pins", None, None, ["pins"])
+pins = __import__("evenclay.boards." + board + ".pins", None, None, ["pins"])
 assert pins.__file__.endswith(".mpy"), pins.__file__
 vfs.mount(vfs.VfsPosix(pins.FOLDER.strip("/")), pins.FOLDER)
 

@@ -1,8 +1,8 @@
 """FAO-56's root-zone bucket: a published check model, not part of a replay.
 
-It stands beside the layered column of sim/soil.py: small enough to be reproduced by hand from the
-paper's examples, and simple enough to say whether a year's evapotranspiration of the column is
-of the right size.
+It stands beside the layered column of sim/ground/soil.py: small enough to be reproduced by hand
+from the paper's examples, and simple enough to say whether a year's evapotranspiration of the
+column is of the right size.
 Source: Allen, Pereira, Raes & Smith 1998, FAO Irrigation and Drainage Paper 56, chapter 8.
 """
 

@@ -1,4 +1,4 @@
-"""Richards' equation solved finely, the check beside the columns of sim/soil.py.
+"""Richards' equation solved finely, the check beside the columns of sim/ground/soil.py.
 
 The same soil, sinks and ends as there, but cells of 2 mm at the surface that grow downwards, fluxes
 by suction and the mean conductivity of two cells, and scipy's implicit solver of variable order and
