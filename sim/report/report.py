@@ -140,7 +140,7 @@ def write_report(out_dir: Path, house: House) -> Path:
 def page_of(year: Year) -> str:
     """The report as HTML."""
     environment = Environment(
-        loader=PackageLoader("sim", "."),
+        loader=PackageLoader("evenclay.sim.report", "."),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
