@@ -29,7 +29,7 @@ BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test validation bench compiled size lint types-rp2 types-esp32 format lock clean figures
+.PHONY: golden campaign help replay test second second-tests validation bench compiled size lint types-rp2 types-esp32 format lock clean figures
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -40,6 +40,17 @@ replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the repo
 test: lint  ## all checks: lint, types, imports, tests, full branch coverage of controller/
 	@$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term-missing:skip-covered \
 		--cov-fail-under=100
+
+# The same tests on a second version of Python, in an environment of its own. Its results count only
+# where the machine has one: make second SECOND=path/to/python3.13
+SECOND ?= python3.13
+second:  ## the unit, property and golden tests on a second Python, where there is one
+	@if $(SECOND) -c '' 2>/dev/null; then \
+		$(MAKE) --no-print-directory PYTHON='$(SECOND)' VENV=.venv-second second-tests; \
+	else echo 'skipped the tests on a second Python: found no $(SECOND)' >&2; fi
+
+second-tests: $(VENV)/.stamp-dev
+	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/unit tests/property tests/golden
 
 validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
 	@$(BIN)/python -m evenclay.tools.dev.validation
@@ -100,7 +111,7 @@ UV_COMPILE = $(VENV)/uv/bin/uv pip compile pyproject.toml --extra desk $(VENV)/b
 	--universal --python-version 3.11 --no-emit-index-url --no-header --no-annotate $(LOCK_FLAGS)
 
 clean:  ## remove .venv, results and caches
-	rm -rf $(VENV) out build *.egg-info .coverage .coverage.* htmlcov .hypothesis \
+	rm -rf $(VENV) .venv-second out build *.egg-info .coverage .coverage.* htmlcov .hypothesis \
 		.import_linter_cache .mypy_cache .pytest_cache .ruff_cache
 	find boards controller package sim tools tests -name __pycache__ -prune -exec rm -rf {} +
 
