@@ -104,7 +104,7 @@ if TYPE_CHECKING:
 WATCHDOG_MS = const(8000)  # an RP2's reaches 8388
 SERVICE_MS = const(900000)  # a quarter of an hour: files are copied, and a laptop was forgotten
 _RESETS = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "DEEPSLEEP_RESET", "SOFT_RESET")
-_running: "list[Timer]" = []  # a timer that nobody holds on to is taken by the collector
+_leaving: "list[Timer]" = []  # a timer that nobody holds on to is taken by the collector
 USUAL_SOIL_MC = const(20000)  # where no thermometer is in the soil
 
 
@@ -431,10 +431,22 @@ def _why(note: Marked) -> int:
 def _serve(pins: "Pins", note: Marked) -> None:
     """Leave the hub out; restart in a quarter of an hour, if nobody has before."""
     note.keep(note.told, SERVED)
+    leave(pins)
+
+
+def leave(pins: "Pins") -> None:
+    """Restart in a quarter of an hour from now, if nobody has before."""
+    stay()
     timer = pins.timer()
     timer.init(mode=timer.ONE_SHOT, period=SERVICE_MS, callback=lambda _: machine.reset())
-    _running.append(timer)
+    _leaving.append(timer)
     print("service: valves shut, no hub for %d minutes" % (SERVICE_MS // 60000))
+
+
+def stay() -> None:
+    """Do not restart by yourself while something goes on that a restart would spoil."""
+    while _leaving:
+        _leaving.pop().deinit()
 
 
 def _noted(note: Marked) -> Trouble:

@@ -122,6 +122,9 @@ class Rig:
         """How often the watchdog was fed since the last boot."""
         raise NotShown("fed")
 
+    def leave(self) -> None:
+        """All is over, also where somebody broke it off: leave the board as `boot` found it."""
+
 
 class Through:
     """The ports under test, with an owner of the kit's own, and a note of every command."""
@@ -711,15 +714,18 @@ def prove(rig: Rig, say: "Callable[[str], None]" = print) -> bool:
     kept = stored(rig)
     counts = {True: 0, False: 0, None: 0}
     verdicts = []
-    for name, check in checks():
-        say("begins    " + name)
-        passed, told = judge(check, rig)
-        counts[passed] += 1
-        word = {True: "ok", False: "FAILED", None: "not shown"}[passed]
-        tail = {True: "", False: ": " + told, None: ": the rig has no " + told}[passed]
-        verdicts.append("%-9s %s%s" % (word, name, tail))
-    if not given_back(rig, kept):
-        say("plan and record could not be put back: copy the plan anew")
+    try:
+        for name, check in checks():
+            say("begins    " + name)
+            passed, told = judge(check, rig)
+            counts[passed] += 1
+            word = {True: "ok", False: "FAILED", None: "not shown"}[passed]
+            tail = {True: "", False: ": " + told, None: ": the rig has no " + told}[passed]
+            verdicts.append("%-9s %s%s" % (word, name, tail))
+    finally:  # Ctrl-C too leaves no plan of the kit's behind
+        if not given_back(rig, kept):
+            say("plan and record could not be put back: copy the plan anew")
+        rig.leave()
     for verdict in verdicts:
         say(verdict)
     version = ".".join([str(part) for part in sys.implementation.version[:3]])

@@ -17,7 +17,6 @@ from evenclay.controller.events import (
     CLEARED,
     CLOCK,
     CLOSED,
-    CRASH,
     CUT_SHORT,
     DONE,
     DRIVER,
@@ -188,9 +187,6 @@ class Hub:
             if not self._booted:
                 record.boots = (record.boots + 1) & 0xFFFF
                 self.tell(BOOT, _NONE, self._why, record.boots)
-                if self._why == CRASH and (_NONE, BROKEN) in self.alarms:
-                    self.alarms.remove((_NONE, BROKEN))
-                    self._alarm(True, _NONE, BROKEN, 0)
             if self.days.catch_up(up_s):
                 self.dirty = True
             if not self._booted:

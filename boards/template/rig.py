@@ -10,7 +10,7 @@ from time import sleep_ms
 
 from machine import Pin
 
-from evenclay.boards.common import assemble, shut
+from evenclay.boards.common import assemble, leave, shut, stay
 from evenclay.boards.conformance import NotShown
 from evenclay.boards.conformance import Rig as Base
 from evenclay.boards.drivers.note import Marked
@@ -31,9 +31,8 @@ class Rig(Base):
         self._valves: "list[Valve]" = []
 
     def boot(self, power_cut: bool) -> "Ports":
-        if self.board is not None:
-            for place in range(self.board.valves):
-                self.board.deadline.disarm(place)
+        stay()  # all checks may take longer than the board waits for its owner
+        self._disarm()
         zones, masters = pins.valves(), pins.masters()
         shut(zones + masters)
         self.zones, self.supplies = len(zones), len(masters)
@@ -42,6 +41,16 @@ class Rig(Base):
         self.board = assemble(pins, zones, masters, Marked(pins.note()), sys.stdin)
         self.reads = there(self.board.sensors)
         return self.board
+
+    def leave(self) -> None:
+        self._disarm()
+        shut(self._valves)
+        leave(pins)
+
+    def _disarm(self) -> None:
+        if self.board is not None:
+            for place in range(self.board.valves):
+                self.board.deadline.disarm(place)
 
     def wait(self, seconds: int) -> None:
         for _ in range(seconds * 10):

@@ -1,8 +1,8 @@
 """What a weather record looks like where it may have been read wrong, or is too little.
 
-Nothing is refused here: each doubt is a caution of one line. The bounds are our own (common
-practice, no source) and coarse: the climates of tests/unit/test_doubts.py, from Singapore to
-Yakutsk, pass them all.
+Nothing is refused here: each doubt is a caution of one line. It names no unit, since the owner of
+the house may use either system. The bounds are our own (common practice, no source) and coarse: the
+climates of tests/unit/test_doubts.py, from Singapore to Yakutsk, pass them all.
 """
 
 from collections.abc import Iterator
@@ -28,7 +28,7 @@ SAME_TEMPERATURES_DAYS, SAME_RAIN_DAYS = 15, 10
 TOO_WARM_C, TOO_COLD_C = 15.0, 20.0
 LAPSE_C_M = 0.0065
 ET0_RATIO = 0.3, 3.0  # of the file's ET0 to Hargreaves'
-US = "--units us reads inches and Fahrenheit where no heading says otherwise"
+US = "--units us reads a file so where its headings do not say otherwise"
 
 
 def of(daily: pd.DataFrame, latitude_deg: float | None, elevation_m: float | None) -> list[str]:
@@ -61,16 +61,16 @@ def _rain(rain: Floats, daily: pd.DataFrame) -> Iterator[str]:
         mean_mm = float(wet.mean())
         yearly_mm = float(rain.sum()) * YEAR_DAYS / len(rain)
         if mean_mm < INCHES_BELOW_MM and yearly_mm < INCHES_YEAR_BELOW_MM:
-            yield f"so little rain on its wet days: it looks like inches read as millimetres; {US}"
+            yield f"so little rain on its wet days: it looks like US units read as metric; {US}"
         elif mean_mm > TENTHS_ABOVE_MM and np.all(wet == np.rint(wet)):
             yield (
-                "so much rain on its wet days, all in whole numbers: it looks like tenths of a "
-                "millimetre read as millimetres, which --units tenths reads"
+                "so much rain on its wet days, all in whole numbers: it looks like tenths read as "
+                "wholes; --units tenths reads them"
             )
         elif mean_mm > MM_AS_INCHES_ABOVE_MM:
             yield (
-                "so much rain on its wet days: it looks like millimetres read as inches, or like "
-                "tenths; without --units us a heading that says nothing means millimetres"
+                "so much rain on its wet days: it looks like metric units read as US ones, or like "
+                "tenths; without --units us a heading that says nothing means metric units"
             )
     elif not len(wet) and len(rain) >= RAINLESS_DAYS:
         yield (
@@ -107,9 +107,9 @@ def _place(daily: pd.DataFrame, latitude_deg: float, elevation_m: float) -> Iter
     off = float(np.mean(mean - expected - 0.2 * away * summer))
     here = f"than latitude {latitude_deg:g} has"
     if off > TOO_WARM_C:
-        yield f"far warmer {here}: Fahrenheit read as Celsius, or another place? {US}"
+        yield f"far warmer {here}: US units read as metric, or another place? {US}"
     elif off < -TOO_COLD_C:
-        yield f"far colder {here}: Celsius read as Fahrenheit, a high mountain, or another place?"
+        yield f"far colder {here}: metric units read as US ones, a high mountain, or another place?"
     elif len(daily) >= YEAR_DAYS:
         wave = np.column_stack([np.ones_like(angle), np.cos(angle), np.sin(angle)])
         _, across, along = np.linalg.lstsq(wave, mean, rcond=None)[0]

@@ -9,9 +9,11 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
+from evenclay.sim.units import UNITS
 from evenclay.sim.weather import doubts
 from evenclay.sim.weather import record as weather
 from evenclay.tools.cli import commands as cli
+from tests.unit.test_units import own_units_only
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"
@@ -86,22 +88,22 @@ WRONG: dict[str, tuple[str, Callable[[pd.DataFrame], pd.DataFrame], str]] = {
     "rain in inches": (
         "Waco",
         changed(rain=lambda d: (d["rain"] / 25.4).round(2)),
-        "looks like inches read as millimetres; --units us reads inches",
+        "looks like US units read as metric; --units us reads a file so",
     ),
     "rain in inches of a wet town": (
         "Seattle",
         changed(rain=lambda d: (d["rain"] / 25.4).round(2)),
-        "looks like inches read as millimetres",
+        "looks like US units read as metric",
     ),
     "rain in tenths": (
         "Waco",
         changed(rain=lambda d: (d["rain"] * 10).round()),
-        "looks like tenths of a millimetre read as millimetres, which --units tenths reads",
+        "looks like tenths read as wholes; --units tenths reads them",
     ),
     "rain in mm read as inches": (
         "London",
         changed(rain=lambda d: d["rain"] * 25.4),
-        "looks like millimetres read as inches",
+        "looks like metric units read as US ones",
     ),
     "no rain": ("Waco", changed(rain=lambda d: 0.0 * d["rain"]), "no rain on any of its 730 days"),
     "a dry year": (
@@ -129,12 +131,12 @@ WRONG: dict[str, tuple[str, Callable[[pd.DataFrame], pd.DataFrame], str]] = {
     "Fahrenheit that fits": (
         "Denver",
         lambda d: as_us(d).loc[WINTER],
-        "far warmer than latitude 39.7 has: Fahrenheit read as Celsius, or another place?",
+        "far warmer than latitude 39.7 has: US units read as metric, or another place?",
     ),
     "Celsius read as Fahrenheit": (
         "Waco",
         changed(tmin=lambda d: (d["tmin"] - 32) / 1.8, tmax=lambda d: (d["tmax"] - 32) / 1.8),
-        "far colder than latitude 31.6 has: Celsius read as Fahrenheit",
+        "far colder than latitude 31.6 has: metric units read as US ones",
     ),
     "ET0 in inches": (
         "Waco",
@@ -151,6 +153,8 @@ def test_a_record_read_wrong_is_a_caution(fault: str) -> None:
     found = doubts.of(change(record(place)), latitude, height)
     assert any(said in line for line in found), found
     assert all("\n" not in line for line in found)
+    for units in UNITS:  # it stands on pages of either
+        own_units_only(" ".join(found), units, 5)
 
 
 @pytest.mark.parametrize(

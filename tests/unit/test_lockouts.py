@@ -15,6 +15,7 @@ from evenclay.controller.events import (
     CLOSED,
     CLOSED_SEASON,
     CONTACT_STALE,
+    CRASH,
     CUT_SHORT,
     DONE,
     FROST,
@@ -237,7 +238,7 @@ def test_a_hub_that_crashed_does_not_book_the_rain_since_boot_again() -> None:
     bench.runner.hub.step = raises
     bench.runner.turn()
     bench.run_until(DAY_S + 3 * HOUR_S)
-    assert bench.runner.hub.record.faults
+    assert [event[2] for event in bench.told(BOOT)] == [POWER, CRASH]
     assert banks(bench) == [3000]
     bench.seen.rain_um = 4500
     bench.run_until(DAY_S + 4 * HOUR_S)

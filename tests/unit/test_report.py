@@ -15,10 +15,19 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from evenclay.controller import events
 from evenclay.controller.plan import HubPart, Plan
 from evenclay.sim.house.house import House, Strip
 from evenclay.sim.report.pictures import Run, openings
-from evenclay.sim.report.report import ReportError, read, result_sentences, runs_of, write_report
+from evenclay.sim.report.report import (
+    ALARMS,
+    ReportError,
+    read,
+    result_sentences,
+    runs_of,
+    write_report,
+)
+from evenclay.sim.words import WHY
 from evenclay.tools.property.plan_rules import RANGES
 
 FIRST, DAYS = date(2023, 1, 1), 365
@@ -521,3 +530,12 @@ def test_files_of_another_house_are_refused(tmp_path: Path) -> None:
     write_year(tmp_path)
     with pytest.raises(ReportError, match=r"daily\.csv has zones"):
         write_report(tmp_path, house(("north", "east")))
+
+
+def test_every_alarm_that_a_hub_raises_has_its_sentence() -> None:
+    """All that `Lockouts.set`, the hub's faults, the trim and the runner raise as alarms."""
+    names = "LOW_BATTERY NO_FLOW BURST LEAK DRIVER STORE BROKEN PROBE STALE DRY_AT_FULL"
+    names += " SUPPLY_NO_FLOW TROUBLE CONTACT_STALE"
+    missing = {WHY[getattr(events, name)] for name in names.split()} - ALARMS.keys()
+    assert not missing
+    assert all(words.endswith(".") for why, words in ALARMS.items() if why != "fault")

@@ -318,6 +318,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
     assert len(bench.told(BOOT)) == 1
     bench.run_until(30 * HOUR)
     assert [event[2] for event in bench.told(BOOT)] == [POWER, CRASH]
+    assert len(bench.told(ALARM, BROKEN)) == latched
     assert (len(bench.told(OPENED)) == 1) == latched
     assert record_of(bench).faults == BROKEN_FAULT * latched
     # A reboot clears nothing; the owner does.

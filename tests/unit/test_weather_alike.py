@@ -408,7 +408,8 @@ def test_a_wrong_file_is_one_line(tmp_path: Path, fault: str) -> None:
 def test_a_word_that_is_no_unit_is_a_caution(tmp_path: Path) -> None:
     path = save(tmp_path, table("date,rain (gauge 2),tmin,tmax"))
     assert weather.read(path, latitude_deg=LATITUDE_DEG).cautions[0] == (
-        "'gauge 2' of the heading 'rain (gauge 2)' is no unit that is known: read as mm"
+        "'gauge 2' of the heading 'rain (gauge 2)' is no unit that is known: "
+        "read as --units metric has it"
     )
 
 

@@ -114,7 +114,7 @@ def read(
         if unit is None and text:
             table.cautions.append(
                 f"{text!r} of the heading {heading!r} is no unit that is known: "
-                f"read as {found_units[key].name}"
+                f"read as --units {units} has it"
             )
         cells = rows[heading]
         if separator != ",":

@@ -113,7 +113,7 @@ def make(defect=None, bare=False, travel_s=0):
     with open(TYPED, "w"):
         pass
     world = fake_machine.power_on("esp32")
-    fake_machine.forget("boards")
+    fake_machine.forget("evenclay.boards")
     module = __import__("evenclay.boards.template.rig", None, None, ["Rig"])
     kit = __import__("evenclay.boards.conformance", None, None, ["judge"])
     common = __import__("evenclay.boards.common", None, None, ["WATCHDOG_MS"])
@@ -297,10 +297,13 @@ def test_a_motorised_valve_is_too_slow_for_a_rig_that_does_not_know_it():
 
 def test_a_copied_template_proves_its_own_pins():
     world = fake_machine.power_on("esp32")
-    fake_machine.forget("boards")
+    fake_machine.forget("evenclay.boards")
     clean()
     os.mkdir(COPY)
-    source = __import__("boards").__file__.rsplit("/", 1)[0] + "/template/"
+    source = (
+        __import__("evenclay.boards", None, None, ["conformance"]).__file__.rsplit("/", 1)[0]
+        + "/template/"
+    )
     for name in ("__init__.py", "pins.py", "rig.py"):
         with open(source + name) as file:
             text = file.read()
@@ -352,7 +355,8 @@ def test_a_valve_count_too_small_is_caught():
     def fewer(rig, board):
         board.valves = 2
 
-    assert failed(fewer) == ["valve_count"]
+    found = failed(fewer)  # and whatever needs a hub, which does not begin with so few
+    assert "valve_count" in found and "deadline" not in found, found
 
 
 def test_sensors_that_always_read_none_are_caught():
@@ -696,6 +700,43 @@ def test_what_a_rig_cannot_do_is_not_shown():
     for line in said[len(kit.checks()) : -1]:
         assert line.startswith("not shown"), line
     assert said[-1].startswith("0 ok, 0 failed")
+
+
+def test_the_quarter_hour_of_service_waits_until_a_proof_is_over():
+    world = fake_machine.power_on("esp32")
+    fake_machine.forget("evenclay.boards")
+    clean()
+    os.mkdir(FOLDER)
+    module = __import__("evenclay.boards.template.rig", None, None, ["Rig"])
+    common = __import__("evenclay.boards.common", None, None, ["leave"])
+    module.pins.FOLDER = FOLDER
+    common.leave(module.pins)  # as Ctrl-C does
+    rig = module.Rig()
+    world.advance_us(800000000)
+    rig.boot(False)
+    rig.board.open(0, 600)
+    world.advance_us(300000000)
+    rig.leave()
+    assert not rig.is_open(0)
+    world.advance_us(899000000)
+    assert fake_machine.raises(fake_machine.Restart, world.advance_us, 2000000)
+
+
+def test_a_proof_that_is_broken_off_leaves_the_owner_s_plan():
+    kit, rig = make()
+    rig.boot(False).write(PLAN, 0, b"the owner's")
+    real, left = rig.leave, []
+
+    def leave():
+        left.append(rig.board.read(PLAN, 0))
+        real()
+
+    def interrupted(seconds):
+        raise KeyboardInterrupt
+
+    rig.leave, rig.wait = leave, interrupted
+    assert fake_machine.raises(KeyboardInterrupt, kit.prove, rig, lambda line: None)
+    assert left == [b"the owner's"]
 
 
 try:
