@@ -29,7 +29,7 @@ BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test second second-tests validation bench compiled size lint types-rp2 types-esp32 format lock clean figures
+.PHONY: golden campaign help replay test second second-tests validation bench compiled size lint types-rp2 types-esp32 format lock clean figures graph
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -93,6 +93,9 @@ golden: $(VENV)/.stamp-dev  ## re-make the golden traces of the scripted year an
 
 figures: $(VENV)/.stamp-dev  ## print what a hub costs on a 32-bit board, for controller/README.md
 	@$(BIN)/python -m tests.device.footprint
+
+graph: $(VENV)/.stamp-dev  ## draw into DEVELOPERS.md which folder imports which
+	@PYTHONPATH=$(SRC) $(BIN)/python -m evenclay.tools.dev.graph
 
 campaign: $(VENV)/.stamp-dev  ## the slow tests, fault campaigns and a long comparison: an hour or two
 	@$(BIN)/python -m pytest -n 2 -m slow --timeout 7200

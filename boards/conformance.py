@@ -3,10 +3,10 @@
     python -m evenclay.boards.conformance MODULE
 
 MODULE holds a class `Rig`, which makes the ports and provokes faults; see `Rig` below. MicroPython
-takes the same command; on a board, type `from evenclay.boards.conformance import prove`,
-`from boards.NAME import rig`, `prove(rig.Rig())`. It opens valves for seconds: shut the spigot. It
-writes over plan and record, and puts them back at its end: cut off before, copy the plan anew. It
-sets the clock to a time of its own: set it right afterwards.
+takes the same command. On a board, type `from evenclay.boards.conformance import prove`, then
+`from evenclay.boards.NAME import rig`, then `prove(rig.Rig())`. It opens valves for seconds: shut
+the spigot. It writes over plan and record, and puts them back at its end; if it was cut off before,
+copy the plan anew. It sets the clock to a time of its own: set it right afterwards.
 
 A check for which the rig has no hook is `not shown`, with the hook's name; it does not pass. Each
 check says its name as it begins; all verdicts come last.

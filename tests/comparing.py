@@ -5,7 +5,7 @@ and house are assumed. The table gives back the mean ET0 of its months at 0.6, e
 rest of its coefficient, as `tests.published.test_replays` has it; it was fixed before any replay.
 Beside it stands what `evenclay propose` makes of the same house.
 
-`python -m tests.comparing DIR` writes both there and prints the tables of sim/README.md.
+`python -m tests.comparing DIR` writes both there and prints the tables of sim/TRIALS.md.
 """
 
 import shutil

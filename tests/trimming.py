@@ -5,7 +5,7 @@ strip's coefficient, scaled to the level that holds the band best; the hub holds
 that plan, or 30 % lower or 40 % higher, an owner begins to check when the dry season begins, after
 a year in which nobody did. He misses one week in five and misjudges one strip in ten.
 
-`python -m tests.trimming` prints the table of sim/README.md.
+`python -m tests.trimming` prints the table of sim/TRIALS.md.
 """
 
 import importlib.metadata

@@ -1,8 +1,8 @@
 """This board's rig for `evenclay.boards.conformance`: it proves the pin map beside it.
 
-On the board, with the spigot shut: `from evenclay.boards.conformance import prove`,
-`from boards.NAME import rig`, `prove(rig.Rig())`. Every sensor of the pin map must read. Add the
-hooks that your hardware allows; those of the base class say `not shown`.
+On the board, with the spigot shut, type `from evenclay.boards.conformance import prove`, then
+`from evenclay.boards.NAME import rig`, then `prove(rig.Rig())`. Every sensor of the pin map must
+read. Add the hooks that your hardware allows; those of the base class say `not shown`.
 """
 
 import sys

@@ -125,7 +125,7 @@ def record_table() -> str:
     lines = ["| at | field | code | what |", "|---|---|---|---|"]
     head = (
         ("magic", "2s", "`Er`"),
-        ("version", "B", "1"),
+        ("version", "B", str(journal._RECORD_MAGIC[2])),
         ("zones", "B", "how many"),
         ("length", "H", "of the whole record"),
         ("sequence", "I", "one more at each write"),

@@ -1,4 +1,4 @@
-"""The comparison over 22 real and 30 invented years whose tables stand in sim/README.md."""
+"""The comparison over 22 real and 30 invented years whose tables stand in sim/TRIALS.md."""
 
 import json
 from pathlib import Path

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import grimp
 
-PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
+PAGE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 _PLACE = re.compile(r"(?<=<!-- import graph -->\n).*?(?=<!-- end of import graph -->)", re.DOTALL)
 _WHOLE = ("controller", "boards")  # drawn as one room each
 _DEEP = 2  # parts of a name that make a room: `sim.weather`
