@@ -21,11 +21,13 @@ import numpy as np
 
 from evenclay.controller import events
 from evenclay.controller.limits import DAY_S
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import HOUR_S, Ground, dry_of
+from evenclay.sim.house.site import Ground, dry_of
 from evenclay.sim.judge import policies
-from evenclay.sim.judge.score import IN_BAND, RAIN_WET, Codes
+from evenclay.sim.judge.score import IN_BAND, RAIN_WET
 from evenclay.sim.replay.replay import Life, Lived, begin, sky_of, span_of
+from evenclay.sim.types import Codes
 from evenclay.sim.weather.record import Weather, read
 from tests.houses import make_house, row
 

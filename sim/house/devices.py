@@ -25,10 +25,12 @@ import numpy as np
 from evenclay.controller.events import CLOSED, CUT_SHORT, LOCKED, LOW_BATTERY
 from evenclay.controller.plan import CONTACT, GAUGE, Plan
 from evenclay.controller.ports import PLAN, RECORD, Seen
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground.textures import Texture
 from evenclay.sim.house.hoses import left_open
 from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
-from evenclay.sim.house.site import HOUR_S, Floats, Ground, Sky
+from evenclay.sim.house.site import Ground, Sky
+from evenclay.sim.types import Floats
 
 if TYPE_CHECKING:
     from evenclay.controller.ports import Asked

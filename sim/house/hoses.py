@@ -11,9 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 KPA_PER_M = 9.80665  # of water
 FLOW_POWER = 1.852  # of Hazen-Williams

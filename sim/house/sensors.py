@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from evenclay.sim.ground.textures import Texture, pf
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 # Permittivity.
 AIR = 1.0

@@ -14,26 +14,25 @@ from typing import Any
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from evenclay.controller.agenda import Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, LocalTime, date_of, day_of, month_days
 from evenclay.controller.limits import DAY_S, OPENING_DAYS, RUN_LEAST_S
 from evenclay.controller.lockouts import quiet
 from evenclay.controller.plan import ANY_DATE, GAUGE, Plan, ZonePart
+from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import Texture
 from evenclay.sim.house.devices import FILLING_ML_H, PROBE, RAIN_GAUGE, shown_ppt
 from evenclay.sim.house.house import House, Strip
 from evenclay.sim.house.sensors import ground_temperature_c
-from evenclay.sim.house.site import HOUR_S, START_PF, Floats, columns_of, dry_of
+from evenclay.sim.house.site import START_PF, columns_of, dry_of
 from evenclay.sim.judge import policies
 from evenclay.sim.judge.policies import check_min
-from evenclay.sim.judge.score import HOURS, Bools, Codes, Days, states, top_wet_days
+from evenclay.sim.judge.score import Days, states, top_wet_days
 from evenclay.sim.judge.years import seed_of
 from evenclay.sim.replay.replay import Span, sky_of
-
-Ints = NDArray[np.int64]
+from evenclay.sim.types import Bools, Codes, Floats, Ints
 
 # Columns of a row, a zone and the hub as the loop takes them.
 _CYCLES, _RUN_S, _DEMAND_MM, _CHECK_H, _SLOT_H, _START_H = range(6)

@@ -27,9 +27,9 @@ from evenclay.controller.plan import (
     ZonePart,
 )
 from evenclay.controller.ports import DRY, FIRM, WET
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.site import Sky
-from evenclay.sim.judge.score import BAND_PF
 
 # What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours,
 # fitted so that a trimmed strip ends in the band (tests/published/test_trimming.py). A strip that

@@ -11,30 +11,18 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Floats, dry_of
+from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.brisk import Brisk
 from evenclay.sim.judge.policies import policies
-from evenclay.sim.judge.score import (
-    BAND_PF,
-    DRY,
-    IN_BAND,
-    RAIN_WET,
-    REWETTING,
-    WET,
-    Bools,
-    Codes,
-    Season,
-    unevenness_pf,
-)
+from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Season, unevenness_pf
 from evenclay.sim.judge.years import scored_years
 from evenclay.sim.replay.replay import Span, climate, live, sky_of, span_of
+from evenclay.sim.types import Bools, Codes, Floats, Ints
 from evenclay.sim.weather.generator import fit, generate
 from evenclay.sim.weather.record import Weather, WeatherError
-
-Ints = NDArray[np.int64]
 
 HALF_MONTHS = 24
 HOLD_PF = 2.9  # the middle of the band

@@ -12,14 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from evenclay.sim.calendar import HOURS, YEAR_DAYS
 from evenclay.sim.ground import soil
-from evenclay.sim.house.site import PER_LITRE, Floats, Ground
+from evenclay.sim.ground.band import BAND_PF
+from evenclay.sim.house.site import PER_LITRE, Ground
+from evenclay.sim.types import Bools, Codes, Floats
 
-Bools = NDArray[np.bool_]
-Codes = NDArray[np.int8]
-
-HOURS = 24
-BAND_PF = (2.5, 3.3)  # wetter below, dryer above
 APPLIED_DAYS = 5  # wet within so many days of water is the waterer's doing
 TOP_WET_PF = 2.0
 TOP_WET_H = 48
@@ -27,7 +25,6 @@ RAIN_LEAST_MM_H = 0.1  # less in an hour is no rain
 RUNOFF_LEAST_MM = 0.1  # a day; less is rounding of the day's last trickle
 SEASON_MARGIN_DAYS = 15
 SEASON_LEAST_SHARE = 0.25  # one year in four
-YEAR_DAYS = 365
 CHANGE_LEAST_PF = 0.02  # less is no seasonal change, and no base for percents
 
 STATES = ("in_band", "dry", "wet", "rain_wet", "rewetting")
@@ -131,15 +128,27 @@ def states(days: Days, rewetting: Bools) -> Codes:
     before = np.zeros_like(given)
     before[APPLIED_DAYS:] = given[:-APPLIED_DAYS]
     applied = given > before
-    wetter = days.pf < BAND_PF[0]
     dry = days.pf > BAND_PF[1]
     state = np.full(days.pf.shape, IN_BAND, dtype=np.int8)
     state[dry] = DRY
     state[dry & rewetting] = REWETTING
-    state[wetter & ~applied] = RAIN_WET
-    state[applied & (wetter | days.top_wet)] = WET
+    state[(days.pf < BAND_PF[0]) & ~applied] = RAIN_WET
+    state[too_wet(days.pf, applied, days.top_wet)] = WET
     state[days.runoff_mm > RUNOFF_LEAST_MM] = WET
     return state
+
+
+def too_wet(pf: Floats, applied: Bools, top_wet: Bools) -> Bools:
+    """Where the waterer made it too wet: he watered of late, and the band or the top is too wet.
+
+    pf: the band's daily mean. applied: whether water was given in the last APPLIED_DAYS days.
+    """
+    return np.asarray(applied & ((pf < BAND_PF[0]) | top_wet))
+
+
+def good(state: Codes) -> Bools:
+    """Where a state is good: in the band, or wetter than it by rain's doing alone."""
+    return np.asarray((state == IN_BAND) | (state == RAIN_WET))
 
 
 @dataclass(frozen=True)

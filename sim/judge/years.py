@@ -12,13 +12,13 @@ from itertools import pairwise
 import numpy as np
 
 from evenclay.controller import events
+from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground import soil
 from evenclay.sim.house.devices import Heard
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import HOUR_S, Ground, Yards
+from evenclay.sim.house.site import Ground, Yards
 from evenclay.sim.judge import held, policies
 from evenclay.sim.judge.score import (
-    HOURS,
     Days,
     Score,
     Season,
@@ -30,7 +30,7 @@ from evenclay.sim.judge.score import (
     unevenness_pf,
 )
 from evenclay.sim.replay.replay import Span, anniversary, begin, litres_of, rounded, sky_of
-from evenclay.sim.report.outputs import Line
+from evenclay.sim.types import Line
 from evenclay.sim.weather.hourly import Hourly
 from evenclay.sim.weather.record import Weather
 

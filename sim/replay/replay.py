@@ -24,13 +24,13 @@ from evenclay.controller.plan import Plan
 from evenclay.controller.ports import ASK_CHECK, FIRM
 from evenclay.controller.runner import Runner
 from evenclay.sim import files
+from evenclay.sim.calendar import HOUR_S, HOURS, YEAR_DAYS
 from evenclay.sim.ground.soil import BAND_M, TOP_M
 from evenclay.sim.house.devices import NEVER_S, Devices, Fault, Heard, PowerCut
 from evenclay.sim.house.house import House, Owner, Strip
-from evenclay.sim.house.site import HOUR_S, START_PF, Dry, Floats, Ground, Sky, dry_of
+from evenclay.sim.house.site import START_PF, Dry, Ground, Sky, dry_of
 from evenclay.sim.judge import held, policies
 from evenclay.sim.judge.score import (
-    HOURS,
     Score,
     Season,
     Under,
@@ -43,8 +43,8 @@ from evenclay.sim.judge.score import (
     unevenness_pf,
 )
 from evenclay.sim.report import outputs
-from evenclay.sim.report.outputs import Line
 from evenclay.sim.report.report import page_of, year_of
+from evenclay.sim.types import Floats, Line
 from evenclay.sim.units import UNITS
 from evenclay.sim.weather.hourly import Hourly, hourly
 from evenclay.sim.weather.record import Weather, WeatherError
@@ -52,7 +52,6 @@ from evenclay.sim.words import WHY
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
 OUTAGE_S = 30  # how long power is away after a cut that says nothing else
-YEAR_DAYS = 365
 CYCLE_DAYS = 10227  # 28 years: weekdays and leap days come again in the same order
 
 Action = Callable[[Devices], None]

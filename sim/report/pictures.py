@@ -24,11 +24,12 @@ from matplotlib.path import Path as Outline
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
+from evenclay.sim.calendar import MONTHS
+from evenclay.sim.ground.band import BAND_PF
+from evenclay.sim.ground.textures import pf_of_kpa
+from evenclay.sim.types import Floats
 from evenclay.sim.units import Units, converted
 
-Floats = NDArray[np.float64]
-
-BAND_PF = (2.5, 3.3)
 SUCTIONS = {"kPa": (1, 10, 33, 200, 1500), "psi": (0.2, 1, 5, 30, 200)}  # marks of the scale
 POLICIES = {
     "none": "no watering",
@@ -52,7 +53,6 @@ ZONE_COLOURS = (
     "#000000",
     "#8c8c8c",
 )
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",  # real text: it can be read aloud, searched and scaled
     "svg.hashsalt": "evenclay",
@@ -540,7 +540,7 @@ def _pf_scales(ax: Axes, limits: tuple[float, float], unit: str) -> None:
     ax.text(-0.055, 1.0, "wetter ↑", transform=ax.transAxes, ha="right", va="top", color=SOFT)
     ax.text(-0.055, 0.0, "drier ↓", transform=ax.transAxes, ha="right", va="bottom", color=SOFT)
     ax.text(-0.055, 0.5, "pF", transform=ax.transAxes, ha="right", va="center", color=SOFT)
-    at = {value: to_pf(converted(value, unit, "kPa")) for value in SUCTIONS[unit]}
+    at = {value: pf_of_kpa(converted(value, unit, "kPa")) for value in SUCTIONS[unit]}
     at = {value: pf for value, pf in at.items() if limits[0] < pf < limits[1]}
     other = ax.twinx()
     other.set_ylim(ax.get_ylim())
@@ -548,16 +548,6 @@ def _pf_scales(ax: Axes, limits: tuple[float, float], unit: str) -> None:
     other.yaxis.set_major_locator(FixedLocator(list(at.values())))
     other.yaxis.set_major_formatter(FixedFormatter([f"{value:,}" for value in at]))
     other.text(1.075, 0.5, unit, transform=ax.transAxes, rotation=90, va="center", color=SOFT)
-
-
-def to_pf(kpa: float) -> float:
-    """Log10 of suction in centimetres of water; 1 kPa is 10.197 cm."""
-    return float(np.log10(kpa * 10.19716))
-
-
-def to_kpa(pf: float) -> float:
-    """Suction of a pF."""
-    return float(10**pf / 10.19716)
 
 
 def _rule(ax: Axes, edges: Floats, where: NDArray[np.bool_]) -> None:

@@ -21,15 +21,17 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from evenclay.sim import files
+from evenclay.sim.calendar import MONTHS
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.ground.soil import BAND_M, TOP_M
+from evenclay.sim.ground.textures import kpa_of_pf
 from evenclay.sim.house.house import House
 from evenclay.sim.report import pictures
 from evenclay.sim.report.pictures import Run, Strips
+from evenclay.sim.types import Floats
 from evenclay.sim.units import UNITS, Units
 
-Floats = NDArray[np.float64]
-
-YEAR_DAYS = 366  # pictures show no more than this: the last of a longer replay
+SHOWN_DAYS = 366  # pictures show no more than this: the last of a longer replay
 READ = ("summary.json", "decisions.jsonl", "daily.csv")
 DAY_COUNTS = ("days_in_band", "days_dry", "days_wet", "days_rewetting", "days_rain_wet")
 
@@ -111,7 +113,7 @@ class Year:
     @property
     def shown(self) -> slice:
         """The days the pictures show: all, or the last year of a longer replay."""
-        if len(self.days) <= YEAR_DAYS:
+        if len(self.days) <= SHOWN_DAYS:
             return slice(0, None)
         end = self.days[-1] + 1
         month = end.astype("datetime64[M]")
@@ -307,12 +309,12 @@ def _page(year: Year) -> dict[str, Any]:
         "band_depth": "{} to {}".format(
             year.units.number(BAND_M[0], "near"), year.units.shown(BAND_M[1], "near")
         ),
-        "band": [year.units.shown(pictures.to_kpa(pf), "suction") for pf in pictures.BAND_PF],
+        "band": [year.units.shown(kpa_of_pf(pf), "suction") for pf in BAND_PF],
     }
 
 
 def _day(day: Any) -> str:
-    return f"{day.day} {pictures.MONTHS[day.month - 1]} {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def _pictures(year: Year, rows: list[Strips]) -> dict[str, Markup]:
@@ -400,7 +402,7 @@ def _months(year: Year) -> list[dict[str, str]]:
             for series in _site(year)
         ]
         when = month.astype(object)
-        name = f"{pictures.MONTHS[when.month - 1]} {when.year}"
+        name = f"{MONTHS[when.month - 1]} {when.year}"
         rows.append({"month": name, "rain": sums[0], "et0": sums[1], "water": sums[2]})
     return rows
 

@@ -27,18 +27,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from evenclay.sim.types import Floats, Ints
 from evenclay.sim.weather import et0
 from evenclay.sim.weather.record import Weather, WeatherError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 WET_MM = 0.254  # a day with more is wet: 0.01 in, as WGEN has it (from memory)
 LEAST_WET_MM = 0.3  # the first tenth above it, for gamma draws that would fall below
 FRESH_DAYS = 3  # of a dry spell, in which rain comes back oftener than later
-MONTHS = 12
+MONTHS_A_YEAR = 12
 HARMONICS = 3
-YEAR_DAYS = 365.2425
+MEAN_YEAR_DAYS = 365.2425
 FEW_WET_DAYS = 10  # of a month in all years: then its amounts are taken as exponential
 LEAST_DAYS = 365
 OWN_MATRICES_DAYS = 3 * 365  # shorter records lend no correlations: Richardson's stand in
@@ -212,7 +210,7 @@ def _dates(first_day: datetime.date, days: int) -> NDArray[np.datetime64]:
 def _calendar(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
     """Month [0..11] and day of the year [1..366] of each day."""
     dates = _dates(first_day, days)
-    month = dates.astype("datetime64[M]").astype(np.int64) % MONTHS
+    month = dates.astype("datetime64[M]").astype(np.int64) % MONTHS_A_YEAR
     year_starts = dates.astype("datetime64[Y]").astype("datetime64[D]")
     return month, np.asarray((dates - year_starts).astype(np.int64) + 1)
 
@@ -224,10 +222,10 @@ def _transitions(wet: NDArray[np.bool_], month: Ints) -> tuple[Row, Row]:
     else the dry day with which a month of daily rain may begin would last for all of it.
     """
     before, now, of = wet[:-1], wet[1:], month[1:]
-    share = [float(now[of == m].mean()) for m in range(MONTHS)]
+    share = [float(now[of == m].mean()) for m in range(MONTHS_A_YEAR)]
     rows = []
     for state in (True, False):
-        counted = [now[(of == m) & (before == state)] for m in range(MONTHS)]
+        counted = [now[(of == m) & (before == state)] for m in range(MONTHS_A_YEAR)]
         rows.append(
             tuple(float(days.mean()) if len(days) else share[m] for m, days in enumerate(counted))
         )
@@ -265,7 +263,7 @@ def _amounts(
 ) -> tuple[Row, list[tuple[float, float]]]:
     """Factor of an amount by how many wet days lie beside it, and each month's gamma law without
     it. A month's mean is kept."""
-    of_month = [wet & (month == m) for m in range(MONTHS)]
+    of_month = [wet & (month == m) for m in range(MONTHS_A_YEAR)]
     means = np.array([rain_mm[days].mean() if days.any() else 1.0 for days in of_month])
     beside = _wet_beside(wet)
     relative = rain_mm / means[month]
@@ -283,7 +281,7 @@ def _amounts(
 
 def _terms(day_of_year: Ints) -> Floats:
     """Constant, cosines and sines of the year, a column each."""
-    angle = 2.0 * np.pi * (day_of_year - 0.5) / YEAR_DAYS
+    angle = 2.0 * np.pi * (day_of_year - 0.5) / MEAN_YEAR_DAYS
     columns = [np.ones(len(angle))]
     for harmonic in range(1, HARMONICS + 1):
         columns += [np.cos(harmonic * angle), np.sin(harmonic * angle)]
@@ -349,7 +347,7 @@ def _correlations(
 def _et0_factor(weather: Weather, latitude_deg: float, month: Ints, day_of_year: Ints) -> Row:
     by_range = et0.hargreaves_mm(weather.tmin_c, weather.tmax_c, latitude_deg, day_of_year)
     factors = []
-    for m in range(MONTHS):
+    for m in range(MONTHS_A_YEAR):
         ours, theirs = weather.et0_mm[month == m].sum(), by_range[month == m].sum()
         factors.append(float(ours / theirs) if theirs > 0.0 else 1.0)
     return tuple(factors)
@@ -418,7 +416,7 @@ def compare_statistics(record: Weather, generated: Weather) -> tuple[Compared, .
     """
     ours, theirs = _months(generated), _months(record)
     rows = []
-    for month in range(1, MONTHS + 1):
+    for month in range(1, MONTHS_A_YEAR + 1):
         for measure in MEASURES:
             given, made = theirs[month, measure], ours[month, measure]
             if not given.size:
@@ -458,7 +456,7 @@ def _months(weather: Weather) -> dict[tuple[int, str], Floats]:
             found.setdefault((m + 1, measure), []).append(value)
     return {
         (m, measure): np.array(found.get((m, measure), []))
-        for m in range(1, MONTHS + 1)
+        for m in range(1, MONTHS_A_YEAR + 1)
         for measure in MEASURES
     }
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from evenclay.controller.civil import day_of
 from evenclay.controller.plan import GAUGE
 from evenclay.controller.ports import ASK_CHECK, ASK_CLEAR, ASK_CLOCK, ASK_RUN_ANYWAY
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil, textures
 from evenclay.sim.house.devices import (
     BURST_TIMES,
@@ -26,7 +27,7 @@ from evenclay.sim.house.devices import (
     Trouble,
 )
 from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import HOUR_S, PER_LITRE, Sky, columns_of, dry_of
+from evenclay.sim.house.site import PER_LITRE, Sky, columns_of, dry_of
 from evenclay.sim.judge.policies import Policy
 from evenclay.sim.replay.replay import Action, Lived, Script, live
 from evenclay.sim.weather.hourly import Hourly

@@ -6,9 +6,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
 from evenclay.sim.house.house import Strip
-from evenclay.sim.house.site import HOUR_S, Ground, dry_of
+from evenclay.sim.house.site import Ground, dry_of
 from evenclay.sim.judge import score
 from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Days
 from evenclay.sim.weather.hourly import Hourly

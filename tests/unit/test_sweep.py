@@ -18,7 +18,7 @@ from evenclay.sim.judge.policies import policies
 from evenclay.sim.judge.score import STATES
 from evenclay.sim.judge.years import whole_years, years_of
 from evenclay.sim.replay.replay import climate, live, sky_of, span_of
-from evenclay.sim.report.outputs import Line
+from evenclay.sim.types import Line
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import workers
