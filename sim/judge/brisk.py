@@ -25,13 +25,13 @@ from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import Texture
 from evenclay.sim.house.devices import FILLING_ML_H, PROBE, RAIN_GAUGE, shown_ppt
 from evenclay.sim.house.house import House, Strip
+from evenclay.sim.house.owner import BLADE_DRY_PF, BLADE_WET_PF, CHECK_RAIN_UM, check_min
 from evenclay.sim.house.sensors import ground_temperature_c
 from evenclay.sim.house.site import START_PF, columns_of, dry_of
-from evenclay.sim.judge import policies
-from evenclay.sim.judge.policies import check_min
-from evenclay.sim.judge.score import Days, states, top_wet_days
+from evenclay.sim.judge.days import Days, top_wet_days
+from evenclay.sim.judge.score import states
 from evenclay.sim.judge.years import seed_of
-from evenclay.sim.replay.replay import Span, sky_of
+from evenclay.sim.replay.span import Span, sky_of
 from evenclay.sim.types import Bools, Codes, Floats, Ints
 
 # Columns of a row, a zone and the hub as the loop takes them.
@@ -488,9 +488,9 @@ def _hub(plan: Plan, checked: bool) -> Floats:
             hub.rewet_pct,
             hub.rewet_um / 1000.0,
             hub.rewet_days,
-            policies.BLADE_DRY_PF,
-            policies.BLADE_WET_PF,
-            policies.CHECK_RAIN_UM / 1000.0,
+            BLADE_DRY_PF,
+            BLADE_WET_PF,
+            CHECK_RAIN_UM / 1000.0,
         ],
         dtype=np.float64,
     )

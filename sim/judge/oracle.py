@@ -32,15 +32,8 @@ from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House, Strip
 from evenclay.sim.house.site import PER_LITRE, START_PF, Dry, Ground, Sky, columns_of
-from evenclay.sim.judge.score import (
-    APPLIED_DAYS,
-    RAIN_LEAST_MM_H,
-    RUNOFF_LEAST_MM,
-    TOP_WET_H,
-    TOP_WET_PF,
-    too_wet,
-    top_wet_days,
-)
+from evenclay.sim.judge.days import RAIN_LEAST_MM_H, TOP_WET_H, TOP_WET_PF, top_wet_days
+from evenclay.sim.judge.score import APPLIED_DAYS, RUNOFF_LEAST_MM, too_wet
 from evenclay.sim.types import Bools, Floats, Ints
 
 PRICES_MM = (2.0, 4.0, 20.0)  # what a good day may cost, in turn

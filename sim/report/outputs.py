@@ -16,7 +16,8 @@ from evenclay.controller.limits import DAY_S, ZONES_MAX
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.house import House
 from evenclay.sim.judge import held
-from evenclay.sim.judge.score import STATES, Days
+from evenclay.sim.judge.days import Days
+from evenclay.sim.judge.score import STATES
 from evenclay.sim.types import Bools, Codes, Floats, Line
 from evenclay.sim.words import WHAT, WHY
 

@@ -28,8 +28,8 @@ from evenclay.sim.house.devices import (
 )
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.site import PER_LITRE, Sky, columns_of, dry_of
-from evenclay.sim.judge.policies import Policy
-from evenclay.sim.replay.replay import Action, Lived, Script, live
+from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
+from evenclay.sim.report.results import hub_summary
 from evenclay.sim.weather.hourly import Hourly
 from tests.houses import make_house, row
 
@@ -246,5 +246,5 @@ def troubled_years(years: int, seed: int, a_year: int) -> Lived:
 def test_the_hub_with_faults_cuts_and_restarts(years: int, seed: int, a_year: int) -> None:
     lived = troubled_years(years, seed, a_year)
     assert lived.devices is not None
-    assert lived.hub_summary()["boots"] > 1.5 * a_year * years
+    assert hub_summary(lived)["boots"] > 1.5 * a_year * years
     assert sum(lived.devices.given) > 1000 * years * PER_LITRE

@@ -688,7 +688,7 @@ def _replay(
     inputs: dict[str, str | None],
 ) -> dict[str, Any]:
     """Run the engine, with its progress on stderr; it writes the outputs."""
-    from evenclay.sim.replay.replay import replay_house
+    from evenclay.sim.report.results import replay_house
 
     def progress(policy: str, number: int, count: int) -> None:
         print(f"{number + 1} of {count}: {policy}", file=sys.stderr)

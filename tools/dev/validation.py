@@ -21,7 +21,10 @@ from evenclay.sim.ground import soil, textures
 from evenclay.sim.house import hoses, sensors
 from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.policies import compared, probed
-from evenclay.sim.replay.replay import climate, live, sky_of, span_of
+from evenclay.sim.judge.score import judge
+from evenclay.sim.judge.season import climate
+from evenclay.sim.replay.life import live
+from evenclay.sim.replay.span import sky_of, span_of
 from evenclay.sim.weather import et0, generator
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
@@ -396,7 +399,7 @@ def days_of_both_steps(job: tuple[str, str, int]) -> tuple[int, int]:
     for refine in (1.0, 2.0):
         dry = dry_of(house.strips, by_hour, refine=refine)
         lived = live(house, policy, sky, dry, seed=seed, scored_days=span.scored_days)
-        score = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
+        score = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
         found.append(score.counts()["days_in_band"])
     return found[0], found[1]
 
