@@ -31,7 +31,8 @@ from evenclay.sim.judge.season import climate
 from evenclay.sim.replay.life import Lived, live
 from evenclay.sim.replay.span import Span, sky_of, span_of
 from evenclay.sim.report import outputs
-from evenclay.sim.report.report import page_of, year_of
+from evenclay.sim.report.page import page_of
+from evenclay.sim.report.year import year_of
 from evenclay.sim.types import Line
 from evenclay.sim.units import UNITS
 from evenclay.sim.weather.record import Weather
