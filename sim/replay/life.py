@@ -17,9 +17,11 @@ from evenclay.controller.plan import Plan
 from evenclay.controller.ports import ASK_CHECK, FIRM
 from evenclay.controller.runner import Runner
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.house.devices import NEVER_S, Devices, Fault, Heard, PowerCut
+from evenclay.sim.house.devices import Devices, Heard
+from evenclay.sim.house.faults import Fault, PowerCut
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.owner import check_times, of_band, readings
+from evenclay.sim.house.plumbing import NEVER_S
 from evenclay.sim.house.site import Dry, Ground, Sky
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever

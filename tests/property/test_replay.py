@@ -20,7 +20,8 @@ from evenclay.controller.ports import (
     ASK_STOP,
     ASK_TEST,
 )
-from evenclay.sim.house.devices import Devices, Fault, PowerCut, Trouble
+from evenclay.sim.house.devices import Devices
+from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.site import Sky, dry_of
 from evenclay.sim.replay.life import Action, Lived, Policy, Script, live

@@ -17,16 +17,10 @@ from evenclay.controller.plan import GAUGE
 from evenclay.controller.ports import ASK_CHECK, ASK_CLEAR, ASK_CLOCK, ASK_RUN_ANYWAY
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil, textures
-from evenclay.sim.house.devices import (
-    BURST_TIMES,
-    FILLING_ML_H,
-    PORT_CALLS,
-    Devices,
-    Fault,
-    PowerCut,
-    Trouble,
-)
+from evenclay.sim.house.devices import PORT_CALLS, Devices
+from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import House, Owner
+from evenclay.sim.house.plumbing import BURST_TIMES, FILLING_ML_H
 from evenclay.sim.house.site import PER_LITRE, Sky, columns_of, dry_of
 from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
 from evenclay.sim.report.results import hub_summary

@@ -13,7 +13,8 @@ from evenclay.controller.civil import LocalTime, day_of
 from evenclay.controller.plan import BAN_HOURS, BanPart, unpack
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.house import owner as by_hand
-from evenclay.sim.house.devices import Devices, Fault, Heard, PowerCut, Trouble
+from evenclay.sim.house.devices import Devices, Heard
+from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import Owner
 from evenclay.sim.house.site import Ground, Sky, dry_of
 from evenclay.sim.judge import held, policies
