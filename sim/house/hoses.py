@@ -92,17 +92,6 @@ def friction_m(flow_l_h: float, length_m: float, diameter_mm: float, c: float = 
     return float(10.67 * length_m * (flow / c) ** FLOW_POWER / (diameter_mm / 1000.0) ** 4.8704)
 
 
-def christiansen_factor(outlets: int, power: float = FLOW_POWER) -> float:
-    """Friction of a pipe with equal, evenly spaced outlets [1 and more], over that of one with all
-    flow at its end; the first outlet is one spacing in.
-
-    Source: Christiansen 1942 (University of California Bulletin 670); for one outlet, of which the
-    formula makes a little more, 1.
-    """
-    share = 1.0 / (power + 1.0) + 1.0 / (2.0 * outlets)
-    return float(min(share + np.sqrt(power - 1.0) / (6.0 * outlets**2), 1.0))
-
-
 def run(hose: Hose, start_kpa: float, pieces: int = PIECES) -> Run:
     """Let water into a hose at a pressure [kPa] and see what comes out along it."""
     low = min(0.0, -KPA_PER_M * hose.rise_m)  # nothing comes out: below any start

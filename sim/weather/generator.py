@@ -20,7 +20,6 @@ the right length); the heaviest storms (the gamma law's tail is light); hot spel
 
 import datetime
 import json
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -138,7 +137,7 @@ def fit(weather: Weather) -> Climate:
         raise WeatherError(f"{weather.days} days of weather; a fit needs at least {LEAST_DAYS}")
     if weather.latitude_deg is None:
         raise WeatherError("a fit needs the latitude, for ET0: give it")
-    month, day_of_year = _calendar(weather.first_day, weather.days)
+    month, day_of_year = months_and_days(weather.first_day, weather.days)
     wet = weather.rain_mm > WET_MM
     after_wet, after_dry = _transitions(wet, month)
     beside_factor, laws = _amounts(weather.rain_mm, wet, month)
@@ -170,7 +169,7 @@ def generate(climate: Climate, years: int, seed: int, first_year: int = FIRST_YE
         raise WeatherError(f"{years} years from {first_year}: allowed are dates of the calendar")
     first_day = datetime.date(first_year, 1, 1)
     days = (datetime.date(first_year + years, 1, 1) - first_day).days
-    month, day_of_year = _calendar(first_day, days)
+    month, day_of_year = months_and_days(first_day, days)
     chain, amount, air = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(3))
     # One day beyond the last, a January's, for what lies beside the last.
     wet = _chain(climate, np.append(month, 0), chain.random(days + 2))
@@ -203,13 +202,13 @@ def generate(climate: Climate, years: int, seed: int, first_year: int = FIRST_YE
     )
 
 
-def _dates(first_day: datetime.date, days: int) -> NDArray[np.datetime64]:
+def dates_from(first_day: datetime.date, days: int) -> NDArray[np.datetime64]:
     return np.asarray(np.datetime64(first_day, "D") + np.arange(days))
 
 
-def _calendar(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
+def months_and_days(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
     """Month [0..11] and day of the year [1..366] of each day."""
-    dates = _dates(first_day, days)
+    dates = dates_from(first_day, days)
     month = dates.astype("datetime64[M]").astype(np.int64) % MONTHS_A_YEAR
     year_starts = dates.astype("datetime64[Y]").astype("datetime64[D]")
     return month, np.asarray((dates - year_starts).astype(np.int64) + 1)
@@ -384,93 +383,3 @@ def _process(climate: Climate, noise: Floats) -> tuple[Floats, Floats]:
         rows.append((x, y))
     both = np.array(rows)
     return both[:, 0], both[:, 1]
-
-
-# Beside the record.
-
-MEASURES = ("rain_mm", "wet_days", "tmax_c", "tmax_sd_c", "tmin_c", "tmin_sd_c")
-
-
-@dataclass(frozen=True)
-class Compared:
-    """One measure of one month [1..12]: of the record, of the generated years, and the standard
-    error of their difference (sampling of both, by the years' spread in the generated ones)."""
-
-    month: int
-    measure: str
-    record: float
-    generated: float
-    standard_error: float
-
-    @property
-    def errors(self) -> float:
-        """The difference in standard errors."""
-        return (self.generated - self.record) / max(self.standard_error, 1e-12)
-
-
-def compare_statistics(record: Weather, generated: Weather) -> tuple[Compared, ...]:
-    """Monthly statistics of generated years beside the record's, whole months only.
-
-    rain_mm and wet_days: mean of a month. tmax_c, tmin_c: mean of its days; _sd: their deviation
-    in all years together.
-    """
-    ours, theirs = _months(generated), _months(record)
-    rows = []
-    for month in range(1, MONTHS_A_YEAR + 1):
-        for measure in MEASURES:
-            given, made = theirs[month, measure], ours[month, measure]
-            if not given.size:
-                continue
-            error = float(np.std(made)) * np.sqrt(1.0 / len(made) + 1.0 / len(given))
-            found, wanted = float(np.mean(made)), float(np.mean(given))
-            if measure.endswith("_sd_c"):  # the years' mean squares, until here
-                found, wanted = np.sqrt(found), np.sqrt(wanted)
-                error = error / (2.0 * found)
-            rows.append(Compared(month, measure, wanted, found, float(error)))
-    return tuple(rows)
-
-
-def _months(weather: Weather) -> dict[tuple[int, str], Floats]:
-    """For each month and measure one value a year: totals, means, or mean squares."""
-    month, _ = _calendar(weather.first_day, weather.days)
-    starts = np.flatnonzero(np.diff(month, prepend=-1))
-    ends = np.append(starts[1:], weather.days)
-    lengths = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-    found: dict[tuple[int, str], list[float]] = {}
-    means = {
-        (m, name): values[month == m].mean()
-        for m in set(month.tolist())
-        for name, values in (("tmax", weather.tmax_c), ("tmin", weather.tmin_c))
-    }
-    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-        m = int(month[start])
-        if end - start < lengths[m]:
-            continue
-        rain = weather.rain_mm[start:end]
-        values = {"rain_mm": float(rain.sum()), "wet_days": float((rain > WET_MM).sum())}
-        for name, series in (("tmax", weather.tmax_c), ("tmin", weather.tmin_c)):
-            days = series[start:end]
-            values[f"{name}_c"] = float(days.mean())
-            values[f"{name}_sd_c"] = float(((days - means[m, name]) ** 2).mean())
-        for measure, value in values.items():
-            found.setdefault((m + 1, measure), []).append(value)
-    return {
-        (m, measure): np.array(found.get((m, measure), []))
-        for m in range(1, MONTHS_A_YEAR + 1)
-        for measure in MEASURES
-    }
-
-
-def longest_dry_days(rain_mm: Sequence[float] | Floats, below_mm: float = 1.0) -> int:
-    """The longest run of days with less rain than below_mm."""
-    dry = np.concatenate(([False], np.asarray(rain_mm, dtype=np.float64) < below_mm, [False]))
-    edges = np.flatnonzero(np.diff(dry))
-    return int((edges[1::2] - edges[::2]).max()) if edges.size else 0
-
-
-def longest_dry_each_year(weather: Weather, below_mm: float = 1.0) -> Floats:
-    """longest_dry_days of each whole calendar year; a spell over the new year counts as two."""
-    years = _dates(weather.first_day, weather.days).astype("datetime64[Y]")
-    of_years = [weather.rain_mm[years == year] for year in np.unique(years)]
-    whole = [rain for rain in of_years if len(rain) >= LEAST_DAYS]
-    return np.array([longest_dry_days(rain, below_mm) for rain in whole], dtype=np.float64)

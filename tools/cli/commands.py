@@ -416,7 +416,8 @@ def invent(
     \b
         evenclay invent --weather town.csv --latitude 32.4 --years 40 --out invented.csv
     """
-    from evenclay.sim.weather.generator import compare_statistics, fit, generate
+    from evenclay.sim.weather.generator import fit, generate
+    from evenclay.sim.weather.statistics import compare_statistics
     from evenclay.tools import tables
     from evenclay.tools.plan import invent as tool
 

@@ -28,7 +28,11 @@ from evenclay.sim.replay.span import sky_of, span_of
 from evenclay.sim.weather import et0, generator
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.statistics import compare_statistics
 from evenclay.tools.dev.models import bucket, dual_kc, richards
+from evenclay.tools.dev.models.christiansen import christiansen_factor
+from evenclay.tools.dev.models.dry_spells import longest_dry_each_year
+from evenclay.tools.dev.models.granular_matrix import matrix_kpa
 from evenclay.tools.dev.models.green_ampt import Front
 from evenclay.tools.plan import workers
 from evenclay.tools.property.compile import compile_house, mean_et0_mm
@@ -215,7 +219,7 @@ def pipes() -> Iterator[Check]:
         found = hoses.friction_m(flow, length, bore, c)
         yield Check(what, HAZEN, head_m, found, 1e-3, "m")
     for outlets, factor in ((1, 1.0), (2, 0.639), (5, 0.457), (20, 0.376), (100, 0.356)):
-        found = hoses.christiansen_factor(outlets)
+        found = christiansen_factor(outlets)
         what = f"{outlets} even outlets" if outlets > 1 else "one outlet"
         yield Check(what, CHRISTIANSEN, factor, found, 6e-4)
     for length, ratio in ((30.0, 0.956), (60.0, 0.773)):
@@ -231,7 +235,7 @@ def probes() -> Iterator[Check]:
         found = float(sensors.vwc_from_permittivity(permittivity))
         yield Check(f"water content at permittivity {permittivity:g}", TOPP, content, found, 1e-5)
     for kohm, kpa in ((1.0, 10.42), (5.0, 30.44), (15.0, 92.58)):
-        found = float(sensors.matrix_kpa(kohm, 24.0))
+        found = float(matrix_kpa(kohm, 24.0))
         yield Check(f"granular matrix, {kohm:g} kohm, 24 C", SHOCK, kpa, found, 6e-3, "kPa")
 
 
@@ -267,14 +271,14 @@ def invented_years(place: str, record: Weather) -> Iterator[Check]:
     in the invented ones.
     """
     made = generator.generate(generator.fit(record), 200, seed=1)
-    rows = generator.compare_statistics(record, made)
+    rows = compare_statistics(record, made)
     source = f"the record, {place}"
     for measure, (word, unit) in MEASURES.items():
         row = max((r for r in rows if r.measure == measure), key=lambda r: abs(r.errors))
         what = f"200 years, {word} of {month_name[row.month]}, the month farthest off"
         yield Check(what, source, row.record, row.generated, 3.0 * row.standard_error, unit)
     for below_mm, word in ((generator.WET_MM + 1e-6, "without a wet day"), (1.0, "below 1 mm")):
-        given, found = (generator.longest_dry_each_year(w, below_mm) for w in (record, made))
+        given, found = (longest_dry_each_year(w, below_mm) for w in (record, made))
         error = float(found.std()) * np.sqrt(1.0 / len(given) + 1.0 / len(found))
         what = f"200 years, longest spell of a year {word}, mean"
         means = float(given.mean()), float(found.mean())

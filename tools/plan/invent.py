@@ -10,8 +10,8 @@ from typing import Any
 from rich.table import Table
 
 from evenclay.sim.calendar import MONTHS
-from evenclay.sim.weather.generator import MEASURES, Compared
 from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.statistics import MEASURES, Compared
 
 HEADINGS = {
     "rain_mm": "rain, mm",
