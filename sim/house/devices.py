@@ -120,7 +120,7 @@ class Devices(Plumbing):
         self._has_gauge = plan.hub.rain_kind == GAUGE
         self._has_contact = plan.hub.rain_kind == CONTACT
         self._tip_um = gauge.tip_um
-        # By the gauge at each hour's beginning, and once more at the very end, um.
+        # What the gauge has counted at each hour's beginning, and at the very end, um.
         counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
         self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot

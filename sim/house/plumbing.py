@@ -13,7 +13,7 @@ from evenclay.sim.house.hoses import left_open
 from evenclay.sim.house.site import Ground, Sky
 
 BURST_TIMES = 3  # what a burst hose lets through, of its own flow
-FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
+FILLING_ML_H = 60 * 19_000  # what a supply gives if nobody measured it: the least of usual spigots
 NEVER_S = 1 << 60
 YEAR_S = 365.25 * 86400
 
@@ -25,12 +25,12 @@ class Pipe:
     """
 
     def __init__(self, zones: list[int], master: int | None, most_ml_h: int, since_s: int) -> None:
-        """master: its valve, if there is one. most_ml_h: that it gives; 0: not known."""
+        """master: the supply's own valve, or None. most_ml_h: its greatest flow; 0: not known."""
         self.zones, self.master, self.most_ml_h = zones, master, most_ml_h
-        # Where water runs: zone, through its valve and of that kept to fill its hose, ml/h.
+        # Where water runs: the zone, its valve's flow, and how much of that fills its hose, ml/h.
         self.running: list[tuple[int, int, int]] = []
-        self.flow_ml_h = 0  # of all that runs
-        self.since_s = since_s  # since when
+        self.flow_ml_h = 0  # of all zones together
+        self.since_s = since_s  # it has run like this since then
         self.passed = 0  # ml/h times seconds, as far as booked
         self.passed_at_boot = 0
 
@@ -60,10 +60,10 @@ class Plumbing:
         self.open_valves = [False] * self.valves
         self._supply_of = [part.supply for part in plan.zones]  # by valve
         self._supply_of += range(len(plan.supplies))
-        # When what changes by itself next does: each valve's deadline, then for each supply the
-        # first of its hoses that fills is full.
+        # What changes by itself, and when: each valve at its deadline, then each supply when the
+        # first of its hoses is full.
         self._ends_s = [NEVER_S] * (self.valves + len(plan.supplies))
-        self._change_s = NEVER_S  # the first of them
+        self._change_s = NEVER_S  # the earliest of these times
         # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
         self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
         self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h

@@ -44,7 +44,7 @@ class Sky:
 
 
 def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
-    """What sky and sun do to every column: (hours, 2 x strips, soil.FORCINGS), not yet watered.
+    """What rain and sun do to every column: (hours, 2 x strips, soil.FORCINGS), not yet watered.
 
     Columns: the strips unwatered, in order, then the strips watered.
     """

@@ -89,7 +89,7 @@ def _by_day(hours: NDArray[Any]) -> NDArray[Any]:
 
 
 def top_wet_days(top_pf: Floats, rain_mm: Floats) -> Bools:
-    """Days with such an hour as `top_wet` tells, days x zones."""
+    """Days with at least one hour for which `top_wet` is true, days x zones."""
     return np.asarray(np.any(_by_day(top_wet(top_pf, rain_mm)), axis=1))
 
 

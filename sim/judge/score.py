@@ -1,6 +1,6 @@
-"""How well a policy kept the clay: days in band, dry and wet, unevenness, swing, runoff.
+"""The state of each day and zone under a policy: in the band, too dry, too wet, or on its way back.
 
-Everything is judged by the local standard day and the wetted strip. Arrays are days x zones.
+A day is the local standard day, and a zone is judged by its wetted strip. Arrays are days x zones.
 """
 
 from dataclasses import dataclass

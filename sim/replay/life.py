@@ -24,8 +24,8 @@ from evenclay.sim.house.owner import check_times, of_band, readings
 from evenclay.sim.house.plumbing import NEVER_S
 from evenclay.sim.house.site import Dry, Ground, Sky
 
-TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
-OUTAGE_S = 30  # how long power is away after a cut that says nothing else
+TURNS_MAX = 100  # in one second; a hub that takes more asks for ever to be woken at once
+OUTAGE_S = 30  # power is away so long after a cut, unless the script says otherwise
 
 Action = Callable[[Devices], None]
 
@@ -88,7 +88,7 @@ class Life:
         self._next = 0
 
     def check_by_hand(self, owner: Owner, from_s: int = 0) -> None:
-        """Let an owner check every week from a time on. To be said before the life is run."""
+        """Let an owner check every week from a time on. Call it before the life is run."""
         end_s = self._sky.start_s + HOUR_S * self._sky.hours
         times = check_times(owner, self._plan, self._sky, end_s)
         check = partial(self._check, owner)
@@ -156,7 +156,7 @@ class Life:
         self.wakes += 1
         up_s = self._runner.turn()
         hub = self._runner.hub
-        # A look at a meter that stands still does nothing: a board's turns are so many, not ours.
+        # While no meter runs, a wake that only looks at meters changes nothing, so we leave it out.
         if up_s == hub.wake_s and not self.devices.meter_runs():
             up_s = hub.due_s
         wake_s = self.devices.at_up_s(up_s)
@@ -240,7 +240,7 @@ def live(
 
 
 def begin(policy: Policy, ground: Ground, sky: Sky, seed: int, script: Script = NOTHING) -> Life:
-    """Put a policy's hub and its owner's checks into a house, ready to be run. It has a plan."""
+    """Put a policy's hub and its owner's checks into a house; the policy must have a plan."""
     assert policy.plan is not None
     life = Life(policy.plan, ground, sky, script, seed)
     if policy.owner is not None:
