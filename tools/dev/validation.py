@@ -15,9 +15,9 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from evenclay.sim.ground import soil, textures
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.house import hoses, sensors
 from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.policies import compared, probed
@@ -25,6 +25,7 @@ from evenclay.sim.judge.score import judge
 from evenclay.sim.judge.season import climate
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.span import sky_of, span_of
+from evenclay.sim.types import Floats
 from evenclay.sim.weather import et0, generator
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
@@ -37,8 +38,6 @@ from evenclay.tools.dev.models.green_ampt import Front
 from evenclay.tools.plan import workers
 from evenclay.tools.property.compile import compile_house, mean_et0_mm
 from evenclay.tools.property.property import load
-
-Floats = NDArray[np.float64]
 
 PAGE = Path(__file__).parents[2] / "sim" / "VALIDATION.md"
 PICTURE = PAGE.with_name("ponding.png")
@@ -59,7 +58,6 @@ ITSELF = "the columns themselves"
 SUMMER = 1995  # from April to September
 KS_CLAY = 2.0  # mm/h
 KS_BRACKET = (0.5, 2.0, 5.0)  # published values of clay span this
-BAND_PF = (2.5, 3.3)
 PSI_KPA = 6.894757
 ANEW_SEEDS = 8
 ANEW_PLACES = {"demo": "the demo, five years", "tunis": "a house at Tunis, 1985-1994"}
