@@ -21,11 +21,14 @@ import numpy as np
 
 from evenclay.controller import events
 from evenclay.controller.limits import DAY_S
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import HOUR_S, Ground, dry_of
+from evenclay.sim.house.site import Ground, dry_of
 from evenclay.sim.judge import policies
-from evenclay.sim.judge.score import IN_BAND, RAIN_WET, Codes
-from evenclay.sim.replay.replay import Life, Lived, begin, sky_of, span_of
+from evenclay.sim.judge.score import IN_BAND, RAIN_WET, judge
+from evenclay.sim.replay.life import Life, Lived, Policy, begin
+from evenclay.sim.replay.span import sky_of, span_of
+from evenclay.sim.types import Codes
 from evenclay.sim.weather.record import Weather, read
 from tests.houses import make_house, row
 
@@ -131,7 +134,7 @@ def season(place: str, year: int, level_pct: int, owner: Owner | None, seed: int
     span = span_of(record(place), date(year, 1, 1), date(year, 12, 31))
     sky, by_hour = sky_of(made, span, seed)
     ground = Ground(made.strips, dry_of(made.strips, by_hour), sky.start_s)
-    life = begin(policies.Policy("hub", made.plan, None), ground, sky, seed)
+    life = begin(Policy("hub", made.plan, None), ground, sky, seed)
     opens, closes = (date(year, *day) - span.first_day for day in (OPENS, CLOSES))
     opens_s = sky.start_s + DAY_S * (span.spin_up_days + opens.days)
     if owner is not None:
@@ -140,7 +143,7 @@ def season(place: str, year: int, level_pct: int, owner: Owner | None, seed: int
     life.run(end_s)
     life.devices.catch_up()
     lived = Lived(ground, life.devices, sky.start_s)
-    judged = lived.judge(by_hour.rain_mm, span.spin_up_days, span.first_day)
+    judged = judge(lived, by_hour.rain_mm, span.spin_up_days, span.first_day)
     trims_pct = _trims_pct(life, opens_s + DAY_S * LEARNT_DAYS)
     return Outcome(judged.state[opens.days : closes.days + 1], trims_pct)
 

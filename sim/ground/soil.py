@@ -38,11 +38,11 @@ from typing import TypeVar
 
 import numpy as np
 from numba import njit
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from evenclay.sim.ground.textures import POND_MM, TEXTURES, Texture, pf
+from evenclay.sim.types import Floats
 
-Floats = NDArray[np.float64]
 Kept = TypeVar("Kept")
 
 # Boundaries of the layers. Those at 0.15, 0.30 and 1.00 m are limits of the measures below.

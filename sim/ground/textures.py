@@ -7,9 +7,9 @@ other set is mixed in. Suction in cm of water (1 cm = 1 hPa nearly).
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 CM_PER_KPA = 10.19716
 POND_MM = 3.0  # surface storage: common practice, no source
@@ -123,6 +123,16 @@ def fitted(
     n = brentq(beyond, *FITTED_N, xtol=1e-12)
     alpha_per_cm = float(np.exp(log_suction(at_33_kpa, n) / n)) / (33.0 * CM_PER_KPA)
     return Texture(0.0, saturated, alpha_per_cm, n, ks_mm_h, cracks)
+
+
+def pf_of_kpa(kpa: float) -> float:
+    """pF of a suction [kPa, above 0]."""
+    return float(np.log10(kpa * CM_PER_KPA))
+
+
+def kpa_of_pf(pf: float) -> float:
+    """Suction [kPa] of a pF."""
+    return float(10**pf / CM_PER_KPA)
 
 
 def pf(suction_cm: ArrayLike) -> Floats:

@@ -16,8 +16,6 @@ Port calls take no time.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from enum import Enum, auto
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -25,23 +23,22 @@ import numpy as np
 from evenclay.controller.events import CLOSED, CUT_SHORT, LOCKED, LOW_BATTERY
 from evenclay.controller.plan import CONTACT, GAUGE, Plan
 from evenclay.controller.ports import PLAN, RECORD, Seen
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground.textures import Texture
-from evenclay.sim.house.hoses import left_open
+from evenclay.sim.house.faults import DriverError, Fault, PowerCut, Trouble
+from evenclay.sim.house.plumbing import Plumbing
 from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
-from evenclay.sim.house.site import HOUR_S, Floats, Ground, Sky
+from evenclay.sim.house.site import Ground, Sky
+from evenclay.sim.types import Floats
 
 if TYPE_CHECKING:
     from evenclay.controller.ports import Asked
 
 CONTACT_LEAST_UM = 200  # of rain in that time, or a wet/dry contact shows none
 CONTACT_DRIES_S = HOUR_S  # a wet/dry contact shows rain so long after it fell
-BURST_TIMES = 3  # what a burst hose lets through, of its own flow
 PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
 MILLION = 1_000_000
 PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
-FILLING_ML_H = 60 * 19_000  # of a supply whose flow nobody measured: the least of usual spigots
-NEVER_S = 1 << 60
-YEAR_S = 365.25 * 86400
 
 # A pack that suits the hub's thresholds: common practice, no source.
 SLEEP_UA = 30
@@ -52,62 +49,12 @@ PACK_EMPTY_PCT = 70
 NEW_PACK_S = 3 * 86400  # an owner changes it so long after the hub complains
 
 
-class PowerCut(BaseException):
-    """Power went. No Exception, so no handler of the hub's sees it: a real one could not either."""
-
-
-class Trouble(Enum):
-    """What may go wrong with a device."""
-
-    DRIVER_RAISES = auto()  # a valve
-    STUCK_OPEN = auto()  # a valve
-    BLOCKED = auto()  # a zone's hose
-    BURST = auto()  # a zone's hose
-    PROBE_STUCK = auto()  # a zone
-    PROBE_OPEN = auto()
-    PROBE_SHORT = auto()
-    THERMOMETER_SILENT = auto()
-    SAVE_RAISES = auto()
-    SAVE_LOST = auto()
-
-
-@dataclass(frozen=True)
-class Fault:
-    """A trouble from one time to another; `which` is a valve or zone where it concerns one."""
-
-    what: Trouble
-    start_s: int
-    end_s: int
-    which: int = 0
-
-
 class Heard(NamedTuple):
     """An event as it reached the outside world, and the water its zone truly got before it."""
 
     at_s: int
     event: tuple[int, ...]
     water: int  # ml/h times seconds since the zone's last closing line
-
-
-class _Pipe:
-    """One supply's pipe: the zones on it, and where its water runs.
-
-    It is booked when that changes, or when someone wants to know.
-    """
-
-    def __init__(self, zones: list[int], master: int | None, most_ml_h: int, since_s: int) -> None:
-        """master: its valve, if there is one. most_ml_h: that it gives; 0: not known."""
-        self.zones, self.master, self.most_ml_h = zones, master, most_ml_h
-        # Where water runs: zone, through its valve and of that kept to fill its hose, ml/h.
-        self.running: list[tuple[int, int, int]] = []
-        self.flow_ml_h = 0  # of all that runs
-        self.since_s = since_s  # since when
-        self.passed = 0  # ml/h times seconds, as far as booked
-        self.passed_at_boot = 0
-
-
-class DriverError(Exception):
-    """A driver that failed. A board's raises OSError; of that mypyc makes no class."""
 
 
 PORT_CALLS = (
@@ -136,7 +83,7 @@ def shown_ppt(
     return piece.curve_ppt(texture).tolist(), [*added.tolist(), piece.offset_ppt]
 
 
-class Devices:
+class Devices(Plumbing):
     """The ports of one simulated hub. Implements `evenclay.controller.ports.Ports`."""
 
     _rains = False  # by the gauge, in the hour last looked at
@@ -154,40 +101,8 @@ class Devices:
         faults: Sequence[Fault] = (),
     ) -> None:
         """seed: of the probes' noise, and what each piece reads too much. drift_ppm: above -1e6."""
-        self.plan = plan
-        self.ground = ground
-        self.sky = sky
-        self.now_s = sky.start_s
-        self.faults = tuple(faults)
+        super().__init__(plan, ground, sky, faults)
         zones = len(plan.zones)
-        self.valves = zones + len(plan.supplies)
-        self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
-        self._pipes = [
-            _Pipe(
-                [zone for zone, part in enumerate(plan.zones) if part.supply == supply],
-                zones + supply if spigot.master else None,
-                60 * spigot.flow_ml_min,
-                self.now_s,
-            )
-            for supply, spigot in enumerate(plan.supplies)
-        ]
-        # Valves and water.
-        self.open_valves = [False] * self.valves
-        self._supply_of = [part.supply for part in plan.zones]  # by valve
-        self._supply_of += range(len(plan.supplies))
-        # When what changes by itself next does: each valve's deadline, then for each supply the
-        # first of its hoses that fills is full.
-        self._ends_s = [NEVER_S] * (self.valves + len(plan.supplies))
-        self._change_s = NEVER_S  # the first of them
-        # Hoses fill before they give their flow, and drain when shut. Water in ml/h times seconds.
-        self._hold = [round(strip.hose_l * 1000.0) * HOUR_S for strip in ground.strips]
-        self._drains = [round(strip.drain_l_h * 1000.0) for strip in ground.strips]  # ml/h
-        self._in_hose = [0] * zones
-        self._drains_from_s = [self.now_s] * zones
-        self.given = [0] * zones  # ml/h times seconds since the start, as far as booked
-        self._told = [0] * zones  # of these, before the last closing line
-        self.most_open_at_once = 0  # zones with a way for the water, hub-wide
-        self.most_open_on_supply = 0
         # Clock.
         self.boot_s = self.now_s
         self._rate = MILLION + drift_ppm
@@ -205,7 +120,7 @@ class Devices:
         self._has_gauge = plan.hub.rain_kind == GAUGE
         self._has_contact = plan.hub.rain_kind == CONTACT
         self._tip_um = gauge.tip_um
-        # By the gauge at each hour's beginning, and once more at the very end, um.
+        # What the gauge has counted at each hour's beginning, and at the very end, um.
         counted_um: list[int] = gauge.counts_um(sky.rain_um).astype(int).tolist() * self._has_gauge
         self._counted_um = [0, *counted_um, *counted_um[-1:]]
         self._count_start_um = 0  # of these, before boot
@@ -217,22 +132,10 @@ class Devices:
         self.copies = {(PLAN, 0): plan.pack()}
         self.saves = 0
         self.heard: list[Heard] = []
+        self._told = [0] * zones  # water given before the last closing line
         self._asked: list[Asked] = []
 
-    # The world outside.
-
-    def advance(self, to_s: int) -> None:
-        """Let time pass: water flows, drivers' deadlines end."""
-        while (change_s := self._change_s) <= to_s:
-            self.now_s = max(change_s, self.now_s)
-            place = self._ends_s.index(change_s)
-            if place < self.valves:
-                self._turn(place, False)
-            else:
-                self._set_flows(place - self.valves)
-            self._change_s = min(self._ends_s)
-        if self.now_s < to_s:
-            self.now_s = to_s
+    # What happens to the devices from outside.
 
     def catch_up(self) -> None:
         """Book the water so far, and let the ground step every whole hour that has passed."""
@@ -253,24 +156,6 @@ class Devices:
     def lose_clock(self) -> None:
         """Let the clock be untrusted until it is set."""
         self._boot_wall_s = None
-
-    def turn_faults(self) -> None:
-        """Take note that a fault began or ended just now."""
-        for fault in self.faults:
-            if fault.what is Trouble.STUCK_OPEN and fault.start_s == self.now_s:
-                self.open_valves[fault.which] = True
-        for supply in range(len(self._pipes)):
-            self._set_flows(supply)
-        self._count_open()
-        self._change_s = min(self._ends_s)
-
-    def power_off(self) -> None:
-        """Power is away: held valves shut, timers and RAM are gone."""
-        for valve in range(self.valves):
-            self._ends_s[valve] = NEVER_S
-            if valve < len(self.plan.zones) and self.plan.zones[valve].held:
-                self._turn(valve, False)
-        self._change_s = min(self._ends_s)
 
     def cut_after(self, calls: int, torn_pct: int = 0) -> None:
         """Let power go in the `calls`-th port call from now, before it does anything.
@@ -323,7 +208,7 @@ class Devices:
         """Water given since the zone's last closing line, ml/h times seconds."""
         return self.given[zone] - self._told[zone]
 
-    # Ports.
+    # The ports, by which the hub meets them.
 
     def up_s(self) -> int:
         """Seconds since boot by the board's crystal."""
@@ -403,111 +288,12 @@ class Devices:
     def feed(self) -> None:
         """Feed the watchdog: there is none."""
 
-    # Inside.
-
-    def _is(self, what: Trouble, which: int = 0) -> bool:
-        """Whether a trouble stands now."""
-        for fault in self.faults:
-            concerned = fault.what is what and fault.which == which
-            if concerned and fault.start_s <= self.now_s < fault.end_s:
-                return True
-        return False
+    # What a driver and the sensors do inside.
 
     def _drive(self, valve: int) -> None:
         if self.faults and self._is(Trouble.DRIVER_RAISES, valve):
             raise DriverError(f"valve {valve}")
         self._pulses += 1
-
-    def _turn(self, valve: int, to_open: bool) -> None:
-        """Move a valve in fact."""
-        if not to_open:
-            self._ends_s[valve] = NEVER_S
-            if self.faults and self.open_valves[valve]:
-                to_open = self._is(Trouble.STUCK_OPEN, valve)
-        if to_open != self.open_valves[valve]:
-            self.open_valves[valve] = to_open
-            if to_open and valve < len(self._rates):
-                self._rates[valve] = self._flow_ml_h(valve)
-            self._set_flows(self._supply_of[valve])
-            if to_open:
-                self._count_open()
-
-    def _count_open(self) -> None:
-        """Take note of how many zones have a way for the water."""
-        at_once = 0
-        for pipe in self._pipes:
-            ways = len(pipe.running)
-            at_once += ways
-            if ways > self.most_open_on_supply:
-                self.most_open_on_supply = ways
-        if at_once > self.most_open_at_once:
-            self.most_open_at_once = at_once
-
-    def _flow_ml_h(self, zone: int) -> int:
-        """A hose's own flow by now, its pores closing with the years."""
-        strip = self.ground.strips[zone]
-        if strip.hose_years is None:
-            return self._rates[zone]
-        years = strip.hose_years + (self.now_s - self.sky.start_s) / YEAR_S
-        return round(strip.flow_l_h * 1000.0 * left_open(years) / left_open(strip.hose_years))
-
-    def _set_flows(self, supply: int) -> None:
-        """Book what ran on a supply until now, and see where it runs from now on."""
-        pipe = self._pipes[supply]
-        if pipe.running:
-            self._book(pipe)
-            pipe.running = []
-            pipe.flow_ml_h = 0
-        pipe.since_s = self.now_s
-        valves, full_s = self.open_valves, NEVER_S
-        if pipe.master is None or valves[pipe.master]:
-            ways = [zone for zone in pipe.zones if valves[zone]]
-            if ways:
-                full_s = self._share(pipe, ways)
-        self._ends_s[self.valves + supply] = full_s
-
-    def _share(self, pipe: _Pipe, ways: list[int]) -> int:
-        """Share a supply's water among its zones that have a way for it.
-
-        A hose that is not full takes what its supply has left. Until it is full, half of its flow
-        comes out of it. What drained since it was shut is booked once it opens again, all of it to
-        the present hour. Returns when the first hose that fills is full.
-        """
-        flows: list[int] | dict[int, int] = self._rates
-        if self.faults:
-            flows = {zone: self._spoiled(zone) for zone in ways}
-        wanted, most = 0, pipe.most_ml_h
-        for zone in ways:
-            wanted += flows[zone]
-        rest = max((most or FILLING_ML_H) - wanted, 0)
-        full_s = NEVER_S
-        for zone in ways:
-            flow, kept = flows[zone], 0
-            if 0 < most < wanted:
-                flow = flow * most // wanted
-            if flow and self._hold[zone] and (room := self._room(zone)) > 0:
-                kept = rest + flow - flow // 2
-                flow, rest = flow + rest, 0
-                full_s = min(full_s, self.now_s - -room // kept)
-            pipe.running.append((zone, flow, kept))
-            pipe.flow_ml_h += flow
-        return full_s
-
-    def _room(self, zone: int) -> int:
-        """What a zone's hose still has room for, once what drained from it is booked."""
-        held = self._in_hose[zone]
-        drained = min(self._drains[zone] * (self.now_s - self._drains_from_s[zone]), held)
-        if drained:
-            self._in_hose[zone] = held = held - drained
-            self._drains_from_s[zone] = self.now_s
-            self.ground.soak(zone, drained, self.now_s)
-        return self._hold[zone] - held
-
-    def _spoiled(self, zone: int) -> int:
-        """A zone's own flow with what is wrong with its hose [ml/h]."""
-        if self._is(Trouble.BLOCKED, zone):
-            return 0
-        return self._rates[zone] * (BURST_TIMES if self._is(Trouble.BURST, zone) else 1)
 
     def _look_anew(self, seen: Seen) -> None:
         """Read what shows the same for the whole of an hour, but for faults."""
@@ -522,21 +308,6 @@ class Devices:
             if self._probes:
                 self._read_probes(seen, hour)
             self._hour_ends_s = self.sky.start_s + HOUR_S * (hour + 1)
-
-    def _book(self, pipe: _Pipe) -> None:
-        """Book what ran from a supply until now."""
-        from_s, now_s = pipe.since_s, self.now_s
-        if from_s == now_s:
-            return
-        pipe.since_s = now_s
-        time_s = now_s - from_s
-        pipe.passed += pipe.flow_ml_h * time_s
-        for zone, flow, kept in pipe.running:
-            self.given[zone] += flow * time_s
-            if kept:
-                self._in_hose[zone] += kept * time_s
-            self._drains_from_s[zone] = now_s
-            self.ground.water(zone, flow, from_s, now_s, kept)
 
     def _read_probes(self, seen: Seen, hour: int) -> None:
         """Each probe reads once an hour; in between it shows the same."""

@@ -11,9 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 KPA_PER_M = 9.80665  # of water
 FLOW_POWER = 1.852  # of Hazen-Williams
@@ -91,17 +90,6 @@ def friction_m(flow_l_h: float, length_m: float, diameter_mm: float, c: float = 
     """
     flow = flow_l_h * M3_S_PER_L_H
     return float(10.67 * length_m * (flow / c) ** FLOW_POWER / (diameter_mm / 1000.0) ** 4.8704)
-
-
-def christiansen_factor(outlets: int, power: float = FLOW_POWER) -> float:
-    """Friction of a pipe with equal, evenly spaced outlets [1 and more], over that of one with all
-    flow at its end; the first outlet is one spacing in.
-
-    Source: Christiansen 1942 (University of California Bulletin 670); for one outlet, of which the
-    formula makes a little more, 1.
-    """
-    share = 1.0 / (power + 1.0) + 1.0 / (2.0 * outlets)
-    return float(min(share + np.sqrt(power - 1.0) / (6.0 * outlets**2), 1.0))
 
 
 def run(hose: Hose, start_kpa: float, pieces: int = PIECES) -> Run:

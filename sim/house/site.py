@@ -9,15 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
 from evenclay.sim.house.house import Strip
+from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
 
-Floats = NDArray[np.float64]
-
-HOUR_S = 3600
 START_PF = 2.9  # the middle of the band
 PER_LITRE = 1000 * HOUR_S  # flow in ml/h times seconds, as water is counted, in a litre
 
@@ -46,7 +44,7 @@ class Sky:
 
 
 def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
-    """What sky and sun do to every column: (hours, 2 x strips, soil.FORCINGS), not yet watered.
+    """What rain and sun do to every column: (hours, 2 x strips, soil.FORCINGS), not yet watered.
 
     Columns: the strips unwatered, in order, then the strips watered.
     """

@@ -1,0 +1,9 @@
+"""Judging: what ways of watering did to the ground, and which does it best.
+
+What is judged: `policies.py` lists the ways of watering. How: `days.py` sums hours up to days,
+`season.py` says which days count, `held.py` how long zones were held back, `score.py` gives each
+day its state, and `measures.py` computes every measure. With these, `years.py` judges year after
+year, and `compare.py` sets ways of watering side by side. `oracle.py` looks for the best that
+water could do; `brisk.py` is a fast stand-in for a replay, with which `proposal.py` and
+`search.py` look for a plan.
+"""

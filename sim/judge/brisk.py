@@ -14,26 +14,26 @@ from typing import Any
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from evenclay.controller.agenda import Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, LocalTime, date_of, day_of, month_days
 from evenclay.controller.limits import DAY_S, OPENING_DAYS, RUN_LEAST_S
 from evenclay.controller.lockouts import quiet
 from evenclay.controller.plan import ANY_DATE, GAUGE, Plan, ZonePart
+from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import Texture
-from evenclay.sim.house.devices import FILLING_ML_H, PROBE, RAIN_GAUGE, shown_ppt
+from evenclay.sim.house.devices import PROBE, RAIN_GAUGE, shown_ppt
 from evenclay.sim.house.house import House, Strip
+from evenclay.sim.house.owner import BLADE_DRY_PF, BLADE_WET_PF, CHECK_RAIN_UM, check_min
+from evenclay.sim.house.plumbing import FILLING_ML_H
 from evenclay.sim.house.sensors import ground_temperature_c
-from evenclay.sim.house.site import HOUR_S, START_PF, Floats, columns_of, dry_of
-from evenclay.sim.judge import policies
-from evenclay.sim.judge.policies import check_min
-from evenclay.sim.judge.score import HOURS, Bools, Codes, Days, states, top_wet_days
+from evenclay.sim.house.site import START_PF, columns_of, dry_of
+from evenclay.sim.judge.days import Days, top_wet_days
+from evenclay.sim.judge.score import states
 from evenclay.sim.judge.years import seed_of
-from evenclay.sim.replay.replay import Span, sky_of
-
-Ints = NDArray[np.int64]
+from evenclay.sim.replay.span import Span, sky_of
+from evenclay.sim.types import Bools, Codes, Floats, Ints
 
 # Columns of a row, a zone and the hub as the loop takes them.
 _CYCLES, _RUN_S, _DEMAND_MM, _CHECK_H, _SLOT_H, _START_H = range(6)
@@ -489,9 +489,9 @@ def _hub(plan: Plan, checked: bool) -> Floats:
             hub.rewet_pct,
             hub.rewet_um / 1000.0,
             hub.rewet_days,
-            policies.BLADE_DRY_PF,
-            policies.BLADE_WET_PF,
-            policies.CHECK_RAIN_UM / 1000.0,
+            BLADE_DRY_PF,
+            BLADE_WET_PF,
+            CHECK_RAIN_UM / 1000.0,
         ],
         dtype=np.float64,
     )

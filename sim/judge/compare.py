@@ -12,14 +12,18 @@ from itertools import pairwise
 
 import numpy as np
 
+from evenclay.sim.calendar import HOURS
 from evenclay.sim.ground import soil
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import PER_LITRE, Floats, dry_of
+from evenclay.sim.house.site import PER_LITRE, dry_of
 from evenclay.sim.judge import oracle
-from evenclay.sim.judge.policies import Policy
-from evenclay.sim.judge.score import HOURS, IN_BAND, RAIN_WET, Bools, Codes, Season, unevenness_pf
+from evenclay.sim.judge.measures import unevenness_pf
+from evenclay.sim.judge.score import good, judge
+from evenclay.sim.judge.season import Season, climate
 from evenclay.sim.judge.years import scored_years, seed_of, whole_years
-from evenclay.sim.replay.replay import Lived, Span, climate, live, sky_of, span_of
+from evenclay.sim.replay.life import Lived, Policy, live
+from evenclay.sim.replay.span import Span, sky_of, span_of
+from evenclay.sim.types import Bools, Codes, Floats
 from evenclay.sim.weather.generator import fit, generate
 from evenclay.sim.weather.record import Weather, WeatherError
 
@@ -94,8 +98,7 @@ class Outcome:
 
     def good_days(self) -> list[int]:
         """Season days of each zone in the band, or wetter by rain's doing alone."""
-        good = (self.state == IN_BAND) | (self.state == RAIN_WET)
-        return [int(n) for n in (self.season & good).sum(axis=0)]
+        return [int(n) for n in (self.season & good(self.state)).sum(axis=0)]
 
     def unevenness_pf(self) -> float | None:
         """Of the whole house, over all years."""
@@ -113,7 +116,7 @@ def lived(house: House, life: Life, policy: Policy) -> Outcome:
 def outcome_of(life: Life, made: Lived, rain_mm: Floats) -> Outcome:
     """Judge what was lived. rain_mm: hourly, on open ground."""
     strips, spin_up_days = made.ground.strips, life.span.spin_up_days
-    score = made.judge(rain_mm, spin_up_days, Season(life.season, ""))
+    score = judge(made, rain_mm, spin_up_days, Season(life.season, ""))
     area_m2 = np.array([strip.area_m2 for strip in strips])
     scored = slice(HOURS * spin_up_days, None)
     given = made.ground.forcing[scored, len(strips) :]

@@ -10,9 +10,9 @@ from evenclay.controller.civil import LocalTime
 from evenclay.controller.limits import DAY_S, ZONES_MAX
 from evenclay.controller.lockouts import quiet
 from evenclay.controller.plan import BAN_HOURS, Plan
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.house.devices import Heard
-from evenclay.sim.house.site import HOUR_S, Floats
-from evenclay.sim.judge.score import Bools
+from evenclay.sim.types import Bools, Floats
 
 REASONS = (
     events.FROST,

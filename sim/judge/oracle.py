@@ -20,40 +20,21 @@ from itertools import combinations, pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from evenclay.controller.civil import LocalTime
 from evenclay.controller.limits import DAY_S, RUN_LEAST_S
 from evenclay.controller.lockouts import quiet
 from evenclay.controller.plan import Plan
+from evenclay.sim.calendar import HOUR_S, HOURS, YEAR_DAYS
 from evenclay.sim.ground import soil
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House, Strip
-from evenclay.sim.house.site import (
-    HOUR_S,
-    PER_LITRE,
-    START_PF,
-    Dry,
-    Floats,
-    Ground,
-    Sky,
-    columns_of,
-)
-from evenclay.sim.judge.score import (
-    APPLIED_DAYS,
-    BAND_PF,
-    HOURS,
-    RAIN_LEAST_MM_H,
-    RUNOFF_LEAST_MM,
-    TOP_WET_H,
-    TOP_WET_PF,
-    YEAR_DAYS,
-    Bools,
-    top_wet_days,
-)
-
-Ints = NDArray[np.int64]
+from evenclay.sim.house.site import PER_LITRE, START_PF, Dry, Ground, Sky, columns_of
+from evenclay.sim.judge.days import RAIN_LEAST_MM_H, TOP_WET_H, TOP_WET_PF, top_wet_days
+from evenclay.sim.judge.score import APPLIED_DAYS, RUNOFF_LEAST_MM, too_wet
+from evenclay.sim.types import Bools, Floats, Ints
 
 PRICES_MM = (2.0, 4.0, 20.0)  # what a good day may cost, in turn
 # Finer doses, more ways and finer kinds of them save 0.6 % where all days can be had (tests/unit).
@@ -255,7 +236,7 @@ class _Ways:
         applied = self.watered > day - APPLIED_DAYS
         pf = results[:, :, soil.BAND_PF].mean(axis=0)
         runoff_mm = results[:, :, soil.RUNOFF_IRRIGATION].sum(axis=0)
-        good = (pf <= DRY_PF) & ~(applied & ((pf < BAND_PF[0]) | top_wet))
+        good = (pf <= DRY_PF) & ~too_wet(pf, applied, top_wet)
         good &= (runoff_mm <= RUNOFF_LEAST_MM) & zone.counts[day]
         return results[-1, :, soil.BAND_PF], good
 
@@ -347,7 +328,7 @@ def follow(zone: Zone, dose: Ints) -> Way:
     given = np.cumsum(dose != NO_DOSE)
     applied = given > np.concatenate((np.zeros(APPLIED_DAYS, np.int64), given[:-APPLIED_DAYS]))
     top_wet = top_wet_days(results[:, soil.TOP_PF, None], zone.rain_mm)[:, 0]
-    good = (pf <= DRY_PF) & ~(applied & ((pf < BAND_PF[0]) | top_wet))
+    good = (pf <= DRY_PF) & ~too_wet(pf, applied, top_wet)
     good &= daily[:, :, soil.RUNOFF_IRRIGATION].sum(axis=1) <= RUNOFF_LEAST_MM
     mm = np.array([each.mm for each in zone.doses])[dose]
     rain_mm = by_day[:, :, 1, soil.RAIN].sum(axis=1)

@@ -1,4 +1,4 @@
-"""The ways of watering that are set side by side, and the owner who checks by hand.
+"""The ways of watering that are set side by side.
 
 All have the same weather, strips, hoses, gaps, longest runs, caps and start. `none` waters nothing.
 `calendar` is the real hub under the property's own table, with everything that holds back or trims
@@ -8,14 +8,9 @@ ground once a week and trims by hand. `hub` is the property as it stands.
 A replay sets these four side by side, a comparison more: `compared` says which.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from numpy.random import Generator
-
-from evenclay.controller.agenda import Agenda
-from evenclay.controller.civil import FIRST_WEEKDAY
-from evenclay.controller.limits import DAY_S, RUN_MAX_S
+from evenclay.controller.limits import RUN_MAX_S
 from evenclay.controller.plan import (
     ANY_DATE,
     AUTO_BOTH,
@@ -26,29 +21,8 @@ from evenclay.controller.plan import (
     RowPart,
     ZonePart,
 )
-from evenclay.controller.ports import DRY, FIRM, WET
-from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import Sky
-from evenclay.sim.judge.score import BAND_PF
-
-# What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours,
-# fitted so that a trimmed strip ends in the band (tests/published/test_trimming.py). A strip that
-# is watered from above is wettest at the top: the band keeps within pF 2.5-3.3 while the mean of
-# 0-0.3 m stays near pF 2.1 before the day's first cycle. So the owner must tell 11 from 16 kPa, by
-# the effort of the push: wet clay's strength grows about as its suction does (from memory).
-BLADE_DRY_PF = 2.2  # hard to push in: the mean of its length above about 16 kPa
-BLADE_WET_PF = 2.05  # goes in by itself and comes out sloppy: below about 11 kPa
-CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
-CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
-
-
-@dataclass(frozen=True)
-class Policy:
-    """A plan to obey (None: nobody waters), and whoever checks by hand (None: nobody)."""
-
-    name: str
-    plan: Plan | None
-    owner: Owner | None
+from evenclay.sim.house.house import House
+from evenclay.sim.replay.life import Policy
 
 
 def policies(house: House) -> tuple[Policy, ...]:
@@ -158,63 +132,3 @@ def _sensing(plan: Plan, *, probe: int, auto_trim: int) -> Plan:
 def probed(house: House) -> House:
     """A house with a probe in every strip; a plan that does not ask does not read it."""
     return replace(house, strips=tuple(replace(strip, probe=True) for strip in house.strips))
-
-
-def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
-    """When the owner checks: weekly, in the open season, put off by a day after rain."""
-    agenda = Agenda(plan)
-    time = agenda.time
-    day = time.local_s(sky.start_s) // DAY_S
-    last_day = time.local_s(end_s - 1) // DAY_S
-    times = []
-    due = False
-    while day <= last_day:
-        row = agenda.row_of(day)
-        due = row.cycles > 0 and (due or (day + FIRST_WEEKDAY) % 7 == owner.weekday)
-        if due:
-            at_s = time.wall_s(day * DAY_S + 60 * check_min(owner, row))
-            since_s = max(at_s - DAY_S, sky.start_s)
-            dry_day = sky.fallen_um(at_s) - sky.fallen_um(since_s) <= CHECK_RAIN_UM
-            if dry_day and sky.start_s <= at_s < end_s:
-                times.append(at_s)
-                due = False
-        day += 1
-    return times
-
-
-def check_min(owner: Owner, row: RowPart) -> int:
-    """Minute of the day at which the owner checks under a row that has cycles."""
-    return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
-
-
-def readings(owner: Owner, top_pf: Sequence[float], random: Generator) -> list[int] | None:
-    """What the owner reports of each strip this week; None in a week he misses.
-
-    top_pf: the mean of 0-0.3 m of each strip.
-    """
-    if 100.0 * random.random() < owner.misses_pct:
-        return None
-    found = [blade(pf) for pf in top_pf]
-    return [
-        _beside(reading, random) if 100.0 * random.random() < owner.misjudges_pct else reading
-        for reading in found
-    ]
-
-
-def _beside(reading: int, random: Generator) -> int:
-    """A reading one step wrong: firm for dry and wet, either of the two for firm."""
-    return int(random.choice((DRY, WET))) if reading == FIRM else FIRM
-
-
-def of_band(pf: float) -> int:
-    """The reading that would bring a band of some mean pF back; FIRM within it."""
-    if pf > BAND_PF[1]:
-        return DRY
-    return WET if pf < BAND_PF[0] else FIRM
-
-
-def blade(top_pf: float) -> int:
-    """What the owner feels, by the mean pF of 0-0.3 m: the effort adds up along the blade."""
-    if top_pf > BLADE_DRY_PF:
-        return DRY
-    return WET if top_pf < BLADE_WET_PF else FIRM

@@ -11,30 +11,21 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Floats, dry_of
+from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.brisk import Brisk
+from evenclay.sim.judge.measures import unevenness_pf
 from evenclay.sim.judge.policies import policies
-from evenclay.sim.judge.score import (
-    BAND_PF,
-    DRY,
-    IN_BAND,
-    RAIN_WET,
-    REWETTING,
-    WET,
-    Bools,
-    Codes,
-    Season,
-    unevenness_pf,
-)
+from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, judge
+from evenclay.sim.judge.season import Season, climate
 from evenclay.sim.judge.years import scored_years
-from evenclay.sim.replay.replay import Span, climate, live, sky_of, span_of
+from evenclay.sim.replay.life import live
+from evenclay.sim.replay.span import Span, sky_of, span_of
+from evenclay.sim.types import Bools, Codes, Floats, Ints
 from evenclay.sim.weather.generator import fit, generate
 from evenclay.sim.weather.record import Weather, WeatherError
-
-Ints = NDArray[np.int64]
 
 HALF_MONTHS = 24
 HOLD_PF = 2.9  # the middle of the band
@@ -236,7 +227,7 @@ def replayed(records: Sequence[Record], house: House, policy_name: str, seed: in
         sky, by_hour = sky_of(house, record.span, seed)
         dry, days = dry_of(house.strips, by_hour), record.span.scored_days
         lived = live(house, policy, sky, dry, seed=seed, scored_days=days)
-        judged = lived.judge(by_hour.rain_mm, record.span.spin_up_days, record.season)
+        judged = judge(lived, by_hour.rain_mm, record.span.spin_up_days, record.season)
         mm.append(judged.days.litres[record.judged].sum(axis=0))
         uneven.append(unevenness_pf(judged.days.pf, record.season.days) or 0.0)
         counted = judged_days(record, judged.state)

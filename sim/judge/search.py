@@ -13,10 +13,12 @@ import cma
 import numpy as np
 
 from evenclay.controller.plan import Plan
-from evenclay.sim.house.site import Floats
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.judge.brisk import Brisk, Outcome
-from evenclay.sim.judge.proposal import HALF_MONTHS, HOLD_PF, Ints, Record, judged_days, leading
-from evenclay.sim.judge.score import BAND_PF, RAIN_WET, WET, Bools, Codes, unevenness_pf
+from evenclay.sim.judge.measures import unevenness_pf
+from evenclay.sim.judge.proposal import HALF_MONTHS, HOLD_PF, Record, judged_days, leading
+from evenclay.sim.judge.score import RAIN_WET, WET
+from evenclay.sim.types import Bools, Codes, Floats, Ints
 
 THREADS = 2
 POPULATION = 8

@@ -12,25 +12,25 @@ from itertools import pairwise
 import numpy as np
 
 from evenclay.controller import events
+from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground import soil
 from evenclay.sim.house.devices import Heard
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import HOUR_S, Ground, Yards
+from evenclay.sim.house.site import Ground, Yards
 from evenclay.sim.judge import held, policies
-from evenclay.sim.judge.score import (
-    HOURS,
-    Days,
-    Score,
-    Season,
-    days_of,
+from evenclay.sim.judge.days import Days, days_of, top_wet_days
+from evenclay.sim.judge.measures import (
+    litres_of,
     movement_index_pct,
-    states,
+    rounded,
     swing_pf,
-    top_wet_days,
     unevenness_pf,
 )
-from evenclay.sim.replay.replay import Span, anniversary, begin, litres_of, rounded, sky_of
-from evenclay.sim.report.outputs import Line
+from evenclay.sim.judge.score import Score, states
+from evenclay.sim.judge.season import Season
+from evenclay.sim.replay.life import begin
+from evenclay.sim.replay.span import Span, anniversary, sky_of
+from evenclay.sim.types import Line
 from evenclay.sim.weather.hourly import Hourly
 from evenclay.sim.weather.record import Weather
 

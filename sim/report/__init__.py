@@ -1,0 +1,7 @@
+"""The report: what is written of a replay.
+
+Read `results.py` first: it replays a house and writes all of its files. `outputs.py` has the lines
+of decisions.jsonl and daily.csv. The page is made from these files alone: `year.py` reads them
+back, `sentences.py` and `tables.py` word them, `moisture.py`, `openings.py` and `pictures.py` draw
+them with what `drawing.py` offers, and `page.py` puts the page together.
+"""

@@ -7,7 +7,6 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 
 import numpy as np
 
@@ -16,9 +15,10 @@ from evenclay.controller.civil import LocalTime
 from evenclay.controller.limits import DAY_S, ZONES_MAX
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Floats
 from evenclay.sim.judge import held
-from evenclay.sim.judge.score import STATES, Bools, Codes, Days
+from evenclay.sim.judge.days import Days
+from evenclay.sim.judge.score import STATES
+from evenclay.sim.types import Bools, Codes, Floats, Line
 from evenclay.sim.words import WHAT, WHY
 
 SCHEMA = 1
@@ -26,8 +26,6 @@ ML_H_S = 3_600_000.0  # water is counted in ml/h times seconds: so much is a lit
 RUN_EDGES = (events.OPENED, events.CLOSED, events.CUT_SHORT)
 ENDINGS = (events.CLOSED, events.CUT_SHORT)
 _EPOCH = datetime(2000, 1, 1)
-
-Line = dict[str, Any]
 
 
 @dataclass(frozen=True)

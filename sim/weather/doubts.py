@@ -11,11 +11,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from evenclay.sim.calendar import YEAR_DAYS
+from evenclay.sim.types import Floats
 from evenclay.sim.weather import et0
 
-Floats = NDArray[np.float64]
-
-YEAR_DAYS = 365
 LEAST_DAYS = 10  # fewer show nothing but that they are few
 # Rain, by the mean of its wet days. Gauges give some 3 to 20 mm on the mean wet day, and models,
 # which let it drizzle on most days, 1 mm and more (from memory).

@@ -1,9 +1,9 @@
 """Radiation and reference evapotranspiration: from temperature alone, or Penman-Monteith."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 SOLAR_CONSTANT_MJ_M2_MIN = 0.0820  # FAO-56, eq. 21
 MM_PER_MJ_M2 = 0.408  # FAO-56, eq. 20: the water that a MJ/m2 evaporates

@@ -20,25 +20,22 @@ the right length); the heaviest storms (the gamma law's tail is light); hot spel
 
 import datetime
 import json
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from evenclay.sim.types import Floats, Ints
 from evenclay.sim.weather import et0
 from evenclay.sim.weather.record import Weather, WeatherError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 WET_MM = 0.254  # a day with more is wet: 0.01 in, as WGEN has it (from memory)
 LEAST_WET_MM = 0.3  # the first tenth above it, for gamma draws that would fall below
 FRESH_DAYS = 3  # of a dry spell, in which rain comes back oftener than later
-MONTHS = 12
+MONTHS_A_YEAR = 12
 HARMONICS = 3
-YEAR_DAYS = 365.2425
+MEAN_YEAR_DAYS = 365.2425
 FEW_WET_DAYS = 10  # of a month in all years: then its amounts are taken as exponential
 LEAST_DAYS = 365
 OWN_MATRICES_DAYS = 3 * 365  # shorter records lend no correlations: Richardson's stand in
@@ -140,7 +137,7 @@ def fit(weather: Weather) -> Climate:
         raise WeatherError(f"{weather.days} days of weather; a fit needs at least {LEAST_DAYS}")
     if weather.latitude_deg is None:
         raise WeatherError("a fit needs the latitude, for ET0: give it")
-    month, day_of_year = _calendar(weather.first_day, weather.days)
+    month, day_of_year = months_and_days(weather.first_day, weather.days)
     wet = weather.rain_mm > WET_MM
     after_wet, after_dry = _transitions(wet, month)
     beside_factor, laws = _amounts(weather.rain_mm, wet, month)
@@ -172,7 +169,7 @@ def generate(climate: Climate, years: int, seed: int, first_year: int = FIRST_YE
         raise WeatherError(f"{years} years from {first_year}: allowed are dates of the calendar")
     first_day = datetime.date(first_year, 1, 1)
     days = (datetime.date(first_year + years, 1, 1) - first_day).days
-    month, day_of_year = _calendar(first_day, days)
+    month, day_of_year = months_and_days(first_day, days)
     chain, amount, air = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(3))
     # One day beyond the last, a January's, for what lies beside the last.
     wet = _chain(climate, np.append(month, 0), chain.random(days + 2))
@@ -205,14 +202,14 @@ def generate(climate: Climate, years: int, seed: int, first_year: int = FIRST_YE
     )
 
 
-def _dates(first_day: datetime.date, days: int) -> NDArray[np.datetime64]:
+def dates_from(first_day: datetime.date, days: int) -> NDArray[np.datetime64]:
     return np.asarray(np.datetime64(first_day, "D") + np.arange(days))
 
 
-def _calendar(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
+def months_and_days(first_day: datetime.date, days: int) -> tuple[Ints, Ints]:
     """Month [0..11] and day of the year [1..366] of each day."""
-    dates = _dates(first_day, days)
-    month = dates.astype("datetime64[M]").astype(np.int64) % MONTHS
+    dates = dates_from(first_day, days)
+    month = dates.astype("datetime64[M]").astype(np.int64) % MONTHS_A_YEAR
     year_starts = dates.astype("datetime64[Y]").astype("datetime64[D]")
     return month, np.asarray((dates - year_starts).astype(np.int64) + 1)
 
@@ -224,10 +221,10 @@ def _transitions(wet: NDArray[np.bool_], month: Ints) -> tuple[Row, Row]:
     else the dry day with which a month of daily rain may begin would last for all of it.
     """
     before, now, of = wet[:-1], wet[1:], month[1:]
-    share = [float(now[of == m].mean()) for m in range(MONTHS)]
+    share = [float(now[of == m].mean()) for m in range(MONTHS_A_YEAR)]
     rows = []
     for state in (True, False):
-        counted = [now[(of == m) & (before == state)] for m in range(MONTHS)]
+        counted = [now[(of == m) & (before == state)] for m in range(MONTHS_A_YEAR)]
         rows.append(
             tuple(float(days.mean()) if len(days) else share[m] for m, days in enumerate(counted))
         )
@@ -265,7 +262,7 @@ def _amounts(
 ) -> tuple[Row, list[tuple[float, float]]]:
     """Factor of an amount by how many wet days lie beside it, and each month's gamma law without
     it. A month's mean is kept."""
-    of_month = [wet & (month == m) for m in range(MONTHS)]
+    of_month = [wet & (month == m) for m in range(MONTHS_A_YEAR)]
     means = np.array([rain_mm[days].mean() if days.any() else 1.0 for days in of_month])
     beside = _wet_beside(wet)
     relative = rain_mm / means[month]
@@ -283,7 +280,7 @@ def _amounts(
 
 def _terms(day_of_year: Ints) -> Floats:
     """Constant, cosines and sines of the year, a column each."""
-    angle = 2.0 * np.pi * (day_of_year - 0.5) / YEAR_DAYS
+    angle = 2.0 * np.pi * (day_of_year - 0.5) / MEAN_YEAR_DAYS
     columns = [np.ones(len(angle))]
     for harmonic in range(1, HARMONICS + 1):
         columns += [np.cos(harmonic * angle), np.sin(harmonic * angle)]
@@ -349,7 +346,7 @@ def _correlations(
 def _et0_factor(weather: Weather, latitude_deg: float, month: Ints, day_of_year: Ints) -> Row:
     by_range = et0.hargreaves_mm(weather.tmin_c, weather.tmax_c, latitude_deg, day_of_year)
     factors = []
-    for m in range(MONTHS):
+    for m in range(MONTHS_A_YEAR):
         ours, theirs = weather.et0_mm[month == m].sum(), by_range[month == m].sum()
         factors.append(float(ours / theirs) if theirs > 0.0 else 1.0)
     return tuple(factors)
@@ -386,93 +383,3 @@ def _process(climate: Climate, noise: Floats) -> tuple[Floats, Floats]:
         rows.append((x, y))
     both = np.array(rows)
     return both[:, 0], both[:, 1]
-
-
-# Beside the record.
-
-MEASURES = ("rain_mm", "wet_days", "tmax_c", "tmax_sd_c", "tmin_c", "tmin_sd_c")
-
-
-@dataclass(frozen=True)
-class Compared:
-    """One measure of one month [1..12]: of the record, of the generated years, and the standard
-    error of their difference (sampling of both, by the years' spread in the generated ones)."""
-
-    month: int
-    measure: str
-    record: float
-    generated: float
-    standard_error: float
-
-    @property
-    def errors(self) -> float:
-        """The difference in standard errors."""
-        return (self.generated - self.record) / max(self.standard_error, 1e-12)
-
-
-def compare_statistics(record: Weather, generated: Weather) -> tuple[Compared, ...]:
-    """Monthly statistics of generated years beside the record's, whole months only.
-
-    rain_mm and wet_days: mean of a month. tmax_c, tmin_c: mean of its days; _sd: their deviation
-    in all years together.
-    """
-    ours, theirs = _months(generated), _months(record)
-    rows = []
-    for month in range(1, MONTHS + 1):
-        for measure in MEASURES:
-            given, made = theirs[month, measure], ours[month, measure]
-            if not given.size:
-                continue
-            error = float(np.std(made)) * np.sqrt(1.0 / len(made) + 1.0 / len(given))
-            found, wanted = float(np.mean(made)), float(np.mean(given))
-            if measure.endswith("_sd_c"):  # the years' mean squares, until here
-                found, wanted = np.sqrt(found), np.sqrt(wanted)
-                error = error / (2.0 * found)
-            rows.append(Compared(month, measure, wanted, found, float(error)))
-    return tuple(rows)
-
-
-def _months(weather: Weather) -> dict[tuple[int, str], Floats]:
-    """For each month and measure one value a year: totals, means, or mean squares."""
-    month, _ = _calendar(weather.first_day, weather.days)
-    starts = np.flatnonzero(np.diff(month, prepend=-1))
-    ends = np.append(starts[1:], weather.days)
-    lengths = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-    found: dict[tuple[int, str], list[float]] = {}
-    means = {
-        (m, name): values[month == m].mean()
-        for m in set(month.tolist())
-        for name, values in (("tmax", weather.tmax_c), ("tmin", weather.tmin_c))
-    }
-    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-        m = int(month[start])
-        if end - start < lengths[m]:
-            continue
-        rain = weather.rain_mm[start:end]
-        values = {"rain_mm": float(rain.sum()), "wet_days": float((rain > WET_MM).sum())}
-        for name, series in (("tmax", weather.tmax_c), ("tmin", weather.tmin_c)):
-            days = series[start:end]
-            values[f"{name}_c"] = float(days.mean())
-            values[f"{name}_sd_c"] = float(((days - means[m, name]) ** 2).mean())
-        for measure, value in values.items():
-            found.setdefault((m + 1, measure), []).append(value)
-    return {
-        (m, measure): np.array(found.get((m, measure), []))
-        for m in range(1, MONTHS + 1)
-        for measure in MEASURES
-    }
-
-
-def longest_dry_days(rain_mm: Sequence[float] | Floats, below_mm: float = 1.0) -> int:
-    """The longest run of days with less rain than below_mm."""
-    dry = np.concatenate(([False], np.asarray(rain_mm, dtype=np.float64) < below_mm, [False]))
-    edges = np.flatnonzero(np.diff(dry))
-    return int((edges[1::2] - edges[::2]).max()) if edges.size else 0
-
-
-def longest_dry_each_year(weather: Weather, below_mm: float = 1.0) -> Floats:
-    """longest_dry_days of each whole calendar year; a spell over the new year counts as two."""
-    years = _dates(weather.first_day, weather.days).astype("datetime64[Y]")
-    of_years = [weather.rain_mm[years == year] for year in np.unique(years)]
-    whole = [rain for rain in of_years if len(rain) >= LEAST_DAYS]
-    return np.array([longest_dry_days(rain, below_mm) for rain in whole], dtype=np.float64)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from evenclay.sim.calendar import HOURS
+from evenclay.sim.types import Floats
 from evenclay.sim.weather import et0
 from evenclay.sim.weather.record import Weather
 
-Floats = NDArray[np.float64]
 Uint64s = NDArray[np.uint64]
 
-HOURS = 24
 WARMEST_HOUR = 14  # de Wit, Goudriaan & van Laar 1978: minimum at sunrise, maximum at 14:00
 
 # Chances that the rain of a box falls in one part of it only, by the box's length in hours, and

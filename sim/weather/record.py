@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from evenclay.sim.types import Floats
 from evenclay.sim.weather import doubts, et0
 from evenclay.sim.weather.formats import cells, epw, ghcn, plain, power
 from evenclay.sim.weather.formats.cells import ALLOWED, Table, WeatherError
@@ -23,7 +24,6 @@ from evenclay.sim.weather.formats.units import DEFAULTS
 
 __all__ = ["DEFAULTS", "NAMES", "ORDERS", "Hours", "Weather", "WeatherError", "read"]
 
-Floats = NDArray[np.float64]
 
 NAMES = (*plain.NAMES, *plain.NAMES_BESIDE)  # what a column option may name
 LONGEST_FILLED_GAP_DAYS = 7  # longer than that, interpolated weather is invented weather

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from evenclay.sim.report.report import write_report
+from evenclay.sim.report.page import write_report
 from tests.unit.test_report import house, write_year
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")

@@ -19,9 +19,11 @@ from evenclay.controller.civil import LocalTime, day_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House
 from evenclay.sim.house.site import dry_of
-from evenclay.sim.judge.policies import Policy, policies
-from evenclay.sim.replay.replay import Lived, Script, Span, live, replay_house, sky_of
+from evenclay.sim.judge.policies import policies
+from evenclay.sim.replay.life import Lived, Policy, Script, live
+from evenclay.sim.replay.span import Span, sky_of
 from evenclay.sim.report import outputs
+from evenclay.sim.report.results import replay_house
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
 from evenclay.tools.property.compile import compile_house, mean_et0_mm

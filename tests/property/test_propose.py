@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from evenclay.sim.house.site import Floats
 from evenclay.sim.judge.proposal import HALF_MONTHS, Need
+from evenclay.sim.types import Floats
 from evenclay.tools.plan.propose_draft import (
     SHARES_PCT,
     Tables,

@@ -20,11 +20,11 @@ from evenclay.controller.ports import (
     ASK_STOP,
     ASK_TEST,
 )
-from evenclay.sim.house.devices import Devices, Fault, PowerCut, Trouble
+from evenclay.sim.house.devices import Devices
+from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.site import Sky, dry_of
-from evenclay.sim.judge.policies import Policy
-from evenclay.sim.replay.replay import Action, Lived, Script, live
+from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
 from evenclay.sim.report import outputs
 from evenclay.sim.weather.hourly import Hourly
 from evenclay.tools.property.plan_rules import check_plan

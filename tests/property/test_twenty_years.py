@@ -15,20 +15,15 @@ from numpy.typing import NDArray
 from evenclay.controller.civil import day_of
 from evenclay.controller.plan import GAUGE
 from evenclay.controller.ports import ASK_CHECK, ASK_CLEAR, ASK_CLOCK, ASK_RUN_ANYWAY
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil, textures
-from evenclay.sim.house.devices import (
-    BURST_TIMES,
-    FILLING_ML_H,
-    PORT_CALLS,
-    Devices,
-    Fault,
-    PowerCut,
-    Trouble,
-)
+from evenclay.sim.house.devices import PORT_CALLS, Devices
+from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import HOUR_S, PER_LITRE, Sky, columns_of, dry_of
-from evenclay.sim.judge.policies import Policy
-from evenclay.sim.replay.replay import Action, Lived, Script, live
+from evenclay.sim.house.plumbing import BURST_TIMES, FILLING_ML_H
+from evenclay.sim.house.site import PER_LITRE, Sky, columns_of, dry_of
+from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
+from evenclay.sim.report.results import hub_summary
 from evenclay.sim.weather.hourly import Hourly
 from tests.houses import make_house, row
 
@@ -245,5 +240,5 @@ def troubled_years(years: int, seed: int, a_year: int) -> Lived:
 def test_the_hub_with_faults_cuts_and_restarts(years: int, seed: int, a_year: int) -> None:
     lived = troubled_years(years, seed, a_year)
     assert lived.devices is not None
-    assert lived.hub_summary()["boots"] > 1.5 * a_year * years
+    assert hub_summary(lived)["boots"] > 1.5 * a_year * years
     assert sum(lived.devices.given) > 1000 * years * PER_LITRE

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from evenclay.sim.weather import generator
 from evenclay.sim.weather import record as weather
 from evenclay.sim.weather.generator import RICHARDSON_A, RICHARDSON_B, RICHARDSON_M0, RICHARDSON_M1
+from evenclay.sim.weather.statistics import compare_statistics
+from evenclay.tools.dev.models.dry_spells import longest_dry_each_year
 
 Floats = NDArray[np.float64]
 
@@ -177,7 +179,7 @@ def test_200_years_are_the_records_within_the_sampling_error(
     # 72 comparisons a place: at 3 standard errors of the difference, chance alone fails one set in
     # six if they were independent and the record no part of the fit; it is, so they come nearer.
     found: Place = request.getfixturevalue(where)
-    rows = generator.compare_statistics(found.record, found.made)
+    rows = compare_statistics(found.record, found.made)
     assert len(rows) == 72
     for row in rows:
         assert abs(row.errors) < 3.0, row
@@ -201,7 +203,7 @@ def test_a_wrong_climate_is_outside_the_sampling_error(
     wetter = dataclasses.replace(
         found.climate, wet_after_dry=tuple(1.6 * p for p in found.climate.wet_after_dry)
     )
-    rows = generator.compare_statistics(found.record, generator.generate(wetter, YEARS, seed=1))
+    rows = compare_statistics(found.record, generator.generate(wetter, YEARS, seed=1))
     assert max(row.errors for row in rows if row.measure == "wet_days") > 3.0 - 1.5 * (
         where == "seattle"  # four years leave more room
     )
@@ -210,7 +212,7 @@ def test_a_wrong_climate_is_outside_the_sampling_error(
 def chances(found: Place, below_mm: float) -> tuple[float, float]:
     """How often as many generated years as the record has come to at least its longest spell, and
     to at least its mean longest spell of a year."""
-    own, made = (generator.longest_dry_each_year(w, below_mm) for w in (found.record, found.many))
+    own, made = (longest_dry_each_year(w, below_mm) for w in (found.record, found.many))
     drawn = np.random.default_rng(5).choice(made, (20_000, len(own)))
     return float((drawn.max(axis=1) >= own.max()).mean()), float(
         (drawn.mean(axis=1) >= own.mean()).mean()
@@ -225,7 +227,7 @@ def test_longest_spells_without_a_wet_day(where: str, request: pytest.FixtureReq
     found: Place = request.getfixturevalue(where)
     for chance in chances(found, generator.WET_MM + 1e-6):
         assert 0.05 < chance < 0.95
-    own, made = (generator.longest_dry_each_year(w, 0.255) for w in (found.record, found.made))
+    own, made = (longest_dry_each_year(w, 0.255) for w in (found.record, found.made))
     assert float(made.mean()) == pytest.approx(float(own.mean()), rel=0.15)
     low, high = np.quantile(made, [0.05, 0.95])
     assert low < float(np.median(own)) < high
@@ -233,10 +235,10 @@ def test_longest_spells_without_a_wet_day(where: str, request: pytest.FixtureReq
 
 def test_longest_spells_below_1_mm_of_tunis(tunis: Place) -> None:
     # 128 days in 23 years; the longest of a year 73 on average, of 200 generated years 66.
-    assert generator.longest_dry_each_year(tunis.record, 1.0).max() == 128.0
+    assert longest_dry_each_year(tunis.record, 1.0).max() == 128.0
     for chance in chances(tunis, 1.0):
         assert 0.05 < chance < 0.95
-    own, made = (generator.longest_dry_each_year(w, 1.0) for w in (tunis.record, tunis.made))
+    own, made = (longest_dry_each_year(w, 1.0) for w in (tunis.record, tunis.made))
     assert float(np.mean(made)) == pytest.approx(float(np.mean(own)), rel=0.12)
 
 
@@ -246,7 +248,7 @@ def test_longest_spells_below_1_mm_of_seattle_are_rare_among_generated_ones(
     # 24, 35, 54 and 81 days: one set of four generated years in fifty has a spell so long.
     # Not missing dry days but missing drizzle: what breaks the record's spells of days that are not
     # wet is mostly 0.3 mm (0.01 in), and lone generated days are as light too seldom.
-    assert sorted(generator.longest_dry_each_year(seattle.record, 1.0).tolist()) == [
+    assert sorted(longest_dry_each_year(seattle.record, 1.0).tolist()) == [
         24.0,
         35.0,
         54.0,
@@ -254,7 +256,7 @@ def test_longest_spells_below_1_mm_of_seattle_are_rare_among_generated_ones(
     ]
     for chance in chances(seattle, 1.0):
         assert 0.002 < chance < 0.05
-    made = generator.longest_dry_each_year(seattle.made, 1.0)
+    made = longest_dry_each_year(seattle.made, 1.0)
     assert made.max() > 81.0 > float(np.quantile(made, 0.95))
 
 

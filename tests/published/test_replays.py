@@ -22,10 +22,12 @@ from evenclay.controller.civil import LocalTime
 from evenclay.controller.plan import Plan, RowPart
 from evenclay.sim.house.house import House
 from evenclay.sim.house.site import dry_of
-from evenclay.sim.judge.policies import Policy, bare_plan
-from evenclay.sim.judge.score import Score
-from evenclay.sim.replay.replay import Lived, Span, live, replay_house, sky_of, span_of
+from evenclay.sim.judge.policies import bare_plan
+from evenclay.sim.judge.score import Score, judge
+from evenclay.sim.replay.life import Lived, Policy, live
+from evenclay.sim.replay.span import Span, sky_of, span_of
 from evenclay.sim.report import outputs
+from evenclay.sim.report.results import replay_house
 from evenclay.sim.weather.record import Weather, read
 from tests.decisions import parse, verify
 from tests.houses import make_house, row
@@ -136,7 +138,7 @@ def outcome(place: str, percent: int, hub: bool) -> Outcome:
     plan: Plan = made.plan if hub else bare_plan(made.plan)
     dry = dry_of(made.strips, by_hour)
     lived = live(made, Policy("", plan, None), sky, dry, scored_days=span.scored_days)
-    return Outcome(span, lived, lived.judge(by_hour.rain_mm, span.spin_up_days, span.first_day))
+    return Outcome(span, lived, judge(lived, by_hour.rain_mm, span.spin_up_days, span.first_day))
 
 
 @pytest.mark.parametrize("place", ["seattle", "tunis"])
@@ -231,7 +233,7 @@ def test_tunis_runs_to_the_end(tmp_path: Path) -> None:
     sky, by_hour = sky_of(single, span, 1)
     dry = dry_of(single.strips, by_hour)
     lived = live(single, Policy("", plan, None), sky, dry, scored_days=span.scored_days)
-    judged = lived.judge(by_hour.rain_mm, span.spin_up_days, span.first_day)
+    judged = judge(lived, by_hour.rain_mm, span.spin_up_days, span.first_day)
     assert lived.ground.mass_balance_error_mm <= 1e-9
     assert len(judged.state) == 8036
     dates = [date.fromordinal(span.first_day.toordinal() + i) for i in range(len(judged.state))]
@@ -256,7 +258,7 @@ def test_a_usual_calendar_gives_what_its_arithmetic_says() -> None:
     sky, by_hour = sky_of(made, span, 1)
     policy = Policy("calendar", bare_plan(made.plan), None)
     lived = live(made, policy, sky, dry_of(made.strips, by_hour))
-    judged = lived.judge(by_hour.rain_mm, 0, span.first_day)
+    judged = judge(lived, by_hour.rain_mm, 0, span.first_day)
     for zone in range(2):
         opened = [event for event in lived.scored_events(zone) if event[0] == events.OPENED]
         assert len(opened) == 629

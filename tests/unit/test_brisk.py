@@ -17,7 +17,9 @@ from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge import brisk
 from evenclay.sim.judge.brisk import Brisk, Outcome
 from evenclay.sim.judge.policies import policies
-from evenclay.sim.replay.replay import Lived, live, sky_of, span_of
+from evenclay.sim.judge.score import judge
+from evenclay.sim.replay.life import Lived, live
+from evenclay.sim.replay.span import sky_of, span_of
 from evenclay.sim.weather.record import Weather, read
 from evenclay.tools.property.compile import compile_house, mean_et0_mm
 from evenclay.tools.property.property import load
@@ -54,7 +56,7 @@ def test_it_waters_and_dries_as_the_real_hub_does(
     assert policy.plan is not None
     sky, by_hour = sky_of(house, span, 1)
     lived: Lived = live(house, policy, sky, dry_of(house.strips, by_hour), seed=1)
-    real = lived.judge(by_hour.rain_mm, 0, span.first_day)
+    real = judge(lived, by_hour.rain_mm, 0, span.first_day)
     found: Outcome = Brisk(house, span, 1).outcome(policy.plan, policy.owner is not None)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])
     real_mm = real.days.litres.sum(axis=0) / area_m2

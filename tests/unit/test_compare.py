@@ -21,16 +21,10 @@ from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.site import START_PF, columns_of, dry_of
 from evenclay.sim.judge import compare, oracle
 from evenclay.sim.judge.compare import Least, Life, Outcome
-from evenclay.sim.judge.policies import (
-    Policy,
-    bare_plan,
-    compared,
-    probed,
-    reference_plan,
-    scaled_plan,
-)
+from evenclay.sim.judge.policies import bare_plan, compared, probed, reference_plan, scaled_plan
 from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
-from evenclay.sim.replay.replay import live, sky_of, span_of
+from evenclay.sim.replay.life import Policy, live
+from evenclay.sim.replay.span import sky_of, span_of
 from evenclay.sim.units import METRIC, US
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.cli import commands as cli

@@ -11,7 +11,8 @@ from evenclay.controller import events
 from evenclay.controller.plan import CONTACT
 from evenclay.controller.ports import ASK_STOP, PLAN, RECORD
 from evenclay.sim.ground import soil, textures
-from evenclay.sim.house.devices import Devices, DriverError, Fault, PowerCut, Trouble
+from evenclay.sim.house.devices import Devices
+from evenclay.sim.house.faults import DriverError, Fault, PowerCut, Trouble
 from evenclay.sim.house.hoses import CLOGGED_FLOOR, CLOGGING_YEARS
 from evenclay.sim.house.house import House
 from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket

@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from evenclay.sim.weather import generator
 from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.statistics import MEASURES
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.plan import invent
 
@@ -47,9 +48,9 @@ def test_json(tmp_path: Path) -> None:
     status, shown, _ = run(*args)
     rows = json.loads(shown)
     assert status == 0
-    assert len(rows) == 12 * len(generator.MEASURES)
+    assert len(rows) == 12 * len(MEASURES)
     assert set(rows[0]) == {"month", "measure", "record", "generated", "standard_error"}
-    assert set(invent.HEADINGS) == set(generator.MEASURES)
+    assert set(invent.HEADINGS) == set(MEASURES)
 
 
 @pytest.mark.parametrize(

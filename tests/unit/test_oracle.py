@@ -20,8 +20,10 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.site import Dry, Sky, dry_of
 from evenclay.sim.judge import oracle
 from evenclay.sim.judge.oracle import Way, Zone
-from evenclay.sim.judge.score import IN_BAND, RAIN_WET, Season
-from evenclay.sim.replay.replay import Lived, Span, climate, sky_of, span_of
+from evenclay.sim.judge.score import IN_BAND, RAIN_WET, judge
+from evenclay.sim.judge.season import Season, climate
+from evenclay.sim.replay.life import Lived
+from evenclay.sim.replay.span import Span, sky_of, span_of
 from evenclay.sim.weather.hourly import Hourly
 from evenclay.sim.weather.record import Weather
 from tests.houses import make_house, row
@@ -131,7 +133,7 @@ def test_what_the_search_promises_comes_true_on_the_valves() -> None:
     """Hoses that fill and drain move a little water; that may cost days at the band's edge."""
     made, ways = found()
     lived, devices = made.play(ways)
-    score = lived.judge(made.by_hour.rain_mm, made.span.spin_up_days, made.season)
+    score = judge(lived, made.by_hour.rain_mm, made.span.spin_up_days, made.season)
     assert devices.most_open_at_once == 1
     for zone, way in enumerate(ways):
         counts = score.counts(zone=zone)
@@ -148,7 +150,7 @@ def test_without_hoses_to_fill_days_are_those_of_the_score() -> None:
     made = setting(plain, tunis())
     ways = [oracle.search(zone, 6.0, ways_most=6) for zone in made.zones]
     lived, _ = made.play(ways)
-    score = lived.judge(made.by_hour.rain_mm, made.span.spin_up_days, made.season)
+    score = judge(lived, made.by_hour.rain_mm, made.span.spin_up_days, made.season)
     for zone, way in enumerate(ways):
         edge = score.days.pf[:, zone] > oracle.DRY_PF - 1e-9
         good = np.isin(score.state[:, zone], (IN_BAND, RAIN_WET))

@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from evenclay.sim.judge import proposal, score, search
+from evenclay.sim.judge import proposal, search
+from evenclay.sim.judge import season as counting
 from evenclay.sim.judge.brisk import Outcome
 from evenclay.sim.judge.proposal import begin_of, half_month_of, records_of
-from evenclay.sim.replay.replay import climate, span_of
+from evenclay.sim.judge.season import climate
+from evenclay.sim.replay.span import span_of
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli.commands import NO_PLAN, app
 from evenclay.tools.plan import propose, propose_draft, propose_file
@@ -293,7 +295,7 @@ def test_what_a_probe_s_zone_needs_in_rare_years_is_no_limit() -> None:
 
 def test_balance_counts_days_too_wet_only_where_no_probe_holds_back() -> None:
     """Two days, a row each, the first zone 0.5 pF too wet and the second too dry by as much."""
-    season = score.Season(np.ones((2, 2), dtype=np.bool_), "")
+    season = counting.Season(np.ones((2, 2), dtype=np.bool_), "")
     span: Any = SimpleNamespace(spin_up_days=0)
     year = np.zeros(2, dtype=np.int64)
     record = proposal.Record(span, season, np.array([0, 1]), year, (0,), (2001,))

@@ -12,11 +12,14 @@ from evenclay.controller import events
 from evenclay.controller.civil import LocalTime, day_of
 from evenclay.controller.plan import BAN_HOURS, BanPart, unpack
 from evenclay.controller.ports import DRY, FIRM, WET
-from evenclay.sim.house.devices import Devices, Fault, Heard, PowerCut, Trouble
+from evenclay.sim.house import owner as by_hand
+from evenclay.sim.house.devices import Devices, Heard
+from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import Owner
 from evenclay.sim.house.site import Ground, Sky, dry_of
 from evenclay.sim.judge import held, policies
-from evenclay.sim.replay.replay import Life, Script, span_of
+from evenclay.sim.replay.life import Life, Script
+from evenclay.sim.replay.span import span_of
 from evenclay.sim.report import outputs
 from evenclay.sim.weather.hourly import Hourly
 from evenclay.sim.weather.record import Weather, WeatherError
@@ -87,7 +90,7 @@ def checks(rain_days: set[int], owner: Owner, **values: int) -> list[datetime]:
         rain_mm[24 * day + 12] = 3.0
     sky = sky_from(date(2024, 5, 6), Hourly(rain_mm, np.zeros(24 * days), np.zeros(24 * days)))
     house = make_house(hub=UTC, rows=[row(**values)])
-    times = policies.check_times(owner, house.plan, sky, sky.start_s + DAY_S * days)
+    times = by_hand.check_times(owner, house.plan, sky, sky.start_s + DAY_S * days)
     return [datetime(2000, 1, 1) + timedelta(seconds=at_s) for at_s in times]
 
 
@@ -113,15 +116,15 @@ def test_owner_waits_a_day_after_rain_and_stays_away_in_the_closed_season() -> N
     ("top_pf", "found"), [(3.0, DRY), (2.21, DRY), (2.2, FIRM), (2.05, FIRM), (2.04, WET)]
 )
 def test_blade(top_pf: float, found: int) -> None:
-    assert policies.blade(top_pf) == found
+    assert by_hand.blade(top_pf) == found
 
 
 def test_an_owner_who_misses_weeks_and_misjudges_strips() -> None:
     random = np.random.default_rng(1)
     sound, careless = Owner(), Owner(misses_pct=20.0, misjudges_pct=10.0)
     tops_pf = [2.5, 2.1, 1.8] * 2
-    assert policies.readings(sound, tops_pf, random) == [DRY, FIRM, WET] * 2
-    weeks = [policies.readings(careless, tops_pf, random) for _ in range(4000)]
+    assert by_hand.readings(sound, tops_pf, random) == [DRY, FIRM, WET] * 2
+    weeks = [by_hand.readings(careless, tops_pf, random) for _ in range(4000)]
     made = [week for week in weeks if week is not None]
     assert len(made) / len(weeks) == pytest.approx(0.8, abs=0.03)
     for strip, right in enumerate([DRY, FIRM, WET] * 2):
@@ -134,7 +137,7 @@ def test_an_owner_who_misses_weeks_and_misjudges_strips() -> None:
     ("band_pf", "reading"), [(3.31, DRY), (3.3, FIRM), (2.5, FIRM), (2.49, WET)]
 )
 def test_what_a_reading_of_the_band_itself_would_be(band_pf: float, reading: int) -> None:
-    assert policies.of_band(band_pf) == reading
+    assert by_hand.of_band(band_pf) == reading
 
 
 def test_four_policies_share_table_hoses_and_caps() -> None:

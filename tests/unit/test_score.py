@@ -6,11 +6,14 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
 from evenclay.sim.house.house import Strip
-from evenclay.sim.house.site import HOUR_S, Ground, dry_of
-from evenclay.sim.judge import score
-from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, Days
+from evenclay.sim.house.site import Ground, dry_of
+from evenclay.sim.judge import measures, score
+from evenclay.sim.judge.days import Days, days_of, top_wet
+from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
+from evenclay.sim.judge.season import Season, season_of
 from evenclay.sim.weather.hourly import Hourly
 
 
@@ -59,13 +62,13 @@ def test_top_wet_begins_48_hours_after_rain_and_ends_once_dry() -> None:
     rain_mm = np.zeros(120)
     rain_mm[10] = 1.0
     top_pf = np.full((120, 1), 1.9)
-    wet = score.top_wet(top_pf, rain_mm)[:, 0]
+    wet = top_wet(top_pf, rain_mm)[:, 0]
     assert np.flatnonzero(wet).tolist() == list(range(59, 120))
     top_pf[70] = 2.0
-    wet = score.top_wet(top_pf, rain_mm)[:, 0]
+    wet = top_wet(top_pf, rain_mm)[:, 0]
     assert np.flatnonzero(wet).tolist() == list(range(59, 70))
-    assert not score.top_wet(top_pf, np.zeros(120)).any()
-    assert not score.top_wet(np.full((120, 1), 2.1), rain_mm).any()
+    assert not top_wet(top_pf, np.zeros(120)).any()
+    assert not top_wet(np.full((120, 1), 2.1), rain_mm).any()
 
 
 def unwatered(first: date, last: date, dry: list[tuple[date, date]]) -> np.ndarray:
@@ -75,7 +78,7 @@ def unwatered(first: date, last: date, dry: list[tuple[date, date]]) -> np.ndarr
     return np.stack((np.full(len(pf), 3.0), pf), axis=1)
 
 
-def season_dates(first: date, season: score.Season) -> list[date]:
+def season_dates(first: date, season: Season) -> list[date]:
     """The second zone's season; the first, never dry, has none."""
     assert not season.days[:, 0].any()
     return [first + timedelta(days=int(i)) for i in np.flatnonzero(season.days[:, 1])]
@@ -84,7 +87,7 @@ def season_dates(first: date, season: score.Season) -> list[date]:
 def test_season_is_the_dry_half_months_and_15_days_either_way() -> None:
     first, last = date(2013, 1, 1), date(2016, 12, 31)
     pf = unwatered(first, last, [(date(2014, 7, 10), date(2014, 7, 12))])
-    found = season_dates(first, score.season_of(first, pf, first, len(pf)))
+    found = season_dates(first, season_of(first, pf, first, len(pf)))
     for year in range(2013, 2017):
         of_year = [day for day in found if day.year == year]
         assert (of_year[0], of_year[-1]) == (date(year, 6, 16), date(year, 7, 30))
@@ -94,13 +97,13 @@ def test_season_is_the_dry_half_months_and_15_days_either_way() -> None:
 def test_one_dry_year_in_five_is_no_season() -> None:
     first, last = date(2012, 1, 1), date(2016, 12, 31)
     pf = unwatered(first, last, [(date(2014, 7, 10), date(2014, 7, 12))])
-    assert season_dates(first, score.season_of(first, pf, first, len(pf))) == []
+    assert season_dates(first, season_of(first, pf, first, len(pf))) == []
 
 
 def test_season_wraps_over_the_new_year() -> None:
     first, last = date(2013, 7, 1), date(2014, 6, 30)
     pf = unwatered(first, last, [(date(2014, 1, 1), date(2014, 1, 2))])
-    season = score.season_of(first, pf, first, len(pf))
+    season = season_of(first, pf, first, len(pf))
     found = season_dates(first, season)
     assert (found[0], found[-1]) == (date(2013, 12, 17), date(2014, 1, 30))
     assert "one dry year" in season.note
@@ -109,13 +112,13 @@ def test_season_wraps_over_the_new_year() -> None:
 def test_a_long_climate_marks_the_days_of_one_later_year() -> None:
     first, last = date(2009, 1, 1), date(2012, 12, 31)
     pf = unwatered(first, last, [(date(2010, 7, 10), date(2010, 7, 12))])
-    season = score.season_of(first, pf, date(2013, 1, 1), 365)
+    season = season_of(first, pf, date(2013, 1, 1), 365)
     found = season_dates(date(2013, 1, 1), season)
     assert (found[0], found[-1]) == (date(2013, 6, 16), date(2013, 7, 30))
 
 
 def test_every_day_of_a_short_record_counts() -> None:
-    season = score.season_of(date(2013, 7, 1), np.full((100, 2), 2.0), date(2013, 7, 1), 100)
+    season = season_of(date(2013, 7, 1), np.full((100, 2), 2.0), date(2013, 7, 1), 100)
     assert season.days.all() and "not known" in season.note
 
 
@@ -126,21 +129,21 @@ def test_unevenness_is_the_95th_percentile_of_the_span_between_zones() -> None:
     everyday = np.ones((101, 3), dtype=np.bool_)
     one_zone = np.zeros((101, 3), dtype=np.bool_)
     one_zone[:21, 1] = True
-    assert score.unevenness_pf(pf, everyday) == pytest.approx(1.45)
-    assert score.unevenness_pf(pf, one_zone) == pytest.approx(0.69)
-    assert score.unevenness_pf(pf, ~everyday) is None
+    assert measures.unevenness_pf(pf, everyday) == pytest.approx(1.45)
+    assert measures.unevenness_pf(pf, one_zone) == pytest.approx(0.69)
+    assert measures.unevenness_pf(pf, ~everyday) is None
 
 
 def test_swing_is_a_yearly_figure() -> None:
     year = np.linspace(2.0, 3.0, 365)
     pf = np.concatenate((year, year + 1.0, np.full(100, 9.0)))[:, None]
-    assert score.swing_pf(pf)[0] == pytest.approx(0.9)
-    assert score.swing_pf(year[:101, None])[0] == pytest.approx(0.9 * 100 / 364)
+    assert measures.swing_pf(pf)[0] == pytest.approx(0.9)
+    assert measures.swing_pf(year[:101, None])[0] == pytest.approx(0.9 * 100 / 364)
 
 
 def test_counts_are_of_season_days_or_of_the_year() -> None:
     state = np.array([[IN_BAND, DRY], [WET, DRY], [RAIN_WET, REWETTING]], dtype=np.int8)
-    season = score.Season(np.array([[True, False], [False, False], [True, True]]), "")
+    season = Season(np.array([[True, False], [False, False], [True, True]]), "")
     judged = score.Score(days_like([3.0] * 3), state, season)
     assert judged.counts() == {
         "days_in_band": 1,
@@ -162,12 +165,12 @@ def test_movement_is_the_change_of_weighted_suction_in_percent_of_the_unwatered(
         movement_pf=np.stack((0.3 * wave, 0.6 * wave), axis=1),
         movement_pf_unwatered=np.stack((wave, 0.9 * wave), axis=1),
     )
-    np.testing.assert_allclose(score.seasonal_change_pf(days.movement_pf_unwatered), [1.5, 1.35])
-    assert score.movement_index_pct(days) == pytest.approx([30.0, 100.0 * 0.6 / 0.9], rel=1e-3)
+    np.testing.assert_allclose(measures.seasonal_change_pf(days.movement_pf_unwatered), [1.5, 1.35])
+    assert measures.movement_index_pct(days) == pytest.approx([30.0, 100.0 * 0.6 / 0.9], rel=1e-3)
     # Watered, the two move 0.3 of a wave apart; unwatered 0.1.
-    assert score.movement_difference_pct(days) == pytest.approx(300.0, rel=1e-3)
-    assert score.movement_index_pct(days.during(slice(366, None))) == [None, None]
-    assert score.movement_difference_pct(days.during(slice(366, None))) is None
+    assert measures.movement_difference_pct(days) == pytest.approx(300.0, rel=1e-3)
+    assert measures.movement_index_pct(days.during(slice(366, None))) == [None, None]
+    assert measures.movement_difference_pct(days.during(slice(366, None))) is None
 
 
 def test_under_the_slab_stands_beside_its_strip() -> None:
@@ -181,18 +184,18 @@ def test_under_the_slab_stands_beside_its_strip() -> None:
         under_pf=0.4 * unwatered,
         under_pf_unwatered=unwatered,
     )
-    (found,) = score.under_slab(days)
+    (found,) = measures.under_slab(days)
     assert found is not None
     assert [under.m for under in found] == soil.cell_middles_m()
     np.testing.assert_allclose([u.unwatered_change_pct for u in found], 100.0 * cells, rtol=1e-6)
     np.testing.assert_allclose([u.change_pct for u in found], 40.0 * cells, rtol=1e-6)
-    assert score.under_slab(replace(days, under_pf=np.nan * unwatered)) == [None]  # a basement
-    assert score.under_slab(days.during(slice(1, None))) == [None]  # less than a year
+    assert measures.under_slab(replace(days, under_pf=np.nan * unwatered)) == [None]  # a basement
+    assert measures.under_slab(days.during(slice(1, None))) == [None]  # less than a year
 
 
 def test_movement_of_ground_that_never_changes_has_no_percent() -> None:
-    assert score.movement_index_pct(days_like([3.0] * 365)) == [None]
-    assert score.movement_difference_pct(days_like([3.0] * 365)) is None
+    assert measures.movement_index_pct(days_like([3.0] * 365)) == [None]
+    assert measures.movement_difference_pct(days_like([3.0] * 365)) is None
 
 
 def test_days_keep_no_hours_in_memory() -> None:
@@ -201,7 +204,7 @@ def test_days_keep_no_hours_in_memory() -> None:
     strips = [Strip("one", 0, 20.0, 0.5, 80.0, 1.0, 1.0)]
     ground = Ground(strips, dry_of(strips, hours), 0)
     ground.catch_up(48 * HOUR_S)
-    days = score.days_of(ground, hours.rain_mm)
+    days = days_of(ground, hours.rain_mm)
     np.testing.assert_allclose(days.pf_end, ground.results[23::24, 1:, soil.BAND_PF])
     for name in Days.__dataclass_fields__:
         for held in (ground.results, ground.under_pf, ground.forcing, ground.passed):

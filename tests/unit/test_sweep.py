@@ -15,10 +15,12 @@ import pytest
 from evenclay.controller import events
 from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.policies import policies
-from evenclay.sim.judge.score import STATES
+from evenclay.sim.judge.score import STATES, judge
+from evenclay.sim.judge.season import climate
 from evenclay.sim.judge.years import whole_years, years_of
-from evenclay.sim.replay.replay import climate, live, sky_of, span_of
-from evenclay.sim.report.outputs import Line
+from evenclay.sim.replay.life import live
+from evenclay.sim.replay.span import sky_of, span_of
+from evenclay.sim.types import Line
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import workers
@@ -140,7 +142,7 @@ def test_years_add_up_to_the_replay() -> None:
     hub = policies(house)[-1]
     dry = dry_of(house.strips, by_hour)
     lived = live(house, hub, sky, dry, seed=1, scored_days=span.scored_days)
-    judged = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
+    judged = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
     assert [row["year"] for row in rows] == [0, 1, 2, 3, 4]
     for name, count in (judged.counts() | judged.counts("year_")).items():
         assert sum(row[name] for row in rows) == count, name

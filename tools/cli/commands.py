@@ -416,7 +416,8 @@ def invent(
     \b
         evenclay invent --weather town.csv --latitude 32.4 --years 40 --out invented.csv
     """
-    from evenclay.sim.weather.generator import compare_statistics, fit, generate
+    from evenclay.sim.weather.generator import fit, generate
+    from evenclay.sim.weather.statistics import compare_statistics
     from evenclay.tools import tables
     from evenclay.tools.plan import invent as tool
 
@@ -688,7 +689,7 @@ def _replay(
     inputs: dict[str, str | None],
 ) -> dict[str, Any]:
     """Run the engine, with its progress on stderr; it writes the outputs."""
-    from evenclay.sim.replay.replay import replay_house
+    from evenclay.sim.report.results import replay_house
 
     def progress(policy: str, number: int, count: int) -> None:
         print(f"{number + 1} of {count}: {policy}", file=sys.stderr)

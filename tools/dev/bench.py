@@ -31,11 +31,14 @@ from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import Plan, ZonePart
 from evenclay.controller.ports import OPEN, PLAN, Seen
 from evenclay.controller.runner import Runner
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import HOUR_S, Floats, Ground, dry_of, forcing
+from evenclay.sim.house.site import Ground, dry_of, forcing
 from evenclay.sim.judge.policies import policies
-from evenclay.sim.replay.replay import Span, live, sky_of
+from evenclay.sim.replay.life import live
+from evenclay.sim.replay.span import Span, sky_of
+from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
 from evenclay.tools.dev import compiled

@@ -15,23 +15,29 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from evenclay.sim.ground import soil, textures
+from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.house import hoses, sensors
 from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.policies import compared, probed
-from evenclay.sim.replay.replay import climate, live, sky_of, span_of
+from evenclay.sim.judge.score import judge
+from evenclay.sim.judge.season import climate
+from evenclay.sim.replay.life import live
+from evenclay.sim.replay.span import sky_of, span_of
+from evenclay.sim.types import Floats
 from evenclay.sim.weather import et0, generator
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.statistics import compare_statistics
 from evenclay.tools.dev.models import bucket, dual_kc, richards
+from evenclay.tools.dev.models.christiansen import christiansen_factor
+from evenclay.tools.dev.models.dry_spells import longest_dry_each_year
+from evenclay.tools.dev.models.granular_matrix import matrix_kpa
 from evenclay.tools.dev.models.green_ampt import Front
 from evenclay.tools.plan import workers
 from evenclay.tools.property.compile import compile_house, mean_et0_mm
 from evenclay.tools.property.property import load
-
-Floats = NDArray[np.float64]
 
 PAGE = Path(__file__).parents[2] / "sim" / "VALIDATION.md"
 PICTURE = PAGE.with_name("ponding.png")
@@ -52,7 +58,6 @@ ITSELF = "the columns themselves"
 SUMMER = 1995  # from April to September
 KS_CLAY = 2.0  # mm/h
 KS_BRACKET = (0.5, 2.0, 5.0)  # published values of clay span this
-BAND_PF = (2.5, 3.3)
 PSI_KPA = 6.894757
 ANEW_SEEDS = 8
 ANEW_PLACES = {"demo": "the demo, five years", "tunis": "a house at Tunis, 1985-1994"}
@@ -212,7 +217,7 @@ def pipes() -> Iterator[Check]:
         found = hoses.friction_m(flow, length, bore, c)
         yield Check(what, HAZEN, head_m, found, 1e-3, "m")
     for outlets, factor in ((1, 1.0), (2, 0.639), (5, 0.457), (20, 0.376), (100, 0.356)):
-        found = hoses.christiansen_factor(outlets)
+        found = christiansen_factor(outlets)
         what = f"{outlets} even outlets" if outlets > 1 else "one outlet"
         yield Check(what, CHRISTIANSEN, factor, found, 6e-4)
     for length, ratio in ((30.0, 0.956), (60.0, 0.773)):
@@ -228,7 +233,7 @@ def probes() -> Iterator[Check]:
         found = float(sensors.vwc_from_permittivity(permittivity))
         yield Check(f"water content at permittivity {permittivity:g}", TOPP, content, found, 1e-5)
     for kohm, kpa in ((1.0, 10.42), (5.0, 30.44), (15.0, 92.58)):
-        found = float(sensors.matrix_kpa(kohm, 24.0))
+        found = float(matrix_kpa(kohm, 24.0))
         yield Check(f"granular matrix, {kohm:g} kohm, 24 C", SHOCK, kpa, found, 6e-3, "kPa")
 
 
@@ -264,14 +269,14 @@ def invented_years(place: str, record: Weather) -> Iterator[Check]:
     in the invented ones.
     """
     made = generator.generate(generator.fit(record), 200, seed=1)
-    rows = generator.compare_statistics(record, made)
+    rows = compare_statistics(record, made)
     source = f"the record, {place}"
     for measure, (word, unit) in MEASURES.items():
         row = max((r for r in rows if r.measure == measure), key=lambda r: abs(r.errors))
         what = f"200 years, {word} of {month_name[row.month]}, the month farthest off"
         yield Check(what, source, row.record, row.generated, 3.0 * row.standard_error, unit)
     for below_mm, word in ((generator.WET_MM + 1e-6, "without a wet day"), (1.0, "below 1 mm")):
-        given, found = (generator.longest_dry_each_year(w, below_mm) for w in (record, made))
+        given, found = (longest_dry_each_year(w, below_mm) for w in (record, made))
         error = float(found.std()) * np.sqrt(1.0 / len(given) + 1.0 / len(found))
         what = f"200 years, longest spell of a year {word}, mean"
         means = float(given.mean()), float(found.mean())
@@ -396,7 +401,7 @@ def days_of_both_steps(job: tuple[str, str, int]) -> tuple[int, int]:
     for refine in (1.0, 2.0):
         dry = dry_of(house.strips, by_hour, refine=refine)
         lived = live(house, policy, sky, dry, seed=seed, scored_days=span.scored_days)
-        score = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
+        score = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
         found.append(score.counts()["days_in_band"])
     return found[0], found[1]
 

@@ -15,13 +15,13 @@ from rich.table import Table
 
 from evenclay.controller.plan import NO_RAIN_SENSOR
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Floats
 from evenclay.sim.judge import compare, oracle
 from evenclay.sim.judge.compare import Least, Life, Outcome
-from evenclay.sim.judge.policies import Policy, bare_plan, compared, probed, scaled_plan
-from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, STATES, WET, unevenness_pf
-from evenclay.sim.replay.replay import rounded
-from evenclay.sim.report.outputs import Line
+from evenclay.sim.judge.measures import rounded, unevenness_pf
+from evenclay.sim.judge.policies import bare_plan, compared, probed, scaled_plan
+from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, STATES, WET
+from evenclay.sim.replay.life import Policy
+from evenclay.sim.types import Floats, Line
 from evenclay.sim.units import Units
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.workers import Progress, SweepError, Tell

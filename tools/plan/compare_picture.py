@@ -11,10 +11,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
 
-from evenclay.sim.house.site import Floats
-from evenclay.sim.judge.score import Bools
-from evenclay.sim.report.outputs import Line
-from evenclay.sim.report.pictures import BAND, INK, RULE, SOFT, STYLE, WATER, WET
+from evenclay.sim.report.drawing import BAND, INK, RULE, SOFT, STYLE, WATER, WET
+from evenclay.sim.types import Bools, Floats, Line
 from evenclay.sim.units import Units
 from evenclay.tools.plan.compare import KEPT_SHARE, Job, Side, litres_of, name_of, shares_of
 

@@ -9,10 +9,10 @@ from typing import Any
 
 from rich.table import Table
 
-from evenclay.sim.weather.generator import MEASURES, Compared
+from evenclay.sim.calendar import MONTHS
 from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.statistics import MEASURES, Compared
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 HEADINGS = {
     "rain_mm": "rain, mm",
     "wet_days": "wet days",

@@ -7,8 +7,8 @@ from math import ceil
 
 import numpy as np
 
+from evenclay.sim.calendar import MONTHS
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Floats
 from evenclay.sim.judge.brisk import Brisk
 from evenclay.sim.judge.proposal import (
     YEARS_MOST,
@@ -22,7 +22,7 @@ from evenclay.sim.judge.proposal import (
     replayed,
 )
 from evenclay.sim.judge.search import THREADS, Task, balanced, plans_of, search
-from evenclay.sim.report.pictures import MONTHS
+from evenclay.sim.types import Floats
 from evenclay.sim.weather.generator import fit, generate
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.propose_draft import (

@@ -11,8 +11,8 @@ import numpy as np
 from evenclay.controller.limits import CYCLES_MAX, RUN_LEAST_S, RUN_MAX_S
 from evenclay.controller.plan import ANY_DATE, BAN_HOURS, GAUGE, Plan
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Floats
-from evenclay.sim.judge.proposal import HALF_MONTHS, Ints, Need, begin_of, leading
+from evenclay.sim.judge.proposal import HALF_MONTHS, Need, begin_of, leading
+from evenclay.sim.types import Floats, Ints
 from evenclay.sim.units import UNITS
 from evenclay.tools.plan.segments import best_cut
 from evenclay.tools.property.advice import DEMAND_MOST, taken_min

@@ -10,9 +10,10 @@ from matplotlib.figure import Figure
 from rich.console import Console
 from rich.table import Table
 
+from evenclay.sim.calendar import MONTHS
 from evenclay.sim.ground.soil import PROBE_M, TOP_M
 from evenclay.sim.judge.proposal import HALF_MONTHS
-from evenclay.sim.report.pictures import BAND, INK, MONTHS, RAIN, SOFT, STYLE, ZONE_COLOURS
+from evenclay.sim.report.drawing import BAND, INK, RAIN, SOFT, STYLE, ZONE_COLOURS
 from evenclay.tools import tables
 from evenclay.tools.plan.propose import Proposal, why
 from evenclay.tools.plan.propose_draft import days_allowed

@@ -4,9 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 SAME = 1e-12  # costs that differ by less are the same
 

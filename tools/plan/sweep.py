@@ -26,10 +26,11 @@ from rich.table import Table
 
 from evenclay.sim import files
 from evenclay.sim.house.house import House
-from evenclay.sim.judge.score import STATES, Season
+from evenclay.sim.judge.score import STATES
+from evenclay.sim.judge.season import Season, climate
 from evenclay.sim.judge.years import scored_years, seed_of, years_of
-from evenclay.sim.replay.replay import Span, climate, span_of
-from evenclay.sim.report.outputs import Line
+from evenclay.sim.replay.span import Span, span_of
+from evenclay.sim.types import Line
 from evenclay.sim.units import UNITS
 from evenclay.sim.weather.generator import Climate, fit, generate
 from evenclay.sim.weather.record import Hours, Weather

@@ -10,6 +10,7 @@ from rich.table import Table
 from evenclay.controller.agenda import Agenda
 from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
+from evenclay.sim.calendar import MONTHS
 from evenclay.sim.house.house import House
 from evenclay.sim.units import UNITS, Units
 from evenclay.tools import tables
@@ -18,7 +19,6 @@ from evenclay.tools.property.compile import YEAR, clock, cycle_min, run_s
 from evenclay.tools.property.property import Property
 
 SCHEMA = 1
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True)

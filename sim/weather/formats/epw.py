@@ -10,6 +10,7 @@ import datetime
 import numpy as np
 import pandas as pd
 
+from evenclay.sim.calendar import HOURS
 from evenclay.sim.weather import et0
 from evenclay.sim.weather.formats.cells import (
     HIGHEST_M,
@@ -24,7 +25,6 @@ from evenclay.sim.weather.formats.dates import FIRST_YEAR, LAST_YEAR
 
 FIRST_WORD = "LOCATION"
 LAST_HEADER = "DATA PERIODS"
-HOURS = 24
 LONGEST_GAP_H = 6  # air temperature between two known hours
 # Field, counted from 0, and the code at and above which it is missing.
 FIELDS = {

@@ -7,9 +7,9 @@ strip's coefficient on ET0 should be. Source: Allen et al. 1998, FAO-56, chapter
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 KC_MIN = 0.15  # least coefficient of a dry bare soil with hardly a plant; FAO-56, eq. 76
 # Organic mulch that covers the ground whole halves what the soil loses to the air.

@@ -9,13 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import POND_MM, Texture, pf
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 SURFACE_CELL_MM = 2.0
 DEPTH_MM = 3000.0

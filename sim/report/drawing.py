@@ -1,0 +1,158 @@
+"""How every picture of the report is drawn: its colours, its panels, and the SVG made of it.
+
+Zone colours are those of Okabe and Ito (2008), and no meaning rests on a colour alone.
+"""
+
+import io
+import re
+import warnings
+from datetime import date
+from html import escape
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedFormatter, FixedLocator
+from numpy.typing import NDArray
+
+from evenclay.sim.calendar import MONTHS
+from evenclay.sim.types import Floats
+
+WIDTH_IN = 9.4
+HEIGHT_IN = 6.6  # all panels of a picture: with its words it fits a printed page
+INK, SOFT, RULE, BAND = "#222222", "#5c5c5c", "#c9c9c9", "#e3ece6"
+DRY, WET, RAIN, WATER = "#D55E00", "#0072B2", "#56B4E9", "#E69F00"
+DRY_TINT, WET_TINT, RAIN_TINT, WATER_TINT = "#fae3d6", "#d6e6f2", "#e4f3fc", "#f8e3b5"
+ZONE_COLOURS = (
+    "#0072B2",
+    "#D55E00",
+    "#009E73",
+    "#CC79A7",
+    "#E69F00",
+    "#56B4E9",
+    "#000000",
+    "#8c8c8c",
+)
+STYLE: dict[Any, Any] = {
+    "svg.fonttype": "none",  # real text: it can be read aloud, searched and scaled
+    "svg.hashsalt": "evenclay",
+    "text.parse_math": False,  # a zone may be called $8
+    "font.size": 9,
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "grid.color": RULE,
+    "grid.linewidth": 0.5,
+    "hatch.linewidth": 0.7,
+    "legend.frameon": False,
+    "text.color": INK,
+    "xtick.color": SOFT,
+    "ytick.color": SOFT,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+}
+
+
+def box(left: float, right: float, low: float, high: float) -> list[tuple[float, float]]:
+    return [(left, low), (right, low), (right, high), (left, high)]
+
+
+def panels_of(
+    count: int,
+    height_in: float,
+    *,
+    top_in: float,
+    left_in: float,
+    right_in: float,
+    gap_in: float = 0.27,
+) -> tuple[Figure, list[Axes]]:
+    """A figure with panels below each other, all measures in inches."""
+    bottom_in = 0.42
+    whole_in = top_in + count * height_in + (count - 1) * gap_in + bottom_in
+    fig = Figure(figsize=(WIDTH_IN, whole_in))
+    width = (WIDTH_IN - left_in - right_in) / WIDTH_IN
+    axes = []
+    for index in range(count):
+        low_in = whole_in - top_in - (index + 1) * height_in - index * gap_in
+        box = (left_in / WIDTH_IN, low_in / whole_in, width, height_in / whole_in)
+        axes.append(fig.add_axes(box))
+    return fig, axes
+
+
+def rule_months(ax: Axes, days: NDArray[np.datetime64], *, last: bool) -> None:
+    """Rule the panel at each month's start; the last panel carries the names."""
+    first, end = day_number(days[0].astype(object)), day_number(days[-1].astype(object)) + 1
+    ax.set_xlim(first, end)
+    months = np.arange(days[0].astype("datetime64[M]"), days[-1].astype("datetime64[M]") + 1)
+    starts = day_numbers(months.astype("datetime64[D]"))
+    ends = day_numbers((months + 1).astype("datetime64[D]"))
+    ax.xaxis.set_major_locator(FixedLocator([start for start in starts if start >= first]))
+    ax.xaxis.set_major_formatter(FixedFormatter([""] * len(starts)))
+    ax.grid(axis="x")
+    ax.tick_params(axis="x", length=3 if last else 0)
+    if not last:
+        return
+    places: list[float] = []
+    names: list[str] = []
+    for month, start, stop in zip(months.astype(object), starts, ends, strict=True):
+        low, high = max(start, first), min(stop, end)
+        if high - low >= 12:  # days: less has no room for a name
+            places.append((low + high) / 2)
+            year = f"\n{month.year}" if not names or month.month == 1 else "\n "
+            names.append(MONTHS[month.month - 1] + year)
+    ax.xaxis.set_minor_locator(FixedLocator(places))
+    ax.xaxis.set_minor_formatter(FixedFormatter(names))
+    ax.tick_params(axis="x", which="minor", length=0)
+
+
+def name_panel(ax: Axes, name: str) -> None:
+    ax.set_title(name, loc="left", fontsize=9, fontweight="bold", pad=3)
+
+
+def add_legend(fig: Figure, handles: list[Any], columns: int, left: float = 0.0) -> None:
+    fig.legend(
+        handles=handles,
+        loc="upper left",
+        bbox_to_anchor=(left, 1.0),
+        ncols=columns,
+        borderaxespad=0.1,
+        borderpad=0.2,
+        columnspacing=1.6,
+        handlelength=2.0,
+    )
+
+
+def day_number(day: date) -> float:
+    """Days since 1970, as numpy counts them."""
+    return float(np.datetime64(day, "D").astype(np.int64))
+
+
+def day_numbers(days: NDArray[np.datetime64]) -> Floats:
+    return days.astype("datetime64[D]").astype(np.float64)
+
+
+def svg_of(fig: Figure, prefix: str, label: str) -> str:
+    """The figure as an svg element for a page: no prolog, no addresses, ids of its own."""
+    out = io.StringIO()
+    with warnings.catch_warnings():
+        # The page's own font draws the text, so a name in another script is not lost.
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        fig.savefig(
+            out,
+            format="svg",
+            metadata={"Date": None, "Creator": None, "Type": None, "Format": None},
+        )
+    text = out.getvalue()
+    text = text[text.index("<svg ") :]
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r' xmlns(:\w+)?="[^"]*"', "", text).replace("xlink:href", "href")
+    text = re.sub(r'\bid="', f'id="{prefix}-', text)
+    text = re.sub(r'(url\(|href=")#', rf"\1#{prefix}-", text)
+    text = re.sub(r' d="[^"]*"', lambda found: re.sub(r"(\.\d\d)\d+", r"\1", found[0]), text)
+    text = re.sub(r" font-family: [^;\"]*;?", "", text)  # the page's own
+    text = re.sub(r"\n\s*", "\n", text)
+    return text.replace("<svg ", f'<svg role="img" aria-label="{escape(label)}" ', 1)

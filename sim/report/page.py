@@ -1,0 +1,160 @@
+"""The year report: one self-contained page built from a replay's other three files.
+
+Every number on the page comes from `summary.json`, `decisions.jsonl` or `daily.csv`; the house adds
+names, areas, units and prices. The same files give the same page, byte for byte.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from evenclay.sim import files
+from evenclay.sim.ground.band import BAND_PF
+from evenclay.sim.ground.soil import BAND_M, TOP_M
+from evenclay.sim.ground.textures import kpa_of_pf
+from evenclay.sim.house.house import House
+from evenclay.sim.report import pictures
+from evenclay.sim.report.moisture import SPELLS, moisture
+from evenclay.sim.report.openings import openings
+from evenclay.sim.report.pictures import HeldRow
+from evenclay.sim.report.sentences import result_sentences
+from evenclay.sim.report.tables import (
+    alarms,
+    day_in_words,
+    held_rows,
+    measures,
+    months,
+    not_given,
+    policy_rows,
+    site_series,
+)
+from evenclay.sim.report.year import Year, read, runs_of
+
+
+def write_report(out_dir: Path, house: House) -> Path:
+    """Build `report.html` from summary.json, decisions.jsonl and daily.csv in the same folder.
+
+    Returns the page's path.
+    Raises:
+        ReportError: the files name a zone the house does not have, or lack one it has.
+        OSError: a file cannot be read or written.
+    """
+    path = out_dir / "report.html"
+    files.write({path: page_of(read(out_dir, house))})
+    return path
+
+
+def page_of(year: Year) -> str:
+    """The report as HTML."""
+    environment = Environment(
+        loader=PackageLoader("evenclay.sim.report", "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("report.html.j2").render(_page(year))
+
+
+def _page(year: Year) -> dict[str, Any]:
+    """Everything the template shows."""
+    first, last = year.days[0].astype(object), year.days[-1].astype(object)
+    shown_first = year.days[year.shown][0].astype(object)
+    rows, never = held_rows(year)
+    return {
+        "house": year.house,
+        "units": year.units,
+        "period": f"{day_in_words(first)} to {day_in_words(last)}",
+        "shown": f"{day_in_words(shown_first)} to {day_in_words(last)}"
+        if shown_first != first
+        else "",
+        "sentences": result_sentences(year),
+        "policies": policy_rows(year),
+        "counted": year.counted,
+        "weather": year.summary["weather"],
+        "hub": year.summary["hub"],
+        "notes": year.summary.get("notes", []),
+        "balance": year.summary["mass_balance_error_mm"],
+        "pictures": _pictures(year, rows),
+        "months": months(year),
+        "never_held": never,
+        "not_given": not_given(year),
+        "zones": year.zones,
+        "measures": measures(year),
+        "alarms": alarms(year),
+        "top_depth": year.units.shown(TOP_M[1], "near"),
+        "band_depth": "{} to {}".format(
+            year.units.number(BAND_M[0], "near"), year.units.shown(BAND_M[1], "near")
+        ),
+        "band": [year.units.shown(kpa_of_pf(pf), "suction") for pf in BAND_PF],
+    }
+
+
+def _pictures(year: Year, rows: list[HeldRow]) -> dict[str, Markup]:
+    shown, columns, units = year.shown, year.columns, year.units
+    days, zones = year.days[shown], year.zones
+    runs = [run for run in runs_of(year) if np.datetime64(run.start.date(), "D") >= days[0]]
+    state, season = year.state[shown], year.season[shown]
+    rain, et0, applied = (series[shown] * units.of(1.0, "depth") for series in site_series(year))
+    unknown = np.full((len(days), len(zones)), np.nan)
+    drawn = {
+        "moisture": moisture(
+            days,
+            zones,
+            columns["pf"][shown],
+            columns["pf_unwatered"][shown],
+            state,
+            season,
+            units,
+            "Soil suction of each zone over the year against the band. " + _spells(year),
+        ),
+        "water": pictures.water(
+            days,
+            rain,
+            et0,
+            applied,
+            units.word("depth"),
+            "Weekly rain, reference evapotranspiration and water applied; "
+            "the monthly sums stand in the table beside it.",
+        ),
+        "openings": openings(
+            days,
+            zones,
+            runs,
+            columns.get("closed_season_h", unknown)[shown] > 12.0,
+            "Every opening at its day and hour, a panel a zone: "
+            + ", ".join(
+                f"{zone} {sum(run.zone == z for run in runs)}" for z, zone in enumerate(zones)
+            )
+            + ".",
+        ),
+        "held": pictures.held_back(
+            days,
+            rows,
+            "Hours of each day on which watering was held back: "
+            + "; ".join(f"{row.reason}, {row.zones}: {np.sum(row.hours > 0)} days" for row in rows)
+            + ".",
+        ),
+        "policies": pictures.policies(
+            year.summary["policies"],
+            year.counted,
+            units,
+            "Water and days in band for each way of watering; the table on top has the numbers.",
+        ),
+    }
+    return {name: Markup(svg) for name, svg in drawn.items()}  # our own drawing
+
+
+def _spells(year: Year) -> str:
+    """Days outside the band a zone, for those who do not see the picture."""
+    state = year.state[year.shown]
+    told = []
+    for z, zone in enumerate(year.zones):
+        counts = ", ".join(
+            f"{np.sum(state[:, z] == spell.state)} {spell.words}" for spell in SPELLS
+        )
+        told.append(f"{zone}: days {counts}.")
+    return " ".join(told)

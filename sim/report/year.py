@@ -1,0 +1,129 @@
+"""A replay's files, read back: what the report's pictures, tables and sentences are made of."""
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenclay.sim.house.house import House
+from evenclay.sim.report.openings import Run
+from evenclay.sim.types import Floats
+from evenclay.sim.units import UNITS, Units
+
+SHOWN_DAYS = 366  # pictures show no more than this: the last of a longer replay
+READ = ("summary.json", "decisions.jsonl", "daily.csv")
+DAY_COUNTS = ("days_in_band", "days_dry", "days_wet", "days_rewetting", "days_rain_wet")
+
+
+class ReportError(ValueError):
+    """Files that do not belong together: the message says which and why."""
+
+
+@dataclass(frozen=True)
+class Year:
+    """The three files, read: arrays are days x zones, zones in the house's order."""
+
+    house: House
+    summary: dict[str, Any]
+    zones: tuple[str, ...]
+    days: NDArray[np.datetime64]
+    columns: dict[str, Floats]
+    state: NDArray[np.str_]
+    season: NDArray[np.bool_]
+    plan: dict[str, Any]
+    decisions: list[dict[str, Any]]
+
+    @property
+    def units(self) -> Units:
+        """What the reader sees quantities in."""
+        return UNITS[self.house.units]
+
+    @property
+    def shown(self) -> slice:
+        """The days the pictures show: all, or the last year of a longer replay."""
+        if len(self.days) <= SHOWN_DAYS:
+            return slice(0, None)
+        end = self.days[-1] + 1
+        month = end.astype("datetime64[M]")
+        start = (month - 12).astype("datetime64[D]") + (end - month.astype("datetime64[D]"))
+        return slice(int(np.searchsorted(self.days, start)), None)
+
+    @property
+    def counted(self) -> int:
+        """Days a policy is judged on, over all zones."""
+        return sum(self.summary["zones"][zone][key] for zone in self.zones for key in DAY_COUNTS)
+
+
+def read(out_dir: Path, house: House) -> Year:
+    """Read a replay's three files. Raises ReportError where they do not fit the house."""
+    return year_of({name: (out_dir / name).read_text("utf-8") for name in READ}, house)
+
+
+def year_of(texts: Mapping[str, str], house: House) -> Year:
+    """A replay from the texts of its files, by name. Raises ReportError as `read`."""
+    summary = json.loads(texts["summary.json"])
+    plan, *decisions = [json.loads(line) for line in texts["decisions.jsonl"].splitlines()]
+    zones = tuple(strip.name for strip in house.strips)
+    rows = list(csv.DictReader(io.StringIO(texts["daily.csv"], newline="")))
+    if not rows:
+        raise ReportError("daily.csv has no days")
+    named = {row["zone"] for row in rows}
+    for name, found in (("daily.csv", named), ("summary.json", set(summary["zones"]))):
+        if found != set(zones):
+            raise ReportError(f"{name} has zones {sorted(found)}, the house {sorted(zones)}")
+    days = sorted({row["date"] for row in rows})
+    day_at, zone_at = (
+        {day: d for d, day in enumerate(days)},
+        {zone: z for z, zone in enumerate(zones)},
+    )
+    shape = (len(days), len(zones))
+    words = {"date", "zone", "state", "season"}
+    columns = {name: np.full(shape, np.nan) for name in rows[0] if name not in words}
+    state, season = np.full(shape, "", dtype="U9"), np.zeros(shape, dtype=np.bool_)
+    for row in rows:
+        place = day_at[row["date"]], zone_at[row["zone"]]
+        for name, column in columns.items():
+            if row[name]:
+                column[place] = float(row[name])
+        state[place], season[place] = row["state"], row["season"] == "1"
+    return Year(
+        house=house,
+        summary=summary,
+        zones=zones,
+        days=np.array(days, dtype="datetime64[D]"),
+        columns=columns,
+        state=state,
+        season=season,
+        plan=plan["zones"],
+        decisions=decisions,
+    )
+
+
+def runs_of(year: Year) -> list[Run]:
+    """The openings in order; one whose end was never written down keeps its planned length."""
+    found: list[Run] = []
+    open_now: dict[str, dict[str, Any]] = {}
+
+    def end(zone: str, seconds: float, cut_short: bool) -> None:
+        opened = open_now.pop(zone)
+        start = datetime.fromisoformat(opened["at"]).replace(tzinfo=None)
+        found.append(Run(year.zones.index(zone), start, seconds, opened["why"], cut_short))
+
+    for line in year.decisions:
+        zone = line["zone"]
+        if line["what"] == "opened":
+            if zone in open_now:
+                end(zone, open_now[zone]["seconds"], False)
+            open_now[zone] = line
+        elif line["what"] in ("closed", "cut_short", "end") and zone in open_now:
+            end(zone, line["seconds"], line["what"] == "cut_short")
+    for zone in list(open_now):
+        end(zone, open_now[zone]["seconds"], False)
+    return sorted(found, key=lambda run: run.start)
