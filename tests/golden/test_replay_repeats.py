@@ -24,7 +24,8 @@ from evenclay.sim.replay.replay import Lived, Script, Span, live, replay_house, 
 from evenclay.sim.report import outputs
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import load
 from tests.decisions import parse, runs_of, verify
 

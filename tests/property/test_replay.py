@@ -27,7 +27,7 @@ from evenclay.sim.judge.policies import Policy
 from evenclay.sim.replay.replay import Action, Lived, Script, live
 from evenclay.sim.report import outputs
 from evenclay.sim.weather.hourly import Hourly
-from evenclay.tools.property.plan_rules import check_plan
+from evenclay.tools.property.plan_ranges import check_plan
 from tests.decisions import parse, verify
 from tests.houses import make_house, row
 

@@ -19,7 +19,8 @@ from evenclay.sim.judge.brisk import Brisk, Outcome
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.replay.replay import Lived, live, sky_of, span_of
 from evenclay.sim.weather.record import Weather, read
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import load
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"

@@ -18,7 +18,8 @@ from evenclay.sim.weather.record import read
 from evenclay.tools.cli.commands import NO_PLAN, app
 from evenclay.tools.plan import propose, propose_draft, propose_file
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.property import Season, load, parse
+from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.property import load, parse
 from tests.published.test_replays import record
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"

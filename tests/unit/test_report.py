@@ -19,7 +19,7 @@ from evenclay.controller.plan import HubPart, Plan
 from evenclay.sim.house.house import House, Strip
 from evenclay.sim.report.pictures import Run, openings
 from evenclay.sim.report.report import ReportError, read, result_sentences, runs_of, write_report
-from evenclay.tools.property.plan_rules import RANGES
+from evenclay.tools.property.plan_ranges import RANGES
 
 FIRST, DAYS = date(2023, 1, 1), 365
 NBSP = "\N{NO-BREAK SPACE}"

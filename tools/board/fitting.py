@@ -5,7 +5,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from evenclay.tools.board.pin_map import DeviceError, PinMap
-from evenclay.tools.property.property import Mistake, Property
+from evenclay.tools.property.file.mistakes import Mistake
+from evenclay.tools.property.property import Property
 
 
 def misfits(prop: Property, pins: PinMap) -> Iterator[Mistake]:

@@ -76,8 +76,8 @@ def _status(error: Exception) -> int:
     """Print an error of the user's in one line and return the exit status; raise any other."""
     if isinstance(error, typer.Abort):
         return INTERRUPTED
-    from evenclay.tools.property.property import PropertyError
-    from evenclay.tools.property.rules import printable
+    from evenclay.tools.property.file.mistakes import PropertyError
+    from evenclay.tools.property.file.wording import printable
 
     if isinstance(error, OSError):
         name = "" if error.filename is None else f"{printable(str(error.filename))}: "
@@ -207,7 +207,8 @@ def check(
     from evenclay.tools.property.check import as_json as plain
     from evenclay.tools.property.check import check as check_property
     from evenclay.tools.property.check import show
-    from evenclay.tools.property.compile import compile_house, mean_et0_mm
+    from evenclay.tools.property.compile import compile_house
+    from evenclay.tools.property.demand import mean_et0_mm
     from evenclay.tools.property.property import load
 
     prop = load(property_file)
@@ -371,7 +372,8 @@ def replay(
         evenclay replay house.toml --weather town.csv --out out --from 2021-01-01 --to 2021-12-31
     """
     from evenclay.tools.property.advice import cautions
-    from evenclay.tools.property.compile import compile_house, mean_et0_mm
+    from evenclay.tools.property.compile import compile_house
+    from evenclay.tools.property.demand import mean_et0_mm
     from evenclay.tools.property.property import load
 
     prop = load(property_file)
@@ -478,7 +480,8 @@ def propose(
     from evenclay.tools.plan import propose as tool
     from evenclay.tools.plan import workers
     from evenclay.tools.plan.propose_page import drawn, show
-    from evenclay.tools.property.compile import compile_house, mean_et0_mm
+    from evenclay.tools.property.compile import compile_house
+    from evenclay.tools.property.demand import mean_et0_mm
     from evenclay.tools.property.property import load
 
     prop = load(property_file)
@@ -772,7 +775,7 @@ def _weather(
         first_day=days[0],
         last_day=days[1],
     )
-    from evenclay.tools.property.rules import printable
+    from evenclay.tools.property.file.wording import printable
 
     for caution in found.cautions if told and found.days >= least_days else ():
         _tell(f"Caution: {printable(str(path))}: {printable(caution)}")
@@ -787,7 +790,7 @@ def _mean_et0_mm(
     latitude_deg: float,
 ) -> "Sequence[float] | None":
     """Mean ET0 of each month in a weather file, mm a day; None without a file."""
-    from evenclay.tools.property.compile import mean_et0_mm
+    from evenclay.tools.property.demand import mean_et0_mm
 
     if weather is None:
         return None

@@ -41,7 +41,8 @@ from evenclay.sim.weather.record import Weather, read
 from evenclay.tools.dev import compiled
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import workers
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import load, parse
 
 if TYPE_CHECKING:

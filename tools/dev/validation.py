@@ -28,7 +28,8 @@ from evenclay.sim.weather.record import Weather, read
 from evenclay.tools.dev.models import bucket, dual_kc, richards
 from evenclay.tools.dev.models.green_ampt import Front
 from evenclay.tools.plan import workers
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import load
 
 Floats = NDArray[np.float64]

@@ -25,8 +25,10 @@ from evenclay.sim.report.outputs import Line
 from evenclay.sim.units import Units
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
-from evenclay.tools.property.property import Property, PropertyError
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
+from evenclay.tools.property.file.mistakes import PropertyError
+from evenclay.tools.property.property import Property
 
 SCHEMA = 2
 SCALED = "calendar_scaled"

@@ -4,6 +4,7 @@ record's."""
 import csv
 import datetime
 import io
+from calendar import month_abbr
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,7 +13,6 @@ from rich.table import Table
 from evenclay.sim.weather.generator import MEASURES, Compared
 from evenclay.sim.weather.record import Weather
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 HEADINGS = {
     "rain_mm": "rain, mm",
     "wet_days": "wet days",
@@ -58,7 +58,7 @@ def table_of(compared: Sequence[Compared]) -> Table:
     for measure in MEASURES:
         table.add_column(HEADINGS[measure], justify="right")
     found = {(row.month, row.measure): row for row in compared}
-    for month, name in enumerate(MONTHS, 1):
+    for month, name in enumerate(month_abbr[1:], 1):
         rows = [found.get((month, measure)) for measure in MEASURES]
         table.add_row(
             name,

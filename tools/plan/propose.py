@@ -36,8 +36,11 @@ from evenclay.tools.plan.propose_draft import (
     windows_min,
 )
 from evenclay.tools.plan.propose_file import written
-from evenclay.tools.property.compile import clock, compile_house
-from evenclay.tools.property.property import Mistake, Property, Season, parse
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.cycles import clock
+from evenclay.tools.property.file.mistakes import Mistake
+from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.property import Property, parse
 
 REST_H = 4.0  # in which a hose drains between runs, about
 POOR_PCT = 60.0  # of season days in band: a plan that keeps fewer in any zone is not worth a file

@@ -35,7 +35,8 @@ from evenclay.sim.weather.generator import Climate, fit, generate
 from evenclay.sim.weather.record import Hours, Weather
 from evenclay.tools.plan.variants import Change, changes_of, read_vary, varied
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import Property, parse
 
 LIFE_YEARS = 25  # with its spin-up; a hub counts no more than 34 years since it was started

@@ -14,16 +14,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from evenclay.tools.property.lines import Path
-from evenclay.tools.property.property import (
-    Mistake,
-    Property,
-    PropertyError,
-    Source,
-    dotted,
-    from_document,
-)
-from evenclay.tools.property.rules import printable, shown
+from evenclay.tools.property.file.key_lines import Path
+from evenclay.tools.property.file.mistakes import Mistake, PropertyError, Source, dotted
+from evenclay.tools.property.file.wording import printable, shown
+from evenclay.tools.property.property import Property, from_document
 
 VALUES_MAX = 1000  # of one path
 EVERY = "*"

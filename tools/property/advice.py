@@ -9,15 +9,11 @@ from evenclay.controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSO
 from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house import hoses
 from evenclay.sim.units import UNITS, Units
-from evenclay.tools.property.compile import (
-    cycle_min,
-    hose_of,
-    run_s,
-    season_days,
-    slots_min,
-    spigot_of,
-)
-from evenclay.tools.property.property import SIDES, Property
+from evenclay.tools.property.cycles import cycle_min, run_s, slots_min
+from evenclay.tools.property.demand import season_days
+from evenclay.tools.property.file.place import SIDES
+from evenclay.tools.property.piping import hose_of, spigot_of
+from evenclay.tools.property.property import Property
 from evenclay.tools.property.timezone import law_note
 
 # Source: International Residential Code R401.3: 6 in over the first 10 ft (a fall of 5 %).

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from typing import Any
 
 Path = tuple[str | int, ...]
-
 _LONGEST_STATEMENT = 200  # lines; a longer list ends the index, and what follows goes by its table
 
 

@@ -7,7 +7,7 @@ import re
 import tomllib
 from dataclasses import dataclass
 
-from evenclay.tools.property.lines import Path, statements, unread_line
+from evenclay.tools.property.file.key_lines import Path, statements, unread_line
 
 _KEY = r"[A-Za-z0-9_-]+(?:\.[A-Za-z0-9_-]+)*"
 _HEADER = re.compile(r"(\[\[?)([^\[\]]*)(\]*)")
