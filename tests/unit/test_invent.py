@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from evenclay.sim.weather import generator
 from evenclay.sim.weather import record as weather
 from evenclay.tools.cli import commands as cli
-from evenclay.tools.plan import invent
+from evenclay.tools.plan import invented_weather
 
 WEATHER = Path(__file__).parents[2] / "sim" / "demo" / "weather.csv"
 
@@ -49,7 +49,7 @@ def test_json(tmp_path: Path) -> None:
     assert status == 0
     assert len(rows) == 12 * len(generator.MEASURES)
     assert set(rows[0]) == {"month", "measure", "record", "generated", "standard_error"}
-    assert set(invent.HEADINGS) == set(generator.MEASURES)
+    assert set(invented_weather.HEADINGS) == set(generator.MEASURES)
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,9 @@ from evenclay.sim.judge.proposal import begin_of, half_month_of, records_of
 from evenclay.sim.replay.replay import climate, span_of
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli.commands import NO_PLAN, app
-from evenclay.tools.plan import propose, propose_draft, propose_file
+from evenclay.tools.plan.proposal import draft as propose_draft
+from evenclay.tools.plan.proposal import propose
+from evenclay.tools.plan.proposal import written as propose_file
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.schedule import Season
 from evenclay.tools.property.property import load, parse

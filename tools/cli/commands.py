@@ -23,6 +23,7 @@ from typer.core import TyperGroup
 from evenclay.sim import files
 from evenclay.tools.board.bundle import ROOT, board_names
 from evenclay.tools.board.pin_map import DeviceError
+from evenclay.tools.plan import compare_summary, compare_tables, sweep_summary
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -420,7 +421,7 @@ def invent(
     """
     from evenclay.sim.weather.generator import compare_statistics, fit, generate
     from evenclay.tools import tables
-    from evenclay.tools.plan import invent as tool
+    from evenclay.tools.plan import invented_weather as tool
 
     record = _weather(weather, column, units, dates, latitude, least_days=YEAR_DAYS)
     made = generate(fit(record), years, seed)
@@ -477,9 +478,9 @@ def propose(
         evenclay propose house.toml --weather town.csv --out out/plan
         evenclay propose house.toml --climate town.csv --rows 4 --out out/plan
     """
-    from evenclay.tools.plan import propose as tool
     from evenclay.tools.plan import workers
-    from evenclay.tools.plan.propose_page import drawn, show
+    from evenclay.tools.plan.proposal import propose as tool
+    from evenclay.tools.plan.proposal.page import drawn, show
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.demand import mean_et0_mm
     from evenclay.tools.property.property import load
@@ -581,12 +582,12 @@ def sweep(
         working = workers.cluster(scheduler)
     with working as (executor, count):
         found = sweeping.run(asked, out, executor, count, _tell)
-    rows = sweeping.summary(found, asked.paths)
+    rows = sweep_summary.summary(found, asked.paths)
     if as_json:
         print(json.dumps(rows.to_dicts(), indent=2))
         return
-    tables.show(sweeping.table_of(rows, asked.paths, props[0].site.units), _console())
-    for note in sweeping.notes(asked):
+    tables.show(sweep_summary.table_of(rows, asked.paths, props[0].site.units), _console())
+    for note in sweep_summary.notes(asked):
         print(note)
     print(f"A row for each year and zone: {out / sweeping.RESULT}")
 
@@ -649,13 +650,13 @@ def compare(
     _folder(out)
     with workers.processes(processes or workers.cores()) as (executor, _):
         sides = comparing.run(jobs, others, with_oracle, executor, _tell)
-    found = comparing.summary(jobs, sides)
+    found = compare_summary.summary(jobs, sides)
     shown = UNITS[prop.site.units]
     text = json.dumps(found, indent=2)
     files.write(
         {
             out / "compare.json": text + "\n",
-            out / "years.csv": pl.DataFrame(comparing.rows_of(jobs, sides)).write_csv(),
+            out / "years.csv": pl.DataFrame(compare_summary.rows_of(jobs, sides)).write_csv(),
             out / "compare.png": drawn(jobs, sides, found, shown),
         }
     )
@@ -663,7 +664,7 @@ def compare(
         print(text)
         return
     console = _console()
-    for table in comparing.tables_of(found, shown):
+    for table in compare_tables.tables_of(found, shown):
         tables.show(table, console)
     for note in found["notes"]:
         console.print(note)

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-
 SAME = 1e-12  # costs that differ by less are the same
 
 

@@ -14,7 +14,7 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.site import Floats
 from evenclay.sim.judge.proposal import HALF_MONTHS, Ints, Need, begin_of, leading
 from evenclay.sim.units import UNITS
-from evenclay.tools.plan.segments import best_cut
+from evenclay.tools.plan.proposal.year_cut import best_cut
 from evenclay.tools.property.advice import DEMAND_MOST, taken_min
 from evenclay.tools.property.compile import trial_plan
 from evenclay.tools.property.cycles import clock

@@ -25,7 +25,7 @@ from evenclay.sim.judge.search import THREADS, Task, balanced, plans_of, search
 from evenclay.sim.report.pictures import MONTHS
 from evenclay.sim.weather.generator import fit, generate
 from evenclay.sim.weather.record import Weather
-from evenclay.tools.plan.propose_draft import (
+from evenclay.tools.plan.proposal.draft import (
     HEADROOM,
     SHARES_PCT,
     Draft,
@@ -35,7 +35,7 @@ from evenclay.tools.plan.propose_draft import (
     minutes_of,
     windows_min,
 )
-from evenclay.tools.plan.propose_file import written
+from evenclay.tools.plan.proposal.written import written
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.cycles import clock
 from evenclay.tools.property.file.mistakes import Mistake
