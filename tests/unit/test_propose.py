@@ -15,7 +15,8 @@ from evenclay.sim.judge.brisk import Outcome
 from evenclay.sim.judge.proposal import begin_of, half_month_of, records_of
 from evenclay.sim.replay.replay import climate, span_of
 from evenclay.sim.weather.record import read
-from evenclay.tools.cli.commands import NO_PLAN, app
+from evenclay.tools.cli.commands import app
+from evenclay.tools.cli.errors import NO_PLAN
 from evenclay.tools.plan.proposal import draft as propose_draft
 from evenclay.tools.plan.proposal import propose
 from evenclay.tools.plan.proposal import written as propose_file
