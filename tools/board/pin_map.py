@@ -25,7 +25,7 @@ _SINGLE = ("RAIN", "CONTACT", "AIR", "BATTERY")
 
 
 class DeviceError(ValueError):
-    """A bundle that cannot be made or copied; one line for the user."""
+    """A bundle that cannot be made or copied; the user is told the reason in one line."""
 
 
 @dataclass(frozen=True)

@@ -24,9 +24,9 @@ def demo(wide: bool = False) -> tuple[House, Weather]:
 
 
 def widened(plan: Plan, supply: int) -> Plan:
-    """The demo's zones again and again until there are eight, each with a probe, on one spigot.
+    """Repeat the demo's zones until there are eight, each with a probe, all on one spigot.
 
-    supply: which of the demo's that is
+    supply: the number of that spigot in the demo
     """
     zones = []
     for number in range(ZONES):

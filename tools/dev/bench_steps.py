@@ -39,8 +39,8 @@ class Turns:
     look_turn_s: list[float] = field(default_factory=list)
 
 
-class Still:
-    """Ports that cost next to nothing: no hose, no soil; probes that tremble as probes do."""
+class IdlePorts:
+    """Ports that take hardly any time: without hose or soil, and probes vary a little at random."""
 
     def __init__(self, plan: Plan) -> None:
         self.valves = len(plan.zones) + len(plan.supplies)
@@ -52,7 +52,7 @@ class Still:
         self.copies = {(PLAN, 0): plan.pack()}
         self.draws = 1
 
-    def tremble(self) -> None:
+    def vary_readings(self) -> None:
         """Give every probe a reading within two parts per thousand of the one before."""
         for zone in range(len(self.seen.soil_vwc_ppt)):
             self.draws = (self.draws * 1103515245 + 12345) & 0x7FFFFFFF
@@ -93,8 +93,8 @@ class Still:
 
 
 def turns(plan: Plan) -> Turns:
-    """Time every turn of a hub over two warm dry months, on ports that cost next to nothing."""
-    ports = Still(plan)
+    """Time every turn of a hub over two warm dry months, on ports that take hardly any time."""
+    ports = IdlePorts(plan)
     runner = Runner(ports)
     spent_s = 0.0
     given: list[tuple[Any, ...]] = []
@@ -111,7 +111,7 @@ def turns(plan: Plan) -> Turns:
     runner.hub.step = timed  # type: ignore[method-assign, assignment]
     found = Turns()
     while ports.now_s < DAY_S * WARM_DAYS:
-        ports.tremble()
+        ports.vary_readings()
         spent_s, polls = 0.0, runner.hub.polls
         given.clear()
         begin_s = time.perf_counter()

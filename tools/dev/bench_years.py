@@ -19,8 +19,8 @@ from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import workers
 from evenclay.tools.property.property import parse
 
-YEARS = 7  # repeats
-SWEPT_YEARS = 100  # of these, in fact
+YEARS = 7  # so often a year is repeated
+SWEPT_YEARS = 100  # so many are really swept; the time of more is calculated from theirs
 BATCH_ZONE_YEARS, BATCH_MOST_S = 1000, 5.0
 
 
@@ -92,7 +92,7 @@ def sweep_s() -> float:
         return sweeping.ask([prop], [], ["weather.csv"], weather, seeds, years)
 
     def quiet(line: str) -> None:
-        """Tell nobody."""
+        """Print no progress."""
 
     with workers.processes(2) as (executor, count), TemporaryDirectory() as cold:
         with TemporaryDirectory() as warm:

@@ -51,7 +51,7 @@ def jobs_of(
 
     Raises: WeatherError for a record of less than a year, SweepError for one that comes twice.
     """
-    _once("--weather", [name for name, _ in records])
+    _refuse_twice("--weather", [name for name, _ in records])
     jobs = []
     for name, record in records:
         et0_mm = mean_et0_mm(record, prop.site.latitude)
@@ -61,15 +61,15 @@ def jobs_of(
     return jobs
 
 
-def _once(what: str, names: Sequence[str]) -> None:
-    """Refuse a name that comes twice: what is told of them could not be told apart."""
+def _refuse_twice(what: str, names: Sequence[str]) -> None:
+    """Refuse a name that comes twice: its results could not be told apart."""
     for name in names:
         if names.count(name) > 1:
             raise SweepError(f"{what}: found {name} twice, allowed each once")
 
 
 def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
-    """What lives a job's life: the ways of the house, and of the plans of other files of it.
+    """Return the policies for a job: those of its house, and two for each other file of the house.
 
     Raises: PropertyError where one is of another house, SweepError where one comes twice.
     """
@@ -87,12 +87,12 @@ def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
 
 
 def plan_names(others: Sequence[Property]) -> list[str]:
-    """What tells files apart: the stem of each, with as many folders before it as that takes.
+    """Name each file by its stem, with as many folders before it as it takes to tell them apart.
 
     Raises: SweepError for a file that comes twice.
     """
     paths = [Path(prop.source.name).resolve() for prop in others]
-    _once("--plan", [str(path) for path in paths])
+    _refuse_twice("--plan", [str(path) for path in paths])
     bare = [path.with_suffix("").parts for path in paths]
 
     def name(path: Path, parts: tuple[str, ...]) -> str:
@@ -160,23 +160,23 @@ def run(
         for job, policies in zip(jobs, by_job, strict=True)
     ]
     found = work.do(searches + living)
-    lived = _parts(found[len(searches) :], len(jobs))
+    lived = _in_lists(found[len(searches) :], len(jobs))
     sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
     sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
     if ask_oracle:
-        ways = _parts(found[: len(searches)], len(oracle.PRICES_MM))
+        ways = _in_lists(found[: len(searches)], len(oracle.PRICES_MM))
         known = work.do(
             [
                 _Task(job, compare.known, (zone, of_zone))
                 for (job, zone), of_zone in zip(asked, ways, strict=True)
             ]
         )
-        sides.append(_ask(jobs, sides, _parts(known, len(jobs[0].house.strips)), work))
+        sides.append(_ask(jobs, sides, _in_lists(known, len(jobs[0].house.strips)), work))
     return sides
 
 
-def _parts(items: Sequence[Any], length: int) -> list[list[Any]]:
-    """Items in lists of a length."""
+def _in_lists(items: Sequence[Any], length: int) -> list[list[Any]]:
+    """Divide items into lists of one length."""
     return [list(items[first : first + length]) for first in range(0, len(items), length)]
 
 
@@ -210,7 +210,7 @@ def _ask(
         for job, outcome, zones in zip(jobs, side.outcomes, known, strict=True)
     ]
     tasks += [_Task(job, compare.reached, (zones,)) for job, zones in zip(jobs, known, strict=True)]
-    *answers, reached = _parts(work.do(tasks), len(jobs))
+    *answers, reached = _in_lists(work.do(tasks), len(jobs))
     for side, least in zip(sides, answers, strict=True):
         side.least = least
     return Side("oracle", reached)

@@ -1,5 +1,4 @@
-"""`evenclay invent`: weather that never was, as a file to replay, and its statistics beside the
-record's."""
+"""`evenclay invent`: invented weather as a file, and its statistics beside the record's."""
 
 import csv
 import datetime

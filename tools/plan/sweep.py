@@ -71,9 +71,9 @@ class Record:
 
     @cached_property
     def digest(self) -> str:
-        """What tells one record from another."""
+        """A hash of all that is in the record."""
         hasher = hashlib.sha256()
-        _feed(hasher, self.weather)
+        _add_to_hash(hasher, self.weather)
         return hasher.hexdigest()
 
 
@@ -162,7 +162,7 @@ class Sweep:
 
     @property
     def paths(self) -> list[str]:
-        """What is varied."""
+        """The paths of the values that are varied."""
         return list(self.variants[0].values)
 
     @property
@@ -282,19 +282,19 @@ def _season(house: House, record: Record, span: Span) -> Season:
 
 @cache
 def code_digest() -> str:
-    """What tells one version of this code from another."""
+    """Return a hash of all code that a sweep runs."""
     root = Path(__file__).parents[2]
     files = sorted(path for folder in CODE for path in (root / folder).rglob("*.py"))
     return _sha256(b"".join([path.read_bytes() for path in files]))
 
 
-def _feed(hasher: "hashlib._Hash", value: object) -> None:
-    """Give a hasher all that is in a record."""
+def _add_to_hash(hasher: "hashlib._Hash", value: object) -> None:
+    """Add a value to a hash, and where it is a record all that is in it."""
     if isinstance(value, np.ndarray):
         hasher.update(value.tobytes())
     elif isinstance(value, Weather | Hours):
         for part in vars(value).values():
-            _feed(hasher, part)
+            _add_to_hash(hasher, part)
     else:
         hasher.update(repr(value).encode())
 
@@ -304,13 +304,13 @@ def _sha256(data: bytes) -> str:
 
 
 def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -> pl.DataFrame:
-    """Do what is not done yet, and put the whole result into out / RESULT.
+    """Do the tasks that are not done yet, and write the whole result into out / RESULT.
 
     out: a folder that exists. Raises: SweepError where it holds another sweep.
     """
     _claim(sweep, out)
     tasks = sweep.tasks
-    frames = [_read_part(_part(out, number)) for number in range(len(tasks))]
+    frames = [_read_part(_part_path(out, number)) for number in range(len(tasks))]
     missing = [number for number, frame in enumerate(frames) if frame is None]
     years = [sum(life.years for life in task) for task in tasks]
     progress = Progress(sum(years), sum(years) - sum(years[n] for n in missing), tell)
@@ -323,7 +323,7 @@ def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -
         for future in wait(running, return_when=FIRST_COMPLETED).done:
             number = running.pop(future)
             frame = pl.DataFrame(future.result(), schema=columns, strict=False)
-            _write(frame, _part(out, number))
+            _write(frame, _part_path(out, number))
             frames[number] = frame
             progress.add(years[number])
     whole = pl.concat([frame for frame in frames if frame is not None], rechunk=True)
@@ -332,7 +332,7 @@ def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -
 
 
 def _claim(sweep: Sweep, out: Path) -> None:
-    """Make a folder this sweep's; refuse one that holds another."""
+    """Write into a folder which sweep it holds. Raises SweepError where it holds another."""
     mine = sweep.definition()
     path = out / DEFINITION
     if path.exists():
@@ -349,7 +349,7 @@ def _claim(sweep: Sweep, out: Path) -> None:
     files.write({path: json.dumps(mine, indent=1) + "\n"})
 
 
-def _part(out: Path, number: int) -> Path:
+def _part_path(out: Path, number: int) -> Path:
     return out / PARTS / f"{number + 1:05}.parquet"
 
 

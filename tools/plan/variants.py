@@ -72,7 +72,7 @@ def changes_of(varies: Sequence[Vary]) -> list[tuple[Change, ...]]:
 
 @dataclass(frozen=True)
 class VariedSource(Source):
-    """A file with other values at some places: these stand on no line of it."""
+    """A file with other values at some places; no line of the file can be named for those."""
 
     def error(self, mistakes: list[Mistake]) -> PropertyError:
         """Return the error that lists these mistakes."""

@@ -85,9 +85,11 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
 
 
 def trial_plan(prop: Property, et0_mm: Sequence[float]) -> tuple[Plan, list[Mistake]]:
-    """Return the plan of a property that differs from one that was compiled before in no more than
-    seasons, shares, trim, rain bank and limits of probes, and what does not fit in its seasons:
-    with mistakes it must not be used."""
+    """Compile a plan on trial; also return what does not fit in its seasons.
+
+    The property differs from one that was compiled before in no more than seasons, shares, trim,
+    rain bank and limits of probes. A plan with mistakes must not be used.
+    """
     plan = _plan(prop, et0_mm)
     return plan, list(season_mistakes(prop, plan))
 

@@ -1,4 +1,4 @@
-"""What parts of a property do not fit each other, each as a mistake with its place."""
+"""Parts of a property that do not fit each other: each is a mistake, with its place in the file."""
 
 from binascii import crc32
 from collections.abc import Iterator
@@ -19,7 +19,7 @@ def tag_of(name: str) -> int:
 
 
 def name_mistakes(prop: Property) -> Iterator[Mistake]:
-    """What names do not fit: supplies, zones, and their counts."""
+    """Mistakes in the names of supplies and zones, and in how many of them there are."""
     for what, group, most in (
         ("supplies", list(prop.supplies), SUPPLIES_MAX),
         ("zones", list(prop.zones), ZONES_MAX),
@@ -40,7 +40,7 @@ def name_mistakes(prop: Property) -> Iterator[Mistake]:
 
 
 def season_order_mistakes(prop: Property) -> Iterator[Mistake]:
-    """Seasons that are none, too many, or twice."""
+    """A mistake where there is no season, where there are too many, or two begin on one day."""
     count = len(prop.seasons)
     if not count:
         yield Mistake(("seasons",), "none", f"1 to {ROWS_MAX}")
@@ -93,7 +93,7 @@ def season_mistakes(prop: Property, plan: Plan) -> Iterator[Mistake]:
             continue
         mistake = (
             _litres_unmetered(prop, plan, index)
-            or _run_wrong(prop, plan, index)
+            or _run_too_short_or_long(prop, plan, index)
             or _cycles_crowded(prop, plan, index)
         )
         if mistake is not None:
@@ -114,7 +114,7 @@ def season_mistakes(prop: Property, plan: Plan) -> Iterator[Mistake]:
 
 
 def _season(prop: Property, index: int) -> str:
-    """A season by its first day: a proposal's stands on no line of the file."""
+    """Name a season by its first day, since a proposed one stands on no line of the file."""
     return "the season from {:02}-{:02}".format(*prop.seasons[index].begins)
 
 
@@ -137,7 +137,7 @@ def _litres_unmetered(prop: Property, plan: Plan, index: int) -> Mistake | None:
     return None
 
 
-def _run_wrong(prop: Property, plan: Plan, index: int) -> Mistake | None:
+def _run_too_short_or_long(prop: Property, plan: Plan, index: int) -> Mistake | None:
     """A run too short or too long for one of the zones, or a day past its cap."""
     key, asked = _asked(prop, index)
     cycles = plan.rows[index].cycles

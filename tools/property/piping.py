@@ -1,4 +1,4 @@
-"""From a zone to the hose, the spigot and the strip that the simulator takes."""
+"""Turns a zone into the hose, the spigot and the strip that the simulator takes."""
 
 from math import inf
 
@@ -28,7 +28,7 @@ def hose_of(zone: Zone) -> hoses.Hose:
 
 
 def spigot_of(prop: Property, zone: Zone) -> hoses.Spigot:
-    """What feeds a zone's hose; a supply that nobody measured gives enough at its rating."""
+    """Return what feeds a zone's hose. A supply without figures gives enough at its rating."""
     supply = prop.supplies[zone.supply]
     still_kpa = supply.pressure or zone.hose.pressure
     return hoses.Spigot(still_kpa, supply.flow or inf, restrictor_mm=zone.hose.restrictor)

@@ -72,7 +72,8 @@ def unread_line(text: str) -> int:
 
 
 def _chunks(text: str) -> Iterator[tuple[int, str, dict[str, Any] | None]]:
-    """Yield line, first line's text and content of each statement; None at the one that is none."""
+    """Yield line, first line's text and content of each statement. The first
+    that TOML does not accept has None as its content, and is the last."""
     lines = text.split("\n")
     at = 0
     while at < len(lines):

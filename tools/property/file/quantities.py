@@ -18,7 +18,7 @@ _MARKS = str.maketrans(
     {**dict.fromkeys("'\u2032\u2019", " ft "), **dict.fromkeys('"\u2033\u201d', " in ")}
 )
 _OF_SO_MANY = re.compile(r"/\s*(\d{1,4})\s*(?=[A-Za-z])")  # "gpm/100ft", as hoses are rated
-_SUM = re.compile(r"\*\*|\d\d")  # what would make pint reckon, for ever if need be
+_SUM = re.compile(r"\*\*|\d\d")  # pint would calculate such a power, however long that takes
 _DEGREES = re.compile(r"(?:deg(?:rees?)?|°)?\s*(?:(f|fahrenheit)|c|celsius)", re.IGNORECASE)
 _KINDS = {
     "m": "length",

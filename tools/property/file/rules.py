@@ -1,4 +1,4 @@
-"""What one value of a property file may be: a rule reads it, or says in words what it takes."""
+"""Rules for single values of a property file: each reads a value and says what it takes."""
 
 import re
 from collections.abc import Callable, Mapping
@@ -11,7 +11,9 @@ from evenclay.tools.property.file.wording import shown
 
 
 class Rule:
-    """Reads a value; `allowed` says what it takes. `read` raises ValueError with a reason or ''.
+    """Reads a value, or raises a refusal that says what is allowed.
+
+    allowed: what it takes, in words. read: raises ValueError with a reason, or with '' for none.
 
     us: the rule that stands in this one's place in a file of US units, if another one does.
     """
@@ -94,7 +96,7 @@ def flag() -> BeforeValidator:
 
 
 def _chosen(value: str, words: Mapping[str, str]) -> str:
-    """The word that a text means, capitals and the strokes between its parts apart."""
+    """Return the word that a text means, whatever its capitals, spaces, hyphens and underscores."""
     found = words.get(re.sub(r"[\s_-]+", " ", value.strip()).lower())
     if found is None:
         raise ValueError("")

@@ -15,7 +15,7 @@ _NAMED_MINUTES = {"midnight": 0, "noon": 720}
 _MONTH_DAY = re.compile(r"(\d\d)-(\d\d)")
 _DAY = r"(\d{1,2})(?:st|nd|rd|th)?"
 _NAMED_DAY = re.compile(rf"([a-z]{{3,9}})\.?\s+{_DAY}|{_DAY}\s+(?:of\s+)?([a-z]{{3,9}})\.?")
-_SLASHED = re.compile(r"\d{1,2}[/.]\d{1,2}\.?")  # which of the two is the month, nobody can tell
+_SLASHED = re.compile(r"\d{1,2}[/.]\d{1,2}\.?")  # nobody can tell which of the two is the month
 _MONTHS = [name.lower() for name in month_name[1:]]
 
 
@@ -57,7 +57,7 @@ def hours() -> BeforeValidator:
     def read(value: Any) -> tuple[int, int]:
         if not isinstance(value, str):
             raise ValueError("")
-        first, last = [_minute(part) for part in _two(value)]
+        first, last = [_minute(part) for part in _two_sides(value)]
         if first == 1440 or first == last:
             raise ValueError("")
         return first, last
@@ -65,8 +65,8 @@ def hours() -> BeforeValidator:
     return BeforeValidator(Rule('hours "HH:MM-HH:MM", such as "20:00-06:00" or "8 pm-6 am"', read))
 
 
-def _two(value: str) -> list[str]:
-    """What stands on the two sides of a "to" or a stroke."""
+def _two_sides(value: str) -> list[str]:
+    """Return what stands on the two sides of a "to" or of a hyphen."""
     parts = re.split(r"\s+to\s+|\s*[-\u2013]\s*", value.strip())
     if len(parts) != 2:
         raise ValueError("")

@@ -1,6 +1,6 @@
 """What is wrong with a line that TOML does not accept: where, what stands there, what to write.
 
-Only asked when there is a mistake to report. It guesses from one line, as a reader would.
+This runs only when there is a mistake to report. It guesses from one line, as a reader would.
 """
 
 import re
@@ -21,9 +21,9 @@ _CURLY = str.maketrans("\u201c\u201d\u201e\u2018\u2019", '"""\'\'')  # as word p
 
 @dataclass(frozen=True)
 class Broken:
-    """A statement that is none: the line it begins on, its path, what was found and is allowed.
+    """A statement that TOML does not accept: its line, its path, what was found and is allowed.
 
-    found is empty where one cannot tell from the line.
+    found: empty where the line does not show what is wrong.
     """
 
     line: int
