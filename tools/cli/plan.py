@@ -35,6 +35,18 @@ if TYPE_CHECKING:
     from evenclay.tools.plan.sweep import Sweep
 
 YEAR_DAYS = 365  # what invent, propose and compare need at least
+Vary = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="PATH=VALUES",
+        help="A value of the property and what to put there: values divided by commas, or "
+        "FIRST..LAST..STEP; repeatable, for every combination.",
+    ),
+]
+Climate = Annotated[
+    Path | None,
+    typer.Option(help="Instead: a record, to plan on years invented with its habits."),
+]
 
 
 def invent(
@@ -83,10 +95,7 @@ def propose(
     weather: Annotated[
         list[Path] | None, typer.Option(help="Weather, as replay takes it; repeatable.")
     ] = None,
-    climate: Annotated[
-        Path | None,
-        typer.Option(help="Instead: a record, to plan on years invented with its habits."),
-    ] = None,
+    climate: Climate = None,
     out: Annotated[
         Path | None, typer.Option(help="Folder for property.toml and plan.png; made if need be.")
     ] = None,
@@ -165,14 +174,7 @@ def sweep(
     ],
     weather: WeatherFiles,
     out: OutFolder,
-    vary: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="PATH=VALUES",
-            help="A value of the property and what to put there: values divided by commas, or "
-            "FIRST..LAST..STEP; repeatable, for every combination.",
-        ),
-    ] = None,
+    vary: Vary = None,
     years: Annotated[
         int, typer.Option(min=0, max=10_000, help="Years to invent a seed; 0: the record's own.")
     ] = 0,
