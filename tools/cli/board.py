@@ -52,13 +52,13 @@ def bundle(
         evenclay bundle --board ~/my_hub house.toml --without probe.east --out out/bundle
     """
     from evenclay.tools.board import bundle as bundles
-    from evenclay.tools.board import fitting
+    from evenclay.tools.board import wiring
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.property import load
 
     found = bundles.find(board)
-    prop = fitting.without(load(property_file), without or ())
-    mistakes = [] if found.pins is None else list(fitting.misfits(prop, found.pins))
+    prop = wiring.without(load(property_file), without or ())
+    mistakes = [] if found.pins is None else list(wiring.misfits(prop, found.pins))
     if mistakes:
         raise prop.source.error(mistakes)
     et0_mm = mean_et0_of(weather, column, units, dates, prop.site.latitude)

@@ -27,8 +27,9 @@ WARM_FROM_S = DAY_S * day_of(2022, 7, 1)
 
 @dataclass
 class Turns:
-    """Seconds of the turns that opened a valve, of the idle polls and of the looks at a meter that
-    stood still: the hub's steps, and all.
+    """How long turns took, in seconds: the hub's step alone, and the whole turn (`_turn_s`).
+
+    opening: turns that opened a valve. poll: idle polls. look: looks at a meter that stood still.
     """
 
     opening_s: list[float] = field(default_factory=list)

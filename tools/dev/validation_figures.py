@@ -151,7 +151,7 @@ def water_in_soil() -> Iterator[Check]:
 
 
 def movement() -> Iterator[Check]:
-    """The sum of strain, in millimetres here and nowhere else."""
+    """The sum of strain as a movement in millimetres, which is computed here and nowhere else."""
     for hs_m, cracked, mm in ((2.3, 0.75, 57.33), (1.8, 0.5, 51.41), (1.5, 0.75, 37.69)):
         edges_m = np.union1d(np.linspace(0.0, hs_m, 2001), [cracked * hs_m])
         change_pf = 1.2 * (1.0 - (edges_m[:-1] + edges_m[1:]) / 2.0 / hs_m)

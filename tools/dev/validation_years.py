@@ -68,7 +68,7 @@ MEASURES = {
 
 
 def invented_years(place: str, record: Weather) -> Iterator[Check]:
-    """200 years beside the record they were fitted to: of each measure the month farthest off.
+    """Compare 200 invented years with their record: each measure in the month farthest off.
 
     Three standard errors of the difference are allowed: of both spans of years, by how years differ
     in the invented ones.
@@ -105,8 +105,9 @@ def seattle() -> Weather:
 
 
 def summer(watered: float, year: int) -> Floats:
-    """Half a year of Tunis on one strip, 0.6 of ET0; watered: what share of ET0 is given.
+    """Return the forcing of one strip at Tunis for half a year, at 0.6 of ET0.
 
+    watered: the share of ET0 that is given.
     Two cycles a day at 6.7 mm/h, as long as the day asks for.
     """
     by_hour = hourly(tunis().span(date(year, 4, 1), date(year, 9, 30)), 1)
@@ -122,7 +123,7 @@ def summer(watered: float, year: int) -> Floats:
 
 
 def daily(band_pf: Floats) -> Floats:
-    """Hours, of one column or of several, as days' means."""
+    """Return daily means of hourly values, of one column or of several."""
     return np.asarray(band_pf.reshape(-1, 24, *band_pf.shape[1:]).mean(axis=1))
 
 
@@ -174,7 +175,7 @@ def stepped(refine: float) -> tuple[int, float]:
 
 
 def decided_anew() -> Iterator[Check]:
-    """Half the step where the hub, or an owner by hand, goes by what it does to the ground.
+    """Compare whole and half steps where a hub or an owner decides by the state of the ground.
 
     A check or a probe turns on last digits, so that single lives of one house part; the days are
     those of ANEW_SEEDS lives, and the difference is between their sums.

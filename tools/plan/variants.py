@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from evenclay.tools.property.file.key_lines import Path
+from evenclay.tools.property.file.key_lines import KeyPath
 from evenclay.tools.property.file.mistakes import Mistake, PropertyError, Source, dotted
 from evenclay.tools.property.file.wording import printable, shown
 from evenclay.tools.property.property import Property, from_document
@@ -34,7 +34,7 @@ class Vary:
     """One `--vary`: the path as it was written and read, and its values."""
 
     text: str
-    path: Path
+    path: KeyPath
     values: tuple[Any, ...]
 
 
@@ -43,7 +43,7 @@ class Change:
     """One value set in a property: where, and what. shown: as a column of results holds it."""
 
     text: str
-    path: Path
+    path: KeyPath
     value: Any
     shown: int | float | str
 
@@ -156,7 +156,7 @@ def _value(item: str) -> Any:
     return value if isinstance(value, bool | int | float) else item
 
 
-def _path(text: str) -> Path:
+def _path(text: str) -> KeyPath:
     """Read a path; `EVERY` stands in it for every item."""
     if not _PATH.fullmatch(text):
         raise _refusal(shown(text), "a path such as zones.west.share or seasons[2].minutes")
@@ -164,14 +164,14 @@ def _path(text: str) -> Path:
     return tuple([int(number) - 1 if number else name.strip('"') for name, number in parts])
 
 
-def _places(document: dict[str, Any], path: Path) -> list[Path]:
+def _places(document: dict[str, Any], path: KeyPath) -> list[KeyPath]:
     """The paths of a document that a path with EVERY in it stands for.
 
     Raises: PropertyError where a list or a table of the owner's own names has no such item.
     """
-    places: list[Path] = [()]
+    places: list[KeyPath] = [()]
     for part in path:
-        longer: list[Path] = []
+        longer: list[KeyPath] = []
         for place in places:
             names = _names(_at(document, place), place)
             if names is not None and part != EVERY and part not in names:
@@ -184,7 +184,7 @@ def _places(document: dict[str, Any], path: Path) -> list[Path]:
     return places
 
 
-def _names(inside: Any, place: Path) -> list[str | int] | None:
+def _names(inside: Any, place: KeyPath) -> list[str | int] | None:
     """What stands in a list or a table of the owner's own names; None where any key may be new.
 
     Raises: PropertyError for a place that is neither list nor table.
@@ -198,7 +198,7 @@ def _names(inside: Any, place: Path) -> list[str | int] | None:
     raise _refusal(f"something below {dotted(place)}, {shown(inside)}", f"{dotted(place)} itself")
 
 
-def _at(document: Any, path: Path) -> Any:
+def _at(document: Any, path: KeyPath) -> Any:
     """What stands at a path of a document, None where nothing does."""
     for part in path:
         if isinstance(document, list) and isinstance(part, int):
@@ -210,7 +210,7 @@ def _at(document: Any, path: Path) -> Any:
     return document
 
 
-def _set(document: Any, path: Path, value: Any) -> None:
+def _set(document: Any, path: KeyPath, value: Any) -> None:
     for part in path[:-1]:
         document = document[part] if isinstance(part, int) else document.setdefault(part, {})
     document[path[-1]] = value

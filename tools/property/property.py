@@ -11,7 +11,7 @@ does, in a file of US units, whatever is measured otherwise there: a bare 35 cou
 import difflib
 import os
 from dataclasses import replace
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, Field, PrivateAttr, ValidationError
@@ -19,7 +19,7 @@ from pydantic_core import ErrorDetails
 
 from evenclay.controller.limits import NAME_BYTES
 from evenclay.tools.property.file import rules
-from evenclay.tools.property.file.key_lines import Path
+from evenclay.tools.property.file.key_lines import KeyPath
 from evenclay.tools.property.file.mistakes import Mistake, Source
 from evenclay.tools.property.file.place import Site, Soil, Supply, Zone
 from evenclay.tools.property.file.rules import Rule
@@ -60,7 +60,7 @@ def load(path: str | os.PathLike[str]) -> Property:
     Raises:
         PropertyError: the file cannot be read, is not TOML, or a value in it will not do.
     """
-    return parse(read_text(FilePath(path)), str(path))
+    return parse(read_text(Path(path)), str(path))
 
 
 def parse(text: str, name: str) -> Property:
@@ -103,7 +103,7 @@ _CONTAINERS = {
 
 def _mistake(detail: ErrorDetails, units: str) -> Mistake:
     """Turn one of pydantic's errors into a mistake."""
-    path: Path = tuple([part for part in detail["loc"] if part != "[key]"])
+    path: KeyPath = tuple([part for part in detail["loc"] if part != "[key]"])
     kind = detail["type"]
     if kind == "refused":
         context = detail["ctx"]
@@ -115,7 +115,7 @@ def _mistake(detail: ErrorDetails, units: str) -> Mistake:
     return Mistake(path, shown(detail["input"]), _CONTAINERS.get(kind, detail["msg"]))
 
 
-def _model_at(path: Path) -> type[BaseModel]:
+def _model_at(path: KeyPath) -> type[BaseModel]:
     """The model that reads the table at a path."""
     model: type[BaseModel] = Property
     for part in path:
@@ -137,7 +137,7 @@ def _inner_model(annotation: Any) -> type[BaseModel] | None:
     return None
 
 
-def _allowed(path: Path, units: str) -> str:
+def _allowed(path: KeyPath, units: str) -> str:
     """What a required key takes."""
     for name, info in _model_at(path[:-1]).model_fields.items():
         if (info.alias or name) == path[-1]:
@@ -150,7 +150,7 @@ def _allowed(path: Path, units: str) -> str:
     return "a value"
 
 
-def _known(path: Path) -> str:
+def _known(path: KeyPath) -> str:
     """The keys a table knows, the nearest first if one is near."""
     fields = _model_at(path[:-1]).model_fields
     names = [info.alias or name for name, info in fields.items()]

@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass, replace
 
-from evenclay.tools.property.file.key_lines import Path, line_of
+from evenclay.tools.property.file.key_lines import KeyPath, line_of
 from evenclay.tools.property.file.wording import printable, shown
 
 
@@ -11,7 +11,7 @@ from evenclay.tools.property.file.wording import printable, shown
 class Mistake:
     """One thing wrong with a property: where, what was found, what is allowed."""
 
-    path: Path
+    path: KeyPath
     found: str
     allowed: str
 
@@ -27,7 +27,7 @@ class Source:
     text: str
     seasons: tuple[int, ...] = ()
 
-    def place(self, path: Path) -> Path:
+    def place(self, path: KeyPath) -> KeyPath:
         """A path of the property as it stands in the file."""
         if self.seasons and path[:1] == ("seasons",) and len(path) > 1:
             return ("seasons", self.seasons[int(path[1])], *path[2:])
@@ -55,7 +55,7 @@ def mistake_line(name: str, line: int, mistake: Mistake) -> str:
     return f"{where}: found {mistake.found}, allowed {mistake.allowed}"
 
 
-def dotted(path: Path) -> str:
+def dotted(path: KeyPath) -> str:
     """Return a path as an owner reads it: `seasons[2].from`; lists count from 1."""
     text = ""
     for part in path:

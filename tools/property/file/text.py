@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Any
 
 from evenclay.tools.property.file.key_lines import path_at, unread_line
@@ -14,7 +14,7 @@ _TOO_DEEP, _TOO_LONG = "lists or tables nested too deep", "a number with thousan
 _BYTES_MAX = 65536  # a whole street fits; more is not a property file
 
 
-def read_text(path: FilePath) -> str:
+def read_text(path: Path) -> str:
     """Return the text of a property file. Raises PropertyError where there is none to read."""
     name = printable(str(path))
     try:
