@@ -9,7 +9,7 @@ Layout, little-endian: magic, version, counts of supplies, zones, rows, bans; th
 supplies, zones (each followed by its name), rows (each followed by its explicit start minutes) and
 bans; CRC-32 of all before. A board checks that, and what would stop it; each field's range and how
 the fields have to fit each other are checked where plans are made, by
-`evenclay.tools.property.plan_rules`.
+`evenclay.tools.property.plan_ranges`.
 """
 
 import struct

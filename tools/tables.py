@@ -1,4 +1,4 @@
-"""Tables as wide as the place they are shown in, with nothing cut off in silence."""
+"""Tables that fit the width of the terminal; a column that is left out is named below."""
 
 from rich.cells import cell_len
 from rich.console import Console
@@ -28,14 +28,14 @@ def show(table: Table, console: Console) -> None:
 
 
 def room_for(columns: list[Column]) -> int:
-    """How wide a table is whose columns are as narrow as their longest words."""
+    """Return how wide a table is when each column is as narrow as its longest word."""
     return sum([_least(column) + _EDGES for column in columns])
 
 
 def _narrow(columns: list[Column], room: int) -> None:
     """Give each column a width; as long as all together are too wide, the widest gives way.
 
-    First of those whose heading alone is so wide.
+    Columns that only their heading makes so wide give way first.
     """
     for column in columns:
         widest = max(cell_len(text) for text in _texts(column))

@@ -24,8 +24,9 @@ from evenclay.sim.judge.years import scored_years, seed_of, whole_years
 from evenclay.sim.replay.life import Lived, Policy, live
 from evenclay.sim.replay.span import Span, sky_of, span_of
 from evenclay.sim.types import Bools, Codes, Floats
+from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.generator import fit, generate
-from evenclay.sim.weather.record import Weather, WeatherError
+from evenclay.sim.weather.record import Weather
 
 LIFE_YEARS = 12  # all hours of a life are held at once, and lives are shared among processes
 PLAYED_MOST = 4  # tries; each asks for what the one before it lacked

@@ -24,8 +24,9 @@ from evenclay.sim.judge.years import scored_years
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.span import Span, sky_of, span_of
 from evenclay.sim.types import Bools, Codes, Floats, Ints
+from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.generator import fit, generate
-from evenclay.sim.weather.record import Weather, WeatherError
+from evenclay.sim.weather.record import Weather
 
 HALF_MONTHS = 24
 HOLD_PF = 2.9  # the middle of the band

@@ -8,8 +8,9 @@ from evenclay.controller.limits import DAY_S
 from evenclay.sim.calendar import YEAR_DAYS
 from evenclay.sim.house.house import House
 from evenclay.sim.house.site import START_PF, Sky
+from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.hourly import Hourly, hourly
-from evenclay.sim.weather.record import Weather, WeatherError
+from evenclay.sim.weather.record import Weather
 
 CYCLE_DAYS = 10227  # 28 years: weekdays and leap days come again in the same order
 

@@ -31,7 +31,7 @@ from evenclay.controller.ports import (
     RECORD,
     Seen,
 )
-from evenclay.tools.property.plan_rules import check_plan
+from evenclay.tools.property.plan_ranges import check_plan
 from tests.core import plan, row, wall
 from tests.device.scripted_year import DAY, HOUR, Lcg, Traced
 

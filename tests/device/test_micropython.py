@@ -92,7 +92,7 @@ def run(micropython: Path, *arguments: str, folder: Path = ROOT) -> str:
 @pytest.fixture(scope="module")
 def bundled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The core and the programs that trace it, as a bundle holds them."""
-    programs = ["tests/core.py", "tools/property/plan_rules.py"]
+    programs = ["tests/core.py", "tools/property/plan_ranges.py"]
     programs += ["tests/device/scripted_year.py", "tests/device/random_weeks.py"]
     return fill(tmp_path_factory.mktemp("bundled"), *programs)
 

@@ -26,7 +26,8 @@ from evenclay.sim.report import outputs
 from evenclay.sim.report.results import replay_house
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import load
 from tests.decisions import parse, runs_of, verify
 

@@ -12,7 +12,7 @@ from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import LocalTime, day_of
 from evenclay.controller.events import CLOSED, OPENED, SKIPPED
 from evenclay.controller.plan import NO_RAIN_SENSOR, Plan, PlanError, RowPart
-from evenclay.tools.property.plan_rules import check_plan
+from evenclay.tools.property.plan_ranges import check_plan
 from evenclay.tools.property.timezone import rule
 from tests.core import Bench, plan, row, usual_rows
 

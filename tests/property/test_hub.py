@@ -36,7 +36,7 @@ from evenclay.controller.ports import (
     FIRM,
     WET,
 )
-from evenclay.tools.property.plan_rules import check_plan
+from evenclay.tools.property.plan_ranges import check_plan
 from tests.core import Bench, plan, row, wall
 
 DAY = 86400

@@ -10,16 +10,18 @@ from hypothesis.extra.numpy import arrays
 
 from evenclay.sim.judge.proposal import HALF_MONTHS, Need
 from evenclay.sim.types import Floats
-from evenclay.tools.plan.propose_draft import (
+from evenclay.tools.plan.proposal.draft import (
     SHARES_PCT,
     Tables,
     days_allowed,
     draft_of,
     windows_min,
 )
-from evenclay.tools.plan.propose_file import written
-from evenclay.tools.property.compile import compile_house, guessed_et0_mm
-from evenclay.tools.property.property import WEEKDAYS, Property, parse
+from evenclay.tools.plan.proposal.written import written
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import guessed_et0_mm
+from evenclay.tools.property.file.schedule import WEEKDAYS
+from evenclay.tools.property.property import Property, parse
 
 TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"
 ZONES = 4

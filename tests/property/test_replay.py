@@ -27,7 +27,7 @@ from evenclay.sim.house.site import Sky, dry_of
 from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
 from evenclay.sim.report import outputs
 from evenclay.sim.weather.hourly import Hourly
-from evenclay.tools.property.plan_rules import check_plan
+from evenclay.tools.property.plan_ranges import check_plan
 from tests.decisions import parse, verify
 from tests.houses import make_house, row
 

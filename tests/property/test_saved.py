@@ -17,7 +17,7 @@ from evenclay.controller.plan import (
     ZonePart,
     unpack,
 )
-from evenclay.tools.property.plan_rules import RANGES
+from evenclay.tools.property.plan_ranges import RANGES
 from tests.core import ZONE as USUAL_ZONE
 from tests.core import usual_rows
 from tests.records import HUB_FIELDS, ZONE_FIELDS

@@ -8,7 +8,8 @@ from typer.testing import CliRunner
 
 from evenclay.sim.judge.years import scored_years
 from evenclay.tools.cli import commands as cli
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import parse
 from tests import comparing
 from tests.published.test_replays import record

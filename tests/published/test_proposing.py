@@ -12,8 +12,9 @@ import pytest
 
 from evenclay.sim.judge.proposal import Kept
 from evenclay.sim.weather.record import read
-from evenclay.tools.plan.propose import Proposal, propose
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.plan.proposal.propose import Proposal, propose
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import parse
 from tests.published.test_replays import record
 

@@ -7,8 +7,10 @@ import pytest
 
 from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import POND_MM
-from evenclay.tools.dev import validation
-from evenclay.tools.dev.validation import LONG, PAGE, PARTS, PICTURE, SHORT, Check, ponding
+from evenclay.tools.dev import validation, validation_years
+from evenclay.tools.dev.ponding import LONG, SHORT, picture, ponding
+from evenclay.tools.dev.validation import PAGE, PARTS, PICTURE
+from evenclay.tools.dev.validation_figures import Check
 
 LIVES = "Half the step, all decided anew"
 
@@ -31,7 +33,7 @@ def test_checks_hold_and_stand_on_the_page(title: str) -> None:
 @pytest.mark.parametrize(("watered", "most_pf"), [(0.0, 0.002), (0.36, 0.006), (0.6, 0.015)])
 def test_what_a_blade_feels_is_true_to_the_step(watered: float, most_pf: float) -> None:
     """A check is a yes or no, so the mean of the top beside that of steps a sixteenth as long."""
-    forcing = validation.summer(watered, 1988)[:, None]
+    forcing = validation_years.summer(watered, 1988)[:, None]
     whole, fine = (
         soil.Columns(["clay"], start_pf=2.6, refine=refine).run(forcing)[:, 0, soil.TOP_PF]
         for refine in (1.0, 16.0)
@@ -52,7 +54,7 @@ def test_half_the_step_matters_little_to_lives_decided_anew() -> None:
 
 
 def test_a_life_goes_another_way_with_half_the_step_and_ends_near() -> None:
-    whole, half = validation.days_of_both_steps(("demo", "hub_probes", 1))
+    whole, half = validation_years.days_of_both_steps(("demo", "hub_probes", 1))
     assert whole != half
     assert half == pytest.approx(whole, rel=0.02)
 
@@ -61,10 +63,10 @@ def test_a_life_goes_another_way_with_half_the_step_and_ends_near() -> None:
 @pytest.mark.parametrize("year", [1982, 1988, 1999])
 @pytest.mark.parametrize("watered", [0.0, 0.36])
 def test_columns_beside_the_fine_solution_in_other_summers(watered: float, year: int) -> None:
-    ours, fine = validation.beside_fine(watered, validation.KS_CLAY, year)
+    ours, fine = validation_years.beside_fine(watered, validation_years.KS_CLAY, year)
     assert np.sqrt(np.mean((ours - fine) ** 2)) < 0.1
-    days = validation.in_band(fine)
-    assert abs(validation.in_band(ours) - days) <= 0.03 * days
+    days = validation_years.in_band(fine)
+    assert abs(validation_years.in_band(ours) - days) <= 0.03 * days
 
 
 def test_a_check_that_fails_or_is_missing_shows() -> None:
@@ -97,6 +99,6 @@ def test_on_the_tightest_clay_short_cycles_lose_far_less() -> None:
 
 
 def test_the_picture_is_drawn(tmp_path: Path) -> None:
-    validation.picture(tmp_path / "again.png")
+    picture(tmp_path / "again.png")
     assert (tmp_path / "again.png").read_bytes()[:8] == PICTURE.read_bytes()[:8]
     assert PICTURE.stat().st_size > 10_000

@@ -21,7 +21,8 @@ from evenclay.sim.judge.score import judge
 from evenclay.sim.replay.life import Lived, live
 from evenclay.sim.replay.span import sky_of, span_of
 from evenclay.sim.weather.record import Weather, read
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import load
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"

@@ -29,7 +29,9 @@ from evenclay.sim.units import METRIC, US
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.plan import compare as comparing
+from evenclay.tools.plan import compare_summary, compare_tables
 from evenclay.tools.plan.compare import Job, Side
+from evenclay.tools.plan.compare_summary import summary
 from evenclay.tools.property.property import load, parse
 from tests.houses import make_house, row
 from tests.published.test_replays import record
@@ -204,15 +206,15 @@ def job_of(years: int) -> Job:
 
 def test_rain_and_rewetting_are_not_judged() -> None:
     state = [IN_BAND, DRY, RAIN_WET, REWETTING, WET, IN_BAND][:2]
-    shares = comparing.shares_of([job_of(2)], [outcome_of(state)])
+    shares = compare_summary.shares_of([job_of(2)], [outcome_of(state)])
     assert shares.years == [1.0, 0.0] and shares.zones == [0.5]
     assert (shares.dry, shares.wet) == (0.5, 0.0)
-    apart = comparing.shares_of([job_of(2)], [outcome_of([IN_BAND, RAIN_WET])])
+    apart = compare_summary.shares_of([job_of(2)], [outcome_of([IN_BAND, RAIN_WET])])
     assert apart.years[0] == 1.0 and apart.years[1] != apart.years[1] and apart.zones == [1.0]
 
 
-def shares(zones: list[float], worst_year: float = 1.0) -> comparing.Shares:
-    return comparing.Shares([1.0, worst_year], zones, 0.0, 0.0)
+def shares(zones: list[float], worst_year: float = 1.0) -> compare_summary.Shares:
+    return compare_summary.Shares([1.0, worst_year], zones, 0.0, 0.0)
 
 
 @pytest.mark.parametrize(
@@ -225,9 +227,9 @@ def shares(zones: list[float], worst_year: float = 1.0) -> comparing.Shares:
     ],
 )
 def test_the_band_is_kept_by_share_or_by_what_the_oracle_reaches(
-    own: comparing.Shares, reached: comparing.Shares, kept: bool
+    own: compare_summary.Shares, reached: compare_summary.Shares, kept: bool
 ) -> None:
-    assert comparing.keeps_band(own, reached) == kept
+    assert compare_summary.keeps_band(own, reached) == kept
 
 
 @pytest.mark.parametrize(
@@ -243,7 +245,7 @@ def test_a_hub_is_held_to_a_ratio_or_where_water_is_little_to_a_difference(
         Side("hub_checked", [own], [Least(least, False, np.zeros(1))]),
         Side("oracle", [least]),
     ]
-    found = comparing.summary([job_of(1)], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
+    found = summary([job_of(1)], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
     assert found["meets"] is meets and found["keeps_band"] and found["equally_even"]
     assert found["gap_pct"] == 100.0
 
@@ -251,15 +253,15 @@ def test_a_hub_is_held_to_a_ratio_or_where_water_is_little_to_a_difference(
 def test_a_hub_that_does_not_keep_the_band_is_not_held_to_anything() -> None:
     dry, good = outcome_of([DRY]), outcome_of([IN_BAND])
     sides = [Side("hub_auto", [dry], [Least(dry, True, np.zeros(1))]), Side("oracle", [good])]
-    found = comparing.summary([job_of(1)], sides)["recorded"]["policies"]["hub_auto"]["oracle"]
+    found = summary([job_of(1)], sides)["recorded"]["policies"]["hub_auto"]["oracle"]
     assert found["meets"] is None and found["own_schedules"] == 1
 
 
 def test_notes_say_what_invented_years_leave_out() -> None:
     plain = job_of(1)
     invented = Job(plain.house, replace(plain.life, invented=True), ET0_MM)
-    assert not any("droughts" in note for note in comparing._notes([plain], True))
-    both = comparing._notes([plain, invented], False)
+    assert not any("droughts" in note for note in compare_summary._notes([plain], True))
+    both = compare_summary._notes([plain, invented], False)
     assert any("understates droughts" in note for note in both)
     assert any("common practice, no source" in note for note in both)
 
@@ -273,7 +275,7 @@ def test_times_are_of_all_years_and_of_each() -> None:
         Side("hub_checked", [own], [Least(least, False, np.array([365.0]))]),
         Side("oracle", [least]),
     ]
-    found = comparing.summary([job_of(2)], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
+    found = summary([job_of(2)], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
     assert found["times"] == round(3.0 / 1.8, 3)
     assert (found["times_of_years"]["least"], found["times_of_years"]["most"]) == (1.25, 2.0)
     assert (found["used_mm"], found["least_mm"], found["possible_mm"]) == (547.5, 328.5, 182.5)
@@ -305,19 +307,19 @@ def test_a_comparison_from_end_to_end(tmp_path: Path) -> None:
     sides = comparing.run([Job(probed(house), life, ET0_MM)], [], True, Inline(), told.append)
     names = [side.name for side in sides]
     assert names[:5] == ["none", "reference", "calendar", "calendar_checked", "calendar_scaled"]
-    assert names[-1] == "oracle" and set(names) == set(comparing.NAMES)
+    assert names[-1] == "oracle" and set(names) == set(compare_tables.NAMES)
     assert re.fullmatch(r"(\d+) of \1 years; 0:00:00 left", told[-1])
     of = {side.name: side.outcomes[0].litres.sum() for side in sides}
     assert of["calendar_scaled"] == pytest.approx(of["hub_checked"], rel=0.02)
-    found = comparing.summary([Job(house, life, ET0_MM)], sides)
+    found = summary([Job(house, life, ET0_MM)], sides)
     json.dumps(found, allow_nan=False)
     for line in found["recorded"]["policies"].values():
         if "oracle" in line:
             assert line["oracle"]["least_mm"] <= line["oracle"]["used_mm"] + 0.1
             assert line["oracle"]["possible_mm"] <= line["oracle"]["least_mm"] + 0.1
-    assert len(comparing.tables_of(found, METRIC)) == 2
+    assert len(compare_tables.tables_of(found, METRIC)) == 2
     assert all(line["in_band_pct"] for line in found["recorded"]["policies"].values())
-    rows = comparing.rows_of([Job(house, life, ET0_MM)], sides)
+    rows = compare_summary.rows_of([Job(house, life, ET0_MM)], sides)
     assert len(rows) == len(sides) * 2
     from evenclay.tools.plan.compare_picture import drawn
 
@@ -382,7 +384,7 @@ def test_plans_of_another_file_stand_beside_with_its_name(tmp_path: Path) -> Non
     job = comparing.jobs_of(load(DEMO / "property.toml"), [("seattle", record("seattle"))], 0, 1)[0]
     found = comparing.policies_of(job, [load(other)])[-2:]
     assert [policy.name for policy in found] == ["calendar spring", "hub_probes spring"]
-    assert comparing.name_of(found[0].name) == "own calendar; spring"
+    assert compare_tables.name_of(found[0].name) == "own calendar; spring"
     assert found[0].plan is not None and found[0].plan.rows[0].run_s == 540
     blind = tmp_path / "blind.toml"
     blind.write_text(re.sub("(?m)^probe = true.*$", "", text), "utf-8")

@@ -11,17 +11,13 @@ from evenclay.controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Pla
 from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES
 from evenclay.sim.house import hoses
 from evenclay.sim.house.house import House
-from evenclay.tools.property.compile import (
-    compile_house,
-    cycle_min,
-    guessed_et0_mm,
-    mean_et0_mm,
-    run_s,
-    season_days,
-    tag_of,
-)
-from evenclay.tools.property.plan_rules import RANGES
-from evenclay.tools.property.property import PropertyError, load, parse
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.conflicts import tag_of
+from evenclay.tools.property.cycles import cycle_min, run_s
+from evenclay.tools.property.demand import guessed_et0_mm, mean_et0_mm, season_days
+from evenclay.tools.property.file.mistakes import PropertyError
+from evenclay.tools.property.plan_ranges import RANGES
+from evenclay.tools.property.property import load, parse
 from tests.unit.small_house import GOOD
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"

@@ -308,7 +308,7 @@ def test_asking_about_open_passes(source: str) -> None:
 
 
 # What only developers run, and what only the extra `cluster` brings.
-DEVELOPERS_TOOLS = {"tools/dev/bench.py"}
+DEVELOPERS_TOOLS = {"tools/dev/bench_steps.py", "tools/dev/graph.py"}
 EXTRA = {"distributed"}
 
 

@@ -11,7 +11,7 @@ from evenclay.sim.weather import generator
 from evenclay.sim.weather import record as weather
 from evenclay.sim.weather.statistics import MEASURES
 from evenclay.tools.cli import commands as cli
-from evenclay.tools.plan import invent
+from evenclay.tools.plan import invented_weather
 
 WEATHER = Path(__file__).parents[2] / "sim" / "demo" / "weather.csv"
 
@@ -50,7 +50,7 @@ def test_json(tmp_path: Path) -> None:
     assert status == 0
     assert len(rows) == 12 * len(MEASURES)
     assert set(rows[0]) == {"month", "measure", "record", "generated", "standard_error"}
-    assert set(invent.HEADINGS) == set(MEASURES)
+    assert set(invented_weather.HEADINGS) == set(MEASURES)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from evenclay.controller import journal
 from evenclay.controller.journal import RECORD_BYTES_MAX, Record
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart
-from evenclay.tools.property.plan_rules import RANGES
+from evenclay.tools.property.plan_ranges import RANGES
 from tests.core import plan
 from tests.records import HUB_FIELDS, ZONE_FIELDS
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from evenclay.tools.board import bundle, fitting, pin_map
+from evenclay.tools.board import bundle, pin_map, wiring
 from evenclay.tools.board.pin_map import DeviceError
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.property.property import Property, parse
@@ -68,7 +68,7 @@ def house(text: str = HOUSE + ZONES) -> Property:
 
 def told(prop: Property, found: pin_map.PinMap) -> list[str]:
     """The lines that a property is refused with."""
-    mistakes = list(fitting.misfits(prop, found))
+    mistakes = list(wiring.misfits(prop, found))
     lines = prop.source.error(mistakes).lines
     assert len(lines) == len(mistakes)
     return [line.split(": ", 1)[1] for line in lines]
@@ -103,9 +103,9 @@ def test_each_option_leaves_out_its_part_and_no_other(tmp_path: Path) -> None:
     parts = [option.strip("'") for option in _options(told(house(), found))]
     assert len(parts) == 8
     for part in parts:
-        left = _options(told(fitting.without(house(), [part]), found))
+        left = _options(told(wiring.without(house(), [part]), found))
         assert sorted([*left, part]) == sorted(parts)
-    assert told(fitting.without(house(), parts), found) == []
+    assert told(wiring.without(house(), parts), found) == []
 
 
 def _options(lines: list[str]) -> list[str]:
@@ -113,7 +113,7 @@ def _options(lines: list[str]) -> list[str]:
 
 
 def test_a_zone_without_its_probe_has_no_limits() -> None:
-    zone = fitting.without(house(), ["probe.west"]).zones["west"]
+    zone = wiring.without(house(), ["probe.west"]).zones["west"]
     assert (zone.probe, zone.wet_limit, zone.wet_release, zone.dry_limit) == (False,) + (None,) * 3
 
 
@@ -126,14 +126,12 @@ def test_a_contact_is_not_a_gauge(tmp_path: Path) -> None:
 
 def test_a_part_that_the_property_has_not_is_one_line() -> None:
     with pytest.raises(DeviceError) as error:
-        fitting.without(house(), ["probe.west", "contact"])
+        wiring.without(house(), ["probe.west", "contact"])
     line = str(error.value)
     assert line.startswith("--without: found contact, allowed probe.west, ") and "\n" not in line
     bare = HOUSE.partition("[lockouts.rain]")[0].replace("meter = true", "")
     with pytest.raises(DeviceError, match="no part to leave out"):
-        fitting.without(
-            house(bare + (ZONES.replace("probe = true\nwet_limit = 33", ""))), ["gauge"]
-        )
+        wiring.without(house(bare + (ZONES.replace("probe = true\nwet_limit = 33", ""))), ["gauge"])
 
 
 def test_valves_that_do_not_fit_are_refused(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from evenclay.controller import plan as plans
 from evenclay.controller.plan import Part, Plan, PlanError, unpack
-from evenclay.tools.property.plan_rules import fields
+from evenclay.tools.property.plan_ranges import fields
 from tests.core import plan, row
 
 

@@ -17,9 +17,10 @@ from evenclay.sim.units import METRIC, US
 from evenclay.tools.cli.commands import app
 from evenclay.tools.property import timezone
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.lines import line_of, path_at
-from evenclay.tools.property.property import Property, PropertyError, load, parse
-from evenclay.tools.property.rules import in_unit
+from evenclay.tools.property.file.key_lines import line_of, path_at
+from evenclay.tools.property.file.mistakes import PropertyError
+from evenclay.tools.property.file.quantities import in_unit
+from evenclay.tools.property.property import Property, load, parse
 from tests.unit.small_house import GOOD
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"

@@ -17,10 +17,14 @@ from evenclay.sim.judge.proposal import begin_of, half_month_of, records_of
 from evenclay.sim.judge.season import climate
 from evenclay.sim.replay.span import span_of
 from evenclay.sim.weather.record import read
-from evenclay.tools.cli.commands import NO_PLAN, app
-from evenclay.tools.plan import propose, propose_draft, propose_file
+from evenclay.tools.cli.commands import app
+from evenclay.tools.cli.errors import NO_PLAN
+from evenclay.tools.plan.proposal import draft as propose_draft
+from evenclay.tools.plan.proposal import propose
+from evenclay.tools.plan.proposal import written as propose_file
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.property import Season, load, parse
+from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.property import load, parse
 from tests.published.test_replays import record
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"

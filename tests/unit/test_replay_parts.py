@@ -21,8 +21,9 @@ from evenclay.sim.judge import held, policies
 from evenclay.sim.replay.life import Life, Script
 from evenclay.sim.replay.span import span_of
 from evenclay.sim.report import outputs
+from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.hourly import Hourly
-from evenclay.sim.weather.record import Weather, WeatherError
+from evenclay.sim.weather.record import Weather
 from tests import decisions
 from tests.houses import UTC, make_house, row, still_weather
 

@@ -24,7 +24,7 @@ from evenclay.sim.report.sentences import result_sentences
 from evenclay.sim.report.tables import ALARMS
 from evenclay.sim.report.year import ReportError, read, runs_of
 from evenclay.sim.words import WHY
-from evenclay.tools.property.plan_rules import RANGES
+from evenclay.tools.property.plan_ranges import RANGES
 
 FIRST, DAYS = date(2023, 1, 1), 365
 NBSP = "\N{NO-BREAK SPACE}"

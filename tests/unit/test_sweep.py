@@ -23,7 +23,7 @@ from evenclay.sim.replay.span import sky_of, span_of
 from evenclay.sim.types import Line
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan import sweep as sweeping
-from evenclay.tools.plan import workers
+from evenclay.tools.plan import sweep_summary, workers
 from evenclay.tools.plan.sweep import Life, Record, Sweep
 from evenclay.tools.plan.workers import SweepError, cores
 from tests import sweeps
@@ -304,7 +304,7 @@ def test_the_summary_by_hand() -> None:
             row(2, "b", 70, 30, 0),
         ]
     )
-    (found,) = sweeping.summary(years, []).to_dicts()
+    (found,) = sweep_summary.summary(years, []).to_dicts()
     assert found["years"] == 2
     assert found["in_band_pct"] == pytest.approx(100 * 320 / 380)
     assert found["worst_zone_pct"] == pytest.approx(100 * 130 / 180)
@@ -319,7 +319,7 @@ def test_the_summary_by_hand() -> None:
 def test_a_zone_without_season_days_has_no_share() -> None:
     values: dict[str, Any] = dict.fromkeys(sweeping.MEASURES, 0)
     values |= {"variant": 1, "property": "p", "weather": "w", "seed": 1, "year": 1, "zone": "a"}
-    (found,) = sweeping.summary(pl.DataFrame([values]), []).to_dicts()
+    (found,) = sweep_summary.summary(pl.DataFrame([values]), []).to_dicts()
     assert found["in_band_pct"] is None
     assert found["worst_zone_pct"] is None
 

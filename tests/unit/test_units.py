@@ -19,7 +19,8 @@ from typer.testing import CliRunner
 
 from evenclay.sim.judge import oracle, proposal, search
 from evenclay.sim.units import METRIC, UNITS, US
-from evenclay.tools.cli.commands import NO_PLAN, app
+from evenclay.tools.cli.commands import app
+from evenclay.tools.cli.errors import NO_PLAN
 from evenclay.tools.plan import workers
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.property import load

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenclay.tools.plan.variants import changes_of, read_vary, varied
-from evenclay.tools.property.property import Property, PropertyError, load
+from evenclay.tools.property.file.mistakes import PropertyError
+from evenclay.tools.property.property import Property, load
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
 

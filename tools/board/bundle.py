@@ -138,7 +138,7 @@ def find(board: str) -> Board:
 
 
 def make(board: Board, plan: Plan) -> Bundle:
-    """Compile the hub for a board, with a plan that fits it (see `evenclay.tools.board.fitting`).
+    """Compile the hub for a board, with a plan that fits it (see `evenclay.tools.board.wiring`).
 
     Raises:
         DeviceError: its code is no text, or does not compile.

@@ -43,10 +43,10 @@ for entry in os.ilistdir():
 
 
 class Target(Protocol):
-    """What is copied to."""
+    """The board that a bundle is copied to, or what stands in for it."""
 
     def stop(self) -> None:
-        """Have no hub run, and every valve shut."""
+        """Stop the hub that runs there, and shut every valve."""
 
     def look(self, tops: tuple[str, ...]) -> dict[str, str]:
         """Paths below `tops`, each with the hash of a file or "dir"."""
@@ -101,7 +101,7 @@ def flash(target: Target, bundle: Bundle, say: Callable[[str], None]) -> None:
 
 
 class Pretended:
-    """An empty board that is not there: what a dry run copies to."""
+    """Stands in for an empty board in a dry run."""
 
     def __init__(self) -> None:
         self._files: dict[str, str] = {}

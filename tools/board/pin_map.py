@@ -11,7 +11,7 @@ A pin map says what is wired where in plain numbers at its top, so it is read he
     AIR, BATTERY     thermometer; divider
 
 FOLDER, VALVES and MASTERS have to be there. What is None, or not there, the board does not have.
-`evenclay.tools.board.fitting` holds a property against it.
+`evenclay.tools.board.wiring` holds a property against it.
 """
 
 import ast
@@ -25,7 +25,7 @@ _SINGLE = ("RAIN", "CONTACT", "AIR", "BATTERY")
 
 
 class DeviceError(ValueError):
-    """A bundle that cannot be made or copied; one line for the user."""
+    """A bundle that cannot be made or copied; the user is told the reason in one line."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,8 @@
-"""The `evenclay` command."""
+"""The `evenclay` command.
+
+`commands` puts it together. The commands stand in `property`, `board`, `replay` and `plan`; what
+they share stands in `options`, `output` and `errors`.
+"""
 
 import sys
 

@@ -1,14 +1,14 @@
-"""The compiled core, and what of the simulated house it meets at every wake, for those who live
-through many years: found in place of the sources.
+"""Finds the compiled core in place of its sources, so that replays of many years take less time.
 
-`tools/dev/compiling.py` makes it. It lies in a folder of the virtual environment, never beside the
-sources, with the digest of what it was made from. Whatever imports `tools` runs it as long as the
-sources are the same, byte for byte: an edited core is the interpreted one again. EVENCLAY_COMPILED
-names another folder; empty, none.
+`tools/dev/compiling.py` compiles the core and those simulated devices that it meets at every wake.
+The result lies in a folder of the virtual environment, never beside the sources, with the digest of
+what it was made from. Whoever imports `evenclay.tools` runs it as long as the sources are the same,
+byte for byte; after any edit the sources run again. The environment variable EVENCLAY_COMPILED
+names another folder, or none where it is empty.
 
-Compiled code takes annotations at their word: of an owner's nonsense, which a hub refuses, what is
-not even a tuple raises before the hub sees it. And nobody may replace a method of one object, as
-`Devices.cut_after` does. Nothing that `tools` runs asks for either.
+Compiled code differs from the sources in two ways. It checks the types of arguments, so a command
+of the owner that is no tuple raises an error before the hub can refuse it. And a method of a single
+object cannot be replaced, as `Devices.cut_after` does. Nothing that `tools` runs does either.
 """
 
 import os
@@ -24,7 +24,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 FOLDER = Path(sys.prefix) / "compiled"
 VARIABLE = "EVENCLAY_COMPILED"
-DIGEST = "digest"  # of what was compiled; the compiled files below it
+DIGEST = "digest"  # this file holds the digest of what was compiled, then the compiled files
 SUFFIX = str(sysconfig.get_config_var("EXT_SUFFIX"))  # names the interpreter and its version
 MADE_BY = ("tools/dev/compiling.py", "requirements-dev.lock")  # mypy's version is there
 
@@ -43,18 +43,18 @@ class _Finder(MetaPathFinder):
 
 
 def folder() -> Path | None:
-    """Where the compiled core lies, if it does; None where nobody wants it."""
+    """Return where to look for the compiled core; None where it must not be used."""
     named = os.environ.get(VARIABLE, str(FOLDER))
     return Path(named) if named else None
 
 
 def sources() -> list[Path]:
-    """What is compiled, and all whose types that relies on."""
+    """Return what is compiled, and all modules whose types that relies on."""
     return sorted(path for name in ("controller", "sim") for path in (ROOT / name).rglob("*.py"))
 
 
 def digest() -> str:
-    """What tells one version of these sources, and of what compiles them, from another."""
+    """Return a hash of these sources, and of what compiles them."""
     hasher = sha256(SUFFIX.encode())
     for file in [*sources(), *(ROOT / name for name in MADE_BY)]:
         hasher.update(file.relative_to(ROOT).as_posix().encode() + file.read_bytes())
@@ -73,7 +73,7 @@ def fresh(built: Path) -> bool:
 def use() -> None:
     """Let the core be imported from its compiled modules, where these are fresh.
 
-    Not where one of them was imported before from its source: the two do not mix.
+    It does nothing where one of them was imported from its source before: the two do not mix.
     """
     built = folder()
     if built is None or not fresh(built):

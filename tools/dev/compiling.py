@@ -1,4 +1,4 @@
-"""Compile the core and the simulated devices, for those who live through many years.
+"""Compile the core and the simulated devices, so that replays of many years take less time.
 
 python -m evenclay.tools.dev.compiling
 
@@ -30,7 +30,7 @@ follow_imports_for_stubs = True
 
 
 def build(built: Path) -> None:
-    """Compile into a folder, in place of what is there. Exits where that cannot be done."""
+    """Compile into a folder and replace what is there. Exits where that cannot be done."""
     _look_for_compiler()
     made_of = digest()
     texts = {path.relative_to(ROOT).as_posix(): path.read_text("utf-8") for path in sources()}

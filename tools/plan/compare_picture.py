@@ -14,7 +14,9 @@ from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNL
 from evenclay.sim.report.drawing import BAND, INK, RULE, SOFT, STYLE, WATER, WET
 from evenclay.sim.types import Bools, Floats, Line
 from evenclay.sim.units import Units
-from evenclay.tools.plan.compare import KEPT_SHARE, Job, Side, litres_of, name_of, shares_of
+from evenclay.tools.plan.compare import Job, Side
+from evenclay.tools.plan.compare_summary import KEPT_SHARE, litres_of, shares_of
+from evenclay.tools.plan.compare_tables import name_of
 
 WIDTH_IN, ROW_IN = 9.4, 0.42
 OWN, INVENTED = "#4d4d4d", "#8c8c8c"

@@ -22,7 +22,6 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from rich.table import Table
 
 from evenclay.sim import files
 from evenclay.sim.house.house import House
@@ -31,12 +30,12 @@ from evenclay.sim.judge.season import Season, climate
 from evenclay.sim.judge.years import scored_years, seed_of, years_of
 from evenclay.sim.replay.span import Span, span_of
 from evenclay.sim.types import Line
-from evenclay.sim.units import UNITS
 from evenclay.sim.weather.generator import Climate, fit, generate
 from evenclay.sim.weather.record import Hours, Weather
 from evenclay.tools.plan.variants import Change, changes_of, read_vary, varied
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
-from evenclay.tools.property.compile import compile_house, mean_et0_mm
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.property import Property, parse
 
 LIFE_YEARS = 25  # with its spin-up; a hub counts no more than 34 years since it was started
@@ -44,18 +43,8 @@ BATCH_YEARS = 50
 SEASON_SEED = 1  # the climate is the same for all seeds
 WAITING = 2  # tasks handed out for each worker; the rest stay here
 CODE = ("controller", "sim", "tools")
-
 DataType = type[pl.DataType]
-
 RESULT, DEFINITION, PARTS = "years.parquet", "sweep.json", "parts"
-PERCENTS = (
-    "in_band_pct",
-    "worst_zone_pct",
-    "year_in_20_pct",
-    "worst_year_pct",
-    "dry_pct",
-    "wet_pct",
-)
 KEYS = ("variant", "property", "weather", "seed", "year", "zone")
 MEASURES: dict[str, DataType] = {
     "season_days": pl.Int64,
@@ -83,9 +72,9 @@ class Record:
 
     @cached_property
     def digest(self) -> str:
-        """What tells one record from another."""
+        """A hash of all that is in the record."""
         hasher = hashlib.sha256()
-        _feed(hasher, self.weather)
+        _add_to_hash(hasher, self.weather)
         return hasher.hexdigest()
 
 
@@ -174,7 +163,7 @@ class Sweep:
 
     @property
     def paths(self) -> list[str]:
-        """What is varied."""
+        """The paths of the values that are varied."""
         return list(self.variants[0].values)
 
     @property
@@ -294,19 +283,19 @@ def _season(house: House, record: Record, span: Span) -> Season:
 
 @cache
 def code_digest() -> str:
-    """What tells one version of this code from another."""
+    """Return a hash of all code that a sweep runs."""
     root = Path(__file__).parents[2]
     files = sorted(path for folder in CODE for path in (root / folder).rglob("*.py"))
     return _sha256(b"".join([path.read_bytes() for path in files]))
 
 
-def _feed(hasher: "hashlib._Hash", value: object) -> None:
-    """Give a hasher all that is in a record."""
+def _add_to_hash(hasher: "hashlib._Hash", value: object) -> None:
+    """Add a value to a hash, and where it is a record all that is in it."""
     if isinstance(value, np.ndarray):
         hasher.update(value.tobytes())
     elif isinstance(value, Weather | Hours):
         for part in vars(value).values():
-            _feed(hasher, part)
+            _add_to_hash(hasher, part)
     else:
         hasher.update(repr(value).encode())
 
@@ -315,17 +304,14 @@ def _sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-# Doing it.
-
-
 def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -> pl.DataFrame:
-    """Do what is not done yet, and put the whole result into out / RESULT.
+    """Do the tasks that are not done yet, and write the whole result into out / RESULT.
 
     out: a folder that exists. Raises: SweepError where it holds another sweep.
     """
     _claim(sweep, out)
     tasks = sweep.tasks
-    frames = [_read_part(_part(out, number)) for number in range(len(tasks))]
+    frames = [_read_part(_part_path(out, number)) for number in range(len(tasks))]
     missing = [number for number, frame in enumerate(frames) if frame is None]
     years = [sum(life.years for life in task) for task in tasks]
     progress = Progress(sum(years), sum(years) - sum(years[n] for n in missing), tell)
@@ -338,7 +324,7 @@ def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -
         for future in wait(running, return_when=FIRST_COMPLETED).done:
             number = running.pop(future)
             frame = pl.DataFrame(future.result(), schema=columns, strict=False)
-            _write(frame, _part(out, number))
+            _write(frame, _part_path(out, number))
             frames[number] = frame
             progress.add(years[number])
     whole = pl.concat([frame for frame in frames if frame is not None], rechunk=True)
@@ -347,7 +333,7 @@ def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -
 
 
 def _claim(sweep: Sweep, out: Path) -> None:
-    """Make a folder this sweep's; refuse one that holds another."""
+    """Write into a folder which sweep it holds. Raises SweepError where it holds another."""
     mine = sweep.definition()
     path = out / DEFINITION
     if path.exists():
@@ -364,7 +350,7 @@ def _claim(sweep: Sweep, out: Path) -> None:
     files.write({path: json.dumps(mine, indent=1) + "\n"})
 
 
-def _part(out: Path, number: int) -> Path:
+def _part_path(out: Path, number: int) -> Path:
     return out / PARTS / f"{number + 1:05}.parquet"
 
 
@@ -380,84 +366,3 @@ def _write(frame: pl.DataFrame, path: Path) -> None:
     data = io.BytesIO()
     frame.write_parquet(data)
     files.write({path: data.getvalue()})
-
-
-# Telling it.
-
-
-def summary(years: pl.DataFrame, paths: Sequence[str]) -> pl.DataFrame:
-    """One row for each variant: how its ground was kept, in percent, and what that took.
-
-    Season days count, without those that rain alone made wet or that were declared re-wetting.
-    `in_band_pct`: of all zones and years; `worst_zone_pct`: of its worst zone over all years;
-    `year_in_20_pct`: of all zones in a year that one in twenty falls below; `worst_year_pct`.
-    """
-    judged = pl.col("season_days") - pl.col("days_rain_wet") - pl.col("days_rewetting")
-    frame = years.with_columns(judged.alias("judged"))
-    keys = ["variant", "property", *paths]
-    house_year = ["weather", "seed", "year"]
-
-    def share(column: str) -> pl.Expr:
-        return (100 * pl.col(column).sum() / pl.col("judged").sum()).fill_nan(None)
-
-    by_year = frame.group_by([*keys, *house_year], maintain_order=True).agg(
-        share("days_in_band").alias("in_band_pct"),
-        pl.col("litres").sum(),
-        pl.col("unevenness_pf").first(),
-    )
-    by_zone = frame.group_by([*keys, "zone"], maintain_order=True).agg(
-        share("days_in_band").alias("in_band_pct")
-    )
-    whole = frame.group_by(keys, maintain_order=True).agg(
-        share("days_in_band").alias("in_band_pct"),
-        share("days_dry").alias("dry_pct"),
-        share("days_wet").alias("wet_pct"),
-    )
-    yearly = by_year.group_by(keys, maintain_order=True).agg(
-        pl.len().alias("years"),
-        pl.col("in_band_pct").quantile(0.05, "linear").alias("year_in_20_pct"),
-        pl.col("in_band_pct").min().alias("worst_year_pct"),
-        pl.col("litres").mean().alias("litres_a_year"),
-        pl.col("litres").std().alias("litres_deviation"),
-        pl.col("unevenness_pf").median().alias("unevenness_pf"),
-    )
-    zones = by_zone.group_by(keys, maintain_order=True).agg(
-        pl.col("in_band_pct").min().alias("worst_zone_pct")
-    )
-    return whole.join(zones, on=keys).join(yearly, on=keys, maintain_order="left")
-
-
-def table_of(rows: pl.DataFrame, paths: Sequence[str], units: str) -> Table:
-    """The summary for people. units: "metric" or "us"."""
-    shown = UNITS[units]
-    files = ["property"] if rows["property"].n_unique() > 1 else []
-    keys = [path.rpartition(".")[2] for path in paths]
-    table = Table(title="Percent of season days in band", title_justify="left")
-    for name in (*files, *(keys if len(set(keys)) == len(keys) else paths)):
-        table.add_column(name, overflow="fold", min_width=min(len(name), 12))
-    for heading in ("years", "all", "worst zone", "1 year in 20", "worst year", "dry", "wet"):
-        table.add_column(heading, justify="right")
-    table.add_column(f"{shown.word('volume')} a year", justify="right")
-    table.add_column("uneven, pF", justify="right")
-    for row in rows.to_dicts():
-        percents = [row[name] for name in PERCENTS]
-        table.add_row(
-            *(Path(row[name]).stem for name in files),
-            *(str(row[path]) for path in paths),
-            f"{row['years']:,}",
-            *("-" if percent is None else f"{percent:.1f}" for percent in percents),
-            shown.number(row["litres_a_year"], "volume"),
-            "-" if row["unevenness_pf"] is None else f"{row['unevenness_pf']:.2f}",
-        )
-    return table
-
-
-def notes(sweep: Sweep) -> list[str]:
-    """What to know of the figures."""
-    found = ["Season days: without those wet by rain alone or of declared re-wetting."]
-    found.append("1 year in 20 is worse than its column; dry and wet are percent as well.")
-    if sweep.years:
-        found.append(
-            "Invented years: droughts of years, wet years and great storms come out too rare."
-        )
-    return found

@@ -14,16 +14,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from evenclay.tools.property.lines import Path
-from evenclay.tools.property.property import (
-    Mistake,
-    Property,
-    PropertyError,
-    Source,
-    dotted,
-    from_document,
-)
-from evenclay.tools.property.rules import printable, shown
+from evenclay.tools.property.file.key_lines import KeyPath
+from evenclay.tools.property.file.mistakes import Mistake, PropertyError, Source, dotted
+from evenclay.tools.property.file.wording import printable, shown
+from evenclay.tools.property.property import Property, from_document
 
 VALUES_MAX = 1000  # of one path
 EVERY = "*"
@@ -40,7 +34,7 @@ class Vary:
     """One `--vary`: the path as it was written and read, and its values."""
 
     text: str
-    path: Path
+    path: KeyPath
     values: tuple[Any, ...]
 
 
@@ -49,7 +43,7 @@ class Change:
     """One value set in a property: where, and what. shown: as a column of results holds it."""
 
     text: str
-    path: Path
+    path: KeyPath
     value: Any
     shown: int | float | str
 
@@ -78,7 +72,7 @@ def changes_of(varies: Sequence[Vary]) -> list[tuple[Change, ...]]:
 
 @dataclass(frozen=True)
 class VariedSource(Source):
-    """A file with other values at some places: these stand on no line of it."""
+    """A file with other values at some places; no line of the file can be named for those."""
 
     def error(self, mistakes: list[Mistake]) -> PropertyError:
         """Return the error that lists these mistakes."""
@@ -162,7 +156,7 @@ def _value(item: str) -> Any:
     return value if isinstance(value, bool | int | float) else item
 
 
-def _path(text: str) -> Path:
+def _path(text: str) -> KeyPath:
     """Read a path; `EVERY` stands in it for every item."""
     if not _PATH.fullmatch(text):
         raise _refusal(shown(text), "a path such as zones.west.share or seasons[2].minutes")
@@ -170,14 +164,14 @@ def _path(text: str) -> Path:
     return tuple([int(number) - 1 if number else name.strip('"') for name, number in parts])
 
 
-def _places(document: dict[str, Any], path: Path) -> list[Path]:
+def _places(document: dict[str, Any], path: KeyPath) -> list[KeyPath]:
     """The paths of a document that a path with EVERY in it stands for.
 
     Raises: PropertyError where a list or a table of the owner's own names has no such item.
     """
-    places: list[Path] = [()]
+    places: list[KeyPath] = [()]
     for part in path:
-        longer: list[Path] = []
+        longer: list[KeyPath] = []
         for place in places:
             names = _names(_at(document, place), place)
             if names is not None and part != EVERY and part not in names:
@@ -190,7 +184,7 @@ def _places(document: dict[str, Any], path: Path) -> list[Path]:
     return places
 
 
-def _names(inside: Any, place: Path) -> list[str | int] | None:
+def _names(inside: Any, place: KeyPath) -> list[str | int] | None:
     """What stands in a list or a table of the owner's own names; None where any key may be new.
 
     Raises: PropertyError for a place that is neither list nor table.
@@ -204,7 +198,7 @@ def _names(inside: Any, place: Path) -> list[str | int] | None:
     raise _refusal(f"something below {dotted(place)}, {shown(inside)}", f"{dotted(place)} itself")
 
 
-def _at(document: Any, path: Path) -> Any:
+def _at(document: Any, path: KeyPath) -> Any:
     """What stands at a path of a document, None where nothing does."""
     for part in path:
         if isinstance(document, list) and isinstance(part, int):
@@ -216,7 +210,7 @@ def _at(document: Any, path: Path) -> Any:
     return document
 
 
-def _set(document: Any, path: Path, value: Any) -> None:
+def _set(document: Any, path: KeyPath, value: Any) -> None:
     for part in path[:-1]:
         document = document[part] if isinstance(part, int) else document.setdefault(part, {})
     document[path[-1]] = value

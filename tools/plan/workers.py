@@ -1,4 +1,4 @@
-"""Who works on long tasks, processes or a Dask cluster's workers, and how far they are."""
+"""Processes of this machine or a cluster's workers for long tasks, and how far they have come."""
 
 import gc
 import multiprocessing
@@ -21,7 +21,7 @@ Tell = Callable[[str], None]
 
 
 class SweepError(ValueError):
-    """What a user of long tasks can mend, in one line."""
+    """A mistake in what is asked of a long task; the user is told it in one line."""
 
 
 @dataclass
@@ -86,7 +86,7 @@ def counting(what: str) -> Iterator[Callable[[int, int], None]]:
 
 
 def cores() -> int:
-    """How many processes this machine runs at once for us."""
+    """Return how many processes of ours can run at once on this machine."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
@@ -94,7 +94,7 @@ def cores() -> int:
 
 @contextmanager
 def processes(count: int) -> Iterator[tuple[Executor, int]]:
-    """Processes of this machine, gone when this is left or the process that asked dies."""
+    """Start processes; they end with this context, or when the process that asked for them dies."""
     context = multiprocessing.get_context("spawn")  # a fork would inherit threads half alive
     with ProcessPoolExecutor(count, context, _begin_worker) as executor:
         try:
@@ -111,7 +111,7 @@ def processes(count: int) -> Iterator[tuple[Executor, int]]:
 
 
 def _begin_worker() -> None:
-    """Leave Ctrl-C to the parent, and die with it however it dies."""
+    """Leave Ctrl-C to the parent, and end when the parent ends, for whatever reason."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     assert parent is not None

@@ -9,15 +9,11 @@ from evenclay.controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSO
 from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house import hoses
 from evenclay.sim.units import UNITS, Units
-from evenclay.tools.property.compile import (
-    cycle_min,
-    hose_of,
-    run_s,
-    season_days,
-    slots_min,
-    spigot_of,
-)
-from evenclay.tools.property.property import SIDES, Property
+from evenclay.tools.property.cycles import cycle_min, run_s, slots_min
+from evenclay.tools.property.demand import season_days
+from evenclay.tools.property.file.place import SIDES
+from evenclay.tools.property.piping import hose_of, spigot_of
+from evenclay.tools.property.property import Property
 from evenclay.tools.property.timezone import law_note
 
 # Source: International Residential Code R401.3: 6 in over the first 10 ft (a fall of 5 %).
@@ -132,7 +128,7 @@ def _hoses(prop: Property, plan: Plan) -> Iterator[str]:
 
 
 def _worn(prop: Property, plan: Plan) -> Iterator[str]:
-    """What a washer at the inlet and the years take of a hose's flow."""
+    """How much of a hose's flow a washer at its inlet and its years of use take away."""
     units = _units(prop)
     for name, zone in prop.zones.items():
         hose, spigot = hose_of(zone), spigot_of(prop, zone)
@@ -202,7 +198,7 @@ def _filling(
     hose: hoses.Hose,
     supply_l_min: float | None,
 ) -> Iterator[str]:
-    """Runs so short that the hose only fills: its end gets too little."""
+    """A hose that spends much of each run on being filled, so that its end gets too little."""
     runs = [run_s(plan, index, part) for index, row in enumerate(plan.rows) if row.cycles]
     if supply_l_min is None or not runs:
         return
@@ -253,7 +249,11 @@ def _table(prop: Property, plan: Plan) -> Iterator[str]:
     for index, row in enumerate(plan.rows):
         if row.cycles and days[index]:
             where = f"season from {row.month:02}-{row.day:02}: "
-            for text in (*_banned(plan, index), *_soil(prop, plan, index), *_full(plan, index)):
+            for text in (
+                *_banned(plan, index),
+                *_soil(prop, plan, index),
+                *_at_ends_of_trim(plan, index),
+            ):
                 yield where + text
 
 
@@ -303,8 +303,8 @@ def taken_min(prop: Property, zone: ZonePart) -> float:
     return 60 * POND_MM / (rate_mm_h - takes_mm_h) if rate_mm_h > takes_mm_h else inf
 
 
-def _full(plan: Plan, index: int) -> Iterator[str]:
-    """What a zone trimmed to its most would lose again, or at its least would not get at all."""
+def _at_ends_of_trim(plan: Plan, index: int) -> Iterator[str]:
+    """Zones whose runs do not fit the limits when the trim is at its most or at its least."""
     row, most, least = plan.rows[index], plan.hub.trim_most_pct, plan.hub.trim_least_pct
     cut, long, short = [], [], []
     for zone in plan.zones:

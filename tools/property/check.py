@@ -1,5 +1,6 @@
 """`evenclay check`: the compiled season table, what it uses, and the cautions."""
 
+from calendar import month_abbr
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -10,12 +11,12 @@ from rich.table import Table
 from evenclay.controller.agenda import Agenda
 from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
-from evenclay.sim.calendar import MONTHS
 from evenclay.sim.house.house import House
 from evenclay.sim.units import UNITS, Units
 from evenclay.tools import tables
 from evenclay.tools.property.advice import cautions
-from evenclay.tools.property.compile import YEAR, clock, cycle_min, run_s
+from evenclay.tools.property.cycles import clock, cycle_min, run_s
+from evenclay.tools.property.demand import YEAR
 from evenclay.tools.property.property import Property
 
 SCHEMA = 1
@@ -158,7 +159,7 @@ def _months(house: House) -> list[Month]:
     price = house.water_price_m3
     return [
         Month(name, amount, None if price is None else amount / 1000 * price)
-        for name, amount in zip(MONTHS, litres, strict=True)
+        for name, amount in zip(month_abbr[1:], litres, strict=True)
     ]
 
 

@@ -15,8 +15,8 @@ from evenclay.sim.ground.soil import PROBE_M, TOP_M
 from evenclay.sim.judge.proposal import HALF_MONTHS
 from evenclay.sim.report.drawing import BAND, INK, RAIN, SOFT, STYLE, ZONE_COLOURS
 from evenclay.tools import tables
-from evenclay.tools.plan.propose import Proposal, why
-from evenclay.tools.plan.propose_draft import days_allowed
+from evenclay.tools.plan.proposal.draft import days_allowed
+from evenclay.tools.plan.proposal.propose import Proposal, why
 
 WIDTH_IN, PANEL_IN = 8.6, 1.45
 ENOUGH_PCT = 95.0

@@ -1,15 +1,14 @@
-"""`evenclay invent`: weather that never was, as a file to replay, and its statistics beside the
-record's."""
+"""`evenclay invent`: invented weather as a file, and its statistics beside the record's."""
 
 import csv
 import datetime
 import io
+from calendar import month_abbr
 from collections.abc import Sequence
 from typing import Any
 
 from rich.table import Table
 
-from evenclay.sim.calendar import MONTHS
 from evenclay.sim.weather.record import Weather
 from evenclay.sim.weather.statistics import MEASURES, Compared
 
@@ -58,7 +57,7 @@ def table_of(compared: Sequence[Compared]) -> Table:
     for measure in MEASURES:
         table.add_column(HEADINGS[measure], justify="right")
     found = {(row.month, row.measure): row for row in compared}
-    for month, name in enumerate(MONTHS, 1):
+    for month, name in enumerate(month_abbr[1:], 1):
         rows = [found.get((month, measure)) for measure in MEASURES]
         table.add_row(
             name,

@@ -1,15 +1,16 @@
-"""What a board has no pin for of a property, and the property with such parts left out."""
+"""Holds a property against a board's pin map, and leaves out the parts that the board lacks."""
 
 import shlex
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from evenclay.tools.board.pin_map import DeviceError, PinMap
-from evenclay.tools.property.property import Mistake, Property
+from evenclay.tools.property.file.mistakes import Mistake
+from evenclay.tools.property.property import Property
 
 
 def misfits(prop: Property, pins: PinMap) -> Iterator[Mistake]:
-    """What a property asks for and a pin map does not have, each with what would do."""
+    """Each part that a property asks for and a pin map has no pin for, with what may be done."""
     for what, group, name in (
         ("zones", prop.zones, "VALVES"),
         ("supplies", prop.supplies, "MASTERS"),

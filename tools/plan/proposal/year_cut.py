@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from evenclay.sim.types import Floats
-
+Floats = NDArray[np.float64]
 SAME = 1e-12  # costs that differ by less are the same
 
 

@@ -1,13 +1,13 @@
 """What is wrong with a line that TOML does not accept: where, what stands there, what to write.
 
-Only asked when there is a mistake to report. It guesses from one line, as a reader would.
+This runs only when there is a mistake to report. It guesses from one line, as a reader would.
 """
 
 import re
 import tomllib
 from dataclasses import dataclass
 
-from evenclay.tools.property.lines import Path, statements, unread_line
+from evenclay.tools.property.file.key_lines import KeyPath, statements, unread_line
 
 _KEY = r"[A-Za-z0-9_-]+(?:\.[A-Za-z0-9_-]+)*"
 _HEADER = re.compile(r"(\[\[?)([^\[\]]*)(\]*)")
@@ -21,13 +21,13 @@ _CURLY = str.maketrans("\u201c\u201d\u201e\u2018\u2019", '"""\'\'')  # as word p
 
 @dataclass(frozen=True)
 class Broken:
-    """A statement that is none: the line it begins on, its path, what was found and is allowed.
+    """A statement that TOML does not accept: its line, its path, what was found and is allowed.
 
-    found is empty where one cannot tell from the line.
+    found: empty where the line does not show what is wrong.
     """
 
     line: int
-    path: Path
+    path: KeyPath
     found: str = ""
     allowed: str = ""
 
@@ -39,7 +39,7 @@ def broken_of(text: str) -> Broken | None:
     statement = _COMMENT.sub("", lines[line - 1].strip())
     if _accepted(statement) and statement:
         return None
-    table: Path = ()
+    table: KeyPath = ()
     for begins, path, value in statements(text):
         if begins > line:
             break
@@ -84,7 +84,7 @@ def _header(line: int, statement: str) -> Broken | None:
     return None
 
 
-def _unassigned(line: int, table: Path, statement: str) -> Broken | None:
+def _unassigned(line: int, table: KeyPath, statement: str) -> Broken | None:
     """A key with a colon or nothing between it and its value."""
     match = _UNASSIGNED.fullmatch(statement)
     if match is None:
@@ -96,7 +96,7 @@ def _unassigned(line: int, table: Path, statement: str) -> Broken | None:
     return Broken(line, (*table, *key.split(".")), f'{key} without "="', allowed)
 
 
-def _value(line: int, path: Path, value: str) -> Broken:
+def _value(line: int, path: KeyPath, value: str) -> Broken:
     """A value that lacks a quote, a bracket, or its line's end."""
     straight = value.translate(_CURLY)
     if straight != value and _accepted(f"x = {straight}"):
@@ -119,7 +119,7 @@ def _value(line: int, path: Path, value: str) -> Broken:
     return Broken(line, path)
 
 
-def _unquoted(line: int, path: Path, value: str) -> Broken:
+def _unquoted(line: int, path: KeyPath, value: str) -> Broken:
     """A text without quotes, or a number that TOML writes otherwise."""
     if value.lower() in ("true", "false"):
         return Broken(line, path, value, value.lower())

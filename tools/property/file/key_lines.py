@@ -4,19 +4,19 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any
 
-Path = tuple[str | int, ...]
-
+# Keys, and numbers of list items from 0, from the top of the file down.
+KeyPath = tuple[str | int, ...]
 _LONGEST_STATEMENT = 200  # lines; a longer list ends the index, and what follows goes by its table
 
 
-def statements(text: str) -> Iterator[tuple[int, Path, Any]]:
+def statements(text: str) -> Iterator[tuple[int, KeyPath, Any]]:
     """Yield the line, path and value of each statement; a table header's value is None.
 
     A statement is the shortest run of lines that TOML accepts alone, so no second grammar is
     needed here. Ends at the first line that belongs to none. Lists count from 0.
     """
-    table: Path = ()
-    counts: dict[Path, int] = {}
+    table: KeyPath = ()
+    counts: dict[KeyPath, int] = {}
     for line, head, parsed in _chunks(text):
         if not parsed:
             continue
@@ -32,9 +32,9 @@ def statements(text: str) -> Iterator[tuple[int, Path, Any]]:
             yield line, (*table, *keys), value
 
 
-def lines_of(text: str) -> dict[Path, int]:
+def lines_of(text: str) -> dict[KeyPath, int]:
     """Return the first line of every table, key and list item in a valid TOML text."""
-    found: dict[Path, int] = {}
+    found: dict[KeyPath, int] = {}
     lines = text.split("\n")
     for line, path, value in statements(text):
         for end in range(1, len(path) + 1):
@@ -48,7 +48,7 @@ def lines_of(text: str) -> dict[Path, int]:
     return found
 
 
-def line_of(text: str, path: Path) -> int:
+def line_of(text: str, path: KeyPath) -> int:
     """Line of a path, or of the nearest table around it; 1 where nothing of it stands."""
     found = lines_of(text)
     for end in range(len(path), 0, -1):
@@ -57,9 +57,9 @@ def line_of(text: str, path: Path) -> int:
     return 1
 
 
-def path_at(text: str, line: int) -> Path:
-    """Path of the last statement that begins at or before a line, as far as the text is TOML."""
-    last: Path = ()
+def path_at(text: str, line: int) -> KeyPath:
+    """KeyPath of the last statement that begins at or before a line, as far as the text is TOML."""
+    last: KeyPath = ()
     for begins, path, _ in statements(text):
         if begins > line:
             break
@@ -73,7 +73,8 @@ def unread_line(text: str) -> int:
 
 
 def _chunks(text: str) -> Iterator[tuple[int, str, dict[str, Any] | None]]:
-    """Yield line, first line's text and content of each statement; None at the one that is none."""
+    """Yield line, first line's text and content of each statement. The first
+    that TOML does not accept has None as its content, and is the last."""
     lines = text.split("\n")
     at = 0
     while at < len(lines):
@@ -108,9 +109,9 @@ def _walk(parsed: dict[str, Any], *, header: bool) -> tuple[tuple[str, ...], Any
     return tuple(keys), value
 
 
-def _resolve(keys: tuple[str, ...], counts: dict[Path, int]) -> Path:
+def _resolve(keys: tuple[str, ...], counts: dict[KeyPath, int]) -> KeyPath:
     """A header's path, with the number of the list item that is open wherever it passes a list."""
-    path: Path = ()
+    path: KeyPath = ()
     for place, key in enumerate(keys):
         path = (*path, key)
         if path in counts and place + 1 < len(keys):
@@ -118,7 +119,7 @@ def _resolve(keys: tuple[str, ...], counts: dict[Path, int]) -> Path:
     return path
 
 
-def _note_inside(found: dict[Path, int], path: Path, value: Any, line: int) -> None:
+def _note_inside(found: dict[KeyPath, int], path: KeyPath, value: Any, line: int) -> None:
     if isinstance(value, dict):
         inside: list[tuple[str | int, Any]] = list(value.items())
     elif isinstance(value, list):

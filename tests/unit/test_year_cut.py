@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenclay.tools.plan.segments import best_cut
+from evenclay.tools.plan.proposal.year_cut import best_cut
 
 
 def cost_of(values: list[float]) -> np.ndarray:

@@ -25,7 +25,7 @@ from evenclay.sim.judge.search import THREADS, Task, balanced, plans_of, search
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.generator import fit, generate
 from evenclay.sim.weather.record import Weather
-from evenclay.tools.plan.propose_draft import (
+from evenclay.tools.plan.proposal.draft import (
     HEADROOM,
     SHARES_PCT,
     Draft,
@@ -35,9 +35,12 @@ from evenclay.tools.plan.propose_draft import (
     minutes_of,
     windows_min,
 )
-from evenclay.tools.plan.propose_file import written
-from evenclay.tools.property.compile import clock, compile_house
-from evenclay.tools.property.property import Mistake, Property, Season, parse
+from evenclay.tools.plan.proposal.written import written
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.cycles import clock
+from evenclay.tools.property.file.mistakes import Mistake
+from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.property import Property, parse
 
 REST_H = 4.0  # in which a hose drains between runs, about
 POOR_PCT = 60.0  # of season days in band: a plan that keeps fewer in any zone is not worth a file

@@ -6,8 +6,9 @@ import tomlkit
 from tomlkit.items import AoT, Comment, Table, Whitespace
 
 from evenclay.sim.units import METRIC, UNITS
-from evenclay.tools.property.compile import clock
-from evenclay.tools.property.property import Property, Season, parse
+from evenclay.tools.property.cycles import clock
+from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.property import Property, parse
 
 RAIN_KEYS = ("skip", "most", "lock_floor")
 TRIM_KEYS = ("step", "least", "most", "auto")

@@ -14,10 +14,13 @@ from evenclay.sim.house.house import House
 from evenclay.sim.judge.proposal import HALF_MONTHS, Need, begin_of, leading
 from evenclay.sim.types import Floats, Ints
 from evenclay.sim.units import UNITS
-from evenclay.tools.plan.segments import best_cut
+from evenclay.tools.plan.proposal.year_cut import best_cut
 from evenclay.tools.property.advice import DEMAND_MOST, taken_min
-from evenclay.tools.property.compile import clock, trial_plan
-from evenclay.tools.property.property import Mistake, Property, Season
+from evenclay.tools.property.compile import trial_plan
+from evenclay.tools.property.cycles import clock
+from evenclay.tools.property.file.mistakes import Mistake
+from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.property import Property
 
 HEADROOM = 1.2  # a run trimmed up so far still goes into the ground
 # Hours to water in, night first: less is lost to the sun. Wider where the night is too short.

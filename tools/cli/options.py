@@ -1,0 +1,120 @@
+"""Options and arguments that several commands take, and what is read by them."""
+
+import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from evenclay.tools.cli.output import tell
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from evenclay.sim.weather.record import Weather
+
+PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="A property file (TOML).")]
+Columns = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--column",
+        metavar="WHAT=NAME",
+        help="A column of the weather file under another name, such as rain=P_mm; repeatable. "
+        "WHAT is one of date, year, month, day, doy, rain, tmin, tmax, et0, rh, rh_min, rh_max, "
+        "dew, wind_2m, wind_10m, solar.",
+    ),
+]
+Units = Annotated[
+    Literal["metric", "us", "tenths"],
+    typer.Option(
+        help="Units of the weather file, where neither its format nor its headings say: mm and "
+        "degrees C, inches and Fahrenheit, or tenths of mm and of degrees C.",
+    ),
+]
+Dates = Annotated[
+    Literal["mdy", "dmy"] | None,
+    typer.Option(help="Order of dates such as 1/2/2019, where no date of the weather shows it."),
+]
+DemandWeather = Annotated[
+    Path | None,
+    typer.Option(help="Weather, as replay takes it: its mean ET0 becomes the seasons' demand."),
+]
+WeatherFiles = Annotated[list[Path], typer.Option(help="Weather, as replay takes it; repeatable.")]
+OutFolder = Annotated[Path, typer.Option(help="Folder for the results; made if need be.")]
+Seed = Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")]
+Processes = Annotated[
+    int | None, typer.Option(min=1, help="Processes of this machine; else one a core.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
+
+
+def make_folder(out: Path) -> None:
+    """Make the folder of --out."""
+    if out.exists() and not out.is_dir():
+        raise typer.BadParameter(f"found {out}, a file, allowed a folder", param_hint="--out")
+    out.mkdir(parents=True, exist_ok=True)
+
+
+def read_weather(
+    path: Path,
+    column: list[str] | None,
+    units: str,
+    dates: str | None,
+    latitude_deg: float | None,
+    *,
+    days: "tuple[datetime.date | None, datetime.date | None]" = (None, None),
+    least_days: int = 0,
+    told: bool = True,
+) -> "Weather":
+    """Read a weather file as the command line says; print its cautions to stderr if `told`.
+
+    least_days: a shorter record is refused by the command itself, so its cautions are not told.
+    """
+    from evenclay.sim.weather.record import NAMES, read
+    from evenclay.tools.property.file.wording import printable
+
+    names: dict[str, str] = {}
+    for item in column or ():
+        what, equals, name = item.partition("=")
+        if what not in NAMES or not equals or not name:
+            allowed = "WHAT=NAME with WHAT one of " + ", ".join(NAMES)
+            raise typer.BadParameter(f'found "{item}", allowed {allowed}', param_hint="--column")
+        names[what] = name
+    found = read(
+        path,
+        columns=names,
+        units=units,
+        date_order=dates,
+        latitude_deg=latitude_deg,
+        first_day=days[0],
+        last_day=days[1],
+    )
+    for caution in found.cautions if told and found.days >= least_days else ():
+        tell(f"Caution: {printable(str(path))}: {printable(caution)}")
+    return found
+
+
+def mean_et0_of(
+    weather: Path | None,
+    column: list[str] | None,
+    units: str,
+    dates: str | None,
+    latitude_deg: float,
+) -> "Sequence[float] | None":
+    """Mean ET0 of each month in a weather file, mm a day; None without a file."""
+    from evenclay.tools.property.demand import mean_et0_mm
+
+    if weather is None:
+        return None
+    return mean_et0_mm(read_weather(weather, column, units, dates, latitude_deg), latitude_deg)
+
+
+def read_date(option: str, value: str | None) -> datetime.date | None:
+    """Read the date of an option, None where none is given."""
+    if value is None:
+        return None
+    try:
+        return datetime.datetime.strptime(value, "%Y-%m-%d").date()
+    except ValueError:
+        message = f'found "{value}", allowed a date as 2021-01-31'
+        raise typer.BadParameter(message, param_hint=option) from None

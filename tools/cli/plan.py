@@ -1,0 +1,340 @@
+"""Commands about many years: `invent`, `propose`, `sweep` and `compare`."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from evenclay.sim import files
+from evenclay.tools.cli.errors import NO_PLAN
+from evenclay.tools.cli.options import (
+    AsJson,
+    Columns,
+    Dates,
+    OutFolder,
+    Processes,
+    PropertyPath,
+    Seed,
+    Units,
+    WeatherFiles,
+    make_folder,
+    read_weather,
+)
+from evenclay.tools.cli.output import make_console, tell
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+    from contextlib import AbstractContextManager
+
+    import polars as pl
+
+    from evenclay.sim.weather.record import Weather
+    from evenclay.tools.plan.compare import Job, Side
+    from evenclay.tools.plan.proposal.propose import Proposal
+    from evenclay.tools.plan.sweep import Sweep
+
+YEAR_DAYS = 365  # what invent, propose and compare need at least
+Vary = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="PATH=VALUES",
+        help="A value of the property and what to put there: values divided by commas, or "
+        "FIRST..LAST..STEP; repeatable, for every combination.",
+    ),
+]
+Climate = Annotated[
+    Path | None,
+    typer.Option(help="Instead: a record, to plan on years invented with its habits."),
+]
+
+
+def invent(
+    weather: Annotated[Path, typer.Option(help="The record to learn from, as replay takes it.")],
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The daily CSV to write.")],
+    years: Annotated[int, typer.Option(min=1, max=90, help="How many years.")] = 30,
+    seed: Seed = 1,
+    latitude: Annotated[
+        float | None, typer.Option(help="Degrees, where the record does not say.")
+    ] = None,
+    column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
+    as_json: AsJson = False,
+) -> None:
+    """Invent years of weather with a record's habits, to replay more years than were measured.
+
+    Rain and temperatures follow the record's months by Richardson's generator; their statistics
+    are shown beside the record's. Wet years, long droughts and great storms come out too rare.
+
+    Example:
+
+    \b
+        evenclay invent --weather town.csv --latitude 32.4 --years 40 --out invented.csv
+    """
+    from evenclay.sim.weather.generator import fit, generate
+    from evenclay.sim.weather.statistics import compare_statistics
+    from evenclay.tools import tables
+    from evenclay.tools.plan import invented_weather as tool
+
+    record = read_weather(weather, column, units, dates, latitude, least_days=YEAR_DAYS)
+    made = generate(fit(record), years, seed)
+    files.write({out: tool.csv_of(made)})
+    compared = compare_statistics(record, made)
+    if as_json:
+        print(json.dumps(tool.as_json(compared), indent=2))
+        return
+    console = make_console()
+    tables.show(tool.table_of(compared), console)
+    most = max(abs(row.errors) for row in compared)
+    console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
+    console.print(f"{years} years written to {out}")
+
+
+def propose(
+    property_file: PropertyPath,
+    weather: Annotated[
+        list[Path] | None, typer.Option(help="Weather, as replay takes it; repeatable.")
+    ] = None,
+    climate: Climate = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for property.toml and plan.png; made if need be.")
+    ] = None,
+    rows: Annotated[int, typer.Option(min=1, max=24, help="Rows at most, closed ones too.")] = 6,
+    share: Annotated[
+        float,
+        typer.Option(min=0.5, max=1.0, help="Share of years whose need is met at first."),
+    ] = 0.75,
+    seed: Seed = 1,
+    column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
+) -> None:
+    """Work out the seasonal table from weather, soil and hoses.
+
+    First the water that each strip needs, half-month by half-month; then the table of at most
+    --rows rows that follows it best, with the zones' shares, as the clay takes it in, within your
+    local rules, caps and supplies; then plans near it are tried on the simulated house, for days in
+    band. No search is judged by every third year, which is held out; how the plan does there is
+    shown, and why each row is as it is.
+
+    With --out: property.toml, your file with new seasons and shares, limits of its soil probes,
+    step and limits of the trim where the owner checks, and the rain bank's figures where there is a
+    gauge; and plan.png. Look at them, then put the file in the place of yours. Exit status 1, and
+    no file, where no plan can give what is needed: what limits it is said, and what would do.
+
+    \b
+    Examples:
+        evenclay propose house.toml --weather town.csv --out out/plan
+        evenclay propose house.toml --climate town.csv --rows 4 --out out/plan
+    """
+    from evenclay.tools.plan import workers
+    from evenclay.tools.plan.proposal import propose as tool
+    from evenclay.tools.property.compile import compile_house
+    from evenclay.tools.property.demand import mean_et0_mm
+    from evenclay.tools.property.property import load
+
+    prop = load(property_file)
+    if bool(weather) == bool(climate):
+        raise typer.BadParameter(
+            "found both or none, allowed one", param_hint="--weather, --climate"
+        )
+    paths = weather or ([climate] if climate else [])
+    records = _read_years(paths, column, units, dates, prop.site.latitude)
+    if climate is not None:
+        records = [tool.invented(records[0], seed)]
+    et0_mm = mean_et0_mm(records[0], prop.site.latitude)
+    house = compile_house(prop, et0_mm)
+    with workers.counting("plans tried") as tried:
+        found = tool.propose(
+            prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=tell, tried=tried
+        )
+    _tell_proposal(found, out)
+
+
+def _tell_proposal(found: "Proposal", out: Path | None) -> None:
+    """Show what was found and write it into the folder of --out, or exit where no plan will do."""
+    from evenclay.tools.plan.proposal.page import drawn, show
+
+    console = make_console()
+    if found.text is None:
+        console.print("No plan that was found holds the band, so none is written:")
+        for line in found.limits:
+            console.print(f"- {line}")
+        raise typer.Exit(NO_PLAN)
+    show(found, console)
+    if out is not None:
+        make_folder(out)
+        files.write({out / "property.toml": found.text, out / "plan.png": drawn(found)})
+        print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
+
+
+def sweep(
+    property_files: Annotated[
+        list[Path], typer.Argument(metavar="PROPERTY...", help="Property files, one or more.")
+    ],
+    weather: WeatherFiles,
+    out: OutFolder,
+    vary: Vary = None,
+    years: Annotated[
+        int, typer.Option(min=0, max=10_000, help="Years to invent a seed; 0: the record's own.")
+    ] = 0,
+    seeds: Annotated[int, typer.Option(min=1, max=10_000, help="How many seeds.")] = 1,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="The first of them.")] = 1,
+    processes: Processes = None,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="A Dask scheduler, instead of processes.")
+    ] = None,
+    column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
+    as_json: AsJson = False,
+) -> None:
+    """Replay variants of a property over many years and seeds, on all cores or a cluster.
+
+    Every variant lives through every weather and seed under the hub. DIR/years.parquet gets a row
+    for each year and zone. Stopped and started again, the same command goes on where it was.
+
+    A path is written as in a message of check; * stands for every zone, spigot or list item.
+
+    \b
+    Examples, with two soils, 1,000 invented years, and five shares under two plans:
+        evenclay sweep house.toml --weather town.csv --out out --vary 'soil.texture=clay,silty clay'
+        evenclay sweep house.toml --weather town.csv --out out --years 50 --seeds 20
+        evenclay sweep a.toml b.toml --weather town.csv --out out --vary 'zones.*.share=60..140..20'
+    """
+    from evenclay.tools.plan import sweep as sweeping
+    from evenclay.tools.plan import sweep_summary
+    from evenclay.tools.property.property import load
+
+    props = [load(path) for path in property_files]
+    asked = sweeping.ask(
+        props,
+        vary or (),
+        [str(path) for path in weather],
+        lambda name, latitude_deg: read_weather(Path(name), column, units, dates, latitude_deg),
+        range(seed, seed + seeds),
+        years,
+    )
+    make_folder(out)
+    with _workers(processes, scheduler) as (executor, count):
+        found = sweeping.run(asked, out, executor, count, tell)
+    rows = sweep_summary.summary(found, asked.paths)
+    if as_json:
+        print(json.dumps(rows.to_dicts(), indent=2))
+        return
+    _show_sweep(asked, rows, props[0].site.units)
+    print(f"A row for each year and zone: {out / sweeping.RESULT}")
+
+
+def _workers(
+    processes: int | None, scheduler: str | None = None
+) -> "AbstractContextManager[tuple[Executor, int]]":
+    """The processes of this machine, or the workers of a cluster where a scheduler is named."""
+    from evenclay.tools.plan import workers
+
+    if scheduler is None:
+        return workers.processes(processes or workers.cores())
+    return workers.cluster(scheduler)
+
+
+def _show_sweep(asked: "Sweep", rows: "pl.DataFrame", units: str) -> None:
+    """Print a sweep's table and what to know of its figures."""
+    from evenclay.tools import tables
+    from evenclay.tools.plan import sweep_summary
+
+    tables.show(sweep_summary.table_of(rows, asked.paths, units), make_console())
+    for note in sweep_summary.notes(asked):
+        print(note)
+
+
+def compare(
+    property_file: PropertyPath,
+    weather: WeatherFiles,
+    out: OutFolder,
+    plan: Annotated[
+        list[Path] | None,
+        typer.Option(help="Another property file of the same house, for its plan; repeatable."),
+    ] = None,
+    years: Annotated[
+        int, typer.Option(min=0, max=90, help="Years to invent from each record, besides its own.")
+    ] = 0,
+    seed: Seed = 1,
+    with_oracle: Annotated[
+        bool,
+        typer.Option(
+            "--oracle/--no-oracle", help="Ask for the least water too: minutes for ten years."
+        ),
+    ] = True,
+    processes: Processes = None,
+    column: Columns = None,
+    units: Units = "metric",
+    dates: Dates = None,
+    as_json: AsJson = False,
+) -> None:
+    """Set ways of watering side by side over many years, and beside the least water there could be.
+
+    No watering; one usual calendar; the property's own seasons bare, checked by hand each week, and
+    scaled to the hub's water; the hub by rain, by rain and weekly checks, by soil probes, and
+    trimming itself; and an oracle, which knows soil and weather to come.
+
+    Writes compare.json, years.csv (a row for each policy, year and zone) and compare.png.
+
+    \b
+    Example:
+        evenclay compare house.toml --weather town.csv --years 30 --out out/compare
+    """
+    from evenclay.tools.plan import compare as comparing
+    from evenclay.tools.property.property import load
+
+    prop = load(property_file)
+    others = [load(path) for path in plan or ()]
+    records = _read_years(weather, column, units, dates, prop.site.latitude)
+    named = list(zip(map(str, weather), records, strict=True))
+    jobs = comparing.jobs_of(prop, named, years, seed)
+    make_folder(out)
+    with _workers(processes) as (executor, _):
+        sides = comparing.run(jobs, others, with_oracle, executor, tell)
+    _tell_comparison(jobs, sides, prop.site.units, out, as_json)
+
+
+def _tell_comparison(
+    jobs: "list[Job]", sides: "list[Side]", units: str, out: Path, as_json: bool
+) -> None:
+    """Write a comparison into the folder of --out, and print it."""
+    import polars as pl
+
+    from evenclay.sim.units import UNITS
+    from evenclay.tools import tables
+    from evenclay.tools.plan import compare_summary, compare_tables
+    from evenclay.tools.plan.compare_picture import drawn
+
+    found = compare_summary.summary(jobs, sides)
+    shown = UNITS[units]
+    text = json.dumps(found, indent=2)
+    files.write(
+        {
+            out / "compare.json": text + "\n",
+            out / "years.csv": pl.DataFrame(compare_summary.rows_of(jobs, sides)).write_csv(),
+            out / "compare.png": drawn(jobs, sides, found, shown),
+        }
+    )
+    if as_json:
+        print(text)
+        return
+    console = make_console()
+    for table in compare_tables.tables_of(found, shown):
+        tables.show(table, console)
+    for note in found["notes"]:
+        console.print(note)
+    print(f"The picture: {out / 'compare.png'}")
+
+
+def _read_years(
+    paths: list[Path], column: Columns, units: Units, dates: Dates, latitude_deg: float
+) -> "list[Weather]":
+    """Read weather files, each of which has to hold a year at least."""
+    return [
+        read_weather(path, column, units, dates, latitude_deg, least_days=YEAR_DAYS)
+        for path in paths
+    ]

@@ -1,0 +1,142 @@
+"""Quantities of a property file: numbers, or texts with a unit such as "75 ft"."""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+from pydantic import BeforeValidator
+
+from evenclay.sim.units import converted, registry
+from evenclay.tools.property.file.rules import Rule, plain_number, refusal
+
+_NUMBER = r"(?:\d+(?:\.\d+)?|\.\d+)"
+_QUANTITY = re.compile(rf"([+-]?{_NUMBER})\s*([A-Za-z°µ%/*^ 0-9²³]{{1,30}})")
+_FRACTION = re.compile(r"(?:(\d+)[ -])?(\d{1,3})/([1-9]\d{0,2})(?=\s*[A-Za-z])")  # "1/2 in"
+_PIECE = re.compile(rf"({_NUMBER})\s*([A-Za-z]+)\s*")
+_PIECES = re.compile(rf"{_PIECE.pattern}{_PIECE.pattern}")  # "35 ft 6 in", "1 h 30 min"
+_MARKS = str.maketrans(
+    {**dict.fromkeys("'\u2032\u2019", " ft "), **dict.fromkeys('"\u2033\u201d', " in ")}
+)
+_OF_SO_MANY = re.compile(r"/\s*(\d{1,4})\s*(?=[A-Za-z])")  # "gpm/100ft", as hoses are rated
+_SUM = re.compile(r"\*\*|\d\d")  # pint would calculate such a power, however long that takes
+_DEGREES = re.compile(r"(?:deg(?:rees?)?|°)?\s*(?:(f|fahrenheit)|c|celsius)", re.IGNORECASE)
+_KINDS = {
+    "m": "length",
+    "m^2": "area",
+    "L/min": "flow",
+    "L/h/m": "flow along a hose",
+    "L": "volume",
+    "kPa": "pressure",
+    "min": "time",
+    "degC": "temperature",
+    "mm": "depth",
+    "mm/d": "depth in a time",
+    "mm/h": "depth in a time",
+    "V": "voltage",
+    "%": "share",
+}
+
+
+def in_unit(text: str, unit: str) -> float:
+    """Return a text such as "75 ft" or "35 ft 6 in" in `unit`. Raises ValueError with a reason."""
+    text = _FRACTION.sub(_decimal, text.translate(_MARKS).strip())
+    pieces = _PIECES.fullmatch(text)
+    if pieces is not None:
+        return sum([_converted(float(n), name, unit) for n, name in _PIECE.findall(text)])
+    match = _QUANTITY.fullmatch(text)
+    if match is None:
+        raise ValueError("not a number and a unit")
+    return _converted(float(match[1]), match[2].strip(), unit)
+
+
+def _decimal(fraction: re.Match[str]) -> str:
+    return str(int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3]))
+
+
+def _converted(number: float, name: str, unit: str) -> float:
+    """A number of a unit as people write it, in `unit`. Raises ValueError with a reason."""
+    import pint  # slow to import: only for a quantity with a unit
+
+    plain = name.replace(" per ", "/")
+    if unit == "degC" and (degrees := _DEGREES.fullmatch(name)):
+        plain = "degF" if degrees[1] else "degC"
+    many = _OF_SO_MANY.search(plain)
+    if many is not None:
+        number, plain = number / max(1, int(many[1])), _OF_SO_MANY.sub("/", plain)
+    reason = f"unknown unit {name}"
+    if _SUM.search(plain):
+        raise ValueError(reason)
+    for spelt in (plain, plain.lower()):  # "PSI", "Gal/Min"
+        try:
+            return converted(number, str(registry().Unit(spelt)), unit)
+        except pint.DimensionalityError:
+            reason = f"not a {_KINDS[unit]}"
+        except Exception:  # pint raises a dozen kinds for an odd unit; all mean the same here
+            continue
+    raise ValueError(reason)
+
+
+def quantity(
+    unit: str,
+    least: float,
+    most: float,
+    example: str,
+    us_example: str | None = None,
+    *,
+    bare: bool = True,
+) -> BeforeValidator:
+    """Rule for a quantity: a number of `unit` (if `bare`), or a string with a unit of its kind.
+
+    us_example: for a quantity that is measured otherwise in the US. In a file of US units a number
+    of it needs its unit, and messages speak in the unit of that example.
+    """
+    allowed = f"{least:g} to {most:g} {unit}, "
+    allowed += "as a number or with a unit" if bare else "with its unit"
+    allowed += f', such as "{example}"'
+
+    def bounded(number: float, reason: str) -> float:
+        # A rounded conversion must not push a limit itself over the edge.
+        if not least - 1e-9 <= number <= most + 1e-9:
+            raise ValueError(reason)
+        return min(max(number, least), most)
+
+    def read(value: Any) -> float:
+        if isinstance(value, str):
+            number = in_unit(value, unit)
+            return bounded(number, f"{number:.4g} {unit}")
+        number = plain_number(value)
+        if not bare:
+            raise ValueError("no unit")
+        return bounded(number, "")
+
+    if us_example is None:
+        return BeforeValidator(Rule(allowed, read))
+    return BeforeValidator(Rule(allowed, read, _us_rule(unit, bounded, least, most, us_example)))
+
+
+def _us_rule(
+    unit: str,
+    bounded: Callable[[float, str], float],
+    least: float,
+    most: float,
+    example: str,
+) -> Rule:
+    """The rule for a quantity in a file of US units, which always takes its unit."""
+    us_unit = example.partition(" ")[2]
+
+    def allowed() -> str:
+        low, high = [f"{converted(edge, unit, us_unit):.4g}" for edge in (least, most)]
+        return f'{low} to {high} {us_unit}, with its unit, such as "{example}"'
+
+    def read(value: Any) -> float:
+        if isinstance(value, str):
+            number = in_unit(value, unit)
+            return bounded(number, f"{converted(number, unit, us_unit):.4g} {us_unit}")
+        number = plain_number(value)
+        raise refusal(
+            f"{number:g} (no unit)",
+            f'a text with its unit where units = "us": "{number:g} {us_unit}" or '
+            f'"{number:g} {unit}"',
+        )
+
+    return Rule(allowed, read)
