@@ -5,10 +5,11 @@ Numbers ascend with time, whatever the clock or daylight saving does to the inst
 start.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.civil import LocalTime, date_of, day_of
 from evenclay.controller.limits import DAY_S
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from evenclay.controller.plan import Plan, RowPart
 

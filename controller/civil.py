@@ -7,9 +7,10 @@ leap day; the rule is the `std offset dst offset,Mm.w.d/time,Mm.w.d/time` form o
 chapter 8.3.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.limits import DAY_S
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from evenclay.controller.plan import HubPart
 

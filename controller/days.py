@@ -4,7 +4,7 @@ Uptime is the hub's only steady clock; the wall clock is uptime plus a skew that
 change to the record that depends on the date is made here.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY
 from evenclay.controller.events import (
@@ -29,6 +29,7 @@ from evenclay.controller.limits import (
 )
 from evenclay.controller.plan import AUTO_OFF
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Callable
 

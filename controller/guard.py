@@ -4,12 +4,13 @@ It knows every valve's state as far as commands and their outcomes tell. A valve
 the moment its OPEN is emitted until its CLOSE is known to have been carried out.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT, PLANNED
 from evenclay.controller.journal import BURST_FAULT
 from evenclay.controller.limits import CLOSE_RETRY_S
 from evenclay.controller.ports import CLOSE, OPEN
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from evenclay.controller.journal import Record
     from evenclay.controller.plan import Plan

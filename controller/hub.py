@@ -5,7 +5,7 @@ comes back as `seen.done` in the next step. A run takes two steps of one moment:
 OPEN, which is not tried unless that was written; then REPORT that it opened.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.days import Days
 from evenclay.controller.events import (
     ALARM,
@@ -76,6 +76,7 @@ from evenclay.controller.plan import Plan
 from evenclay.controller.ports import CLOSE, OPEN, PLAN, RECORD, REPORT, SAVE
 from evenclay.controller.trim import Trim
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from evenclay.controller.ports import Asked, Command, Seen
 

@@ -8,9 +8,10 @@ over the copy that is not the newest good one, so a torn write spoils nothing ne
 import struct
 from binascii import crc32
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.limits import ZONES_MAX
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from collections.abc import Sequence
 

@@ -1,6 +1,6 @@
 """Reasons to hold water back, other than faults. Asked before a run and while it runs."""
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of
 from evenclay.controller.events import (
     ALARM,
@@ -22,6 +22,7 @@ from evenclay.controller.limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, S
 from evenclay.controller.plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from evenclay.controller.probe import Probe
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Callable
 

@@ -1,6 +1,6 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.events import BURST, NO_FLOW, OK
 from evenclay.controller.limits import (
     BURST_PCT,
@@ -11,6 +11,7 @@ from evenclay.controller.limits import (
     SETTLE_S,
 )
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from evenclay.controller.journal import Record
 

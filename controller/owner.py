@@ -3,7 +3,7 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.events import (
     ACCEPTED,
     AFTER_CYCLE,
@@ -39,6 +39,7 @@ from evenclay.controller.ports import (
     WET,
 )
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from evenclay.controller.hub import Hub
     from evenclay.controller.ports import Asked

@@ -15,13 +15,14 @@ the fields have to fit each other are checked where plans are made, by
 import struct
 from binascii import crc32
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.limits import BANS_MAX, ROWS_MAX, START_GRACE_MIN, SUPPLIES_MAX, ZONES_MAX
 
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(128)  # more than any part takes
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Any
 

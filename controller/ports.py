@@ -12,7 +12,7 @@ Valves are numbered: the zones in plan order, then one master a supply. What an 
 tuple `(what, zone, value)`; `value` is an integer unless said otherwise below.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 
 CLOSE = const(0)
 SAVE = const(1)
@@ -63,6 +63,7 @@ class Seen:
         self.meter_ml: "list[int | None]" = [None] * supplies
 
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Any, Protocol
 

@@ -1,6 +1,6 @@
 """One zone's soil probe: is the soil too wet to water, and is the probe to be believed?"""
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.limits import (
     JUMP_PPT,
     STUCK_PPT,
@@ -12,6 +12,7 @@ from evenclay.controller.limits import (
 )
 from evenclay.controller.ports import DRY, FIRM, WET
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from evenclay.controller.plan import ZonePart
 

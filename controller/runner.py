@@ -6,7 +6,7 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller._const import const
 from evenclay.controller.events import BROKEN, CRASH, POWER, STORE, TROUBLE
 from evenclay.controller.events import PLAN as NEW_PLAN
 from evenclay.controller.guard import Broken
@@ -25,6 +25,7 @@ from evenclay.controller.plan import PlanError, unpack
 from evenclay.controller.ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
 from evenclay.controller.trouble import Trouble, shown_error
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from typing import Any

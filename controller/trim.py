@@ -1,6 +1,6 @@
 """How long a zone's run is: the row, its share, what blade and probe taught, and re-wetting."""
 
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller._const import const
 from evenclay.controller.events import (
     ALARM,
     AUTOMATIC,
@@ -17,6 +17,7 @@ from evenclay.controller.limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
 from evenclay.controller.plan import AUTO_BOTH
 from evenclay.controller.ports import DRY, WET
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Callable
 
