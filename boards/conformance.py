@@ -16,13 +16,13 @@ check says its name as it begins; all verdicts come last.
 
 import sys
 
-from evenclay.boards.words import WHAT, WHY
 from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.events import ALARM, DRIVER, OPENED, STORE
 from evenclay.controller.limits import WALL_MAX
 from evenclay.controller.plan import HubPart, Plan, RowPart, SupplyPart, ZonePart
 from evenclay.controller.ports import ASK_CLOCK, ASK_RUN_ANYWAY, ASK_STOP, PLAN, RECORD, Seen
 from evenclay.controller.runner import Runner
+from evenclay.controller.words import WHAT, WHY
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -2,7 +2,6 @@
 
 import select
 
-from evenclay.boards.words import WHAT, WHY
 from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.civil import day_of, month_days
 from evenclay.controller.events import CLOSED_SEASON, FAULT, OK
@@ -20,6 +19,7 @@ from evenclay.controller.ports import (
     FIRM,
     WET,
 )
+from evenclay.controller.words import WHAT, WHY
 
 if TYPE_CHECKING:
     from typing import IO

@@ -23,6 +23,7 @@ from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import Plan
 from evenclay.controller.ports import ASK_CHECK, FIRM
 from evenclay.controller.runner import Runner
+from evenclay.controller.words import WHY
 from evenclay.sim import files
 from evenclay.sim.ground.soil import BAND_M, TOP_M
 from evenclay.sim.house.devices import NEVER_S, Devices, Fault, Heard, PowerCut
@@ -48,7 +49,6 @@ from evenclay.sim.report.report import page_of, year_of
 from evenclay.sim.units import UNITS
 from evenclay.sim.weather.hourly import Hourly, hourly
 from evenclay.sim.weather.record import Weather, WeatherError
-from evenclay.sim.words import WHY
 
 TURNS_MAX = 100  # turns in one second: more is a hub that asks to be woken at once for ever
 OUTAGE_S = 30  # how long power is away after a cut that says nothing else

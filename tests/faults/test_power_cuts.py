@@ -15,7 +15,7 @@ from functools import cache
 import pytest
 
 from evenclay.controller.events import STORE, TROUBLE
-from evenclay.sim.words import WHAT, WHY
+from evenclay.controller.words import WHAT, WHY
 from tests.faults.world import Fault, World, accepted, house
 
 slow = pytest.mark.slow
