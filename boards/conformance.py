@@ -544,7 +544,7 @@ def check_clock(rig: Rig) -> None:
     later_s = ports.wall_s()
     must(later_s is not None and now_s is not None, "the clock is lost again")
     must(4 <= (later_s or 0) - (now_s or 0) <= 5 + SLACK_S, "then it reads %r" % later_s)
-    must(runner.hub.days.trusted, "the hub does not trust the clock that was set")
+    must(runner.hub.clock.trusted, "the hub does not trust the clock that was set")
     again_s = rig.boot(False).wall_s()
     must(again_s is not None, "a restart lost the clock")
     must(4 <= (again_s or 0) - NOON_S <= APART_S, "after a restart it reads %r" % again_s)

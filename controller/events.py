@@ -10,8 +10,8 @@ hold it: see `words.py`.
 
 import struct
 
-from evenclay.controller._const import const
-from evenclay.controller.limits import EVENTS_MAX
+from ._const import const
+from .limits import EVENTS_MAX
 
 _LAYOUT = "<BhBqqHIq"  # of an event in the log
 _EVENT_BYTES = const(34)

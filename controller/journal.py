@@ -8,14 +8,14 @@ over the copy that is not the newest good one, so a torn write spoils nothing ne
 import struct
 from binascii import crc32
 
-from evenclay.controller._const import const
-from evenclay.controller.limits import ZONES_MAX
+from ._const import const
+from .limits import ZONES_MAX
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from evenclay.controller.plan import Plan
+    from .plan import Plan
 
 RECORD_BYTES_MAX = const(256)  # one flash page
 _RECORD_MAGIC = b"Er\x03"  # the last is the version
@@ -46,6 +46,9 @@ _TRIM_FIELD = const(3)  # place of trim_pct in ZONE_CODES: the one field that be
 
 class Record:
     """The record: fields of the hub as integers, and fields of its zones as lists of them."""
+
+    dirty = True  # it is to be written at once
+    owed = False  # it is to be written with the next opening, if that is near
 
     if TYPE_CHECKING:
         plan_crc: int

@@ -1,8 +1,8 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from evenclay.controller._const import const
-from evenclay.controller.events import BURST, NO_FLOW, OK
-from evenclay.controller.limits import (
+from ._const import const
+from .events import BURST, NO_FLOW, OK
+from .limits import (
     BURST_PCT,
     DAY_S,
     FLOW_LEAST_ML_MIN,
@@ -13,7 +13,8 @@ from evenclay.controller.limits import (
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
-    from evenclay.controller.journal import Record
+    from .journal import Record
+    from .plan import Plan
 
 _UNKNOWN = const(-1)
 _LEAST_S = const(
@@ -93,6 +94,48 @@ class Meter:
         return leaks
 
 
+class Meters:
+    """The meters of a hub. A supply without one has given no water that anybody knows of.
+
+    metered: (supply, meter) of each supply that has one
+    counts_ml: what the meters of all supplies show now
+    """
+
+    def __init__(self, plan: "Plan") -> None:
+        self.metered: "list[tuple[int, Meter]]" = []
+        self._of: "list[Meter | None]" = []
+        self.counts_ml: "list[int | None]" = []
+        for supply, spigot in enumerate(plan.supplies):
+            meter = Meter(spigot.travel_s) if spigot.meter else None
+            self._of.append(meter)
+            if meter is not None:
+                self.metered.append((supply, meter))
+
+    def read(self, counts_ml: "list[int | None]") -> None:
+        """Take every meter's count at this moment, ml or None a supply."""
+        self.counts_ml = counts_ml
+
+    def has(self, supply: int) -> bool:
+        """Whether a supply has a meter."""
+        return self._of[supply] is not None
+
+    def turned(self, supply: int, up_s: int) -> None:
+        """A valve of a supply was told to open or to shut."""
+        meter = self._of[supply]
+        if meter is not None:
+            meter.turned(self.counts_ml[supply], up_s)
+
+    def given_ml(self, supply: int) -> int:
+        """Return the water since the supply's valve opened, ml; 0 if not known."""
+        meter = self._of[supply]
+        return meter.given_ml(self.counts_ml[supply]) if meter is not None else 0
+
+    def flow_ml_min(self, supply: int, up_s: int) -> int:
+        """Return a supply's mean flow since the last call, ml/min, or -1 while it is not known."""
+        meter = self._of[supply]
+        return meter.flow_ml_min(self.counts_ml[supply], up_s) if meter is not None else _UNKNOWN
+
+
 def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:
     """Whether a flow is so far from the plan's (0: not known) that one is a burst by the other."""
     return plan_ml_min > 0 and (
@@ -100,7 +143,7 @@ def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:
     )
 
 
-def wrong(record: "Record", zone: int, flow_ml_min: int) -> int:
+def judge_flow(record: "Record", zone: int, flow_ml_min: int) -> int:
     """Return NO_FLOW, BURST or OK for a zone's flow; without a learned flow nothing is too much."""
     learned_ml_min = record.flow_ml_min[zone]
     if flow_ml_min < max(FLOW_LEAST_ML_MIN, learned_ml_min * NO_FLOW_PCT // 100):

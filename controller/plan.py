@@ -15,8 +15,8 @@ the fields have to fit each other are checked where plans are made, by
 import struct
 from binascii import crc32
 
-from evenclay.controller._const import const
-from evenclay.controller.limits import BANS_MAX, ROWS_MAX, START_GRACE_MIN, SUPPLIES_MAX, ZONES_MAX
+from ._const import const
+from .limits import BANS_MAX, ROWS_MAX, START_GRACE_MIN, SUPPLIES_MAX, ZONES_MAX
 
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)

@@ -1,7 +1,7 @@
 """One zone's soil probe: is the soil too wet to water, and is the probe to be believed?"""
 
-from evenclay.controller._const import const
-from evenclay.controller.limits import (
+from ._const import const
+from .limits import (
     JUMP_PPT,
     STUCK_PPT,
     STUCK_RAIN_S,
@@ -10,11 +10,11 @@ from evenclay.controller.limits import (
     VWC_LEAST_PPT,
     VWC_MOST_PPT,
 )
-from evenclay.controller.ports import DRY, FIRM, WET
+from .ports import DRY, FIRM, WET
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
-    from evenclay.controller.plan import ZonePart
+    from .plan import ZonePart
 
 _NEVER = const(-1)
 _NO_MARK = const(9999)  # so far from any reading that the first one moves it

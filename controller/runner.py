@@ -6,13 +6,13 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
-from evenclay.controller._const import const
-from evenclay.controller.events import BROKEN, CRASH, POWER, STORE, TROUBLE
-from evenclay.controller.events import PLAN as NEW_PLAN
-from evenclay.controller.guard import Broken
-from evenclay.controller.hub import Hub
-from evenclay.controller.journal import BROKEN_FAULT, STORE_FAULT, lost, newest, unpack_record
-from evenclay.controller.limits import (
+from ._const import const
+from .events import BROKEN, CRASH, POWER, STORE, TROUBLE
+from .events import PLAN as NEW_PLAN
+from .guard import Broken
+from .hub import Hub
+from .journal import BROKEN_FAULT, STORE_FAULT, lost, newest, unpack_record
+from .limits import (
     ASKED_MAX,
     LATCH_TIMES,
     READ_TRIES,
@@ -21,19 +21,19 @@ from evenclay.controller.limits import (
     WALL_MAX,
     ZONES_MAX,
 )
-from evenclay.controller.plan import PlanError, unpack
-from evenclay.controller.ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
-from evenclay.controller.trouble import Trouble, shown_error
+from .plan import PlanError, unpack
+from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
+from .trouble import Trouble, shown_error
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from typing import Any
 
-    from evenclay.controller.events import Log
-    from evenclay.controller.journal import Record
-    from evenclay.controller.plan import Plan
-    from evenclay.controller.ports import Asked, Command, Ports
+    from .events import Log
+    from .journal import Record
+    from .plan import Plan
+    from .ports import Asked, Command, Ports
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
@@ -148,7 +148,7 @@ class Runner:
         if isinstance(error, MemoryError) and trouble.same == 1 and kept:
             raise Restart(trouble.text)
         shut_up_s = up_s if self.hub.shut_up_s == _NONE else self.hub.shut_up_s
-        self._start(self.hub.plan, CRASH, self.hub.log)
+        self._start(self.hub.plan, CRASH, self.hub.faults.log)
         if not self._unshut:
             self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
         record = self.hub.record
@@ -203,7 +203,7 @@ class Runner:
 
     def _see_cleared(self) -> None:
         """Forget the exceptions once the owner has cleared their alarm."""
-        if (_NONE, TROUBLE) not in self.hub.alarms:
+        if (_NONE, TROUBLE) not in self.hub.faults.alarms:
             self.trouble = Trouble()
             self.port_failed = ""
             self._try("write", self._keep)
@@ -229,7 +229,7 @@ class Runner:
 
     def _warn(self, why: int, value: int, fault: int = 0) -> None:
         """Raise an alarm, and report it at once: the hub may raise before it comes to that."""
-        self._carry_out(self.hub.warn(self._uptime(), why, value, fault))
+        self._carry_out(self.hub.faults.warn(self._uptime(), why, value, fault))
 
     # How it starts.
 
@@ -237,7 +237,7 @@ class Runner:
         """Start a hub from the record; alarms that stand go on, and are not told each time."""
         self.hub = Hub(plan, self._saved, why, log)
         if self.trouble.count > 1 and log is not None:
-            self.hub.alarms.append((_NONE, TROUBLE))
+            self.hub.faults.alarms.append((_NONE, TROUBLE))
         elif self.trouble.count:
             self._warn(TROUBLE, self.trouble.count)
 
@@ -309,7 +309,7 @@ class Runner:
                 done += 1
             if renewed:  # plan and record are written: a hub starts from them
                 self._copy[PLAN] = 1 - self._copy[PLAN]
-                self._start(unpack(renewed), NEW_PLAN, self.hub.log)
+                self._start(unpack(renewed), NEW_PLAN, self.hub.faults.log)
         except Exception as error:
             self._heard(_CALLS[what], error)  # the hub is told how far it came
         return done

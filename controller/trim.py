@@ -1,7 +1,7 @@
 """How long a zone's run is: the row, its share, what blade and probe taught, and re-wetting."""
 
-from evenclay.controller._const import const
-from evenclay.controller.events import (
+from ._const import const
+from .events import (
     ALARM,
     AUTOMATIC,
     CHECK,
@@ -13,16 +13,16 @@ from evenclay.controller.events import (
     TOO_SOON,
     TRIMMED,
 )
-from evenclay.controller.limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
-from evenclay.controller.plan import AUTO_BOTH
-from evenclay.controller.ports import DRY, WET
+from .limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
+from .plan import AUTO_BOTH
+from .ports import DRY, WET
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Callable
 
-    from evenclay.controller.journal import Record
-    from evenclay.controller.plan import Plan, RowPart
+    from .journal import Record
+    from .plan import Plan, RowPart
 
 
 class Trim:
@@ -88,10 +88,11 @@ class Trim:
         Returns OK, or why the trim did not move.
         """
         record = self._record
+        record.dirty = True
         hub = self._plan.hub
         wet = WET in readings
         dry = DRY in readings and not wet
-        self._know(zone, day, dry)
+        self._note_dryness(zone, day, dry)
         before_pct = record.trim_pct[zone]
         # The owner is told of the second dry check at full trim, once.
         before = record.dry_full[zone]
@@ -135,6 +136,12 @@ class Trim:
         self._tell(TRIMMED, zone, AUTOMATIC, owner_pct + pct)
         return True
 
+    def forget_probe(self, zone: int) -> None:
+        """What an untrusted probe taught does not count."""
+        if self._record.auto_pct[zone]:
+            self._record.auto_pct[zone] = 0
+            self._record.dirty = True
+
     def _moved_lately(self, zone: int, day: int) -> bool:
         moved_day = self._record.trim_day[zone]
         return moved_day > 0 and 0 <= day - moved_day < self._plan.hub.trim_gap_days
@@ -144,7 +151,7 @@ class Trim:
         if self._record.rewet_days[zone]:
             self._rewet(zone, day, True)
         if soil:
-            self._know(zone, day, soil == DRY)
+            self._note_dryness(zone, day, soil == DRY)
 
     def opened(self, day: int) -> None:
         """The season opens, or a long dry hold ends: re-wet what is known to be dry."""
@@ -154,7 +161,7 @@ class Trim:
             if dry_day and day - dry_day <= OPENING_DAYS and not record.rewet_days[zone]:
                 self._rewet(zone, day, True)
 
-    def _know(self, zone: int, day: int, dry: bool) -> None:
+    def _note_dryness(self, zone: int, day: int, dry: bool) -> None:
         """Note that a strip is known to be too dry, or not to be; re-wet it after an opening."""
         record = self._record
         record.dry_day[zone] = day if dry else 0

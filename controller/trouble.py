@@ -4,8 +4,8 @@ The note is one line of text: how many exceptions there were within a day, how m
 them had the same text, when the first of them was, and that text.
 """
 
-from evenclay.controller._const import const
-from evenclay.controller.limits import DAY_S, REST_LEAST_S, REST_MOST_S, TEXT_MAX, WALL_MAX
+from ._const import const
+from .limits import DAY_S, REST_LEAST_S, REST_MOST_S, TEXT_MAX, WALL_MAX
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:

@@ -147,7 +147,7 @@ def no_store_alarm(faults: list[Fault]) -> int:
         world = World(house(), replace(fault))
         world.die()
         runner = world.reboot()
-        assert not {STORE, TROUBLE} & {why for _, why in runner.hub.alarms}, fault
+        assert not {STORE, TROUBLE} & {why for _, why in runner.hub.faults.alarms}, fault
         assert not runner.hub.record.faults, fault
     return len(faults)
 

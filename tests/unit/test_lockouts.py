@@ -825,7 +825,7 @@ def test_a_new_plan_is_a_new_start_for_every_sensor() -> None:
     swap(bench, utc_plan(moved, rows=rows, battery=1, run_s=700))
     bench.run_until(2 * HOUR_S)
     hub = bench.runner.hub
-    boots = [event[2] for event in hub.log.events() if event[0] == BOOT]
+    boots = [event[2] for event in hub.faults.log.events() if event[0] == BOOT]
     assert boots == [POWER, PLAN]
     for why in (FROST, LOW_BATTERY, HOLD, CLOSED_SEASON):
         assert [on for on, _ in edges(bench, why)] == [1, 1], why  # told by each hub
