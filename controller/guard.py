@@ -4,8 +4,8 @@ It knows every valve's state as far as commands and their outcomes tell. A valve
 the moment its OPEN is emitted until its CLOSE is known to have been carried out.
 """
 
+from . import events
 from ._const import const
-from .events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT
 from .journal import BURST_FAULT
 from .limits import CLOSE_RETRY_S
 from .ports import CLOSE, OPEN
@@ -73,30 +73,30 @@ class Guard:
         """Return OK, or why `zone` must not be opened for `run_s` now."""
         record = self._record
         if not self.ready or record.faults:
-            return FAULT
+            return events.FAULT
         faults = record.zone_faults[zone]
         if faults and (faults & BURST_FAULT or up_s < self._retry_zone_up_s[zone]):
-            return FAULT
+            return events.FAULT
         part = self._plan.zones[zone]
         if run_s > part.longest_s:
-            return LONGEST
+            return events.LONGEST
         if run_s + record.used_s[zone] > part.cap_s:
-            return CAP
+            return events.CAP
         supply = part.supply
         for valve in self.to_shut:
             if self.supply_of[valve] == supply:
-                return FAULT if valve in self._failed else BUSY
+                return events.FAULT if valve in self._failed else events.BUSY
         if self.open_zones and (
             len(self.open_zones) >= self._plan.hub.open_max or self.open_zone(supply) >= 0
         ):
-            return OPEN_LIMIT
-        return GAP if up_s < self.gap_up_s[supply] else OK
+            return events.OPEN_LIMIT
+        return events.GAP if up_s < self.gap_up_s[supply] else events.OK
 
     # What is done.
 
     def open(self, zone: int, run_s: int, up_s: int) -> "list[Command]":
         """Return the commands that begin a run. Raises Broken if it must not begin."""
-        if self.judge(zone, run_s, up_s) != OK:
+        if self.judge(zone, run_s, up_s) != events.OK:
             raise Broken("open")
         longest_s = self._plan.zones[zone].longest_s
         self.open_zones.append(zone)

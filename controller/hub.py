@@ -6,6 +6,7 @@ what the clocks say, what was sensed, what is due, what the owner asks for, the 
 and the commands. What each of these means stands in a file of its own.
 """
 
+from . import ports
 from ._const import const
 from .agenda import Agenda
 from .clock import Clock
@@ -19,7 +20,6 @@ from .lockouts import Lockouts
 from .meter import Meters
 from .owner import Owner
 from .plan import Plan
-from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
 from .runs import Runs
 from .saving import Saving
 from .senses import Senses
@@ -124,30 +124,36 @@ class Hub:
         for place, command in enumerate(sent):
             what = command[0]
             # The one after those that were carried out has failed, and none behind it was tried.
-            outcome = CARRIED_OUT if place < done else FAILED if place == done else UNTRIED
-            if what == CLOSE:
+            outcome = (
+                ports.CARRIED_OUT
+                if place < done
+                else ports.FAILED
+                if place == done
+                else ports.UNTRIED
+            )
+            if what == ports.CLOSE:
                 self.runs.closed(command[1], outcome, up_s)
-            elif what == SAVE:
+            elif what == ports.SAVE:
                 self._saved(command[1], outcome, up_s)
-            elif what == OPEN:
+            elif what == ports.OPEN:
                 self.runs.opened(command[1], outcome, up_s)
                 opened = True
-            elif outcome == UNTRIED:
+            elif outcome == ports.UNTRIED:
                 self.faults.show_again(command)
-        if done < len(sent) or sent[0][0] == CLOSE:
+        if done < len(sent) or sent[0][0] == ports.CLOSE:
             return True
         return opened and self.runs.more_may_begin()
 
     def _saved(self, slot: int, outcome: int, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
-        if outcome == CARRIED_OUT:
+        if outcome == ports.CARRIED_OUT:
             self.shut_up_s = _NONE
             self.faults.store(False, slot)
             self.runs.saved()
             return
-        if outcome == FAILED:
+        if outcome == ports.FAILED:
             self.saving.failed(slot, up_s)
-        if slot == RECORD:
+        if slot == ports.RECORD:
             self.record.dirty = True
             self.runs.not_saved()
 

@@ -1,15 +1,8 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
+from . import limits
 from ._const import const
 from .events import BURST, NO_FLOW, OK
-from .limits import (
-    BURST_PCT,
-    DAY_S,
-    FLOW_LEAST_ML_MIN,
-    LEAK_ML,
-    NO_FLOW_PCT,
-    SETTLE_S,
-)
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
@@ -36,7 +29,7 @@ class Meter:
         self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
         self._travelled_up_s = up_s + self._travel_s
-        self._settled_up_s = self._travelled_up_s + SETTLE_S
+        self._settled_up_s = self._travelled_up_s + limits.SETTLE_S
         # The count at the last look with all valves shut. What passes while a valve travels is no
         # leak: then the first look after it counts.
         self._seen_ml = _UNKNOWN if self._travel_s else self._start_ml
@@ -55,7 +48,7 @@ class Meter:
         """
         settled_up_s = self._settled_up_s
         if up_s >= settled_up_s or not is_open:
-            settled_up_s += SETTLE_S
+            settled_up_s += limits.SETTLE_S
         return settled_up_s if up_s < settled_up_s else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
@@ -83,12 +76,12 @@ class Meter:
         if seen_ml == _UNKNOWN or ml < seen_ml:
             self._moves = False
             return False
-        if not self._moves or up_s - self._mark_up_s > DAY_S:
+        if not self._moves or up_s - self._mark_up_s > limits.DAY_S:
             self._moves = True
             self._mark_up_s = up_s
             self._start_ml = seen_ml
             return False
-        leaks = ml - self._start_ml >= LEAK_ML
+        leaks = ml - self._start_ml >= limits.LEAK_ML
         if leaks:  # what is told once is not told again when the owner has cleared it
             self._moves = False
         return leaks
@@ -139,15 +132,16 @@ class Meters:
 def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:
     """Whether a flow is so far from the plan's (0: not known) that one is a burst by the other."""
     return plan_ml_min > 0 and (
-        flow_ml_min * BURST_PCT < plan_ml_min * 100 or flow_ml_min * 100 > plan_ml_min * BURST_PCT
+        flow_ml_min * limits.BURST_PCT < plan_ml_min * 100
+        or flow_ml_min * 100 > plan_ml_min * limits.BURST_PCT
     )
 
 
 def judge_flow(record: "Record", zone: int, flow_ml_min: int) -> int:
     """Return NO_FLOW, BURST or OK for a zone's flow; without a learned flow nothing is too much."""
     learned_ml_min = record.flow_ml_min[zone]
-    if flow_ml_min < max(FLOW_LEAST_ML_MIN, learned_ml_min * NO_FLOW_PCT // 100):
+    if flow_ml_min < max(limits.FLOW_LEAST_ML_MIN, learned_ml_min * limits.NO_FLOW_PCT // 100):
         return NO_FLOW
-    if learned_ml_min and flow_ml_min > learned_ml_min * BURST_PCT // 100:
+    if learned_ml_min and flow_ml_min > learned_ml_min * limits.BURST_PCT // 100:
         return BURST
     return OK

@@ -3,34 +3,9 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
+from . import events, ports
 from ._const import const
-from .events import (
-    ACCEPTED,
-    AFTER_CYCLE,
-    AFTER_RAIN,
-    FAULT,
-    LOST_CLOCK,
-    OK,
-    OWNER,
-    REFUSED,
-    TOO_MANY,
-    UNKNOWN,
-)
 from .limits import ASKED_MAX, WALL_MAX
-from .ports import (
-    ASK_CHECK,
-    ASK_CLEAR,
-    ASK_CLOCK,
-    ASK_HOLD,
-    ASK_PLAN,
-    ASK_RUN,
-    ASK_RUN_ANYWAY,
-    ASK_STOP,
-    ASK_TEST,
-    DRY,
-    FIRM,
-    WET,
-)
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
@@ -80,38 +55,38 @@ class Owner:
             what = _code(what)
             zone = _code(zone)
             if place >= ASKED_MAX:
-                why = TOO_MANY
+                why = events.TOO_MANY
             elif -1 <= zone < len(self._record.tag):
                 why = self._obey(what, zone, value, up_s)
             else:
-                why = UNKNOWN
-            done = ACCEPTED if why == OK else REFUSED
+                why = events.UNKNOWN
+            done = events.ACCEPTED if why == events.OK else events.REFUSED
             self._faults.tell(done, max(zone, -1), why, max(what, -1))
 
     def _obey(self, what: int, zone: int, value: "object", up_s: int) -> int:
         """Carry a command out. Returns OK, or why not."""
         runs = self._runs
         number = value if type(value) is int else -1
-        if what == ASK_STOP:
-            runs.stop(OWNER, up_s)
-        elif what == ASK_CLEAR:
+        if what == ports.ASK_STOP:
+            runs.stop(events.OWNER, up_s)
+        elif what == ports.ASK_CLEAR:
             self.clear(zone)
-        elif what == ASK_TEST:
+        elif what == ports.ASK_TEST:
             return runs.begin_test()
-        elif what == ASK_HOLD and 0 <= number <= WALL_MAX:
+        elif what == ports.ASK_HOLD and 0 <= number <= WALL_MAX:
             self._days.hold(number, up_s)
-        elif what == ASK_CHECK and zone != -1:
+        elif what == ports.ASK_CHECK and zone != -1:
             return self._check(zone, value, up_s)
-        elif what == ASK_PLAN and isinstance(value, bytes):
+        elif what == ports.ASK_PLAN and isinstance(value, bytes):
             why = self._saving.offer(value)
-            if why == OK:
+            if why == events.OK:
                 runs.drop_test()  # its zones are the old plan's
             return why
-        elif what in (ASK_RUN, ASK_RUN_ANYWAY) and zone != -1 and number > 0:
-            return runs.by_hand(zone, number, what == ASK_RUN_ANYWAY, up_s)
-        elif what != ASK_CLOCK or not 0 < number < WALL_MAX:
-            return UNKNOWN
-        return OK
+        elif what in (ports.ASK_RUN, ports.ASK_RUN_ANYWAY) and zone != -1 and number > 0:
+            return runs.by_hand(zone, number, what == ports.ASK_RUN_ANYWAY, up_s)
+        elif what != ports.ASK_CLOCK or not 0 < number < WALL_MAX:
+            return events.UNKNOWN
+        return events.OK
 
     def clear(self, zone: int) -> None:
         """Clear the faults of a zone, or of everything (-1).
@@ -119,21 +94,21 @@ class Owner:
         What waits is dropped, so that no valve opens because a fault was cleared.
         """
         if self._faults.clear(zone):
-            self._days.drop_waiting(FAULT, zone)
+            self._days.drop_waiting(events.FAULT, zone)
 
     def _check(self, zone: int, value: "object", up_s: int) -> int:
         """A blade was pushed into the ground, at one spot of a zone or several."""
         if not isinstance(value, tuple) or not value:
-            return UNKNOWN
+            return events.UNKNOWN
         for reading in value:
-            if _code(reading) not in (DRY, FIRM, WET):
-                return UNKNOWN
+            if _code(reading) not in (ports.DRY, ports.FIRM, ports.WET):
+                return events.UNKNOWN
         if not self._clock.trusted:
-            return LOST_CLOCK
+            return events.LOST_CLOCK
         if up_s < self._lockouts.after_rain_up_s:
-            return AFTER_RAIN
+            return events.AFTER_RAIN
         if self._days.watered_today(zone) or self._record.opening >> zone & 1:
-            return AFTER_CYCLE
+            return events.AFTER_CYCLE
         return self._trim.check(zone, value, self._record.day)
 
 

@@ -15,8 +15,8 @@ the fields have to fit each other are checked where plans are made, by
 import struct
 from binascii import crc32
 
+from . import limits
 from ._const import const
-from .limits import BANS_MAX, ROWS_MAX, START_GRACE_MIN, SUPPLIES_MAX, ZONES_MAX
 
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)
@@ -121,7 +121,7 @@ class SupplyPart(Part):
         "meter B "
         "master B "  # a valve upstream of all its zones
     )
-    MOST = SUPPLIES_MAX
+    MOST = limits.SUPPLIES_MAX
 
 
 class ZonePart(Part):
@@ -144,7 +144,7 @@ class ZonePart(Part):
         "wet_off_ppt H "  # released below
         "dry_ppt H "  # known to be too dry below
     )
-    MOST = ZONES_MAX
+    MOST = limits.ZONES_MAX
     TAIL = "12s"  # of NAME_BYTES
     name = ""
 
@@ -162,7 +162,7 @@ class RowPart(Part):
         "start_min H "
         "length_min H "
     )
-    MOST = ROWS_MAX
+    MOST = limits.ROWS_MAX
     TAIL = "B"  # how many explicit starts follow
     starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
 
@@ -179,7 +179,7 @@ class RowPart(Part):
         so long and no longer.
         """
         if self.starts_min:
-            return self.starts_min[cycle] + START_GRACE_MIN
+            return self.starts_min[cycle] + limits.START_GRACE_MIN
         return self.start_min + self.length_min
 
 
@@ -187,7 +187,7 @@ class BanPart(Part):
     """Hours of every day, or dates of every year, at which nothing may be watered."""
 
     FIELDS = "kind B first H last H "
-    MOST = BANS_MAX
+    MOST = limits.BANS_MAX
 
 
 _KINDS = (HubPart, SupplyPart, ZonePart, RowPart, BanPart)

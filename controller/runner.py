@@ -6,21 +6,12 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
+from . import journal, limits
 from ._const import const
 from .events import BROKEN, CRASH, POWER, STORE, TROUBLE
 from .events import PLAN as NEW_PLAN
 from .guard import Broken
 from .hub import Hub
-from .journal import BROKEN_FAULT, STORE_FAULT, lost, newest, unpack_record
-from .limits import (
-    ASKED_MAX,
-    LATCH_TIMES,
-    READ_TRIES,
-    STEPS_MAX,
-    SUPPLIES_MAX,
-    WALL_MAX,
-    ZONES_MAX,
-)
 from .plan import PlanError, unpack
 from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
 from .trouble import Trouble, shown_error
@@ -68,23 +59,23 @@ class Runner:
             OSError: the plan cannot be read.
         """
         self._ports = ports
-        self._blind = Seen(ZONES_MAX, SUPPLIES_MAX)
+        self._blind = Seen(limits.ZONES_MAX, limits.SUPPLIES_MAX)
         self._unshut: "list[int]" = []  # valves that did not close after an exception
         self.close_all()
         self.trouble = Trouble()
         copies = (self._read(RECORD, 0), self._read(RECORD, 1))
-        saved = newest(copies)
+        saved = journal.newest(copies)
         self._copy = [1 if saved is copies[1] else 0, 0]  # the one in force of each slot
         self._saved = saved
         self.trouble.load(self._read(NOTE, 0) or b"")
         noted = self.trouble.count
-        record = unpack_record(saved)
+        record = journal.unpack_record(saved)
         plan = self._plan(record)
         if why == POWER and record is not None and record.plan_crc != plan.crc:
             why = NEW_PLAN
         self._start(plan, why, None)
-        if lost(copies):
-            self._warn(STORE, RECORD, STORE_FAULT)
+        if journal.lost(copies):
+            self._warn(STORE, RECORD, journal.STORE_FAULT)
         if self.trouble.count > noted:
             self._try("write", self._keep)
         if why == CRASH and self.trouble.count:
@@ -111,7 +102,7 @@ class Runner:
                 raise ValueError("up_s is %r" % (up_s,))  # by such a clock no run would end
             self._up_s = up_s
             wall_s = self._try("wall_s", ports.wall_s)
-            for _ in range(STEPS_MAX):
+            for _ in range(limits.STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
                 if commands:
                     asked = []
@@ -152,9 +143,9 @@ class Runner:
         if not self._unshut:
             self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
         record = self.hub.record
-        latches = isinstance(error, Broken) or trouble.same >= LATCH_TIMES
-        if latches and not record.faults & BROKEN_FAULT:
-            self._warn(BROKEN, 0, BROKEN_FAULT)
+        latches = isinstance(error, Broken) or trouble.same >= limits.LATCH_TIMES
+        if latches and not record.faults & journal.BROKEN_FAULT:
+            self._warn(BROKEN, 0, journal.BROKEN_FAULT)
             self._try("write", self._save, RECORD, record.pack())  # or the hub saves it later
         self._feed()
         return self._wake()
@@ -277,10 +268,10 @@ class Runner:
 
     def _see_clock(self, asked: "list[Asked]") -> None:
         """Set the clock if that is asked."""
-        for place, one in enumerate(asked[:ASKED_MAX]):
+        for place, one in enumerate(asked[: limits.ASKED_MAX]):
             if isinstance(one, tuple) and len(one) == 3 and one[0] == ASK_CLOCK:
                 value = one[2]
-                if type(value) is int and 0 < value < WALL_MAX:
+                if type(value) is int and 0 < value < limits.WALL_MAX:
                     try:
                         self._ports.set_wall_s(value)
                     except Exception as error:
@@ -330,7 +321,7 @@ class Runner:
 
     def _read(self, slot: int, copy: int) -> "bytes | None":
         """Return the bytes of a copy; None if they cannot be read, try after try."""
-        for _ in range(READ_TRIES):
+        for _ in range(limits.READ_TRIES):
             data = self._try("read", self._ports.read, slot, copy)
             if isinstance(data, (bytes, bytearray)):
                 return bytes(data)

@@ -4,40 +4,8 @@ A run takes two steps of one moment. In the first the hub saves the intent and o
 which is not tried unless that was written. In the second it learns how both went.
 """
 
+from . import events
 from ._const import const
-from .events import (
-    BURST,
-    BUSY,
-    CAP,
-    CLOCK,
-    CLOSED,
-    CLOSED_SEASON,
-    CUT_SHORT,
-    DONE,
-    DRIVER,
-    FAULT,
-    GAP,
-    LEARNED,
-    LITRES,
-    LOW_BATTERY,
-    MANUAL,
-    NO_FLOW,
-    NO_TIME,
-    OFF_PLAN,
-    OK,
-    OPEN_LIMIT,
-    OPENED,
-    PLANNED,
-    POWER,
-    QUIET,
-    REFUSED,
-    REST,
-    SKIPPED,
-    STORE,
-    TEST,
-    TOO_SHORT,
-)
-from .events import PLAN as NEW_PLAN
 from .journal import NO_FLOW_FAULT
 from .limits import RUN_LEAST_S, SETTLE_S, TEST_RUN_S
 from .meter import judge_flow, off_plan
@@ -72,7 +40,12 @@ class Run:
     ended = 0  # why it is being closed
 
     def __init__(
-        self, zone: int, run_s: int, run_ml: int = 0, kind: int = PLANNED, anyway: bool = False
+        self,
+        zone: int,
+        run_s: int,
+        run_ml: int = 0,
+        kind: int = events.PLANNED,
+        anyway: bool = False,
     ) -> None:
         self.zone = zone
         self.run_s = run_s
@@ -184,30 +157,32 @@ class Runs:
         days = self._days
         run_s, run_ml = self._planned(zone)
         if run_s < RUN_LEAST_S:
-            days.drop(zone, CAP if self._trim.room_s(zone) < RUN_LEAST_S else TOO_SHORT)
+            days.drop(
+                zone, events.CAP if self._trim.room_s(zone) < RUN_LEAST_S else events.TOO_SHORT
+            )
             return False
         latest_up_s = days.latest_up_s(run_s)
         if up_s > latest_up_s:
-            days.drop(zone, days.held[zone] or NO_TIME)
+            days.drop(zone, days.held[zone] or events.NO_TIME)
             return False
         run = Run(zone, run_s, run_ml)
         first_up_s = days.first_up_s()
         if up_s < first_up_s:
-            why = CLOCK
+            why = events.CLOCK
             self._look_at(first_up_s)
         else:
             why = self._why_not(run, up_s)
-        if why == OK and self._shut_up_s[zone] != _NONE:
+        if why == events.OK and self._shut_up_s[zone] != _NONE:
             rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
             if up_s < rested_up_s:
-                why = REST
+                why = events.REST
                 self._look_at(rested_up_s)
-        if why == OK:
+        if why == events.OK:
             self._intend(run, up_s)
             return True
-        if why == QUIET:
+        if why == events.QUIET:
             self._look_at(up_s + days.steady_s(up_s))
-        days.hold_back(zone, OK if why in (OPEN_LIMIT, BUSY) else why)
+        days.hold_back(zone, events.OK if why in (events.OPEN_LIMIT, events.BUSY) else why)
         self._look_at(latest_up_s + 1)
         return False
 
@@ -229,23 +204,23 @@ class Runs:
             if self.test >> zone & 1:
                 supply = self._supply_of[zone]
                 run_s = TEST_RUN_S + self._plan.supplies[supply].travel_s
-                run = Run(zone, run_s, 0, TEST, True)
+                run = Run(zone, run_s, 0, events.TEST, True)
                 why = self._why_not(run, up_s)
-                if why in (GAP, BUSY):
+                if why in (events.GAP, events.BUSY):
                     self._look_at(max(guard.gap_up_s[supply], up_s + 1))
                     return
                 self.test &= ~(1 << zone)
-                if why == OK:
+                if why == events.OK:
                     self._intend(run, up_s)
                     return
-                self._faults.tell(REFUSED, zone, why, TEST)
+                self._faults.tell(events.REFUSED, zone, why, events.TEST)
 
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
         if not self._saving.can_write(up_s):
-            return STORE  # what cannot be written is not given
+            return events.STORE  # what cannot be written is not given
         why = self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, run.run_s)
-        if why != OK:
+        if why != events.OK:
             return why
         return self._guard.judge(run.zone, run.run_s, up_s)
 
@@ -257,25 +232,25 @@ class Runs:
         It is never longer than the longest, and never goes past the cap.
         """
         if self.busy():
-            return BUSY
+            return events.BUSY
         room_s = self._trim.room_s(zone)
         run_s = min(asked_s, self._plan.zones[zone].longest_s, room_s)
         if run_s < RUN_LEAST_S:
-            return CAP if room_s < RUN_LEAST_S else TOO_SHORT
-        if self._lockouts.locked[CLOSED_SEASON] and not anyway:
-            return CLOSED_SEASON
-        run = Run(zone, run_s, 0, MANUAL, anyway)
+            return events.CAP if room_s < RUN_LEAST_S else events.TOO_SHORT
+        if self._lockouts.locked[events.CLOSED_SEASON] and not anyway:
+            return events.CLOSED_SEASON
+        run = Run(zone, run_s, 0, events.MANUAL, anyway)
         why = self._why_not(run, up_s)
-        if why == OK:
+        if why == events.OK:
             self._intend(run, up_s)
         return why
 
     def begin_test(self) -> int:
         """Begin the guided test of every zone. Returns OK or BUSY."""
         if self.busy() or self._guard.open_zones:
-            return BUSY
+            return events.BUSY
         self.test = (1 << len(self.under_way)) - 1
-        return OK
+        return events.OK
 
     def drop_test(self) -> None:
         """End the guided test before its next zone."""
@@ -295,7 +270,7 @@ class Runs:
         record = self._record
         zone = run.zone
         bit = 1 << zone
-        if run.kind == PLANNED:
+        if run.kind == events.PLANNED:
             record.waiting &= ~bit
         elif record.waiting & bit and run.run_s >= self._planned(zone)[0]:
             self._days.drop(zone, run.kind)  # this one stands in for it
@@ -303,7 +278,7 @@ class Runs:
         record.run_s[zone] = run.run_s
         record.valve_wall_s[zone] = self._clock.wall_s(up_s)
         record.dirty = True
-        self._days.hold_back(zone, OK)
+        self._days.hold_back(zone, events.OK)
         self.intent = run
 
     def _cancel(self) -> None:
@@ -314,10 +289,10 @@ class Runs:
         self.intent = None
         self._record.opening &= ~(1 << run.zone)
         self._record.owed = True
-        if run.kind == PLANNED:
+        if run.kind == events.PLANNED:
             self._record.waiting |= 1 << run.zone
         else:
-            self._faults.tell(REFUSED, run.zone, FAULT, run.kind)
+            self._faults.tell(events.REFUSED, run.zone, events.FAULT, run.kind)
 
     def opening(self, up_s: int) -> "list[Command]":
         """Return the commands that open what is intended."""
@@ -347,7 +322,7 @@ class Runs:
                 self._faults.driver(False, valve)
         elif outcome == CARRIED_OUT:
             run.open = True
-            self._faults.tell(OPENED, valve, run.kind, run.run_s)
+            self._faults.tell(events.OPENED, valve, run.kind, run.run_s)
             self._faults.opened(valve)
             supply = self._supply_of[valve]
             wait_s = self._plan.hub.watch_s
@@ -401,7 +376,7 @@ class Runs:
         """Close everything if water runs where all is shut. Returns True if it does, as news."""
         if not meter.leaks(self._meters.counts_ml[supply], up_s) or not self._faults.leak(supply):
             return False
-        self.end(FAULT, up_s)
+        self.end(events.FAULT, up_s)
         self._guard.request_close(_NONE, up_s)
         return True
 
@@ -413,9 +388,9 @@ class Runs:
             return False
         run.flow_ml_min = flow_ml_min
         why = judge_flow(self._record, zone, flow_ml_min)
-        if why == NO_FLOW:
+        if why == events.NO_FLOW:
             self._faults.no_flow(zone, True, flow_ml_min, up_s)
-        elif why == BURST and run.kind != TEST:
+        elif why == events.BURST and run.kind != events.TEST:
             self._faults.burst(zone, flow_ml_min)
         else:
             if not self._record.zone_faults[zone] & NO_FLOW_FAULT:
@@ -440,17 +415,17 @@ class Runs:
         """Return why an open run must be closed now, or OK."""
         if up_s >= self._guard.end_up_s[run.zone]:
             self._see_flow(run.zone, up_s)  # once more, at the end
-            return FAULT if run.bad_flow else DONE
+            return events.FAULT if run.bad_flow else events.DONE
         if run.run_ml:
             supply = self._supply_of[run.zone]
             if self._meters.has(supply) and self._meters.given_ml(supply) >= run.run_ml:
-                return LITRES
+                return events.LITRES
         if self._record.faults or run.bad_flow:
-            return FAULT
+            return events.FAULT
         if self._lockouts.spent_battery:
-            return LOW_BATTERY
+            return events.LOW_BATTERY
         if self._saving.new_plan is not None:
-            return NEW_PLAN
+            return events.PLAN
         return self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, 0)
 
     # What has been given.
@@ -476,24 +451,26 @@ class Runs:
         self._record.opening &= ~(1 << zone)
         self._record.owed = True
         if not run.open:
-            self._faults.tell(SKIPPED, zone, DRIVER, 0)
+            self._faults.tell(events.SKIPPED, zone, events.DRIVER, 0)
             return
         given_s = up_s - self._guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
         if self._meters.has(supply):
             self._senses.read_by(up_s + 2 * SETTLE_S)
-        whole = run.ended in (DONE, LITRES)
-        self._faults.tell(CLOSED if whole else CUT_SHORT, zone, run.ended, given_s, given_ml)
-        if run.kind == TEST and run.flow_ml_min > 0 and not run.bad_flow:
+        whole = run.ended in (events.DONE, events.LITRES)
+        self._faults.tell(
+            events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml
+        )
+        if run.kind == events.TEST and run.flow_ml_min > 0 and not run.bad_flow:
             self._learn(zone, run.flow_ml_min)
 
     def _learn(self, zone: int, flow_ml_min: int) -> None:
         """Keep the flow that the guided test has measured, unless it is far from the plan's."""
         if off_plan(flow_ml_min, self._plan.zones[zone].flow_ml_min):
-            self._faults.tell(REFUSED, zone, OFF_PLAN, flow_ml_min)
+            self._faults.tell(events.REFUSED, zone, events.OFF_PLAN, flow_ml_min)
         else:
             self._record.flow_ml_min[zone] = min(flow_ml_min, 65535)
-            self._faults.tell(LEARNED, zone, TEST, self._record.flow_ml_min[zone])
+            self._faults.tell(events.LEARNED, zone, events.TEST, self._record.flow_ml_min[zone])
 
     def _book(self, zone: int, given_s: int, up_s: int) -> None:
         """A zone is shut, and has been given so much."""
@@ -516,7 +493,9 @@ class Runs:
                 else:
                     given_s = min(away_s, record.run_s[zone]) if part.held else away_s
                 self._book(zone, given_s, shut_up_s)
-                self._faults.tell(CUT_SHORT, zone, POWER, record.used_s[zone] - used_s)
+                self._faults.tell(
+                    events.CUT_SHORT, zone, events.POWER, record.used_s[zone] - used_s
+                )
             elif ended_s:
                 self._shut_up_s[zone] = shut_up_s - max(0, away_s)
         record.opening = 0

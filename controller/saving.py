@@ -1,8 +1,7 @@
 """What is to be written, and when: the record at once or with the next opening, and a new plan."""
 
+from . import events
 from ._const import const
-from .events import BAD_PLAN, BUSY, OK, REFUSED, STORE
-from .events import PLAN as NEW_PLAN
 from .limits import SAVE_RETRY_S
 from .plan import Plan, PlanError, unpack
 from .ports import PLAN, RECORD, SAVE
@@ -43,12 +42,12 @@ class Saving:
     def offer(self, data: bytes) -> int:
         """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
         if self.new_plan is not None:
-            return BUSY
+            return events.BUSY
         try:
             self.new_plan = (unpack(data), data)
         except PlanError:
-            return BAD_PLAN
-        return OK
+            return events.BAD_PLAN
+        return events.OK
 
     def can_write(self, up_s: int) -> bool:
         """Whether a write may be tried."""
@@ -74,7 +73,7 @@ class Saving:
             return []
         if self.new_plan is not None and at_rest:
             # Once both are written the runner starts a hub from them, and this one is no more.
-            self._days.drop_waiting(NEW_PLAN)
+            self._days.drop_waiting(events.PLAN)
             self._stamp(up_s)
             plan, data = self.new_plan
             return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
@@ -96,4 +95,4 @@ class Saving:
         self._retry_up_s = up_s + SAVE_RETRY_S
         if slot == PLAN:
             self.new_plan = None
-            self._faults.tell(REFUSED, -1, STORE, NEW_PLAN)
+            self._faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)

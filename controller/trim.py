@@ -1,18 +1,7 @@
 """How long a zone's run is: the row, its share, what blade and probe taught, and re-wetting."""
 
+from . import events
 from ._const import const
-from .events import (
-    ALARM,
-    AUTOMATIC,
-    CHECK,
-    CLEARED,
-    DRY_AT_FULL,
-    OK,
-    REWETTING,
-    SEASON,
-    TOO_SOON,
-    TRIMMED,
-)
 from .limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
 from .plan import AUTO_BOTH
 from .ports import DRY, WET
@@ -101,18 +90,20 @@ class Trim:
             count = min(before + 1, DRY_CHECKS)
         record.dry_full[zone] = count
         if (count == DRY_CHECKS) != (before == DRY_CHECKS):
-            self._tell(ALARM if count else CLEARED, zone, DRY_AT_FULL, before_pct)
+            self._tell(
+                events.ALARM if count else events.CLEARED, zone, events.DRY_AT_FULL, before_pct
+            )
         if not wet and not dry:
-            return OK
+            return events.OK
         if self._moved_lately(zone, day):
-            return TOO_SOON
+            return events.TOO_SOON
         step_pct = hub.trim_step_pct if dry else -hub.trim_step_pct
         pct = min(max(before_pct + step_pct, hub.trim_least_pct), hub.trim_most_pct)
         if pct != before_pct:
             record.trim_pct[zone] = pct
             record.trim_day[zone] = day
-            self._tell(TRIMMED, zone, CHECK, pct)
-        return OK
+            self._tell(events.TRIMMED, zone, events.CHECK, pct)
+        return events.OK
 
     def check_by_probe(self, zone: int, soil: int, day: int) -> bool:
         """Do the weekly check by what a probe says: down always, up only as far as allowed.
@@ -133,7 +124,7 @@ class Trim:
             return False
         record.auto_pct[zone] = pct
         record.trim_day[zone] = day
-        self._tell(TRIMMED, zone, AUTOMATIC, owner_pct + pct)
+        self._tell(events.TRIMMED, zone, events.AUTOMATIC, owner_pct + pct)
         return True
 
     def forget_probe(self, zone: int) -> None:
@@ -183,5 +174,5 @@ class Trim:
         if dry and gone >= -OPENING_DAYS:
             left = max(0, self._plan.hub.rewet_days - max(0, gone))
         if (left > 0) != (record.rewet_days[zone] > 0):
-            self._tell(REWETTING, zone, SEASON, left)
+            self._tell(events.REWETTING, zone, events.SEASON, left)
         record.rewet_days[zone] = left
