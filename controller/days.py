@@ -9,6 +9,8 @@ from .agenda import PER_DAY
 from .civil import FIRST_WEEKDAY
 from .clock import LOST, STEPPED
 from .events import (
+    AFTER_CYCLE,
+    AFTER_RAIN,
     ALARM,
     CLEARED,
     CLOCK,
@@ -105,17 +107,29 @@ class Days:
             due_s = self._record.hold_s
         return due_s - self._clock.skew_s
 
-    def watered_today(self, zone: int) -> bool:
+    def check(self, zone: int, readings: "tuple[int, ...]", up_s: int) -> int:
+        """Take an owner's blade readings of a zone. Returns OK, or why they do not count now."""
+        if not self._clock.trusted:
+            return LOST_CLOCK
+        if up_s < self._lockouts.after_rain_up_s:
+            return AFTER_RAIN
+        if self._watered_today(zone) or self._record.opening >> zone & 1:
+            return AFTER_CYCLE
+        return self._trim.check(zone, readings, self._record.day)
+
+    def _watered_today(self, zone: int) -> bool:
         """Whether a zone had water since today's first cycle; last night's was yesterday's."""
         record = self._record
         if record.mark_no // PER_DAY != record.day:
             return False
         first_s = self._agenda.start_wall_s(record.day * PER_DAY)
-        return record.valve_wall_s[zone] >= first_s
+        turned_s: int = record.valve_wall_s[zone]
+        return turned_s >= first_s
 
     def first_up_s(self) -> int:
         """Uptime at which the marked cycle begins: later than now if the clock was set back."""
-        return self._record.mark_wall_s - self._clock.skew_s
+        mark_wall_s: int = self._record.mark_wall_s
+        return mark_wall_s - self._clock.skew_s
 
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""

@@ -22,7 +22,6 @@ from .owner import Owner
 from .plan import Plan
 from .runs import Runs
 from .saving import Saving
-from .senses import Senses
 from .trim import Trim
 
 TYPE_CHECKING = const(0)
@@ -69,13 +68,12 @@ class Hub:
         self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
         self.trim = trim = Trim(plan, record, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, trim, tell)
-        self.senses = senses = Senses(plan, record, lockouts, trim)
         self.meters = meters = Meters(plan)
         self.saving = saving = Saving(record, clock, lockouts, days, faults)
         self.runs = runs = Runs(
-            plan, record, clock, guard, faults, lockouts, trim, days, senses, meters, saving
+            plan, record, clock, guard, faults, lockouts, trim, days, meters, saving
         )
-        self.owner = Owner(record, clock, faults, lockouts, trim, days, saving, runs)
+        self.owner = Owner(plan, faults, days, saving, runs)
 
     def step(
         self, up_s: int, wall_s: "int | None", seen: "Seen", asked: "list[Asked] | tuple[()]" = ()
@@ -101,7 +99,7 @@ class Hub:
         clock_said = self.clock.take(up_s, wall_s)
         news = clock_said != 0 and self.days.see_clock(clock_said)
         if self._booted:
-            if up_s >= self.senses.due_up_s:
+            if up_s >= self.lockouts.poll_up_s:
                 self.polls += 1
                 if self._sense(up_s, seen):
                     news = True
@@ -159,7 +157,9 @@ class Hub:
 
     def _sense(self, up_s: int, seen: "Seen") -> bool:
         """Read every sensor and meter. Returns True if anything changed."""
-        news = self.senses.poll(seen, up_s)
+        news = self.lockouts.poll(seen, up_s)
+        if news:
+            self.trim.forget_untrusted(self.lockouts.probes)
         return self.runs.watch(up_s) or news
 
     def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
@@ -176,7 +176,7 @@ class Hub:
             record.dirty = True
         if boots:
             self._resume(up_s)
-        if self._booted and (boots or asked) and up_s != self.senses.polled_up_s:
+        if self._booted and (boots or asked) and up_s != self.lockouts.polled_up_s:
             self._sense(up_s, seen)  # an owner is answered by what the sensors say now
         if asked:
             self.owner.answer(asked, up_s)
@@ -184,7 +184,7 @@ class Hub:
             if guard.open_zones:
                 runs.end(OK, up_s)
             if runs.may_begin(up_s):
-                if not runs.test and self.senses.stale(up_s):
+                if not runs.test and self.lockouts.stale(up_s):
                     self._sense(up_s, seen)
                 runs.choose(up_s)
             if waited and not record.waiting:
@@ -230,7 +230,7 @@ class Hub:
 
     def _set_wake(self, up_s: int) -> None:
         """Wake when something is due, and sooner where a meter's supply is shut: it may leak."""
-        poll_up_s = self.senses.due_up_s
+        poll_up_s = self.lockouts.poll_up_s
         due_s = poll_up_s if poll_up_s < self._due_up_s else self._due_up_s
         self.wake_s = self.due_s = due_s
         for supply, _ in self.meters.metered:

@@ -46,6 +46,8 @@ class Lockouts:
     """
 
     spent_battery = False  # below the reserve: an open valve must be shut now
+    polled_up_s = -1  # when the sensors were last read
+    poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
     dry_up_s = 0  # when a contact's drying time ends
     _contact = False  # it was wet when it last said anything
@@ -204,13 +206,24 @@ class Lockouts:
         self.row = row
         return changed
 
-    def poll(self, seen: "Seen", up_s: int, opening: int) -> bool:
-        """Take every reading; probes only of zones whose bit in `opening` is 0.
+    def read_by(self, up_s: int) -> None:
+        """Have the sensors read at `up_s` at the latest."""
+        if up_s < self.poll_up_s:
+            self.poll_up_s = up_s
 
-        Returns True if any lockout changed.
+    def stale(self, up_s: int) -> bool:
+        """Whether the last reading is older than any is while a valve is open."""
+        return up_s - self.polled_up_s >= 2 * self._plan.hub.watch_s
+
+    def poll(self, seen: "Seen", up_s: int) -> bool:
+        """Take every reading, but of probes beside an open hose; set when to take the next.
+
+        Returns True if any lockout changed, or whether a probe is trusted.
         """
         changed = False
         hub = self._plan.hub
+        opening = self._record.opening
+        self.polled_up_s = up_s
         if not self._polled:
             self._polled = True
             self._temp_up_s = self._contact_up_s = up_s
@@ -236,6 +249,9 @@ class Lockouts:
                 self.set(zone, WET_SOIL, probe.wet, probe.ppt)
                 self.set(zone, PROBE, not probe.trusted, probe.ppt)
                 changed = True
+        self.poll_up_s = up_s + (hub.watch_s if opening else hub.poll_s)
+        if up_s < self.dry_up_s:
+            self.read_by(self.dry_up_s)
         return changed
 
     # How each sensor is read.

@@ -9,15 +9,12 @@ from .limits import ASKED_MAX, WALL_MAX
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
-    from .clock import Clock
     from .days import Days
     from .faults import Faults
-    from .journal import Record
-    from .lockouts import Lockouts
+    from .plan import Plan
     from .ports import Asked
     from .runs import Runs
     from .saving import Saving
-    from .trim import Trim
 
 
 _NOT_ONE = const(-2)  # neither a zone nor -1, and no command
@@ -28,20 +25,14 @@ class Owner:
 
     def __init__(
         self,
-        record: "Record",
-        clock: "Clock",
+        plan: "Plan",
         faults: "Faults",
-        lockouts: "Lockouts",
-        trim: "Trim",
         days: "Days",
         saving: "Saving",
         runs: "Runs",
     ) -> None:
-        self._record = record
-        self._clock = clock
+        self._zones = len(plan.zones)
         self._faults = faults
-        self._lockouts = lockouts
-        self._trim = trim
         self._days = days
         self._saving = saving
         self._runs = runs
@@ -56,7 +47,7 @@ class Owner:
             zone = _code(zone)
             if place >= ASKED_MAX:
                 why = events.TOO_MANY
-            elif -1 <= zone < len(self._record.tag):
+            elif -1 <= zone < self._zones:
                 why = self._obey(what, zone, value, up_s)
             else:
                 why = events.UNKNOWN
@@ -103,13 +94,7 @@ class Owner:
         for reading in value:
             if _code(reading) not in (ports.DRY, ports.FIRM, ports.WET):
                 return events.UNKNOWN
-        if not self._clock.trusted:
-            return events.LOST_CLOCK
-        if up_s < self._lockouts.after_rain_up_s:
-            return events.AFTER_RAIN
-        if self._days.watered_today(zone) or self._record.opening >> zone & 1:
-            return events.AFTER_CYCLE
-        return self._trim.check(zone, value, self._record.day)
+        return self._days.check(zone, value, up_s)
 
 
 def _code(value: "object") -> int:

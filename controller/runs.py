@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from .plan import Plan
     from .ports import Command
     from .saving import Saving
-    from .senses import Senses
     from .trim import Trim
 
 _NONE = const(-1)
@@ -79,7 +78,6 @@ class Runs:
         lockouts: "Lockouts",
         trim: "Trim",
         days: "Days",
-        senses: "Senses",
         meters: "Meters",
         saving: "Saving",
     ) -> None:
@@ -91,7 +89,6 @@ class Runs:
         self._lockouts = lockouts
         self._trim = trim
         self._days = days
-        self._senses = senses
         self._meters = meters
         self._saving = saving
         self._supply_of = guard.supply_of
@@ -329,7 +326,7 @@ class Runs:
             if self._meters.has(supply):
                 self._meters.turned(supply, up_s)
                 wait_s = min(wait_s, SETTLE_S)
-            self._senses.read_by(up_s + wait_s)
+            self._lockouts.read_by(up_s + wait_s)
         else:
             if outcome == FAILED:
                 self._faults.not_opened(valve, up_s)
@@ -353,15 +350,15 @@ class Runs:
                 news = True
             settle_up_s = meter.settle_up_s(up_s, zone != _NONE)
             if settle_up_s:
-                self._senses.read_by(settle_up_s)
+                self._lockouts.read_by(settle_up_s)
             run = self.under_way[zone] if zone != _NONE else None
             if run is not None and run.run_ml and zone not in self._guard.to_shut:
                 left_ml = run.run_ml - self._meters.given_ml(supply)
                 if left_ml <= 0:
                     news = True  # the run is to be ended
-                    self._senses.read_by(up_s + 1)
+                    self._lockouts.read_by(up_s + 1)
                 elif run.flow_ml_min > 0:
-                    self._senses.read_by(up_s + max(1, left_ml * 60 // run.flow_ml_min))
+                    self._lockouts.read_by(up_s + max(1, left_ml * 60 // run.flow_ml_min))
         return news
 
     def see_leaks(self, up_s: int) -> bool:
@@ -456,7 +453,7 @@ class Runs:
         given_s = up_s - self._guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
         if self._meters.has(supply):
-            self._senses.read_by(up_s + 2 * SETTLE_S)
+            self._lockouts.read_by(up_s + 2 * SETTLE_S)
         whole = run.ended in (events.DONE, events.LITRES)
         self._faults.tell(
             events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml

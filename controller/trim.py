@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from .journal import Record
     from .plan import Plan, RowPart
+    from .probe import Probe
 
 
 class Trim:
@@ -31,7 +32,7 @@ class Trim:
         nothing is added to the table.
         """
         hub = self._plan.hub
-        pct = self._record.trim_pct[zone]
+        pct: int = self._record.trim_pct[zone]
         if not trusted:
             return min(pct, 100)
         pct = min(max(pct + self._record.auto_pct[zone], hub.trim_least_pct), hub.trim_most_pct)
@@ -45,7 +46,8 @@ class Trim:
         cap_s = part.cap_s
         if self._record.rewet_days[zone] and part.rate_um_h:
             cap_s = min(cap_s, self._plan.hub.rewet_um * 3600 // part.rate_um_h)
-        return max(0, cap_s - self._record.used_s[zone])
+        used_s: int = self._record.used_s[zone]
+        return max(0, cap_s - used_s)
 
     def run(self, zone: int, row: "RowPart", trusted: bool) -> "tuple[int, int]":
         """Return the longest a run may last, seconds, and the water at which it ends, ml.
@@ -127,14 +129,16 @@ class Trim:
         self._tell(events.TRIMMED, zone, events.AUTOMATIC, owner_pct + pct)
         return True
 
-    def forget_probe(self, zone: int) -> None:
+    def forget_untrusted(self, probes: "list[Probe | None]") -> None:
         """What an untrusted probe taught does not count."""
-        if self._record.auto_pct[zone]:
-            self._record.auto_pct[zone] = 0
-            self._record.dirty = True
+        record = self._record
+        for zone, probe in enumerate(probes):
+            if probe is not None and not probe.trusted and record.auto_pct[zone]:
+                record.auto_pct[zone] = 0
+                record.dirty = True
 
     def _moved_lately(self, zone: int, day: int) -> bool:
-        moved_day = self._record.trim_day[zone]
+        moved_day: int = self._record.trim_day[zone]
         return moved_day > 0 and 0 <= day - moved_day < self._plan.hub.trim_gap_days
 
     def new_day(self, zone: int, day: int, soil: int) -> None:

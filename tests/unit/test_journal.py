@@ -1,7 +1,9 @@
 """The record: whole or refused, newest first, and what a new plan keeps of it."""
 
+import ast
 import struct
 from binascii import crc32
+from pathlib import Path
 
 import pytest
 
@@ -185,3 +187,18 @@ def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
     assert (new.seq, new.faults, new.day) == (8, 2, 44)
     assert new.plan_crc == plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]).crc
     assert record.used_s == [50, 60, 70]
+
+
+def test_the_core_names_no_field_that_the_record_does_not_have() -> None:
+    """The fields are named in a table, so that no type checker sees a misspelt one."""
+    known = {name for name, _ in HUB_FIELDS + ZONE_FIELDS} | set(dir(Record(1)))
+    named = set()
+    for path in Path(journal.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Attribute) and ast.unparse(node.value).split(".")[-1] in (
+                "record",
+                "_record",
+            ):
+                named.add(node.attr)
+    assert len(named) > 25
+    assert named <= known
