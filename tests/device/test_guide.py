@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from evenclay.controller import journal
+from evenclay.controller.journal import HUB_FIELDS, ZONE_FIELDS
 from tests.core import plan, row, wall
 from tests.device.board import SOURCES, fill
-from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 ROOT = Path(__file__).parents[2]
 GUIDE = (ROOT / "controller" / "README.md").read_text("utf-8")

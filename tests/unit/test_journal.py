@@ -8,12 +8,11 @@ from pathlib import Path
 import pytest
 
 from evenclay.controller import journal
-from evenclay.controller.journal import RECORD_BYTES_MAX, Record
+from evenclay.controller.journal import HUB_FIELDS, RECORD_BYTES_MAX, ZONE_FIELDS, Record
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart
 from evenclay.tools.property.plan_rules import RANGES
 from tests.core import plan
-from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 LEAST = {"b": -(2**7), "h": -(2**15), "B": 0, "H": 0, "I": 0}
 MOST = {"b": 2**7 - 1, "h": 2**15 - 1, "B": 2**8 - 1, "H": 2**16 - 1, "I": 2**32 - 1}
