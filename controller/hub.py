@@ -191,9 +191,12 @@ class Hub:
                 record.owed = True
         commands = guard.closing(up_s)
         if self._booted:
-            at_rest = runs.intent is None and guard.all_shut()
-            commands += self.saving.commands(up_s, at_rest, runs.opens_soon)
-        return self._speak(up_s, commands + runs.opening(up_s))
+            saving = self.saving
+            at_rest = saving.new_plan is not None and runs.intent is None and guard.all_shut()
+            commands += saving.commands(up_s, at_rest, runs.opens_soon)
+        if runs.intent is not None:
+            commands += runs.opening(up_s)
+        return self._speak(up_s, commands)
 
     def _resume(self, up_s: int) -> None:
         """Every valve has been shut: account for whatever was open when the power went."""

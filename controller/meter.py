@@ -112,11 +112,13 @@ class Meters:
         """Whether a supply has a meter."""
         return self._of[supply] is not None
 
-    def turned(self, supply: int, up_s: int) -> None:
-        """A valve of a supply was told to open or to shut."""
+    def turned(self, supply: int, up_s: int) -> bool:
+        """A valve of a supply was told to open or to shut. Returns True if it has a meter."""
         meter = self._of[supply]
-        if meter is not None:
-            meter.turned(self.counts_ml[supply], up_s)
+        if meter is None:
+            return False
+        meter.turned(self.counts_ml[supply], up_s)
+        return True
 
     def given_ml(self, supply: int) -> int:
         """Return the water since the supply's valve opened, ml; 0 if not known."""

@@ -56,7 +56,7 @@ class Run:
 class Runs:
     """The runs of a hub's zones.
 
-    under_way: the run of each zone that is open, or None
+    under_way: the run of each valve's zone that is open, or None; a master has none
     intent: the run that this step writes down and opens, if any
     test: zones that the guided test still has to open: bits
     look_up_s: when a waiting run may be able to start, or must be dropped
@@ -92,7 +92,7 @@ class Runs:
         self._meters = meters
         self._saving = saving
         self._supply_of = guard.supply_of
-        self.under_way: "list[Run | None]" = [None] * len(plan.zones)
+        self.under_way: "list[Run | None]" = [None] * len(guard.supply_of)
         self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
 
     # What waits.
@@ -197,7 +197,7 @@ class Runs:
         guard = self._guard
         if guard.open_zones:
             return  # one at a time, so that it is plain which strip gets wet
-        for zone in range(len(self.under_way)):
+        for zone in range(len(self._plan.zones)):
             if self.test >> zone & 1:
                 supply = self._supply_of[zone]
                 run_s = TEST_RUN_S + self._plan.supplies[supply].travel_s
@@ -214,8 +214,6 @@ class Runs:
 
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
-        if not self._saving.can_write(up_s):
-            return events.STORE  # what cannot be written is not given
         why = self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, run.run_s)
         if why != events.OK:
             return why
@@ -236,6 +234,8 @@ class Runs:
             return events.CAP if room_s < RUN_LEAST_S else events.TOO_SHORT
         if self._lockouts.locked[events.CLOSED_SEASON] and not anyway:
             return events.CLOSED_SEASON
+        if not self._saving.can_write(up_s):
+            return events.STORE  # what cannot be written is not given
         run = Run(zone, run_s, 0, events.MANUAL, anyway)
         why = self._why_not(run, up_s)
         if why == events.OK:
@@ -246,7 +246,7 @@ class Runs:
         """Begin the guided test of every zone. Returns OK or BUSY."""
         if self.busy() or self._guard.open_zones:
             return events.BUSY
-        self.test = (1 << len(self.under_way)) - 1
+        self.test = (1 << len(self._plan.zones)) - 1
         return events.OK
 
     def drop_test(self) -> None:
@@ -311,7 +311,7 @@ class Runs:
 
     def opened(self, valve: int, outcome: int, up_s: int) -> None:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
-        run = self._run_of(valve)
+        run = self.under_way[valve]
         if outcome == FAILED:
             self._faults.driver(True, valve)
         if run is None:  # a master
@@ -323,18 +323,13 @@ class Runs:
             self._faults.opened(valve)
             supply = self._supply_of[valve]
             wait_s = self._plan.hub.watch_s
-            if self._meters.has(supply):
-                self._meters.turned(supply, up_s)
+            if self._meters.turned(supply, up_s):
                 wait_s = min(wait_s, SETTLE_S)
             self._lockouts.read_by(up_s + wait_s)
         else:
             if outcome == FAILED:
                 self._faults.not_opened(valve, up_s)
             self._guard.request_close(valve, up_s)
-
-    def _run_of(self, valve: int) -> "Run | None":
-        """The run of a zone's valve; a master has none."""
-        return self.under_way[valve] if valve < len(self.under_way) else None
 
     # What is open.
 
@@ -440,7 +435,7 @@ class Runs:
         if self._meters.has(supply) and self._guard.open_zone(supply) == _NONE:
             given_ml = self._meters.given_ml(supply)
             self._meters.turned(supply, up_s)
-        run = self._run_of(valve)
+        run = self.under_way[valve]
         if run is None:
             return
         zone = run.zone
