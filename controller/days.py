@@ -139,7 +139,7 @@ class Days:
         """Do what the date asks for. Returns True if the record is to be saved for it."""
         if not self._clock.trusted:
             return False
-        wall_s = self._clock.wall_s(up_s)
+        wall_s = up_s + self._clock.skew_s
         changed = False
         if self._resync_why != OK:
             self._resync(up_s, wall_s, self._resync_why)

@@ -150,7 +150,7 @@ class Faults:
 
     def store(self, failed: bool, slot: int) -> None:
         """A write failed, or went well again; a record that was lost stays an alarm."""
-        if failed or (self.alarms and not self._record.faults & STORE_FAULT):
+        if failed or not self._record.faults & STORE_FAULT:
             self.alarm(failed, _NONE, STORE, slot)
 
     def leak(self, supply: int) -> bool:

@@ -146,7 +146,8 @@ class Hub:
         """A record or plan was written and read back, or was not."""
         if outcome == ports.CARRIED_OUT:
             self.shut_up_s = _NONE
-            self.faults.store(False, slot)
+            if self.faults.alarms:
+                self.faults.store(False, slot)
             self.runs.saved()
             return
         if outcome == ports.FAILED:
@@ -194,8 +195,9 @@ class Hub:
             saving = self.saving
             at_rest = saving.new_plan is not None and runs.intent is None and guard.all_shut()
             commands += saving.commands(up_s, at_rest, runs.opens_soon)
-        if runs.intent is not None:
-            commands += runs.opening(up_s)
+        intent = runs.intent
+        if intent is not None:
+            commands += guard.open(intent.zone, intent.run_s, up_s)
         return self._speak(up_s, commands)
 
     def _resume(self, up_s: int) -> None:
@@ -225,7 +227,9 @@ class Hub:
                     other_up_s = up_s + self.days.steady_s(up_s)
                     if other_up_s < due_up_s:
                         due_up_s = other_up_s
-            self._due_up_s = self.saving.due_up_s(up_s, due_up_s)
+            if self.record.dirty or self.record.owed:
+                due_up_s = self.saving.due_up_s(up_s, due_up_s)
+            self._due_up_s = due_up_s
             self._set_wake(up_s)
         if self.faults.reports:
             commands += self.faults.take_reports()

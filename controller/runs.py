@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from .lockouts import Lockouts
     from .meter import Meter, Meters
     from .plan import Plan
-    from .ports import Command
     from .saving import Saving
     from .trim import Trim
 
@@ -291,11 +290,6 @@ class Runs:
         else:
             self._faults.tell(events.REFUSED, run.zone, events.FAULT, run.kind)
 
-    def opening(self, up_s: int) -> "list[Command]":
-        """Return the commands that open what is intended."""
-        run = self.intent
-        return [] if run is None else self._guard.open(run.zone, run.run_s, up_s)
-
     def saved(self) -> None:
         """The intent was written: its OPEN is tried next."""
         run = self.intent
@@ -320,7 +314,8 @@ class Runs:
         elif outcome == CARRIED_OUT:
             run.open = True
             self._faults.tell(events.OPENED, valve, run.kind, run.run_s)
-            self._faults.opened(valve)
+            if self._record.zone_faults[valve]:
+                self._faults.opened(valve)
             supply = self._supply_of[valve]
             wait_s = self._plan.hub.watch_s
             if self._meters.turned(supply, up_s):
@@ -406,7 +401,8 @@ class Runs:
     def _why_end(self, run: Run, up_s: int) -> int:
         """Return why an open run must be closed now, or OK."""
         if up_s >= self._guard.end_up_s[run.zone]:
-            self._see_flow(run.zone, up_s)  # once more, at the end
+            if self._meters.metered:
+                self._see_flow(run.zone, up_s)  # once more, at the end
             return events.FAULT if run.bad_flow else events.DONE
         if run.run_ml:
             supply = self._supply_of[run.zone]

@@ -54,11 +54,9 @@ class Saving:
         return up_s >= self._retry_up_s
 
     def due_up_s(self, up_s: int, due_up_s: int) -> int:
-        """Return when a write may be tried again, if one is due and that is sooner."""
+        """Return when a write that is due may be tried again, if that is sooner than `due_up_s`."""
         retry_up_s = self._retry_up_s
-        if up_s < retry_up_s < due_up_s and (self._record.dirty or self._record.owed):
-            return retry_up_s
-        return due_up_s
+        return retry_up_s if up_s < retry_up_s < due_up_s else due_up_s
 
     def commands(self, up_s: int, at_rest: bool, opens_soon: bool) -> "list[Command]":
         """Return the SAVE commands that are due.
