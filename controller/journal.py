@@ -54,8 +54,8 @@ HUB_FIELDS = (
     ("waiting", "B"),  # zones of the marked cycle that have not had their run: bits
     ("first", "B"),  # zones dropped, which go first in the next cycle: bits
     ("opening", "B"),  # zones about to open, or open: bits
-    ("weather", "B"),  # what still locked, or was wet, when this record was made
-    ("dry_s", "I"),  # of a rain contact's drying time, left when this record was made
+    ("weather", "B"),  # 1: a rain contact was wet; 2: a frost stood
+    ("dry_s", "I"),  # left of a rain contact's drying time
 )
 ZONE_FIELDS = (
     ("tag", "H"),

@@ -404,10 +404,8 @@ class Runs:
             if self._meters.metered:
                 self._see_flow(run.zone, up_s)  # once more, at the end
             return events.FAULT if run.bad_flow else events.DONE
-        if run.run_ml:
-            supply = self._supply_of[run.zone]
-            if self._meters.has(supply) and self._meters.given_ml(supply) >= run.run_ml:
-                return events.LITRES
+        if run.run_ml and self._meters.given_ml(self._supply_of[run.zone]) >= run.run_ml:
+            return events.LITRES
         if self._record.faults or run.bad_flow:
             return events.FAULT
         if self._lockouts.spent_battery:

@@ -114,9 +114,7 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
 def record_rows() -> list[tuple[str, str, str, str]]:
     """(part, field, code, comment) as journal.py has them."""
     source = (ROOT / "controller" / "journal.py").read_text("utf-8")
-    notes = dict(
-        re.findall(r"^        (\w+): (?:int|list\[int\])(?:  # (.*))?$", source, re.MULTILINE)
-    )
+    notes = dict(re.findall(r'^    \("(\w+)", "\w"\),(?:  # (.*))?$', source, re.MULTILINE))
     rows = [("hub", name, code, notes[name]) for name, code in HUB_FIELDS]
     return rows + [("zone", name, code, notes[name]) for name, code in ZONE_FIELDS]
 
@@ -125,7 +123,7 @@ def record_table() -> str:
     lines = ["| at | field | code | what |", "|---|---|---|---|"]
     head = (
         ("magic", "2s", "`Er`"),
-        ("version", "B", "1"),
+        ("version", "B", "3"),
         ("zones", "B", "how many"),
         ("length", "H", "of the whole record"),
         ("sequence", "I", "one more at each write"),
