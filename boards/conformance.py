@@ -16,13 +16,13 @@ check says its name as it begins; all verdicts come last.
 
 import sys
 
-from evenclay.boards.words import WHAT, WHY
 from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.events import ALARM, DRIVER, OPENED, STORE
 from evenclay.controller.limits import WALL_MAX
 from evenclay.controller.plan import HubPart, Plan, RowPart, SupplyPart, ZonePart
 from evenclay.controller.ports import ASK_CLOCK, ASK_RUN_ANYWAY, ASK_STOP, PLAN, RECORD, Seen
 from evenclay.controller.runner import Runner
+from evenclay.controller.words import WHAT, WHY
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -547,7 +547,7 @@ def check_clock(rig: Rig) -> None:
     later_s = ports.wall_s()
     must(later_s is not None and now_s is not None, "the clock is lost again")
     must(4 <= (later_s or 0) - (now_s or 0) <= 5 + SLACK_S, "then it reads %r" % later_s)
-    must(runner.hub.days.trusted, "the hub does not trust the clock that was set")
+    must(runner.hub.clock.trusted, "the hub does not trust the clock that was set")
     again_s = rig.boot(False).wall_s()
     must(again_s is not None, "a restart lost the clock")
     must(4 <= (again_s or 0) - NOON_S <= APART_S, "after a restart it reads %r" % again_s)

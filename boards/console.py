@@ -2,7 +2,6 @@
 
 import select
 
-from evenclay.boards.words import WHAT, WHY
 from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.civil import day_of, month_days
 from evenclay.controller.events import CLOSED_SEASON, FAULT, OK
@@ -20,6 +19,7 @@ from evenclay.controller.ports import (
     FIRM,
     WET,
 )
+from evenclay.controller.words import WHAT, WHY
 
 if TYPE_CHECKING:
     from typing import IO
@@ -74,9 +74,9 @@ def status(runner: "Runner", up_s: int) -> "dict[str, object]":
     record = hub.record
     zones = []
     for zone, part in enumerate(hub.plan.zones):
-        run = hub.runs[zone]
+        run = hub.runs.under_way[zone]
         probe = hub.lockouts.probes[zone]
-        why = hub.lockouts.why(zone, hub.days.local_s(up_s), False, 1)
+        why = hub.lockouts.why(zone, hub.clock.local_s(up_s), False, 1)
         if record.faults or record.zone_faults[zone]:
             why = FAULT
         elif why == OK and hub.lockouts.locked[CLOSED_SEASON]:
@@ -97,10 +97,10 @@ def status(runner: "Runner", up_s: int) -> "dict[str, object]":
         )
     return {
         "up_s": up_s,
-        "wall_s": hub.days.wall_s(up_s),
+        "wall_s": hub.clock.wall_s(up_s),
         "boots": record.boots,
         "wake_s": runner.rest_up_s or hub.wake_s,
-        "alarms": [(zone, WHY[why]) for zone, why in hub.alarms],
+        "alarms": [(zone, WHY[why]) for zone, why in hub.faults.alarms],
         "exceptions": noted(runner.trouble),
         "port_failed": runner.port_failed,
         "zones": zones,

@@ -7,11 +7,12 @@ leap day; the rule is the `std offset dst offset,Mm.w.d/time,Mm.w.d/time` form o
 chapter 8.3.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.limits import DAY_S
+from ._const import const
+from .limits import DAY_S
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
-    from evenclay.controller.plan import HubPart
+    from .plan import HubPart
 
 FIRST_WEEKDAY = const(5)  # day 0 was a Saturday: a day's weekday is (day + FIRST_WEEKDAY) % 7
 _EPOCH = const(730425)  # 2000-01-01 counted from 0000-03-01

@@ -4,10 +4,13 @@ Uptime is the hub's only steady clock; the wall clock is uptime plus a skew that
 change to the record that depends on the date is made here.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.agenda import PER_DAY, Agenda
-from evenclay.controller.civil import FIRST_WEEKDAY
-from evenclay.controller.events import (
+from ._const import const
+from .agenda import PER_DAY
+from .civil import FIRST_WEEKDAY
+from .clock import LOST, STEPPED
+from .events import (
+    AFTER_CYCLE,
+    AFTER_RAIN,
     ALARM,
     CLEARED,
     CLOCK,
@@ -15,39 +18,38 @@ from evenclay.controller.events import (
     HOLD,
     LOST_CLOCK,
     NO_TIME,
+    OK,
     POWER,
     SKIPPED,
 )
-from evenclay.controller.limits import (
+from .limits import (
     AUTO_WEEKDAY,
     BACK_MAX_S,
     DAY_S,
     PASSED_MAX,
     REFILL_LEAST_S,
-    STEP_TOLERANCE_S,
     WALL_MAX,
 )
-from evenclay.controller.plan import AUTO_OFF
+from .plan import AUTO_OFF
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Callable
 
-    from evenclay.controller.journal import Record
-    from evenclay.controller.lockouts import Lockouts
-    from evenclay.controller.plan import Plan, RowPart
-    from evenclay.controller.trim import Trim
+    from .agenda import Agenda
+    from .clock import Clock
+    from .journal import Record
+    from .lockouts import Lockouts
+    from .plan import Plan, RowPart
+    from .trim import Trim
 
 _NONE = const(-1)
-_ANY = const(0)  # `_sync`: the clock is as expected
-_FIRST_DAY = const(2)  # the calendar looks a day back, and counts none below 0
 
 
 class Days:
     """Local days and cycles. `tell` reports what was skipped and what is wrong."""
 
-    trusted = False
-    _skew_s = 0  # wall less uptime
-    _sync = 0  # POWER or CLOCK: why the date must be looked at anew
+    _resync_why = 0  # POWER or CLOCK: why the date must be looked at anew; OK: it need not
     _went_back = False
     _refill_up_s = 0  # when the day's minutes were last set to 0
     _midnight_s = 0
@@ -61,6 +63,8 @@ class Days:
         self,
         plan: "Plan",
         record: "Record",
+        agenda: "Agenda",
+        clock: "Clock",
         lockouts: "Lockouts",
         trim: "Trim",
         tell: "Callable[..., None]",
@@ -68,46 +72,28 @@ class Days:
         self._plan = plan
         self._record = record
         self._lockouts = lockouts
-        self._agenda = Agenda(plan)
-        lockouts.row = self._agenda.row_of(record.day)
+        self._agenda = agenda
+        self._clock = clock
+        lockouts.begin(agenda.row_of(record.day))
         self._trim = trim
         self._tell = tell
-        self.time = self._agenda.time
-        self._least_s = _FIRST_DAY * DAY_S - min(plan.hub.std_s, plan.hub.dst_s)
+        self.time = agenda.time
         self.order: "list[int]" = []
-        self.held = [_ANY] * len(plan.zones)  # what last kept each waiting run from starting
+        self.held = [OK] * len(plan.zones)  # what last kept each waiting run from starting
 
     # The clock.
 
-    def take_clock(self, up_s: int, wall_s: "int | None") -> bool:
-        """Note the wall clock. Returns True if it was lost, found or stepped."""
-        if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
-            self.trusted = False
+    def see_clock(self, said: int) -> bool:
+        """Take in that the clock was lost, found or stepped. Returns True if that is news."""
+        if said == LOST:
             return self._lockouts.set(_NONE, LOST_CLOCK, True)
-        moved_s = wall_s - up_s - self._skew_s
-        if self.trusted and not moved_s:
-            return False
-        self._skew_s += moved_s
-        if not self.trusted:
-            self.trusted = True
-            self._sync = CLOCK if self._lockouts.set(_NONE, LOST_CLOCK, False) else POWER
-            return True
-        if -STEP_TOLERANCE_S <= moved_s <= STEP_TOLERANCE_S:
-            return False
-        self._sync = CLOCK
+        was_lost = self._lockouts.set(_NONE, LOST_CLOCK, False)
+        self._resync_why = CLOCK if was_lost or said == STEPPED else POWER
         return True
-
-    def wall_s(self, up_s: int) -> int:
-        """UTC seconds, or 0 while the clock is not trusted."""
-        return up_s + self._skew_s if self.trusted else 0
-
-    def local_s(self, up_s: int) -> "int | None":
-        """Local seconds, or None while the clock is not trusted."""
-        return self.time.local_s(up_s + self._skew_s) if self.trusted else None
 
     def steady_s(self, up_s: int) -> int:
         """Seconds until local rules, or local time itself, may next say something else."""
-        wall_s = up_s + self._skew_s
+        wall_s = self._clock.wall_s(up_s)
         local_s = self.time.local_s(wall_s)
         quiet_left_s = self._lockouts.quiet_until_s(local_s) - local_s
         return min(quiet_left_s, self.time.until_s - wall_s)
@@ -119,33 +105,45 @@ class Days:
         due_s = self._midnight_s if self._midnight_s < self._next_s else self._next_s
         if self._lockouts.locked[HOLD] and self._record.hold_s < due_s:
             due_s = self._record.hold_s
-        return due_s - self._skew_s
+        return due_s - self._clock.skew_s
 
-    def watered_today(self, zone: int) -> bool:
+    def check(self, zone: int, readings: "tuple[int, ...]", up_s: int) -> int:
+        """Take an owner's blade readings of a zone. Returns OK, or why they do not count now."""
+        if not self._clock.trusted:
+            return LOST_CLOCK
+        if up_s < self._lockouts.after_rain_up_s:
+            return AFTER_RAIN
+        if self._watered_today(zone) or self._record.opening >> zone & 1:
+            return AFTER_CYCLE
+        return self._trim.check(zone, readings, self._record.day)
+
+    def _watered_today(self, zone: int) -> bool:
         """Whether a zone had water since today's first cycle; last night's was yesterday's."""
         record = self._record
         if record.mark_no // PER_DAY != record.day:
             return False
         first_s = self._agenda.start_wall_s(record.day * PER_DAY)
-        return record.valve_wall_s[zone] >= first_s
+        turned_s: int = record.valve_wall_s[zone]
+        return turned_s >= first_s
 
     def first_up_s(self) -> int:
         """Uptime at which the marked cycle begins: later than now if the clock was set back."""
-        return self._record.mark_wall_s - self._skew_s
+        mark_wall_s: int = self._record.mark_wall_s
+        return mark_wall_s - self._clock.skew_s
 
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
-        return min(self._end_up_s, self._end_s - self._skew_s) - run_s
+        return min(self._end_up_s, self._end_s - self._clock.skew_s) - run_s
 
     def catch_up(self, up_s: int) -> bool:
         """Do what the date asks for. Returns True if the record is to be saved for it."""
-        if not self.trusted:
+        if not self._clock.trusted:
             return False
-        wall_s = up_s + self._skew_s
+        wall_s = up_s + self._clock.skew_s
         changed = False
-        if self._sync != _ANY:
-            self._resync(up_s, wall_s, self._sync)
-            self._sync = _ANY
+        if self._resync_why != OK:
+            self._resync(up_s, wall_s, self._resync_why)
+            self._resync_why = OK
             changed = True
         elif wall_s >= self._midnight_s:
             refill = up_s - self._refill_up_s >= REFILL_LEAST_S
@@ -191,7 +189,7 @@ class Days:
         """The marked cycle's runs are to be given: until when, by which row, in which order."""
         mark_no = self._record.mark_no
         self._end_s = self._agenda.end_wall_s(mark_no)
-        self._end_up_s = self._end_s - self._skew_s
+        self._end_up_s = self._end_s - self._clock.skew_s
         self.row = self._agenda.row_of(mark_no // PER_DAY)
         self._put_in_order()
 
@@ -239,6 +237,12 @@ class Days:
                 self._trim.new_day(zone, day, probe.soil() if probe is not None else 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
 
+    def hold(self, until_s: int, up_s: int) -> None:
+        """Begin the owner's pause, or end it (0)."""
+        self._record.hold_s = until_s
+        self._record.dirty = True
+        self.catch_up(up_s)
+
     def _see_hold(self, wall_s: int) -> bool:
         """Begin or end the owner's pause. Returns True if it was either."""
         record = self._record
@@ -259,7 +263,7 @@ class Days:
         """Find the cycle after the mark; it may have passed already."""
         today = self.time.local_s(wall_s) // DAY_S
         after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
-        if self._sync != _ANY:  # look back as far as the mark: what passed is to be reported
+        if self._resync_why != OK:  # look back as far as the mark: what passed is to be reported
             after_no = self._record.mark_no
         self._next_no = self._agenda.next_after(after_no, today)
         self._next_s = WALL_MAX
@@ -275,7 +279,7 @@ class Days:
 
         Returns True if the record is to be saved for it.
         """
-        self.drop_waiting(_ANY)
+        self.drop_waiting(OK)
         if self._went_back:
             self._went_back = False
             self._tell(CLEARED, _NONE, CLOCK, 0)
@@ -306,17 +310,21 @@ class Days:
                 moved = True
         return moved
 
-    def drop_waiting(self, why: int) -> None:
-        """Drop every waiting run; `why` 0: each for what held it."""
+    def drop_waiting(self, why: int, only: int = -1) -> None:
+        """Drop every waiting run, or that of one zone; `why` OK: each for what held it."""
         for zone in range(len(self._plan.zones)):
-            if self._record.waiting >> zone & 1:
+            if self._record.waiting >> zone & 1 and only in (_NONE, zone):
                 self.drop(zone, why or self.held[zone] or NO_TIME)
+
+    def hold_back(self, zone: int, why: int) -> None:
+        """Remember what keeps a zone's run from starting; OK: nothing that may last."""
+        self.held[zone] = why
 
     def drop(self, zone: int, why: int) -> None:
         """Drop a waiting run; its zone goes first in the next cycle."""
         self._record.waiting &= ~(1 << zone)
         self._record.first |= 1 << zone
-        self.held[zone] = _ANY
+        self.held[zone] = OK
         self._tell(SKIPPED, zone, why, 0)
 
     def _put_in_order(self) -> None:

@@ -5,13 +5,13 @@ hub, a zone index, or `ZONES_MAX + n` for supply n; `wall_s` is -1 while the clo
 `value` is seconds for OPENED (planned), CLOSED and CUT_SHORT (given); else it goes with `why`.
 
 `what` and `why` are counted from 0. A code's word is its name in small letters; the core does not
-hold it: see `boards/words.py`.
+hold it: see `words.py`.
 """
 
 import struct
 
-from evenclay.controller._const import const
-from evenclay.controller.limits import EVENTS_MAX
+from ._const import const
+from .limits import EVENTS_MAX
 
 _LAYOUT = "<BhBqqHIq"  # of an event in the log
 _EVENT_BYTES = const(34)

@@ -4,40 +4,23 @@ It knows every valve's state as far as commands and their outcomes tell. A valve
 the moment its OPEN is emitted until its CLOSE is known to have been carried out.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT, PLANNED
-from evenclay.controller.journal import BURST_FAULT
-from evenclay.controller.limits import CLOSE_RETRY_S
-from evenclay.controller.ports import CLOSE, OPEN
+from . import events
+from ._const import const
+from .journal import BURST_FAULT
+from .limits import CLOSE_RETRY_S
+from .ports import CLOSE, OPEN
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
-    from evenclay.controller.journal import Record
-    from evenclay.controller.plan import Plan
-    from evenclay.controller.ports import Command
+    from .journal import Record
+    from .plan import Plan
+    from .ports import Command
 
 _NONE = const(-1)
 
 
 class Broken(Exception):
     """An invariant does not hold: every valve must be closed, and the fault kept."""
-
-
-class Run:
-    """One run of one zone, about to begin or under way."""
-
-    open = False  # its OPEN was carried out
-    flow_ml_min = -1  # last measured
-    bad_flow = False
-    ended = 0  # why it is being closed
-
-    def __init__(
-        self, zone: int, run_s: int, run_ml: int = 0, kind: int = PLANNED, anyway: bool = False
-    ) -> None:
-        self.zone = zone
-        self.run_s = run_s
-        self.run_ml = run_ml  # ends the run when given; 0: minutes do
-        self.kind = kind  # PLANNED, MANUAL or TEST
-        self.anyway = anyway  # the owner overrides what may be overridden
 
 
 class Guard:
@@ -67,7 +50,7 @@ class Guard:
         self._failed: "list[int]" = []  # valves that would not close
         self.gap_up_s = [up_s] * supplies  # when each supply may open again
         self.settled_up_s = up_s  # when all of them may
-        self.retry_zone_up_s = [up_s] * zones  # when a zone with a passing fault may be tried
+        self._retry_zone_up_s = [up_s] * zones  # when a zone with a passing fault may be tried
         self.ready = False  # every valve was told to close since boot
 
     # What is known.
@@ -90,43 +73,46 @@ class Guard:
         """Return OK, or why `zone` must not be opened for `run_s` now."""
         record = self._record
         if not self.ready or record.faults:
-            return FAULT
+            return events.FAULT
         faults = record.zone_faults[zone]
-        if faults and (faults & BURST_FAULT or up_s < self.retry_zone_up_s[zone]):
-            return FAULT
+        if faults and (faults & BURST_FAULT or up_s < self._retry_zone_up_s[zone]):
+            return events.FAULT
         part = self._plan.zones[zone]
         if run_s > part.longest_s:
-            return LONGEST
+            return events.LONGEST
         if run_s + record.used_s[zone] > part.cap_s:
-            return CAP
+            return events.CAP
         supply = part.supply
         for valve in self.to_shut:
             if self.supply_of[valve] == supply:
-                return FAULT if valve in self._failed else BUSY
+                return events.FAULT if valve in self._failed else events.BUSY
         if self.open_zones and (
             len(self.open_zones) >= self._plan.hub.open_max or self.open_zone(supply) >= 0
         ):
-            return OPEN_LIMIT
-        return GAP if up_s < self.gap_up_s[supply] else OK
+            return events.OPEN_LIMIT
+        return events.GAP if up_s < self.gap_up_s[supply] else events.OK
 
     # What is done.
 
-    def open(self, run: Run, up_s: int) -> "list[Command]":
+    def open(self, zone: int, run_s: int, up_s: int) -> "list[Command]":
         """Return the commands that begin a run. Raises Broken if it must not begin."""
-        zone = run.zone
-        if self.judge(zone, run.run_s, up_s) != OK:
+        if self.judge(zone, run_s, up_s) != events.OK:
             raise Broken("open")
         longest_s = self._plan.zones[zone].longest_s
         self.open_zones.append(zone)
         self.opened_up_s[zone] = up_s
-        self.end_up_s[zone] = up_s + run.run_s
+        self.end_up_s[zone] = up_s + run_s
         commands: "list[Command]" = [(OPEN, zone, longest_s)]
         master = self._zones + self.supply_of[zone]
         if master in self.valves:
             commands.insert(0, (OPEN, master, longest_s))
         return commands
 
-    def shut(self, zone: int, up_s: int) -> None:
+    def not_tried(self, zone: int) -> None:
+        """A zone's OPEN was never tried: the zone is as shut as it was."""
+        self.open_zones.remove(zone)
+
+    def request_close(self, zone: int, up_s: int) -> None:
         """Have a zone's valve, and its supply's master, closed by the next commands; -1: all."""
         valves = self.valves
         for valve in valves if zone == _NONE else (zone, self._zones + self.supply_of[zone]):
@@ -176,6 +162,22 @@ class Guard:
             if self._retry_up_s[valve] < due:
                 due = self._retry_up_s[valve]
         return due
+
+    def retry(self, zone: int, up_s: int) -> None:
+        """A zone with a passing fault may be tried again at `up_s`."""
+        self._retry_zone_up_s[zone] = up_s
+
+    def last_retry_up_s(self, supply: int) -> int:
+        """When the last of a supply's zones may be tried again; 0 at least."""
+        last_up_s = 0
+        for zone, up_s in enumerate(self._retry_zone_up_s):
+            if self.supply_of[zone] == supply:
+                last_up_s = max(last_up_s, up_s)
+        return last_up_s
+
+    def all_shut(self) -> bool:
+        """Whether no valve is open, nor is to be closed."""
+        return not self.to_shut and not self.open_zones
 
     def verify(self, up_s: int) -> None:
         """Raise Broken unless every rule holds. Never compiled out."""

@@ -1,6 +1,6 @@
 """Every bound of the controller, each with its reason. Nothing in the core grows past these."""
 
-from evenclay.controller._const import const
+from ._const import const
 
 # What one hub may be asked to run. The record must fit one 256-byte flash page with 8 zones.
 ZONES_MAX = const(8)

@@ -1,8 +1,8 @@
 """Reasons to hold water back, other than faults. Asked before a run and while it runs."""
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.civil import FIRST_WEEKDAY, date_of
-from evenclay.controller.events import (
+from ._const import const
+from .civil import FIRST_WEEKDAY, date_of
+from .events import (
     ALARM,
     CONTACT_STALE,
     FROST,
@@ -17,17 +17,18 @@ from evenclay.controller.events import (
     STALE,
     WET_SOIL,
 )
-from evenclay.controller.journal import CONTACT_WET, FROST_STANDS
-from evenclay.controller.limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, STALE_S
-from evenclay.controller.plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
-from evenclay.controller.probe import Probe
+from .journal import CONTACT_WET, FROST_STANDS
+from .limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, STALE_S
+from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
+from .probe import Probe
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Callable
 
-    from evenclay.controller.journal import Record
-    from evenclay.controller.plan import Plan, RowPart
-    from evenclay.controller.ports import Seen
+    from .journal import Record
+    from .plan import Plan, RowPart
+    from .ports import Seen
 
 _RAIN_MAX_UM = const(500000)  # in one poll: more is a broken counter, and still only fills the bank
 _TODAY_MAX_UM = const(0x3FFFFFFF)  # what no day reaches: so a broken counter cannot either
@@ -45,9 +46,10 @@ class Lockouts:
     """
 
     spent_battery = False  # below the reserve: an open valve must be shut now
+    polled_up_s = -1  # when the sensors were last read
+    poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
     dry_up_s = 0  # when a contact's drying time ends
-    dirty = False  # the record is to be saved for what `keep` puts there
     _contact = False  # it was wet when it last said anything
     _polled = False
     _rain_um = 0  # the gauge's count at the last poll
@@ -128,12 +130,15 @@ class Lockouts:
             self._quiet_until_s = local_s + left_s
         return self._quiet_until_s
 
+    def begin(self, row: "RowPart") -> None:
+        """Take over the row that held when the record was made."""
+        self.row = row
+
     # What a restart must not forget.
 
     def keep(self, up_s: int) -> None:
         """Put into the record whether it freezes, and how dry a rain contact is."""
         record = self._record
-        self.dirty = False
         record.weather = 0
         if self._contact:
             record.weather = CONTACT_WET
@@ -167,7 +172,9 @@ class Lockouts:
             return False
         self.locked[why] = after
         if why == RAIN or (why == FROST and stands):
-            self.dirty = True  # rain, frost and power cuts come together; a frost's end can wait
+            self._record.dirty = (
+                True  # rain, frost and power cuts come together; a frost's end can wait
+            )
         what = LOCKED if why < PROBE else ALARM
         self._tell(what if stands else what + 1, zone, why, value)  # or RELEASED, or CLEARED
         return True
@@ -199,13 +206,24 @@ class Lockouts:
         self.row = row
         return changed
 
-    def poll(self, seen: "Seen", up_s: int, opening: int) -> bool:
-        """Take every reading; probes only of zones whose bit in `opening` is 0.
+    def read_by(self, up_s: int) -> None:
+        """Have the sensors read at `up_s` at the latest."""
+        if up_s < self.poll_up_s:
+            self.poll_up_s = up_s
 
-        Returns True if any lockout changed.
+    def stale(self, up_s: int) -> bool:
+        """Whether the last reading is older than any is while a valve is open."""
+        return up_s - self.polled_up_s >= 2 * self._plan.hub.watch_s
+
+    def poll(self, seen: "Seen", up_s: int) -> bool:
+        """Take every reading, but of probes beside an open hose; set when to take the next.
+
+        Returns True if any lockout changed, or whether a probe is trusted.
         """
         changed = False
         hub = self._plan.hub
+        opening = self._record.opening
+        self.polled_up_s = up_s
         if not self._polled:
             self._polled = True
             self._temp_up_s = self._contact_up_s = up_s
@@ -231,6 +249,9 @@ class Lockouts:
                 self.set(zone, WET_SOIL, probe.wet, probe.ppt)
                 self.set(zone, PROBE, not probe.trusted, probe.ppt)
                 changed = True
+        self.poll_up_s = up_s + (hub.watch_s if opening else hub.poll_s)
+        if up_s < self.dry_up_s:
+            self.read_by(self.dry_up_s)
         return changed
 
     # How each sensor is read.
@@ -269,7 +290,7 @@ class Lockouts:
         elif was:
             self.dry_up_s = up_s + self._plan.hub.dry_after_s
         if self._contact != was:
-            self.dirty = changed = True
+            self._record.dirty = changed = True
         return self.set(_ALL, RAIN, self._contact or up_s < self.dry_up_s) or changed
 
     def _take_temperature(self, temp_mc: "int | None", up_s: int) -> bool:

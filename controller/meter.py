@@ -1,18 +1,13 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.events import BURST, NO_FLOW, OK
-from evenclay.controller.limits import (
-    BURST_PCT,
-    DAY_S,
-    FLOW_LEAST_ML_MIN,
-    LEAK_ML,
-    NO_FLOW_PCT,
-    SETTLE_S,
-)
+from . import limits
+from ._const import const
+from .events import BURST, NO_FLOW, OK
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
-    from evenclay.controller.journal import Record
+    from .journal import Record
+    from .plan import Plan
 
 _UNKNOWN = const(-1)
 _LEAST_S = const(
@@ -34,7 +29,7 @@ class Meter:
         self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
         self._travelled_up_s = up_s + self._travel_s
-        self._settled_up_s = self._travelled_up_s + SETTLE_S
+        self._settled_up_s = self._travelled_up_s + limits.SETTLE_S
         # The count at the last look with all valves shut. What passes while a valve travels is no
         # leak: then the first look after it counts.
         self._seen_ml = _UNKNOWN if self._travel_s else self._start_ml
@@ -53,7 +48,7 @@ class Meter:
         """
         settled_up_s = self._settled_up_s
         if up_s >= settled_up_s or not is_open:
-            settled_up_s += SETTLE_S
+            settled_up_s += limits.SETTLE_S
         return settled_up_s if up_s < settled_up_s else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
@@ -81,29 +76,74 @@ class Meter:
         if seen_ml == _UNKNOWN or ml < seen_ml:
             self._moves = False
             return False
-        if not self._moves or up_s - self._mark_up_s > DAY_S:
+        if not self._moves or up_s - self._mark_up_s > limits.DAY_S:
             self._moves = True
             self._mark_up_s = up_s
             self._start_ml = seen_ml
             return False
-        leaks = ml - self._start_ml >= LEAK_ML
+        leaks = ml - self._start_ml >= limits.LEAK_ML
         if leaks:  # what is told once is not told again when the owner has cleared it
             self._moves = False
         return leaks
 
 
+class Meters:
+    """The meters of a hub. A supply without one has given no water that anybody knows of.
+
+    metered: (supply, meter) of each supply that has one
+    counts_ml: what the meters of all supplies show now
+    """
+
+    def __init__(self, plan: "Plan") -> None:
+        self.metered: "list[tuple[int, Meter]]" = []
+        self._of: "list[Meter | None]" = []
+        self.counts_ml: "list[int | None]" = []
+        for supply, spigot in enumerate(plan.supplies):
+            meter = Meter(spigot.travel_s) if spigot.meter else None
+            self._of.append(meter)
+            if meter is not None:
+                self.metered.append((supply, meter))
+
+    def read(self, counts_ml: "list[int | None]") -> None:
+        """Take every meter's count at this moment, ml or None a supply."""
+        self.counts_ml = counts_ml
+
+    def has(self, supply: int) -> bool:
+        """Whether a supply has a meter."""
+        return self._of[supply] is not None
+
+    def turned(self, supply: int, up_s: int) -> bool:
+        """A valve of a supply was told to open or to shut. Returns True if it has a meter."""
+        meter = self._of[supply]
+        if meter is None:
+            return False
+        meter.turned(self.counts_ml[supply], up_s)
+        return True
+
+    def given_ml(self, supply: int) -> int:
+        """Return the water since the supply's valve opened, ml; 0 if not known."""
+        meter = self._of[supply]
+        return meter.given_ml(self.counts_ml[supply]) if meter is not None else 0
+
+    def flow_ml_min(self, supply: int, up_s: int) -> int:
+        """Return a supply's mean flow since the last call, ml/min, or -1 while it is not known."""
+        meter = self._of[supply]
+        return meter.flow_ml_min(self.counts_ml[supply], up_s) if meter is not None else _UNKNOWN
+
+
 def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:
     """Whether a flow is so far from the plan's (0: not known) that one is a burst by the other."""
     return plan_ml_min > 0 and (
-        flow_ml_min * BURST_PCT < plan_ml_min * 100 or flow_ml_min * 100 > plan_ml_min * BURST_PCT
+        flow_ml_min * limits.BURST_PCT < plan_ml_min * 100
+        or flow_ml_min * 100 > plan_ml_min * limits.BURST_PCT
     )
 
 
-def wrong(record: "Record", zone: int, flow_ml_min: int) -> int:
+def judge_flow(record: "Record", zone: int, flow_ml_min: int) -> int:
     """Return NO_FLOW, BURST or OK for a zone's flow; without a learned flow nothing is too much."""
     learned_ml_min = record.flow_ml_min[zone]
-    if flow_ml_min < max(FLOW_LEAST_ML_MIN, learned_ml_min * NO_FLOW_PCT // 100):
+    if flow_ml_min < max(limits.FLOW_LEAST_ML_MIN, learned_ml_min * limits.NO_FLOW_PCT // 100):
         return NO_FLOW
-    if learned_ml_min and flow_ml_min > learned_ml_min * BURST_PCT // 100:
+    if learned_ml_min and flow_ml_min > learned_ml_min * limits.BURST_PCT // 100:
         return BURST
     return OK

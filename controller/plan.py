@@ -15,13 +15,14 @@ the fields have to fit each other are checked where plans are made, by
 import struct
 from binascii import crc32
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.limits import BANS_MAX, ROWS_MAX, START_GRACE_MIN, SUPPLIES_MAX, ZONES_MAX
+from . import limits
+from ._const import const
 
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(128)  # more than any part takes
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Any
 
@@ -120,7 +121,7 @@ class SupplyPart(Part):
         "meter B "
         "master B "  # a valve upstream of all its zones
     )
-    MOST = SUPPLIES_MAX
+    MOST = limits.SUPPLIES_MAX
 
 
 class ZonePart(Part):
@@ -143,7 +144,7 @@ class ZonePart(Part):
         "wet_off_ppt H "  # released below
         "dry_ppt H "  # known to be too dry below
     )
-    MOST = ZONES_MAX
+    MOST = limits.ZONES_MAX
     TAIL = "12s"  # of NAME_BYTES
     name = ""
 
@@ -161,7 +162,7 @@ class RowPart(Part):
         "start_min H "
         "length_min H "
     )
-    MOST = ROWS_MAX
+    MOST = limits.ROWS_MAX
     TAIL = "B"  # how many explicit starts follow
     starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
 
@@ -178,7 +179,7 @@ class RowPart(Part):
         so long and no longer.
         """
         if self.starts_min:
-            return self.starts_min[cycle] + START_GRACE_MIN
+            return self.starts_min[cycle] + limits.START_GRACE_MIN
         return self.start_min + self.length_min
 
 
@@ -186,7 +187,7 @@ class BanPart(Part):
     """Hours of every day, or dates of every year, at which nothing may be watered."""
 
     FIELDS = "kind B first H last H "
-    MOST = BANS_MAX
+    MOST = limits.BANS_MAX
 
 
 _KINDS = (HubPart, SupplyPart, ZonePart, RowPart, BanPart)

@@ -12,12 +12,17 @@ Valves are numbered: the zones in plan order, then one master a supply. What an 
 tuple `(what, zone, value)`; `value` is an integer unless said otherwise below.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from ._const import const
 
 CLOSE = const(0)
 SAVE = const(1)
 OPEN = const(2)
 REPORT = const(3)
+
+# How a command went.
+CARRIED_OUT = const(0)
+FAILED = const(1)
+UNTRIED = const(2)  # one before it failed
 
 # Slots of the store; SAVE has the first two.
 RECORD = const(0)
@@ -63,6 +68,7 @@ class Seen:
         self.meter_ml: "list[int | None]" = [None] * supplies
 
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Any, Protocol
 

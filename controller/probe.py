@@ -1,7 +1,7 @@
 """One zone's soil probe: is the soil too wet to water, and is the probe to be believed?"""
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.limits import (
+from ._const import const
+from .limits import (
     JUMP_PPT,
     STUCK_PPT,
     STUCK_RAIN_S,
@@ -10,10 +10,11 @@ from evenclay.controller.limits import (
     VWC_LEAST_PPT,
     VWC_MOST_PPT,
 )
-from evenclay.controller.ports import DRY, FIRM, WET
+from .ports import DRY, FIRM, WET
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
-    from evenclay.controller.plan import ZonePart
+    from .plan import ZonePart
 
 _NEVER = const(-1)
 _NO_MARK = const(9999)  # so far from any reading that the first one moves it
@@ -55,33 +56,40 @@ class Probe:
 
         Returns True if `wet` or `trusted` changed.
         """
+        changed = False
         if (
-            ppt is not None
-            and self._low_ppt < ppt < self._high_ppt
-            and bank_um < self._full_um
-            and not (self.wet and (bank_um or up_s - self._mark_up_s >= STUCK_WET_S))
+            ppt is None
+            or not self._low_ppt < ppt < self._high_ppt
+            or bank_um >= self._full_um
+            or (self.wet and (bank_um or up_s - self._mark_up_s >= STUCK_WET_S))
         ):
+            changed = self._judge(ppt, up_s, rain_um != self._rain_um, used_s, bank_um)
+        if ppt is not None:
             self.ppt = ppt
             self._read_up_s = up_s
             self._rain_um = rain_um
-            self._used_s = used_s
-            return False
+        self._used_s = used_s
+        return changed
+
+    def _judge(self, ppt: "int | None", up_s: int, rained: bool, used_s: int, bank_um: int) -> bool:
+        """Find out whether a reading, or none, changes `wet` or `trusted`. Returns True if so."""
         zone = self._zone
+        last_ppt = self.ppt
         wet_ppt = zone.wet_off_ppt if self.wet else zone.wet_ppt
         if ppt is None:
             if self._read_up_s == _NEVER:
                 self._read_up_s = up_s
             good = up_s - self._read_up_s < self._stale_s
         else:
-            watered = rain_um != self._rain_um or used_s > self._used_s
-            good = watered or self.ppt == _NEVER or abs(ppt - self.ppt) <= JUMP_PPT
+            watered = rained or used_s > self._used_s
+            good = watered or last_ppt == _NEVER or abs(ppt - last_ppt) <= JUMP_PPT
             moved_ppt = self._mark_ppt - ppt
             soaked = ppt >= wet_ppt
             if not soaked:  # soaked soil cannot get wetter, only drier; noise upwards is no change
                 moved_ppt = abs(moved_ppt)
             if not VWC_LEAST_PPT <= ppt <= VWC_MOST_PPT:
                 good = False
-            elif moved_ppt >= STUCK_PPT or (soaked and (bank_um or self.ppt < wet_ppt)):
+            elif moved_ppt >= STUCK_PPT or (soaked and (bank_um or last_ppt < wet_ppt)):
                 self._mark_ppt = ppt
                 self._mark_up_s = up_s
                 self._rained_up_s = _NEVER
@@ -93,21 +101,18 @@ class Probe:
                 good = True
                 if bank_um >= self._full_um:
                     self._rained_up_s = up_s
-            self.ppt = ppt
-            self._read_up_s = up_s
-            self._rain_um = rain_um
-        self._used_s = used_s
+            last_ppt = ppt
         if not good:
             self._bad_up_s = up_s
         trusted = up_s - self._bad_up_s >= TRUST_AGAIN_S
-        wet = trusted and self.ppt >= wet_ppt
+        wet = trusted and last_ppt >= wet_ppt
         changed = wet != self.wet or trusted != self.trusted
         self.wet = wet
         self.trusted = trusted
-        self._expect()
+        self._expect(last_ppt)
         return changed
 
-    def _expect(self) -> None:
+    def _expect(self, last_ppt: int) -> None:
         """See which readings have nothing to tell: near the mark, while nothing is in doubt.
 
         In soaked soil all those that are no jump from one another, nor from the last.
@@ -118,8 +123,8 @@ class Probe:
             low_ppt = self._mark_ppt - STUCK_PPT
             high_ppt = min(self._mark_ppt + STUCK_PPT, wet_ppt)
             if self.wet:
-                low_ppt = max(low_ppt, wet_ppt - 1, self.ppt - JUMP_PPT - 1)
-                high_ppt = min(low_ppt, self.ppt) + JUMP_PPT
+                low_ppt = max(low_ppt, wet_ppt - 1, last_ppt - JUMP_PPT - 1)
+                high_ppt = min(low_ppt, last_ppt) + JUMP_PPT
             self._low_ppt = max(low_ppt, VWC_LEAST_PPT - 1)
             self._high_ppt = min(high_ppt, VWC_MOST_PPT + 1)
 

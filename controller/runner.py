@@ -6,33 +6,25 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.events import BROKEN, CRASH, POWER, STORE, TROUBLE
-from evenclay.controller.events import PLAN as NEW_PLAN
-from evenclay.controller.guard import Broken
-from evenclay.controller.hub import Hub
-from evenclay.controller.journal import BROKEN_FAULT, STORE_FAULT, lost, newest, unpack_record
-from evenclay.controller.limits import (
-    ASKED_MAX,
-    LATCH_TIMES,
-    READ_TRIES,
-    STEPS_MAX,
-    SUPPLIES_MAX,
-    WALL_MAX,
-    ZONES_MAX,
-)
-from evenclay.controller.plan import PlanError, unpack
-from evenclay.controller.ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
-from evenclay.controller.trouble import Trouble, shown_error
+from . import journal, limits
+from ._const import const
+from .events import BROKEN, CRASH, POWER, STORE, TROUBLE
+from .events import PLAN as NEW_PLAN
+from .guard import Broken
+from .hub import Hub
+from .plan import PlanError, unpack
+from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
+from .trouble import Trouble, shown_error
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from typing import Any
 
-    from evenclay.controller.events import Log
-    from evenclay.controller.journal import Record
-    from evenclay.controller.plan import Plan
-    from evenclay.controller.ports import Asked, Command, Ports
+    from .events import Log
+    from .journal import Record
+    from .plan import Plan
+    from .ports import Asked, Command, Ports
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
@@ -67,23 +59,23 @@ class Runner:
             OSError: the plan cannot be read.
         """
         self._ports = ports
-        self._blind = Seen(ZONES_MAX, SUPPLIES_MAX)
+        self._blind = Seen(limits.ZONES_MAX, limits.SUPPLIES_MAX)
         self._unshut: "list[int]" = []  # valves that did not close after an exception
         self.close_all()
         self.trouble = Trouble()
         copies = (self._read(RECORD, 0), self._read(RECORD, 1))
-        saved = newest(copies)
+        saved = journal.newest(copies)
         self._copy = [1 if saved is copies[1] else 0, 0]  # the one in force of each slot
         self._saved = saved
         self.trouble.load(self._read(NOTE, 0) or b"")
         noted = self.trouble.count
-        record = unpack_record(saved)
+        record = journal.unpack_record(saved)
         plan = self._plan(record)
         if why == POWER and record is not None and record.plan_crc != plan.crc:
             why = NEW_PLAN
         self._start(plan, why, None)
-        if lost(copies):
-            self._warn(STORE, RECORD, STORE_FAULT)
+        if journal.lost(copies):
+            self._warn(STORE, RECORD, journal.STORE_FAULT)
         if self.trouble.count > noted:
             self._try("write", self._keep)
         if why == CRASH and self.trouble.count:
@@ -110,7 +102,7 @@ class Runner:
                 raise ValueError("up_s is %r" % (up_s,))  # by such a clock no run would end
             self._up_s = up_s
             wall_s = self._try("wall_s", ports.wall_s)
-            for _ in range(STEPS_MAX):
+            for _ in range(limits.STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
                 if commands:
                     asked = []
@@ -147,13 +139,13 @@ class Runner:
         if isinstance(error, MemoryError) and trouble.same == 1 and kept:
             raise Restart(trouble.text)
         shut_up_s = up_s if self.hub.shut_up_s == _NONE else self.hub.shut_up_s
-        self._start(self.hub.plan, CRASH, self.hub.log)
+        self._start(self.hub.plan, CRASH, self.hub.faults.log)
         if not self._unshut:
             self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
         record = self.hub.record
-        latches = isinstance(error, Broken) or trouble.same >= LATCH_TIMES
-        if latches and not record.faults & BROKEN_FAULT:
-            self._warn(BROKEN, 0, BROKEN_FAULT)
+        latches = isinstance(error, Broken) or trouble.same >= limits.LATCH_TIMES
+        if latches and not record.faults & journal.BROKEN_FAULT:
+            self._warn(BROKEN, 0, journal.BROKEN_FAULT)
             self._try("write", self._save, RECORD, record.pack())  # or the hub saves it later
         self._feed()
         return self._wake()
@@ -202,7 +194,7 @@ class Runner:
 
     def _see_cleared(self) -> None:
         """Forget the exceptions once the owner has cleared their alarm."""
-        if (_NONE, TROUBLE) not in self.hub.alarms:
+        if (_NONE, TROUBLE) not in self.hub.faults.alarms:
             self.trouble = Trouble()
             self.port_failed = ""
             self._try("write", self._keep)
@@ -228,7 +220,7 @@ class Runner:
 
     def _warn(self, why: int, value: int, fault: int = 0) -> None:
         """Raise an alarm, and report it at once: the hub may raise before it comes to that."""
-        self._carry_out(self.hub.warn(self._uptime(), why, value, fault))
+        self._carry_out(self.hub.faults.warn(self._uptime(), why, value, fault))
 
     # How it starts.
 
@@ -236,7 +228,7 @@ class Runner:
         """Start a hub from the record; alarms that stand go on, and are not told each time."""
         self.hub = Hub(plan, self._saved, why, log)
         if self.trouble.count > 1 and log is not None:
-            self.hub.alarms.append((_NONE, TROUBLE))
+            self.hub.faults.alarms.append((_NONE, TROUBLE))
         elif self.trouble.count:
             self._warn(TROUBLE, self.trouble.count)
 
@@ -276,10 +268,10 @@ class Runner:
 
     def _see_clock(self, asked: "list[Asked]") -> None:
         """Set the clock if that is asked."""
-        for place, one in enumerate(asked[:ASKED_MAX]):
+        for place, one in enumerate(asked[: limits.ASKED_MAX]):
             if isinstance(one, tuple) and len(one) == 3 and one[0] == ASK_CLOCK:
                 value = one[2]
-                if type(value) is int and 0 < value < WALL_MAX:
+                if type(value) is int and 0 < value < limits.WALL_MAX:
                     try:
                         self._ports.set_wall_s(value)
                     except Exception as error:
@@ -308,7 +300,7 @@ class Runner:
                 done += 1
             if renewed:  # plan and record are written: a hub starts from them
                 self._copy[PLAN] = 1 - self._copy[PLAN]
-                self._start(unpack(renewed), NEW_PLAN, self.hub.log)
+                self._start(unpack(renewed), NEW_PLAN, self.hub.faults.log)
         except Exception as error:
             self._heard(_CALLS[what], error)  # the hub is told how far it came
         return done
@@ -329,7 +321,7 @@ class Runner:
 
     def _read(self, slot: int, copy: int) -> "bytes | None":
         """Return the bytes of a copy; None if they cannot be read, try after try."""
-        for _ in range(READ_TRIES):
+        for _ in range(limits.READ_TRIES):
             data = self._try("read", self._ports.read, slot, copy)
             if isinstance(data, (bytes, bytearray)):
                 return bytes(data)

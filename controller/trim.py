@@ -1,27 +1,18 @@
 """How long a zone's run is: the row, its share, what blade and probe taught, and re-wetting."""
 
-from evenclay.controller._const import TYPE_CHECKING
-from evenclay.controller.events import (
-    ALARM,
-    AUTOMATIC,
-    CHECK,
-    CLEARED,
-    DRY_AT_FULL,
-    OK,
-    REWETTING,
-    SEASON,
-    TOO_SOON,
-    TRIMMED,
-)
-from evenclay.controller.limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
-from evenclay.controller.plan import AUTO_BOTH
-from evenclay.controller.ports import DRY, WET
+from . import events
+from ._const import const
+from .limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
+from .plan import AUTO_BOTH
+from .ports import DRY, WET
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Callable
 
-    from evenclay.controller.journal import Record
-    from evenclay.controller.plan import Plan, RowPart
+    from .journal import Record
+    from .plan import Plan, RowPart
+    from .probe import Probe
 
 
 class Trim:
@@ -41,7 +32,7 @@ class Trim:
         nothing is added to the table.
         """
         hub = self._plan.hub
-        pct = self._record.trim_pct[zone]
+        pct: int = self._record.trim_pct[zone]
         if not trusted:
             return min(pct, 100)
         pct = min(max(pct + self._record.auto_pct[zone], hub.trim_least_pct), hub.trim_most_pct)
@@ -55,7 +46,8 @@ class Trim:
         cap_s = part.cap_s
         if self._record.rewet_days[zone] and part.rate_um_h:
             cap_s = min(cap_s, self._plan.hub.rewet_um * 3600 // part.rate_um_h)
-        return max(0, cap_s - self._record.used_s[zone])
+        used_s: int = self._record.used_s[zone]
+        return max(0, cap_s - used_s)
 
     def run(self, zone: int, row: "RowPart", trusted: bool) -> "tuple[int, int]":
         """Return the longest a run may last, seconds, and the water at which it ends, ml.
@@ -87,10 +79,11 @@ class Trim:
         Returns OK, or why the trim did not move.
         """
         record = self._record
+        record.dirty = True
         hub = self._plan.hub
         wet = WET in readings
         dry = DRY in readings and not wet
-        self._know(zone, day, dry)
+        self._note_dryness(zone, day, dry)
         before_pct = record.trim_pct[zone]
         # The owner is told of the second dry check at full trim, once.
         before = record.dry_full[zone]
@@ -99,18 +92,20 @@ class Trim:
             count = min(before + 1, DRY_CHECKS)
         record.dry_full[zone] = count
         if (count == DRY_CHECKS) != (before == DRY_CHECKS):
-            self._tell(ALARM if count else CLEARED, zone, DRY_AT_FULL, before_pct)
+            self._tell(
+                events.ALARM if count else events.CLEARED, zone, events.DRY_AT_FULL, before_pct
+            )
         if not wet and not dry:
-            return OK
+            return events.OK
         if self._moved_lately(zone, day):
-            return TOO_SOON
+            return events.TOO_SOON
         step_pct = hub.trim_step_pct if dry else -hub.trim_step_pct
         pct = min(max(before_pct + step_pct, hub.trim_least_pct), hub.trim_most_pct)
         if pct != before_pct:
             record.trim_pct[zone] = pct
             record.trim_day[zone] = day
-            self._tell(TRIMMED, zone, CHECK, pct)
-        return OK
+            self._tell(events.TRIMMED, zone, events.CHECK, pct)
+        return events.OK
 
     def check_by_probe(self, zone: int, soil: int, day: int) -> bool:
         """Do the weekly check by what a probe says: down always, up only as far as allowed.
@@ -131,11 +126,19 @@ class Trim:
             return False
         record.auto_pct[zone] = pct
         record.trim_day[zone] = day
-        self._tell(TRIMMED, zone, AUTOMATIC, owner_pct + pct)
+        self._tell(events.TRIMMED, zone, events.AUTOMATIC, owner_pct + pct)
         return True
 
+    def forget_untrusted(self, probes: "list[Probe | None]") -> None:
+        """What an untrusted probe taught does not count."""
+        record = self._record
+        for zone, probe in enumerate(probes):
+            if probe is not None and not probe.trusted and record.auto_pct[zone]:
+                record.auto_pct[zone] = 0
+                record.dirty = True
+
     def _moved_lately(self, zone: int, day: int) -> bool:
-        moved_day = self._record.trim_day[zone]
+        moved_day: int = self._record.trim_day[zone]
         return moved_day > 0 and 0 <= day - moved_day < self._plan.hub.trim_gap_days
 
     def new_day(self, zone: int, day: int, soil: int) -> None:
@@ -143,7 +146,7 @@ class Trim:
         if self._record.rewet_days[zone]:
             self._rewet(zone, day, True)
         if soil:
-            self._know(zone, day, soil == DRY)
+            self._note_dryness(zone, day, soil == DRY)
 
     def opened(self, day: int) -> None:
         """The season opens, or a long dry hold ends: re-wet what is known to be dry."""
@@ -153,7 +156,7 @@ class Trim:
             if dry_day and day - dry_day <= OPENING_DAYS and not record.rewet_days[zone]:
                 self._rewet(zone, day, True)
 
-    def _know(self, zone: int, day: int, dry: bool) -> None:
+    def _note_dryness(self, zone: int, day: int, dry: bool) -> None:
         """Note that a strip is known to be too dry, or not to be; re-wet it after an opening."""
         record = self._record
         record.dry_day[zone] = day if dry else 0
@@ -175,5 +178,5 @@ class Trim:
         if dry and gone >= -OPENING_DAYS:
             left = max(0, self._plan.hub.rewet_days - max(0, gone))
         if (left > 0) != (record.rewet_days[zone] > 0):
-            self._tell(REWETTING, zone, SEASON, left)
+            self._tell(events.REWETTING, zone, events.SEASON, left)
         record.rewet_days[zone] = left

@@ -4,9 +4,10 @@ The note is one line of text: how many exceptions there were within a day, how m
 them had the same text, when the first of them was, and that text.
 """
 
-from evenclay.controller._const import TYPE_CHECKING
-from evenclay.controller.limits import DAY_S, REST_LEAST_S, REST_MOST_S, TEXT_MAX, WALL_MAX
+from . import limits
+from ._const import const
 
+TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Any
 
@@ -39,9 +40,9 @@ class Trouble:
     def add(self, error: "Any", wall_s: "Any") -> None:
         """Count an exception, at `wall_s` (UTC, or None). A day begins with its first exception."""
         text = shown_error(error)
-        if type(wall_s) is not int or not 0 < wall_s < WALL_MAX:
+        if type(wall_s) is not int or not 0 < wall_s < limits.WALL_MAX:
             wall_s = 0
-        if wall_s and self.since_s and not 0 <= wall_s - self.since_s < DAY_S:
+        if wall_s and self.since_s and not 0 <= wall_s - self.since_s < limits.DAY_S:
             self.count = self.same = self.since_s = 0
         if not self.since_s:
             self.since_s = wall_s
@@ -53,9 +54,9 @@ class Trouble:
 
     def rest_s(self) -> int:
         """How long to rest after the last: twice as long each time, up to a bound."""
-        return min(REST_LEAST_S << min(self.count - 1, 8), REST_MOST_S)
+        return min(limits.REST_LEAST_S << min(self.count - 1, 8), limits.REST_MOST_S)
 
 
 def shown_error(error: "Any") -> str:
     """Type and text of an exception; of a MemoryError the type, since its text names a size."""
-    return "MemoryError" if isinstance(error, MemoryError) else repr(error)[:TEXT_MAX]
+    return "MemoryError" if isinstance(error, MemoryError) else repr(error)[: limits.TEXT_MAX]

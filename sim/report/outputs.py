@@ -13,13 +13,13 @@ import numpy as np
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime
 from evenclay.controller.limits import DAY_S, ZONES_MAX
+from evenclay.controller.words import WHAT, WHY
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.house import House
 from evenclay.sim.judge import held
 from evenclay.sim.judge.days import Days
 from evenclay.sim.judge.score import STATES
 from evenclay.sim.types import Bools, Codes, Floats, Line
-from evenclay.sim.words import WHAT, WHY
 
 SCHEMA = 1
 ML_H_S = 3_600_000.0  # water is counted in ml/h times seconds: so much is a litre

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime
+from evenclay.controller.words import WHY
 from evenclay.sim import files
 from evenclay.sim.ground.soil import BAND_M, TOP_M
 from evenclay.sim.house.house import House
@@ -36,7 +37,6 @@ from evenclay.sim.report.year import year_of
 from evenclay.sim.types import Line
 from evenclay.sim.units import UNITS
 from evenclay.sim.weather.record import Weather
-from evenclay.sim.words import WHY
 
 
 def replay_house(

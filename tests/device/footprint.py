@@ -40,7 +40,7 @@ print("boot", gc.mem_alloc() - code)
 for day in range({days}):
     guest.live(runner, 86400)
     gc.collect()
-assert guest.opened and runner.hub.log.events()[0][6] > 0
+assert guest.opened and runner.hub.faults.log.events()[0][6] > 0
 gc.collect()
 print("full", gc.mem_alloc() - code)
 guest.idle(runner)

@@ -19,8 +19,8 @@ from evenclay.boards import conformance
 from evenclay.boards.conformance import NOON_S, NotShown
 from evenclay.boards.desktop import ports as desktop
 from evenclay.boards.desktop import rig as desktop_module
-from evenclay.boards.words import WHAT, WHY
 from evenclay.controller.ports import PLAN, RECORD
+from evenclay.controller.words import WHAT, WHY
 
 if TYPE_CHECKING:
     from evenclay.controller.ports import Ports

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from evenclay.controller import journal
+from evenclay.controller.journal import HUB_FIELDS, ZONE_FIELDS
 from tests.core import plan, row, wall
 from tests.device.board import SOURCES, fill
-from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 ROOT = Path(__file__).parents[2]
 GUIDE = (ROOT / "controller" / "README.md").read_text("utf-8")
@@ -114,9 +114,7 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
 def record_rows() -> list[tuple[str, str, str, str]]:
     """(part, field, code, comment) as journal.py has them."""
     source = (ROOT / "controller" / "journal.py").read_text("utf-8")
-    notes = dict(
-        re.findall(r"^        (\w+): (?:int|list\[int\])(?:  # (.*))?$", source, re.MULTILINE)
-    )
+    notes = dict(re.findall(r'^    \("(\w+)", "\w"\),(?:  # (.*))?$', source, re.MULTILINE))
     rows = [("hub", name, code, notes[name]) for name, code in HUB_FIELDS]
     return rows + [("zone", name, code, notes[name]) for name, code in ZONE_FIELDS]
 

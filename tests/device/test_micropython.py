@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from evenclay.sim.words import WHAT, WHY
+from evenclay.controller.words import WHAT, WHY
 from tests.device import random_weeks, scripted_year
 from tests.device.board import SOURCES, fill
 from tests.device.wasm import Wasm

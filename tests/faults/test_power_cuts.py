@@ -15,7 +15,7 @@ from functools import cache
 import pytest
 
 from evenclay.controller.events import STORE, TROUBLE
-from evenclay.sim.words import WHAT, WHY
+from evenclay.controller.words import WHAT, WHY
 from tests.faults.world import Fault, World, accepted, house
 
 slow = pytest.mark.slow
@@ -147,7 +147,7 @@ def no_store_alarm(faults: list[Fault]) -> int:
         world = World(house(), replace(fault))
         world.die()
         runner = world.reboot()
-        assert not {STORE, TROUBLE} & {why for _, why in runner.hub.alarms}, fault
+        assert not {STORE, TROUBLE} & {why for _, why in runner.hub.faults.alarms}, fault
         assert not runner.hub.record.faults, fault
     return len(faults)
 

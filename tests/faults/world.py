@@ -359,7 +359,7 @@ class World:
         record = self.newest() or journal.Record(len(self.plan.zones))
         self.at_cut.append(record)
         if self.runner is not None:
-            told = self.runner.hub.log.events()
+            told = self.runner.hub.faults.log.events()
             self.owed += [event for event in told if event not in self.events]
             self.owed_s += [self.now_s] * (len(self.owed) - len(self.owed_s))
         self.runner = None
@@ -407,7 +407,7 @@ class World:
             found_s = end_s + 2 * (OUTAGE_S + FOUND_S)
         if told_in(self.events, zone, end_s, found_s, self.reported_s):
             return
-        log = self.runner.hub.log.events() if faulty and self.runner is not None else []
+        log = self.runner.hub.faults.log.events() if faulty and self.runner is not None else []
         if told_in(log, zone, start_s, end_s):
             return  # an event whose report failed is still in the log
         if self._waits_still(zone, start_s):

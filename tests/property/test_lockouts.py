@@ -37,7 +37,7 @@ from evenclay.controller.ports import (
     FIRM,
     WET,
 )
-from evenclay.sim.words import WHY
+from evenclay.controller.words import WHY
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, Piped, booted, piped, spans, utc_plan
 from tests.core import Bench, row
 

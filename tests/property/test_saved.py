@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenclay.controller import journal
-from evenclay.controller.journal import Record
+from evenclay.controller.journal import HUB_FIELDS, ZONE_FIELDS, Record
 from evenclay.controller.limits import NAME_BYTES, ZONES_MAX
 from evenclay.controller.plan import (
     BanPart,
@@ -20,7 +20,6 @@ from evenclay.controller.plan import (
 from evenclay.tools.property.plan_ranges import RANGES
 from tests.core import ZONE as USUAL_ZONE
 from tests.core import usual_rows
-from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 BOUNDS = {
     "b": (-(2**7), 2**7 - 1),

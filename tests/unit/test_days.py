@@ -366,7 +366,7 @@ def test_the_bank_drains_every_day_without_power() -> None:
     bench = booted(four_a_day())
     bench.run_until(HOUR)
     bench.runner.hub.record.bank_um = [20000]
-    bench.runner.hub.dirty = True
+    bench.runner.hub.record.dirty = True
     bench.run_until(7 * HOUR)
     again = rebooted(bench, 4 * DAY)
     again.run_until(1)

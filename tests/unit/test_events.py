@@ -3,15 +3,13 @@
 import ast
 from pathlib import Path
 
-from evenclay.boards import words as boards_words
-from evenclay.controller import events
+from evenclay.controller import events, words
 from evenclay.controller.events import Log
 from evenclay.controller.limits import EVENTS_MAX
-from evenclay.sim import words as sim_words
 
 
 def test_every_code_has_its_word() -> None:
-    """A constant's name, in small letters, is the word at its place, on boards and in sim/.
+    """A constant's name, in small letters, is the word at its place.
 
     Read from the source, by the comments that head the two groups.
     """
@@ -22,11 +20,10 @@ def test_every_code_has_its_word() -> None:
         names = [ast.unparse(node.targets[0]) for node in codes]
         codes_of = [getattr(events, name) for name in names]
         assert codes_of == sorted(set(codes_of)) and codes_of[0] == 0
-        words = {code: name.lower() for code, name in zip(codes_of, names, strict=True)}
-        expected = tuple(words.get(code, "") for code in range(codes_of[-1] + 1))
-        assert getattr(boards_words, place) == expected
-        assert getattr(sim_words, place) == expected
-    assert len(boards_words.WHAT) >= 14 and len(boards_words.WHY) >= 48
+        word_of = {code: name.lower() for code, name in zip(codes_of, names, strict=True)}
+        expected = tuple(word_of.get(code, "") for code in range(codes_of[-1] + 1))
+        assert getattr(words, place) == expected
+    assert len(words.WHAT) >= 14 and len(words.WHY) >= 48
 
 
 def event(number: int) -> tuple[int, ...]:

@@ -3,7 +3,7 @@
 import pytest
 
 from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT
-from evenclay.controller.guard import Broken, Guard, Run
+from evenclay.controller.guard import Broken, Guard
 from evenclay.controller.journal import (
     BROKEN_FAULT,
     BURST_FAULT,
@@ -76,7 +76,7 @@ def test_a_burst_zone_stays_shut_and_a_passing_fault_is_tried_again() -> None:
     record.zone_faults[0] = BURST_FAULT
     record.zone_faults[1] = NO_FLOW_FAULT
     record.zone_faults[2] = DRIVER_FAULT
-    made.retry_zone_up_s = [0, NOW, NOW + 1, 0]
+    made._retry_zone_up_s = [0, NOW, NOW + 1, 0]
     assert [made.judge(zone, 60, NOW) for zone in range(4)] == [FAULT, OK, FAULT, OK]
 
 
@@ -92,11 +92,11 @@ def test_no_run_is_longer_than_the_longest_nor_passes_the_cap() -> None:
 
 def test_one_valve_a_supply_and_no_more_than_the_hub_allows() -> None:
     made = guard()
-    assert made.open(Run(0, 600), NOW) == [(OPEN, 0, 3600)]
+    assert made.open(0, 600, NOW) == [(OPEN, 0, 3600)]
     assert made.open_zone(0) == 0 and made.open_zone(1) == -1
     assert made.judge(1, 60, NOW) == OPEN_LIMIT, "the same supply"
     assert made.judge(2, 60, NOW) == OK
-    made.open(Run(2, 600), NOW)
+    made.open(2, 600, NOW)
     assert made.judge(3, 60, NOW) == OPEN_LIMIT, "a third valve"
     assert len(made.open_zones) == 2 and (made.to_shut or made.open_zones)
     made.verify(NOW + 599)
@@ -104,8 +104,8 @@ def test_one_valve_a_supply_and_no_more_than_the_hub_allows() -> None:
 
 def test_a_supply_settles_between_two_valves() -> None:
     made = guard()
-    made.open(Run(0, 600), NOW)
-    made.shut(0, NOW + 600)
+    made.open(0, 600, NOW)
+    made.request_close(0, NOW + 600)
     assert made.judge(1, 60, NOW + 600) == BUSY, "told to close, not known to be shut"
     assert made.closing(NOW + 600) == [(CLOSE, 0)]
     made.closed(0, True, NOW + 600)
@@ -117,26 +117,26 @@ def test_a_supply_settles_between_two_valves() -> None:
 
 def test_a_master_opens_before_its_zone_and_closes_after_it() -> None:
     made = guard()
-    assert made.open(Run(2, 600), NOW) == [(OPEN, 5, 3600), (OPEN, 2, 3600)]
-    made.shut(2, NOW + 600)
-    made.shut(2, NOW + 600)
+    assert made.open(2, 600, NOW) == [(OPEN, 5, 3600), (OPEN, 2, 3600)]
+    made.request_close(2, NOW + 600)
+    made.request_close(2, NOW + 600)
     assert made.closing(NOW + 600) == [(CLOSE, 2), (CLOSE, 5)], "each once"
 
 
 def test_shut_all_closes_every_valve_again() -> None:
     made = guard()
-    made.shut(-1, NOW)
+    made.request_close(-1, NOW)
     assert made.closing(NOW) == [(CLOSE, valve) for valve in EXISTING]
 
 
 def test_due_is_the_first_end_or_retry() -> None:
     made = guard()
     assert made.due_up_s(5000) == 5000
-    made.open(Run(0, 600), NOW)
+    made.open(0, 600, NOW)
     assert made.due_up_s(5000) == NOW + 600
-    made.open(Run(2, 300), NOW)
+    made.open(2, 300, NOW)
     assert made.due_up_s(5000) == NOW + 300
-    made.shut(2, NOW + 10)
+    made.request_close(2, NOW + 10)
     assert made.due_up_s(5000) == NOW + 10
     assert made.closed(2, False, NOW + 10)
     made.closed(5, True, NOW + 10)
@@ -146,7 +146,7 @@ def test_due_is_the_first_end_or_retry() -> None:
 def test_open_refuses_what_judge_refuses() -> None:
     made = guard()
     with pytest.raises(Broken, match="open"):
-        made.open(Run(0, 3601), NOW)
+        made.open(0, 3601, NOW)
     made.verify(NOW)
 
 
@@ -181,7 +181,7 @@ def broken_by_length(made: Guard) -> None:
 )
 def test_verify_finds_each_broken_rule(tamper: "object", what: str) -> None:
     made = guard()
-    made.open(Run(0, 600), NOW)
+    made.open(0, 600, NOW)
     made.verify(NOW + 10)
     tamper(made)  # type: ignore[operator]
     with pytest.raises(Broken, match=what):
@@ -191,7 +191,7 @@ def test_verify_finds_each_broken_rule(tamper: "object", what: str) -> None:
 def test_a_valve_being_closed_may_be_past_its_end() -> None:
     """Its driver failed; what else could be done is being done."""
     made = guard()
-    made.open(Run(0, 600), NOW)
-    made.shut(0, NOW + 600)
+    made.open(0, 600, NOW)
+    made.request_close(0, NOW + 600)
     made.closed(0, False, NOW + 600)
     made.verify(NOW + 10**5)

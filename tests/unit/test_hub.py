@@ -184,7 +184,7 @@ def test_a_master_that_opens_again_clears_its_alarm() -> None:
     bench.broken.clear()
     bench.run_until(2 * DAY)
     assert [e[1:3] for e in bench.told(CLEARED)] == [(ZONES_MAX, DRIVER)]
-    assert bench.runner.hub.alarms == [] and len(bench.told(OPENED)) == 2
+    assert bench.runner.hub.faults.alarms == [] and len(bench.told(OPENED)) == 2
 
 
 def test_a_master_opens_before_and_closes_after_its_zone() -> None:
@@ -318,7 +318,7 @@ def test_the_rest_of_a_zone_outlasts_a_power_cut() -> None:
     bench.run_until(FIRST + 700)
     bench.boot()
     bench.runner.turn()
-    assert bench.runner.hub._shut_up_s == [-100]
+    assert bench.runner.hub.runs._shut_up_s == [-100]
 
 
 def test_rain_that_locks_outlasts_a_power_cut() -> None:
@@ -440,7 +440,7 @@ def test_the_guided_test_ends_if_no_zone_may_be_opened() -> None:
     bench.runner.hub.record.zone_faults = [BURST_FAULT, BURST_FAULT]
     ask(bench, (ASK_TEST, -1, 0))
     assert [e[1] for e in bench.told(REFUSED)] == [0, 1]
-    assert not bench.runner.hub.test and not bench.told(OPENED)
+    assert not bench.runner.hub.runs.test and not bench.told(OPENED)
 
 
 # What holds a run back, and what ends it.
@@ -566,9 +566,9 @@ def test_clearing_one_zone_leaves_the_others_and_drops_its_waiting_run() -> None
     turn_at(bench, FIRST)
     hub = bench.runner.hub
     hub.record.zone_faults = [BURST_FAULT, NO_FLOW_FAULT]
-    hub.alarms = [(0, BURST), (1, NO_FLOW)]
+    hub.faults.alarms = [(0, BURST), (1, NO_FLOW)]
     hub.record.waiting = 1
-    hub.clear(0)
+    hub.owner.clear(0)
     assert hub.record.zone_faults == [0, NO_FLOW_FAULT]
     assert status(bench.runner, bench.up_s())["alarms"] == [(1, "no_flow")]
     assert not hub.record.waiting & 1
@@ -583,7 +583,7 @@ def test_a_new_plan_shuts_all_takes_over_and_keeps_what_was_used() -> None:
     assert bench.told(CUT_SHORT)[0][1:4] == (0, NEW_PLAN, 100)
     assert bench.told(SKIPPED)[0][1:3] == (1, NEW_PLAN)
     hub = bench.runner.hub
-    assert hub.plan.crc == other.crc and hub.new_plan is None
+    assert hub.plan.crc == other.crc and hub.saving.new_plan is None
     assert hub.record.used_s == [0, 100, 0]
     assert bench.store[(PLAN, 1)] == other.pack()
 
@@ -595,7 +595,7 @@ def test_a_new_plan_that_cannot_be_kept_is_refused_and_the_old_one_stays() -> No
     bench.store_broken = True
     ask(bench, (ASK_PLAN, -1, house(3).pack()))
     assert bench.told(REFUSED)[0][2] == STORE
-    assert bench.runner.hub.plan.crc == before and bench.runner.hub.new_plan is None
+    assert bench.runner.hub.plan.crc == before and bench.runner.hub.saving.new_plan is None
     bench.store_broken = False
     bench.run_until(12 * HOUR)
     assert len(bench.told(OPENED)) == 2

@@ -1,17 +1,18 @@
 """The record: whole or refused, newest first, and what a new plan keeps of it."""
 
+import ast
 import struct
 from binascii import crc32
+from pathlib import Path
 
 import pytest
 
 from evenclay.controller import journal
-from evenclay.controller.journal import RECORD_BYTES_MAX, Record
+from evenclay.controller.journal import HUB_FIELDS, RECORD_BYTES_MAX, ZONE_FIELDS, Record
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart
 from evenclay.tools.property.plan_ranges import RANGES
 from tests.core import plan
-from tests.records import HUB_FIELDS, ZONE_FIELDS
 
 LEAST = {"b": -(2**7), "h": -(2**15), "B": 0, "H": 0, "I": 0}
 MOST = {"b": 2**7 - 1, "h": 2**15 - 1, "B": 2**8 - 1, "H": 2**16 - 1, "I": 2**32 - 1}
@@ -185,3 +186,18 @@ def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
     assert (new.seq, new.faults, new.day) == (8, 2, 44)
     assert new.plan_crc == plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]).crc
     assert record.used_s == [50, 60, 70]
+
+
+def test_the_core_names_no_field_that_the_record_does_not_have() -> None:
+    """The fields are named in a table, so that no type checker sees a misspelt one."""
+    known = {name for name, _ in HUB_FIELDS + ZONE_FIELDS} | set(dir(Record(1)))
+    named = set()
+    for path in Path(journal.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Attribute) and ast.unparse(node.value).split(".")[-1] in (
+                "record",
+                "_record",
+            ):
+                named.add(node.attr)
+    assert len(named) > 25
+    assert named <= known

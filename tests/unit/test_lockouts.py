@@ -239,6 +239,7 @@ def test_a_hub_that_crashed_does_not_book_the_rain_since_boot_again() -> None:
     bench.runner.turn()
     bench.run_until(DAY_S + 3 * HOUR_S)
     assert [event[2] for event in bench.told(BOOT)] == [POWER, CRASH]
+    assert bench.runner.trouble.count == 1
     assert banks(bench) == [3000]
     bench.seen.rain_um = 4500
     bench.run_until(DAY_S + 4 * HOUR_S)
@@ -826,7 +827,7 @@ def test_a_new_plan_is_a_new_start_for_every_sensor() -> None:
     swap(bench, utc_plan(moved, rows=rows, battery=1, run_s=700))
     bench.run_until(2 * HOUR_S)
     hub = bench.runner.hub
-    boots = [event[2] for event in hub.log.events() if event[0] == BOOT]
+    boots = [event[2] for event in hub.faults.log.events() if event[0] == BOOT]
     assert boots == [POWER, PLAN]
     for why in (FROST, LOW_BATTERY, HOLD, CLOSED_SEASON):
         assert [on for on, _ in edges(bench, why)] == [1, 1], why  # told by each hub

@@ -266,7 +266,7 @@ def test_clearing_what_is_not_there_is_no_fault() -> None:
 def test_the_clock_is_set_within_the_calendar() -> None:
     bench = booted(utc_plan(), None)
     assert ask(bench, ASK_CLOCK, value=START_S) == (True, OK)
-    assert bench.runner.hub.days.trusted
+    assert bench.runner.hub.clock.trusted
     assert ask(bench, ASK_CLOCK, value=0) == (False, UNKNOWN)
 
 
@@ -326,7 +326,7 @@ def test_a_plan_that_cannot_be_stored_is_not_taken() -> None:
     bench.store_broken = True
     ask(bench, ASK_PLAN, value=utc_plan(2).pack())
     assert bench.runner.hub.plan.crc == crc
-    assert bench.runner.hub.new_plan is None
+    assert bench.runner.hub.saving.new_plan is None
     bench.store_broken = False
     bench.run_until(NOON_S)
     assert opened(bench)[-1] == NOON_S

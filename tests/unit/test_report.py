@@ -17,13 +17,13 @@ import pytest
 
 from evenclay.controller import events
 from evenclay.controller.plan import HubPart, Plan
+from evenclay.controller.words import WHY
 from evenclay.sim.house.house import House, Strip
 from evenclay.sim.report.openings import Run, openings
 from evenclay.sim.report.page import write_report
 from evenclay.sim.report.sentences import result_sentences
 from evenclay.sim.report.tables import ALARMS
 from evenclay.sim.report.year import ReportError, read, runs_of
-from evenclay.sim.words import WHY
 from evenclay.tools.property.plan_ranges import RANGES
 
 FIRST, DAYS = date(2023, 1, 1), 365

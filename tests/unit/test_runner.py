@@ -148,12 +148,12 @@ def test_a_failed_write_never_goes_over_the_only_good_copy() -> None:
     for failures in (1, 2, 3):  # one write succeeds, then some fail again
         bench.write = write  # type: ignore[method-assign]
         writes = bench.writes
-        bench.runner.hub.dirty = True
+        bench.runner.hub.record.dirty = True
         while bench.writes == writes:
             bench.run_until(bench.now_s + 60)
         good = record_of(bench)
         bench.write = tear  # type: ignore[method-assign]
-        bench.runner.hub.dirty = True
+        bench.runner.hub.record.dirty = True
         bench.run_until(bench.now_s + 6 * HOUR + 300 * failures)
         assert record_of(bench).seq == good.seq
     booted(bench)
@@ -566,7 +566,7 @@ def test_a_copy_that_is_read_at_the_second_try_is_read(slot: int, copies: set[in
     bench = booted()
     bench.run_until(7 * HOUR)
     bench.runner.hub.record.faults = LEAK_FAULT
-    bench.runner.hub.dirty = True
+    bench.runner.hub.record.dirty = True
     bench.runner.failed(ValueError("a cause"))
     bench.runner.hub.record.faults = LEAK_FAULT
     bench.run_until(8 * HOUR)
@@ -612,7 +612,7 @@ def test_one_bad_copy_beside_a_good_one_raises_nothing(copies: set[int], torn: b
         failing(bench, RECORD, copies, 99)
     booted(bench)
     assert bench.runner.hub.record.boots >= 1
-    assert not bench.runner.hub.alarms
+    assert not bench.runner.hub.faults.alarms
 
 
 def test_what_is_no_bytes_was_not_read() -> None:

@@ -618,7 +618,7 @@ def test_what_did_not_open_is_told_as_opened_nowhere(broken: int, alarmed: int) 
     bench = booted(utc_plan(supplies=[{"master": 1}]))
     bench.broken.add((broken, "open"))
     bench.run_until(8 * HOUR_S)
-    logged = bench.runner.hub.log.events()
+    logged = bench.runner.hub.faults.log.events()
     for told in (bench.events, logged):
         kinds = [e[:3] for e in told]
         assert not [e for e in told if e[0] == OPENED]
@@ -633,7 +633,7 @@ def test_what_did_open_is_in_the_log_though_it_could_not_be_shown() -> None:
     bench.boot()
     bench.run_until(8 * HOUR_S)
     assert not bench.told(OPENED)
-    logged = [e for e in bench.runner.hub.log.events() if e[0] == OPENED]
+    logged = [e for e in bench.runner.hub.faults.log.events() if e[0] == OPENED]
     assert [(e[1], e[6]) for e in logged] == [(0, FIRST_S)]
 
 
@@ -650,7 +650,7 @@ def test_what_did_open_is_told_though_another_event_could_not_be_shown() -> None
     bench.run_until(8 * HOUR_S)
     opened_s = FIRST_S + SAVE_RETRY_S
     assert spans(bench) == [(opened_s, opened_s + 600)]
-    logged = [e for e in bench.runner.hub.log.events() if e[0] == OPENED]
+    logged = [e for e in bench.runner.hub.faults.log.events() if e[0] == OPENED]
     assert [(e[1], e[6]) for e in logged] == [(0, opened_s)]
 
 

@@ -281,10 +281,10 @@ def boots(house):
     board, runner = house.start()
     for _ in range(3):
         board.due_s = runner.turn()
-    from evenclay.boards.words import WHY
     from evenclay.controller.events import BOOT
+    from evenclay.controller.words import WHY
 
-    found = [WHY[event[2]] for event in runner.hub.log.events() if event[0] == BOOT]
+    found = [WHY[event[2]] for event in runner.hub.faults.log.events() if event[0] == BOOT]
     assert len(found) == 1
     return found[0]
 

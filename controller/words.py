@@ -1,4 +1,7 @@
-"""Words for the codes of events: the names in `controller/events.py`, in their order."""
+"""The words for the codes of events: the names in `events.py`, in small letters and in their order.
+
+The hub does without them. Consoles and reports that show its events to people use them.
+"""
 
 WHAT = (
     "boot",

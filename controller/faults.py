@@ -1,0 +1,231 @@
+"""Faults that the record keeps, alarms that stand, and whatever the hub tells of itself.
+
+A fault holds water back until it passes or the owner clears it. An alarm is an event that is told
+once when it begins and once when it ends.
+"""
+
+from ._const import const
+from .events import (
+    ALARM,
+    BOOT,
+    BROKEN,
+    BURST,
+    CLEARED,
+    DRIVER,
+    DRY_AT_FULL,
+    LEAK,
+    NO_FLOW,
+    STORE,
+    SUPPLY_NO_FLOW,
+    TROUBLE,
+)
+from .journal import (
+    BURST_FAULT,
+    DRIVER_FAULT,
+    FIRST_FAULT,
+    LEAK_FAULT,
+    NO_FLOW_FAULT,
+    STORE_FAULT,
+)
+from .limits import DRY_CHECKS, FAULT_RETRY_S, ZONES_MAX
+from .ports import REPORT
+
+TYPE_CHECKING = const(0)
+if TYPE_CHECKING:
+    from .clock import Clock
+    from .events import Log
+    from .guard import Guard
+    from .journal import Record
+    from .plan import Plan
+    from .ports import Command
+
+_NONE = const(-1)
+_CLEARABLE = (
+    LEAK,
+    STORE,
+    BROKEN,
+    BURST,
+    NO_FLOW,
+    DRIVER,
+    SUPPLY_NO_FLOW,
+)
+
+
+class Faults:
+    """What is wrong.
+
+    alarms: those that stand, each as (zone, why)
+    reports: what has been told and not been shown yet, as commands
+    log: the last events
+    """
+
+    def __init__(
+        self, plan: "Plan", record: "Record", clock: "Clock", guard: "Guard", log: "Log"
+    ) -> None:
+        self._plan = plan
+        self._record = record
+        self._clock = clock
+        self._guard = guard
+        self.log = log
+        self.reports: "list[Command]" = []
+        self.alarms = self._standing()
+
+    # What is told.
+
+    def tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
+        """Log an event, and report it with the next commands."""
+        if what == ALARM:
+            self.alarms.append((zone, why))
+        elif what == CLEARED and (zone, why) in self.alarms:
+            self.alarms.remove((zone, why))
+        up_s = self._clock.up_s
+        wall_s = self._clock.wall_s(up_s) or _NONE
+        event = (what, zone, why, value, ml, self._record.boots, up_s, wall_s)
+        self.reports.append((REPORT, event))
+        self.log.add(event)
+
+    def take_reports(self) -> "list[Command]":
+        """Return what is to be shown, and forget it: it is still in the log."""
+        reports = self.reports
+        self.reports = []
+        return reports
+
+    def show_again(self, report: "Command") -> None:
+        """Report once more what could not be shown."""
+        self.reports.append(report)
+
+    def alarm(self, on: bool, zone: int, why: int, value: int) -> None:
+        """Raise an alarm, or clear it: each once."""
+        if on != ((zone, why) in self.alarms):
+            self.tell(ALARM if on else CLEARED, zone, why, value)
+
+    def warn(self, up_s: int, why: int, value: int, fault: int = 0) -> "list[Command]":
+        """Raise an alarm of the runner's, and latch a fault. Returns the reports of that."""
+        self._clock.at(up_s)
+        self._record.faults |= fault
+        self.alarm(True, _NONE, why, value)
+        return self.take_reports()
+
+    # What begins again at boot.
+
+    def boot(self, why: int) -> None:
+        """Count and tell a boot, and tell again what made the hub before this one give up."""
+        record = self._record
+        record.boots = (record.boots + 1) & 0xFFFF
+        self.tell(BOOT, _NONE, why, record.boots)
+
+    def resume(self, up_s: int, wall_s: int) -> None:
+        """Find out when each zone with a fault may be tried again; `wall_s` may be 0: not known."""
+        for zone, ended_s in enumerate(self._record.valve_wall_s):
+            if self._record.zone_faults[zone]:  # it was tried when its valve last turned
+                away_s = wall_s - ended_s if wall_s and ended_s else 0
+                gone_s = min(max(0, away_s), FAULT_RETRY_S)
+                self._guard.retry(zone, up_s + FAULT_RETRY_S - gone_s)
+        for supply in range(len(self._plan.supplies)):
+            if self._supply_no_flow(supply):  # its zones wait for the one that was tried last
+                self._retry_supply(supply, self._guard.last_retry_up_s(supply))
+
+    # What goes wrong, and what goes well again.
+
+    def driver(self, on: bool, valve: int) -> None:
+        """Raise or clear the alarm of a zone's valve, or of a supply's master."""
+        zones = len(self._plan.zones)
+        self.alarm(on, valve if valve < zones else ZONES_MAX + valve - zones, DRIVER, 0)
+
+    def not_opened(self, zone: int, up_s: int) -> None:
+        """A zone's driver could not open its valve: it is tried again once a day."""
+        self._record.zone_faults[zone] |= DRIVER_FAULT
+        self._record.dirty = True
+        self._guard.retry(zone, up_s + FAULT_RETRY_S)
+
+    def opened(self, zone: int) -> None:
+        """A zone's driver has opened its valve."""
+        if self._record.zone_faults[zone] & DRIVER_FAULT:
+            self._record.zone_faults[zone] &= ~DRIVER_FAULT
+            self.driver(False, zone)
+
+    def store(self, failed: bool, slot: int) -> None:
+        """A write failed, or went well again; a record that was lost stays an alarm."""
+        if failed or not self._record.faults & STORE_FAULT:
+            self.alarm(failed, _NONE, STORE, slot)
+
+    def leak(self, supply: int) -> bool:
+        """Water flows where every valve is shut. Returns True if that is news."""
+        if self._record.faults & LEAK_FAULT:
+            return False
+        self._record.faults |= LEAK_FAULT
+        self._record.dirty = True
+        self.alarm(True, _NONE, LEAK, supply)
+        return True
+
+    def burst(self, zone: int, flow_ml_min: int) -> None:
+        """Far more flows than a zone takes."""
+        self._record.zone_faults[zone] |= BURST_FAULT
+        self._record.dirty = True
+        self.alarm(True, zone, BURST, flow_ml_min)
+
+    def no_flow(self, zone: int, dry: bool, flow_ml_min: int, up_s: int) -> None:
+        """A zone without flow is tried once a day; so is a supply none of whose zones flows."""
+        self._record.dirty = True
+        supply = self._plan.zones[zone].supply
+        retry_up_s = up_s
+        faults = self._record.zone_faults
+        faults[zone] &= ~NO_FLOW_FAULT
+        if dry:
+            faults[zone] |= NO_FLOW_FAULT
+            retry_up_s += FAULT_RETRY_S
+        self._guard.retry(zone, retry_up_s)
+        self.alarm(dry, zone, NO_FLOW, flow_ml_min)
+        if not dry or self._supply_no_flow(supply):
+            self.alarm(dry, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
+            self._retry_supply(supply, retry_up_s)
+
+    def clear(self, zone: int) -> bool:
+        """Clear the faults of a zone, or of everything (-1). Returns True if there was one."""
+        record = self._record
+        zones: "list[int] | range" = [zone]
+        found = 0
+        if zone == _NONE:
+            zones = range(len(record.zone_faults))
+            found = record.faults
+            record.faults = 0
+            self.alarm(False, _NONE, TROUBLE, 0)
+        for one in zones:
+            found |= record.zone_faults[one]
+            record.zone_faults[one] = 0
+        if not found:
+            return False
+        record.dirty = True
+        standing = self._standing()
+        for alarm in list(self.alarms):
+            if alarm[1] in _CLEARABLE and alarm not in standing:
+                self.tell(CLEARED, alarm[0], alarm[1], 0)
+        return True
+
+    def _standing(self) -> "list[tuple[int, int]]":
+        """Return the alarms that the record's faults stand for."""
+        record = self._record
+        alarms = []
+        for zone, faults in enumerate([record.faults] + record.zone_faults, -1):
+            for why in _CLEARABLE:
+                if faults >> why - FIRST_FAULT & 1:
+                    alarms.append((zone, why))
+            if zone >= 0 and record.dry_full[zone] >= DRY_CHECKS:
+                alarms.append((zone, DRY_AT_FULL))
+        for supply in range(len(self._plan.supplies)):
+            if self._supply_no_flow(supply):
+                alarms.append((ZONES_MAX + supply, SUPPLY_NO_FLOW))
+        return alarms
+
+    def _supply_no_flow(self, supply: int) -> bool:
+        """Whether a supply has zones, and none of them flows."""
+        zones = self._guard.zones_of[supply]
+        for zone, faults in enumerate(self._record.zone_faults):
+            if zones >> zone & 1 and not faults & NO_FLOW_FAULT:
+                return False
+        return zones != 0
+
+    def _retry_supply(self, supply: int, up_s: int) -> None:
+        for zone, part in enumerate(self._plan.zones):
+            if part.supply == supply:
+                self._guard.retry(zone, up_s)

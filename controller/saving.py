@@ -1,0 +1,96 @@
+"""What is to be written, and when: the record at once or with the next opening, and a new plan."""
+
+from . import events
+from ._const import const
+from .limits import SAVE_RETRY_S
+from .plan import Plan, PlanError, unpack
+from .ports import PLAN, RECORD, SAVE
+
+TYPE_CHECKING = const(0)
+if TYPE_CHECKING:
+    from .clock import Clock
+    from .days import Days
+    from .faults import Faults
+    from .journal import Record
+    from .lockouts import Lockouts
+    from .ports import Command
+
+
+class Saving:
+    """The hub's writes. A store that failed is not tried again before some minutes have passed.
+
+    new_plan: the plan that the owner gave, until it is taken or refused, and its bytes
+    """
+
+    new_plan: "tuple[Plan, bytes] | None" = None
+    _retry_up_s = 0
+
+    def __init__(
+        self,
+        record: "Record",
+        clock: "Clock",
+        lockouts: "Lockouts",
+        days: "Days",
+        faults: "Faults",
+    ) -> None:
+        self._record = record
+        self._clock = clock
+        self._lockouts = lockouts
+        self._days = days
+        self._faults = faults
+
+    def offer(self, data: bytes) -> int:
+        """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
+        if self.new_plan is not None:
+            return events.BUSY
+        try:
+            self.new_plan = (unpack(data), data)
+        except PlanError:
+            return events.BAD_PLAN
+        return events.OK
+
+    def can_write(self, up_s: int) -> bool:
+        """Whether a write may be tried."""
+        return up_s >= self._retry_up_s
+
+    def due_up_s(self, up_s: int, due_up_s: int) -> int:
+        """Return when a write that is due may be tried again, if that is sooner than `due_up_s`."""
+        retry_up_s = self._retry_up_s
+        return retry_up_s if up_s < retry_up_s < due_up_s else due_up_s
+
+    def commands(self, up_s: int, at_rest: bool, opens_soon: bool) -> "list[Command]":
+        """Return the SAVE commands that are due.
+
+        Args:
+            up_s: now
+            at_rest: every valve is shut, and none is about to open: a new plan may be taken
+            opens_soon: what is only owed can wait for the next opening
+        """
+        record = self._record
+        if up_s < self._retry_up_s:
+            return []
+        if self.new_plan is not None and at_rest:
+            # Once both are written the runner starts a hub from them, and this one is no more.
+            self._days.drop_waiting(events.PLAN)
+            self._stamp(up_s)
+            plan, data = self.new_plan
+            return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
+        if not record.dirty and (opens_soon or not record.owed):
+            return []
+        record.dirty = False
+        record.owed = False
+        self._stamp(up_s)
+        return [(SAVE, RECORD, record.pack())]
+
+    def _stamp(self, up_s: int) -> None:
+        """Put into the record when it is made, and what the sensors say."""
+        self._lockouts.keep(up_s)
+        self._record.wall_s = self._clock.wall_s(up_s)
+
+    def failed(self, slot: int, up_s: int) -> None:
+        """A record or plan was not written, or not read back as it was."""
+        self._faults.store(True, slot)
+        self._retry_up_s = up_s + SAVE_RETRY_S
+        if slot == PLAN:
+            self.new_plan = None
+            self._faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
