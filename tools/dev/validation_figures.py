@@ -9,6 +9,8 @@ from evenclay.sim.ground import soil, textures
 from evenclay.sim.house import hoses, sensors
 from evenclay.sim.weather import et0
 from evenclay.tools.dev.models import bucket, dual_kc
+from evenclay.tools.dev.models.christiansen import christiansen_factor
+from evenclay.tools.dev.models.granular_matrix import matrix_kpa
 from evenclay.tools.dev.models.green_ampt import Front
 
 FAO56 = "Allen et al. 1998, FAO-56"
@@ -172,7 +174,7 @@ def pipes() -> Iterator[Check]:
         found = hoses.friction_m(flow, length, bore, c)
         yield Check(what, HAZEN, head_m, found, 1e-3, "m")
     for outlets, factor in ((1, 1.0), (2, 0.639), (5, 0.457), (20, 0.376), (100, 0.356)):
-        found = hoses.christiansen_factor(outlets)
+        found = christiansen_factor(outlets)
         what = f"{outlets} even outlets" if outlets > 1 else "one outlet"
         yield Check(what, CHRISTIANSEN, factor, found, 6e-4)
     for length, ratio in ((30.0, 0.956), (60.0, 0.773)):
@@ -188,5 +190,5 @@ def probes() -> Iterator[Check]:
         found = float(sensors.vwc_from_permittivity(permittivity))
         yield Check(f"water content at permittivity {permittivity:g}", TOPP, content, found, 1e-5)
     for kohm, kpa in ((1.0, 10.42), (5.0, 30.44), (15.0, 92.58)):
-        found = float(sensors.matrix_kpa(kohm, 24.0))
+        found = float(matrix_kpa(kohm, 24.0))
         yield Check(f"granular matrix, {kohm:g} kohm, 24 C", SHOCK, kpa, found, 6e-3, "kPa")

@@ -12,6 +12,7 @@ import numpy as np
 from evenclay.sim.ground import soil, textures
 from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.policies import compared, probed
+from evenclay.sim.judge.score import judge
 from evenclay.sim.judge.season import climate
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.span import sky_of, span_of
@@ -19,8 +20,10 @@ from evenclay.sim.types import Floats
 from evenclay.sim.weather import generator
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.statistics import compare_statistics
 from evenclay.tools.dev.compiled import ROOT
 from evenclay.tools.dev.models import richards
+from evenclay.tools.dev.models.dry_spells import longest_dry_each_year
 from evenclay.tools.dev.validation_figures import Check
 from evenclay.tools.plan import workers
 from evenclay.tools.property.compile import compile_house
@@ -77,14 +80,14 @@ def invented_years(place: str, record: Weather) -> Iterator[Check]:
     in the invented ones.
     """
     made = generator.generate(generator.fit(record), 200, seed=1)
-    rows = generator.compare_statistics(record, made)
+    rows = compare_statistics(record, made)
     source = f"the record, {place}"
     for measure, (word, unit) in MEASURES.items():
         row = max((r for r in rows if r.measure == measure), key=lambda r: abs(r.errors))
         what = f"200 years, {word} of {month_name[row.month]}, the month farthest off"
         yield Check(what, source, row.record, row.generated, 3.0 * row.standard_error, unit)
     for below_mm, word in ((generator.WET_MM + 1e-6, "without a wet day"), (1.0, "below 1 mm")):
-        given, found = (generator.longest_dry_each_year(w, below_mm) for w in (record, made))
+        given, found = (longest_dry_each_year(w, below_mm) for w in (record, made))
         error = float(found.std()) * np.sqrt(1.0 / len(given) + 1.0 / len(found))
         what = f"200 years, longest spell of a year {word}, mean"
         means = float(given.mean()), float(found.mean())
@@ -210,6 +213,6 @@ def days_of_both_steps(job: tuple[str, str, int]) -> tuple[int, int]:
     for refine in (1.0, 2.0):
         dry = dry_of(house.strips, by_hour, refine=refine)
         lived = live(house, policy, sky, dry, seed=seed, scored_days=span.scored_days)
-        score = lived.judge(by_hour.rain_mm, span.spin_up_days, season)
+        score = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
         found.append(score.counts()["days_in_band"])
     return found[0], found[1]
