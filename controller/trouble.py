@@ -59,4 +59,5 @@ class Trouble:
 
 def shown_error(error: "Any") -> str:
     """Type and text of an exception; of a MemoryError the type, since its text names a size."""
-    return "MemoryError" if isinstance(error, MemoryError) else repr(error)[: limits.TEXT_MAX]
+    name = type(error).__name__  # not repr(): interpreters write it differently, and traces are one
+    return name if name == "MemoryError" else ("%s: %s" % (name, error))[: limits.TEXT_MAX]

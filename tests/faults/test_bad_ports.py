@@ -261,7 +261,10 @@ def raise_all(begins_s: tuple[int, ...] | range) -> int:
         for make in ERRORS:
             for from_s in begins_s:
                 for once in (True, False):
-                    text = "MemoryError" if isinstance(make(), MemoryError) else repr(make())
+                    error = make()
+                    text = type(error).__name__
+                    if not isinstance(error, MemoryError):
+                        text += f": {error}"
                     day(method, raising(make), from_s, once, text)
                     days += 1
     return days

@@ -307,7 +307,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
     assert [call[:2] for call in done][-len(saved) - 3 :] == closes[-3:] + saved
     assert bench.runner.hub is not old
     assert bench.runner.trouble.count == 1
-    assert repr(ZeroDivisionError("a step that must not raise")) in status(bench)["exceptions"] or (
+    assert "ZeroDivisionError: a step that must not raise" in status(bench)["exceptions"] or (
         latched and "made to" in status(bench)["exceptions"]
     )
     assert [event[3] for event in bench.told(ALARM, TROUBLE)] == [1]
@@ -499,10 +499,10 @@ def test_what_ports_raise_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
     assert status(bench)["port_failed"] == ""
     for name in ("look", "wall_s", "take_asked"):
         crash(bench, monkeypatch, Bench, name, raising)
-        assert status(bench)["port_failed"] == f"{name}: OSError('broken port')"
+        assert status(bench)["port_failed"] == f"{name}: OSError: broken port"
     bench.look = lambda: None  # type: ignore[method-assign, assignment, return-value]
     bench.runner.turn()
-    assert status(bench)["port_failed"].startswith("look: AttributeError(")
+    assert status(bench)["port_failed"].startswith("look: AttributeError: ")
     assert not bench.runner.trouble.count
 
 
