@@ -1,0 +1,95 @@
+"""How the clay of a section holds water and lets it move, as tables over water content.
+
+Two paths. The matrix: van Genuchten's retention and Mualem's conductivity; water falls by it alone.
+And what fissures, roots and vapour add between pF 2 and the dry end: Mitchell (1979) found that in
+the field suction, as pF, spreads by plain diffusion, so a unit gradient of pF moves the same water
+whether the clay is wet or dry. That is the total, alpha times C; the second path is what the matrix
+lacks of it. Where the matrix alone moves more, it alone counts.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenclay.sim.ground.textures import Texture
+from evenclay.sim.section.ground import Ground
+
+Floats = NDArray[np.float64]
+
+STEPS = 1024
+PHI, K, PF = range(3)  # what the columns of a table hold
+WETTEST_PF = 1.0  # the matrix conducts no better when wetter: there its formula loses its meaning
+FULL_PF = 2.0  # fissures hold no water beyond it: field capacity
+DRIEST_PF = 5.5  # the tables end here
+C_AT_PF = 3.3
+WILTED_PF = 4.2
+M2_D_PER_CM2_S = 8.64  # 86,400 s over 10,000 cm2
+
+
+@dataclass(frozen=True)
+class Clay:
+    """A texture as a section needs it: water contents in m3/m3, metres and days.
+
+    table: (STEPS + 1, 3) over water content from `low` to `saturated`: PHI, the potential whose
+    gradient drives water [m2/d]; K, the conductivity by which it falls [m/d]; PF.
+    """
+
+    table: Floats
+    low: float
+    saturated: float
+    full: float  # at FULL_PF
+
+    @cached_property
+    def contents(self) -> Floats:
+        """Water content of each row of the table."""
+        return np.linspace(self.low, self.saturated, STEPS + 1)
+
+    def content(self, suction_pf: Floats) -> Floats:
+        """Water content at a pF."""
+        return np.interp(-np.asarray(suction_pf), -self.table[:, PF], self.contents)
+
+    def pf(self, content: Floats) -> Floats:
+        """pF at a water content."""
+        return np.interp(content, self.contents, self.table[:, PF])
+
+    def potential(self, suction_pf: float) -> float:
+        """The potential whose gradient drives water, at a pF [m2/d]."""
+        return float(np.interp(-suction_pf, -self.table[:, PF], self.table[:, PHI]))
+
+
+def clay_of(texture: Texture, ground: Ground) -> Clay:
+    """The tables of a texture in a ground.
+
+    Clay that cracks holds `c_per_pf` of water a pF at pF 3.3 and as much as its texture at wilting
+    point; its curve keeps its form. Its matrix conducts `matrix_mm_d` at pF 1. Other textures
+    keep their own figures.
+    """
+    u = np.linspace(DRIEST_PF, 0.0, 20001)
+    content = texture.water_content(10.0**u)
+    relative = texture.relative_conductivity(10.0 ** np.maximum(u, WETTEST_PF))
+    own_c = _slope(texture)
+    c_per_pf, wettest_m_d = own_c, texture.ks_mm_h * 0.024 * relative[-1]
+    if texture.cracks:
+        c_per_pf, wettest_m_d = ground.c_per_pf, ground.matrix_mm_d / 1000.0
+        wilted = float(texture.water_content(10.0**WILTED_PF))
+        content = wilted + c_per_pf / own_c * (content - wilted)
+    k = wettest_m_d * relative / relative[-1]
+    by_matrix = k * 10.0**u / 100.0 * np.log(10.0)  # flux by a gradient of one pF a metre [m2/d]
+    in_all = ground.alpha_cm2_s * M2_D_PER_CM2_S * c_per_pf
+    moved = np.where(u >= FULL_PF, np.maximum(by_matrix, in_all), by_matrix)
+    pieces = (moved[1:] + moved[:-1]) / 2.0 * (u[:-1] - u[1:])
+    phi = np.concatenate(([0.0], np.cumsum(pieces)))
+    grid = np.linspace(content[0], content[-1], STEPS + 1)
+    table = np.empty((STEPS + 1, 3))
+    for column, values in ((PHI, phi), (K, k), (PF, u)):
+        table[:, column] = np.interp(grid, content, values)
+    full = float(np.interp(-FULL_PF, -u, content))
+    return Clay(table, float(content[0]), float(content[-1]), full)
+
+
+def _slope(texture: Texture) -> float:
+    """Water that a unit of pF holds in the texture as published, at C_AT_PF [m3/m3]."""
+    around = texture.water_content(10.0 ** np.array([C_AT_PF - 0.05, C_AT_PF + 0.05]))
+    return float((around[0] - around[1]) / 0.1)

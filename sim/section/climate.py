@@ -1,0 +1,61 @@
+"""What a climate says of ground: Thornthwaite's moisture index, and the suction usual with it."""
+
+import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenclay.sim.weather import et0
+
+Floats = NDArray[np.float64]
+
+STORE_MM = 100.0  # of Thornthwaite's soil
+USUAL_PF, USUAL_PF_PER_INDEX = 3.4, -0.02
+USUAL_PF_LEAST, USUAL_PF_MOST = 2.8, 4.2
+
+
+def thornthwaite_mm(temp_c: Floats, latitude_deg: float) -> Floats:
+    """Potential evapotranspiration of each calendar month by its mean temperature, (12,) [mm].
+
+    Source: Thornthwaite 1948, Geogr. Rev. 38:55-94 (figures from memory).
+    """
+    heat = np.maximum(temp_c, 0.0)
+    index = float(((heat / 5.0) ** 1.514).sum())
+    power = 6.75e-7 * index**3 - 7.71e-5 * index**2 + 1.792e-2 * index + 0.49239
+    middles = np.array([datetime.date(2001, month, 15).timetuple().tm_yday for month in MONTHS])
+    days = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+    sun = et0.daylight_hours(latitude_deg, middles) / 12.0 * days / 30.0
+    if index <= 0.0:
+        return np.zeros(12)
+    return np.asarray(16.0 * (10.0 * heat / index) ** power * sun)
+
+
+MONTHS = range(1, 13)
+
+
+def moisture_index(rain_mm: Floats, temp_c: Floats, latitude_deg: float) -> float:
+    """Thornthwaite's index of 1948 by the means of the calendar months, (12,) each.
+
+    100 times the surplus less 60 times the deficit, over the potential, with a soil that stores
+    100 mm. Source: as `thornthwaite_mm`.
+    """
+    potential = thornthwaite_mm(temp_c, latitude_deg)
+    store, surplus, deficit = STORE_MM, 0.0, 0.0
+    for _ in range(20):  # until the store repeats itself
+        surplus = deficit = 0.0
+        for month in range(12):
+            store += rain_mm[month] - potential[month]
+            surplus += max(store - STORE_MM, 0.0)
+            deficit += max(-store, 0.0)
+            store = min(max(store, 0.0), STORE_MM)
+    return float((100.0 * surplus - 60.0 * deficit) / potential.sum())
+
+
+def usual_suction_pf(index: float) -> float:
+    """pF that deep ground under a slab usually comes to, by moisture index.
+
+    3.4 at an index of 0 (246 kPa; source: abstract of "Variation of soil suction with depth in
+    Dallas and Fort Worth, Texas", Transp. Res. Rec.), 3.0 at +20 and 3.8 at -20 (from memory, as
+    the curves after Russam & Coleman 1961 run). Single soils scatter by 0.5 pF and more about it.
+    """
+    return float(np.clip(USUAL_PF + USUAL_PF_PER_INDEX * index, USUAL_PF_LEAST, USUAL_PF_MOST))
