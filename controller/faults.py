@@ -109,7 +109,7 @@ class Faults:
     # What begins again at boot.
 
     def boot(self, why: int) -> None:
-        """Count and tell a boot, and tell again what made the hub before this one give up."""
+        """Count and tell a boot."""
         record = self._record
         record.boots = (record.boots + 1) & 0xFFFF
         self.tell(BOOT, _NONE, why, record.boots)

@@ -24,6 +24,7 @@ from evenclay.controller.journal import BROKEN_FAULT
 from evenclay.controller.plan import PlanError
 from evenclay.controller.ports import ASK_CLEAR, NOTE, PLAN, Seen
 from evenclay.controller.runner import Restart, Runner
+from evenclay.sim.house.devices import PORT_CALLS
 from tests.core import Bench, plan, row, wall
 
 slow = pytest.mark.slow
@@ -35,19 +36,6 @@ DAY_S = 86400
 FLOW_ML_S = 50
 # Every ten minutes of the first twenty hours, an odd second later each time.
 ALL_DAY = range(0, 20 * HOUR, 601)
-METHODS = (
-    "up_s",
-    "wall_s",
-    "set_wall_s",
-    "look",
-    "take_asked",
-    "close",
-    "open",
-    "read",
-    "write",
-    "report",
-    "feed",
-)
 # Two moments at which a fault begins: the first opening, and a run under way.
 BEGINS_S = (CYCLE_S, CYCLE_S + 300)
 
@@ -127,7 +115,7 @@ class Spoiled(Bench):
         self.seen = odd_seen(soil_vwc_ppt=[320, 320], meter_ml=[0], battery_mv=9000)
         self.spoils = True
         self.boot()
-        for name in METHODS:
+        for name in PORT_CALLS:
             setattr(self, name, self.through(name, getattr(self, name)))
 
     def through(self, name: str, real: Callable[..., Any]) -> Callable[..., Any]:
@@ -257,7 +245,7 @@ def returning(value: object) -> Callable[..., Any]:
 def raise_all(begins_s: tuple[int, ...] | range) -> int:
     """Every method raises every error, once and for ever. Returns how many days that were."""
     days = 0
-    for method in METHODS:
+    for method in PORT_CALLS:
         for make in ERRORS:
             for from_s in begins_s:
                 for once in (True, False):
@@ -273,7 +261,7 @@ def raise_all(begins_s: tuple[int, ...] | range) -> int:
 def wrong_all(begins_s: tuple[int, ...] | range) -> int:
     """Every method returns every wrong type, for ever."""
     days = 0
-    for method in METHODS:
+    for method in PORT_CALLS:
         if method in NOT_LOOKED_AT:
             continue
         wrong = [*WRONG, *WRONG_SEEN] if method == "look" else list(WRONG)
@@ -288,7 +276,7 @@ def wrong_all(begins_s: tuple[int, ...] | range) -> int:
 
 def test_every_method_raises_once_and_for_ever() -> None:
     """From two moments of the day."""
-    assert raise_all(BEGINS_S) == len(METHODS) * len(ERRORS) * len(BEGINS_S) * 2
+    assert raise_all(BEGINS_S) == len(PORT_CALLS) * len(ERRORS) * len(BEGINS_S) * 2
 
 
 def test_every_method_returns_every_wrong_type() -> None:

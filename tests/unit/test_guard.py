@@ -195,3 +195,14 @@ def test_a_valve_being_closed_may_be_past_its_end() -> None:
     made.request_close(0, NOW + 600)
     made.closed(0, False, NOW + 600)
     made.verify(NOW + 10**5)
+
+
+def test_a_supply_is_tried_again_with_the_last_of_its_own_zones() -> None:
+    made = guard()
+    mine = [zone for zone in range(4) if made.supply_of[zone] == 0]
+    other = next(zone for zone in range(4) if made.supply_of[zone] != 0)
+    for after_s, zone in enumerate(mine, 100):
+        made.retry(zone, after_s)
+    made.retry(other, 900)
+    assert made.last_retry_up_s(0) == 100 + len(mine) - 1
+    assert made.last_retry_up_s(made.supply_of[other]) == 900

@@ -756,3 +756,11 @@ def test_trouble_outlives_a_new_plan(monkeypatch: pytest.MonkeyPatch) -> None:
     bench.runner.turn()
     assert len(bench.runner.hub.plan.zones) == 1
     assert status(bench)["alarms"] == [(-1, "trouble")]
+
+
+def test_a_store_that_returns_no_bytes_is_told_of() -> None:
+    bench = booted()
+    bench.read = lambda slot, copy: "text"  # type: ignore[method-assign, assignment, return-value]
+    bench.asked = [(ASK_HOLD, -1, START_S + 24 * HOUR)]  # is written, and read back
+    bench.runner.turn()
+    assert status(bench)["port_failed"] == "write: OSError: read: not bytes"
