@@ -22,8 +22,8 @@ import numpy as np
 from evenclay.controller import events
 from evenclay.controller.limits import DAY_S
 from evenclay.sim.calendar import HOUR_S
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import Ground, dry_of
 from evenclay.sim.judge import policies
 from evenclay.sim.judge.score import IN_BAND, RAIN_WET, judge
 from evenclay.sim.replay.life import Life, Lived, Policy, begin
@@ -133,7 +133,7 @@ def season(place: str, year: int, level_pct: int, owner: Owner | None, seed: int
     made = house(place, level_pct)
     span = span_of(record(place), date(year, 1, 1), date(year, 12, 31))
     sky, by_hour = sky_of(made, span, seed)
-    ground = Ground(made.strips, dry_of(made.strips, by_hour), sky.start_s)
+    ground = Columns(made.strips, dry_of(made.strips, by_hour), sky.start_s)
     life = begin(Policy("hub", made.plan, None), ground, sky, seed)
     opens, closes = (date(year, *day) - span.first_day for day in (OPENS, CLOSES))
     opens_s = sky.start_s + DAY_S * (span.spin_up_days + opens.days)
@@ -196,7 +196,7 @@ def whole_depth() -> Iterator[None]:
     """An owner who feels the mean of the whole band, and keeps to its middle half."""
     with (
         patch.multiple(policies, BLADE_DRY_PF=3.1, BLADE_WET_PF=2.7),
-        patch.object(Ground, "top_pf", Ground.band_pf),
+        patch.object(Columns, "top_pf", Columns.band_pf),
     ):
         yield
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 from evenclay.controller.plan import Plan
+from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture
 
 
@@ -16,7 +17,7 @@ class Strip:
     the slab, None where there is none. `hose_years`: how long the hose has clogged when a replay
     begins; None: it never does. `exposure` is the share of rain that reaches the strip (a
     downspout that ends in it makes it far more than 1). `coefficient` scales reference
-    evapotranspiration.
+    evapotranspiration. `side`: of the house, on which it lies. `cover`: what grows there.
     """
 
     name: str
@@ -33,6 +34,8 @@ class Strip:
     drain_l_h: float = 0.0
     slab_m: float | None = 0.4
     hose_years: float | None = None
+    side: str = ""
+    cover: Cover = "bare"
 
     @property
     def area_m2(self) -> float:
@@ -74,4 +77,6 @@ class House:
     water_price_m3: float | None = None
     currency: str = ""
     owner: Owner = field(default_factory=Owner)
+    footing_m: float | None = None  # None: not known
+    deep_pf: float | None = None  # far down, by a soil report; None: as the climate has it
     cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report

@@ -14,10 +14,11 @@ import numpy as np
 
 from evenclay.sim.calendar import HOURS
 from evenclay.sim.ground import soil
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import PER_LITRE, dry_of
+from evenclay.sim.house.site import PER_LITRE
 from evenclay.sim.judge import oracle
-from evenclay.sim.judge.measures import unevenness_pf
+from evenclay.sim.judge.band_measures import unevenness_pf
 from evenclay.sim.judge.score import good, judge
 from evenclay.sim.judge.season import Season, climate
 from evenclay.sim.judge.years import scored_years, seed_of, whole_years
@@ -110,11 +111,17 @@ def lived(house: House, life: Life, policy: Policy) -> Outcome:
     """Let a policy live."""
     sky, by_hour = sky_of(house, life.span, life.seed)
     dry = dry_of(house.strips, by_hour)
-    made = live(house, policy, sky, dry, seed=life.seed, scored_days=life.span.scored_days)
+    made = live(
+        Columns(house.strips, dry, sky.start_s),
+        policy,
+        sky,
+        seed=life.seed,
+        scored_days=life.span.scored_days,
+    )
     return outcome_of(life, made, by_hour.rain_mm)
 
 
-def outcome_of(life: Life, made: Lived, rain_mm: Floats) -> Outcome:
+def outcome_of(life: Life, made: Lived[Columns], rain_mm: Floats) -> Outcome:
     """Judge what was lived. rain_mm: hourly, on open ground."""
     strips, spin_up_days = made.ground.strips, life.span.spin_up_days
     score = judge(made, rain_mm, spin_up_days, Season(life.season, ""))

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from evenclay.sim.calendar import HOURS
 from evenclay.sim.ground import soil
-from evenclay.sim.house.site import PER_LITRE, Ground
+from evenclay.sim.house.columns import Columns
+from evenclay.sim.house.site import PER_LITRE
 from evenclay.sim.types import Bools, Floats
 
 TOP_WET_PF = 2.0
@@ -58,7 +59,7 @@ class Days:
         return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
 
 
-def days_of(ground: Ground, rain_mm: Floats) -> Days:
+def days_of(ground: Columns, rain_mm: Floats) -> Days:
     """Sum a stepped ground's hours up to days. rain_mm: of each hour on open ground."""
     zones = len(ground.strips)
     summed = _by_day(ground.results).sum(axis=1)

@@ -1,124 +1,347 @@
-"""The measures of what a policy did to the ground: each is computed here and nowhere else.
+"""What watering does to the ground that carries a house: each measure, defined once.
 
-Arrays are days x zones.
+Everything here works on plain arrays of daily mean pF, (days, zones, layers) with layers from the
+top down, and on their sums. A day is a local standard day; a year is 365 or 366 days from the first
+watered day on, four of them 1,461. `nan` stands for a figure that has no meaning.
+
+Where a figure is in percent of the same ground unwatered, 100 is leaving it alone. No figure is a
+movement in millimetres or a class of a site.
 """
 
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from evenclay.sim.calendar import YEAR_DAYS
-from evenclay.sim.ground import soil
-from evenclay.sim.house.house import Strip
-from evenclay.sim.judge.days import Days
-from evenclay.sim.types import Bools, Floats
+from evenclay.sim.ground.soil import strain_weights
+from evenclay.sim.judge.strip import on_target, soaked
 
-CHANGE_LEAST_PF = 0.02  # less is no seasonal change, and no base for percents
+Floats = NDArray[np.float64]
 
+YEAR_DAYS = 365.25
+RUNNING_DAYS = 365
+YEARS_LEAST = 25  # that measures are taken over
 
-def unevenness_pf(pf: Floats, season: Bools) -> float | None:
-    """95th percentile of wettest minus driest zone, over days that are of any zone's season.
+SOFT_PF = 2.0  # wetter clay hardly swells more: an assumption
+WORST_YEAR_SHARE = 0.9  # of the years change less than the worst in ten
 
-    None without such days.
-    """
-    counting = np.any(season, axis=1)
-    if not np.any(counting):
-        return None
-    return float(np.percentile((pf.max(axis=1) - pf.min(axis=1))[counting], 95))
-
-
-def swing_pf(pf: Floats) -> Floats:
-    """Each zone's 95th less 5th percentile, a year at a time, mean of the years.
-
-    A part of a year at the end counts only where there is no whole one.
-    """
-    years = max(len(pf) // YEAR_DAYS, 1)
-    parts = [pf[i * YEAR_DAYS : (i + 1) * YEAR_DAYS] for i in range(years)]
-    high, low = np.mean([np.percentile(part, (95, 5), axis=0) for part in parts], axis=0)
-    return np.asarray(high - low)
-
-
-def seasonal_change_pf(pf: Floats) -> Floats:
-    """Most less least of each column over a year, mean of the whole years; at least one."""
-    years = len(pf) // YEAR_DAYS
-    parts = np.split(pf[: years * YEAR_DAYS], years)
-    return np.asarray(np.mean([np.ptp(part, axis=0) for part in parts], axis=0))
-
-
-def movement_index_pct(days: Days) -> list[float | None]:
-    """Each zone's seasonal change of weighted suction, percent of the same ground unwatered.
-
-    An index to compare ways of watering by, no movement in millimetres and no class of a site. None
-    for less than a year, and where the unwatered ground hardly changes.
-    """
-    if len(days.pf) < YEAR_DAYS:
-        return [None] * days.pf.shape[1]
-    changes = zip(
-        seasonal_change_pf(days.movement_pf),
-        seasonal_change_pf(days.movement_pf_unwatered),
-        strict=True,
-    )
-    return [_percent(float(watered), float(unwatered)) for watered, unwatered in changes]
+# Less yearly change of weighted suction than this is no base for percents. [pF m]
+BASE_LEAST_PF_M = 0.02
 
 
 @dataclass(frozen=True)
-class Under:
-    """The ground under a slab, `m` metres in from its edge: its seasonal change of weighted suction
-    beside the watered strip and beside the same unwatered, percent of the unwatered strip's."""
+class Place:
+    """What the measures must know of a house.
 
-    m: float
-    change_pct: float
-    unwatered_change_pct: float
-
-
-def under_slab(days: Days) -> list[list[Under] | None]:
-    """How far in the change of each zone's strip is felt; on the scale of `movement_index_pct`.
-
-    None for less than a year, without a slab, and where the unwatered strip hardly changes.
+    edges_m: boundaries of the layers from the top, one more than layers. footing_m: depth from
+    which on the ground carries the house. cracked_m: depth of the cracked zone. sides: of each
+    zone the side of the house that it lies on, any name; zones of one side do not tilt it.
     """
-    zones = days.pf.shape[1]
-    if len(days.pf) < YEAR_DAYS:
-        return [None] * zones
-    strips_pf = seasonal_change_pf(days.movement_pf_unwatered)
-    watered = seasonal_change_pf(days.under_pf)
-    unwatered = seasonal_change_pf(days.under_pf_unwatered)
-    found: list[list[Under] | None] = []
-    for zone in range(zones):
-        if strips_pf[zone] < CHANGE_LEAST_PF or not np.all(np.isfinite(watered[zone])):
-            found.append(None)
-            continue
-        pairs = 100.0 * np.stack((watered[zone], unwatered[zone]), axis=1) / strips_pf[zone]
-        middles_m = soil.cell_middles_m()
-        found.append([Under(m, *pair) for m, pair in zip(middles_m, pairs.tolist(), strict=True)])
-    return found
+
+    edges_m: tuple[float, ...]
+    footing_m: float
+    cracked_m: float
+    sides: tuple[str, ...]
+
+    @property
+    def pairs(self) -> list[tuple[int, int]]:
+        """Every two zones of different sides."""
+        zones = range(len(self.sides))
+        return [(a, b) for a, b in combinations(zones, 2) if self.sides[a] != self.sides[b]]
 
 
-def movement_difference_pct(days: Days) -> float | None:
-    """How far two zones move apart over a year, the worst pair, percent of the unwatered worst.
+class Record(NamedTuple):
+    """Daily mean pF of one way of watering, (days, zones, layers) each."""
 
-    Uneven ground moves unevenly. None for less than a year, one zone, or zones alike.
+    edge_pf: Floats
+    inside_pf: Floats
+    strip_pf: Floats
+
+
+# Days and years.
+
+
+def first_watered(given: ArrayLike) -> int:
+    """The first day on which any zone is given water; 0 where none ever is.
+
+    given: any measure of water, (days, zones). Ways that are compared are all judged from the
+    earliest of their first days on.
     """
-    pairs = list(combinations(range(days.pf.shape[1]), 2))
-    if len(days.pf) < YEAR_DAYS or not pairs:
-        return None
-
-    def worst_pf(pf: Floats) -> float:
-        apart = np.stack([pf[:, a] - pf[:, b] for a, b in pairs], axis=1)
-        return float(seasonal_change_pf(apart).max())
-
-    return _percent(worst_pf(days.movement_pf), worst_pf(days.movement_pf_unwatered))
+    days = np.flatnonzero(np.any(np.asarray(given) > 0.0, axis=1))
+    return int(days[0]) if len(days) else 0
 
 
-def _percent(part: float, whole: float) -> float | None:
-    return None if whole < CHANGE_LEAST_PF else 100.0 * part / whole
+def repeats(days: int, years: int = YEARS_LEAST) -> int:
+    """How often a record of so many days must be lived, a year before the first water included."""
+    return int(-(-((years + 1) * YEAR_DAYS) // days))
 
 
-def rounded(value: float | None, places: int) -> float | None:
-    """A measure as it is written down; None, where there is none, stays None."""
-    return None if value is None else round(value, places)
+def years_of(days: int) -> list[slice]:
+    """The whole years of so many days; raises ValueError where there is none."""
+    edges = [int(year * YEAR_DAYS) for year in range(int((days + 1) / YEAR_DAYS) + 1)]
+    years = [slice(a, b) for a, b in pairwise(edges) if b <= days]
+    if not years:
+        raise ValueError(f"{days} days are no whole year, and these measures need one")
+    return years
 
 
-def litres_of(days_mm: Floats, strip: Strip) -> float:
-    """Litres of a strip's daily depths; never less than none, which rounding could make of it."""
-    return max(round(float(days_mm.sum()) * strip.area_m2, 1), 0.0)
+# What carries the house: weighted suction and departure.
+
+
+def weighted_suction(pf: Floats, place: Place) -> Floats:
+    """Weighted suction of columns, from the footing down, (..., layers) to (...) [pF m].
+
+    Each layer's pF, not below 2.0, times its thickness and the weight that AS 2870 gives its
+    strain: 1.0 in the cracked zone, 2.0 - depth / 5 below it, not below 0.
+    Source: AS 2870-2011, clause 2.3, from memory.
+    """
+    edges_m = np.clip(place.edges_m, place.footing_m, 10.0)
+    return np.asarray(np.maximum(pf, SOFT_PF) @ strain_weights(edges_m, place.cracked_m))
+
+
+class Start(NamedTuple):
+    """The weighted suction that a house has got used to [pF m]: edge of each zone, and inside."""
+
+    edge: Floats
+    inside: float
+
+
+def settled_on(unwatered: Record, place: Place) -> Start:
+    """What a settled house stands on: the long-run means of the same places unwatered."""
+    edge = weighted_suction(unwatered.edge_pf, place).mean(axis=0, dtype=np.float64)
+    return Start(edge, float(weighted_suction(unwatered.inside_pf, place).mean(dtype=np.float64)))
+
+
+def poured_on(open_pf: Floats, months: NDArray[np.int64], month: int, place: Place) -> Start:
+    """What a house not settled began with: open ground in the month in which it was poured.
+
+    open_pf: (days, layers) of the yard alone. months: of each day, 1..12. Raises ValueError where
+    no day is of that month.
+    """
+    days = months == month
+    if not days.any():
+        raise ValueError(f"no day of the record is of month {month}")
+    mean = float(weighted_suction(open_pf[days], place).mean(dtype=np.float64))
+    return Start(np.full(len(place.sides), mean), mean)
+
+
+class Departure(NamedTuple):
+    """How far ground is from what the house has got used to [pF m], more is drier.
+
+    edge: (days, zones). inside: of the house, the mean of the zones', (days,).
+    """
+
+    edge: Floats
+    inside: Floats
+
+    def since(self, day: int) -> "Departure":
+        """From a day on."""
+        return Departure(self.edge[day:], self.inside[day:])
+
+
+def departure(record: Record, start: Start, place: Place) -> Departure:
+    """Departure of edges and inside from a start."""
+    inside = weighted_suction(record.inside_pf, place).mean(axis=1)
+    return Departure(
+        weighted_suction(record.edge_pf, place) - start.edge, np.asarray(inside - start.inside)
+    )
+
+
+# Movement, tilt, unrest.
+
+
+def yearly_range(values: Floats) -> Floats:
+    """Most less least of each whole year, (days, ...) to (years, ...)."""
+    return np.stack([np.ptp(values[year], axis=0) for year in years_of(len(values))])
+
+
+@dataclass(frozen=True)
+class Change:
+    """How much edges change within years, and over all of them [pF m].
+
+    movement: (years, zones), of each edge. tilt: (years,), of the pair of zones of different sides
+    whose difference changes most in the mean of the years; 0 where there is no such pair. record:
+    ranges over the whole record, the zones' mean and the worst pair's together.
+    """
+
+    movement: Floats
+    tilt: Floats
+    record: float
+
+    @property
+    def sums(self) -> Floats:
+        """Movement (mean of the zones) and tilt together, (years,)."""
+        return np.asarray(self.movement.mean(axis=1) + self.tilt)
+
+
+def between_sides(edge: Floats, place: Place) -> Floats:
+    """d(a) - d(b) of every pair of zones of different sides, (days, pairs)."""
+    apart = [edge[:, a] - edge[:, b] for a, b in place.pairs]
+    return np.stack(apart, axis=1) if apart else np.zeros((len(edge), 0))
+
+
+def change(edge: Floats, place: Place) -> Change:
+    """How edges, (days, zones), change. Raises ValueError for less than a year."""
+    movement, record = yearly_range(edge), float(np.ptp(edge, axis=0).mean())
+    tilt = np.zeros(len(movement))
+    apart = between_sides(edge, place)
+    if apart.shape[1]:
+        ranges = yearly_range(apart)
+        tilt = ranges[:, int(ranges.mean(axis=0).argmax())]
+        record += float(np.ptp(apart, axis=0).max())
+    return Change(movement, tilt, record)
+
+
+def unrest_pct(watered: Change, unwatered: Change) -> float:
+    """Movement and tilt together, in percent of the same unwatered; means of the years."""
+    return percent(watered.sums.mean(), unwatered.sums.mean())
+
+
+def worst_year_pct(watered: Change, unwatered: Change) -> float:
+    """The worst year in ten, in percent of the worst in ten unwatered."""
+    worst = [np.quantile(each.sums, WORST_YEAR_SHARE) for each in (watered, unwatered)]
+    return percent(*worst)
+
+
+def percent(part: float | np.floating, whole: float | np.floating) -> float:
+    """Percent; nan where the whole is too small to be the base of any."""
+    return float(100.0 * part / whole) if whole >= BASE_LEAST_PF_M else float("nan")
+
+
+# Lasting change: shift and excursion.
+
+
+class Shift(NamedTuple):
+    """The largest running-year mean of a difference: signed [pF m], and the year from 1 on.
+
+    year: that in which the running year has its middle. Below 0, the first is the wetter one.
+    """
+
+    pf_m: float
+    year: int
+
+
+def shift(differences: Floats) -> Shift:
+    """Of differences, (days, n); 0 in year 1 where n is 0. Raises ValueError below a year."""
+    years_of(len(differences))
+    if not differences.shape[1]:
+        return Shift(0.0, 1)
+    sums = np.cumsum(differences, axis=0, dtype=np.float64)
+    sums = np.concatenate([np.zeros((1, differences.shape[1])), sums])
+    means = (sums[RUNNING_DAYS:] - sums[:-RUNNING_DAYS]) / RUNNING_DAYS
+    day, which = np.unravel_index(int(np.abs(means).argmax()), means.shape)
+    middle = int(day) + RUNNING_DAYS // 2
+    return Shift(float(means[day, which]), int(middle / YEAR_DAYS) + 1)
+
+
+def edge_from_inside(d: Departure) -> Floats:
+    """d(edge) - d(inside), (days, zones)."""
+    return np.asarray(d.edge - d.inside[:, None])
+
+
+def excursion(watered: Floats, unwatered: Floats) -> float:
+    """How far differences go beyond their unwatered range on any day, the worst of them [pF m].
+
+    watered: (days from the first watered on, n). unwatered: (days of the whole record, n).
+    """
+    if not watered.shape[1]:
+        return 0.0
+    above = watered.max(axis=0) - unwatered.max(axis=0)
+    below = unwatered.min(axis=0) - watered.min(axis=0)
+    return float(np.maximum(np.maximum(above, below), 0.0).max())
+
+
+# All of them.
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Every measure of one way of watering in one ground.
+
+    years: whole ones, that the means are of. By zone, (zones,): zone_movement_pct;
+    zone_days_on_target, zone_days_soaked, a year. tilt_added_pct: tilt beyond the unwatered, in
+    percent of the unwatered movement; 0 without two sides, where tilt_pct and shift_between_pct
+    are nan. shift_between_pct (without a sign), shift_inside_pct (below 0 where the edge is the
+    wetter one), excursion_pct: in percent of the unwatered movement, the mean of the zones.
+    days_on_target: the zones' mean; days_soaked: the worst zone's, beyond the unwatered number.
+    yearly: movement and tilt together, (years,) [pF m], as skill is reckoned from.
+    """
+
+    years: int
+    zone_movement_pct: Floats
+    zone_days_on_target: Floats
+    zone_days_soaked: Floats
+    movement_pct: float
+    tilt_pct: float
+    tilt_added_pct: float
+    unrest_pct: float
+    unrest_worst_year_pct: float
+    unrest_record_pct: float
+    shift_between_pct: float
+    shift_between_year: int
+    shift_inside_pct: float
+    shift_inside_year: int
+    excursion_pct: float
+    days_on_target: float
+    days_soaked: float
+    yearly: Floats
+
+
+def measure(
+    watered: Record,
+    unwatered: Record,
+    target_pf: Floats,
+    place: Place,
+    first_day: int,
+    *,
+    start: Start | None = None,
+    years_least: int = YEARS_LEAST,
+) -> Measures:
+    """Judge one way of watering beside the same ground unwatered, day for day.
+
+    first_day: on which measures begin, of `first_watered`. start: None for a settled house. Raises
+    ValueError where fewer than years_least whole years are left from the first day on.
+    """
+    start = start or settled_on(unwatered, place)
+    all_dry = departure(unwatered, start, place)
+    wet, dry = departure(watered, start, place).since(first_day), all_dry.since(first_day)
+    years = years_of(len(wet.edge))
+    if len(years) < years_least:
+        raise ValueError(f"{len(years)} whole years from the first water on; least: {years_least}")
+    changed, unchanged = change(wet.edge, place), change(dry.edge, place)
+    base = float(unchanged.movement.mean())
+    tilt, tilt_dry = float(changed.tilt.mean()), float(unchanged.tilt.mean())
+    sides, inside = between_sides(wet.edge, place), edge_from_inside(wet)
+    by_sides, by_inside = shift(sides), shift(inside)
+    beyond = excursion(
+        np.concatenate([sides, inside], axis=1),
+        np.concatenate([between_sides(all_dry.edge, place), edge_from_inside(all_dry)], axis=1),
+    )
+    judged = slice(first_day, first_day + years[-1].stop)
+    strip_pf, dry_strip_pf = watered.strip_pf[judged], unwatered.strip_pf[judged]
+    kept = on_target(strip_pf, target_pf, place.edges_m).sum(axis=0) / len(years)
+    wet_days, dry_days = (soaked(pf, place.edges_m).sum(axis=0) for pf in (strip_pf, dry_strip_pf))
+    soaked_a_year = np.maximum(wet_days - dry_days, 0) / len(years)
+    by_zone = zip(changed.movement.mean(axis=0), unchanged.movement.mean(axis=0), strict=True)
+    return Measures(
+        years=len(years),
+        zone_movement_pct=np.array([percent(*each) for each in by_zone]),
+        zone_days_on_target=kept,
+        zone_days_soaked=soaked_a_year,
+        movement_pct=percent(changed.movement.mean(), base),
+        tilt_pct=percent(tilt, tilt_dry),
+        tilt_added_pct=percent(tilt - tilt_dry, base) if place.pairs else 0.0,
+        unrest_pct=unrest_pct(changed, unchanged),
+        unrest_worst_year_pct=worst_year_pct(changed, unchanged),
+        unrest_record_pct=percent(changed.record, unchanged.record),
+        shift_between_pct=percent(abs(by_sides.pf_m), base) if place.pairs else float("nan"),
+        shift_between_year=by_sides.year,
+        shift_inside_pct=percent(by_inside.pf_m, base),
+        shift_inside_year=by_inside.year,
+        excursion_pct=percent(beyond, base),
+        days_on_target=float(kept.mean()),
+        days_soaked=float(soaked_a_year.max()),
+        yearly=changed.sums,
+    )

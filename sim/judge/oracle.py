@@ -29,9 +29,10 @@ from evenclay.sim.calendar import HOUR_S, HOURS, YEAR_DAYS
 from evenclay.sim.ground import soil
 from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.ground.textures import POND_MM
+from evenclay.sim.house.columns import START_PF, Columns, Dry, columns_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House, Strip
-from evenclay.sim.house.site import PER_LITRE, START_PF, Dry, Ground, Sky, columns_of
+from evenclay.sim.house.site import PER_LITRE, Sky
 from evenclay.sim.judge.days import RAIN_LEAST_MM_H, TOP_WET_H, TOP_WET_PF, top_wet_days
 from evenclay.sim.judge.score import APPLIED_DAYS, RUNOFF_LEAST_MM, too_wet
 from evenclay.sim.types import Bools, Floats, Ints
@@ -477,12 +478,12 @@ def _unwatered(zone: Zone, columns: soil.Columns) -> tuple[Floats, Floats, Float
 
 def play(
     house: House, sky: Sky, dry: Dry, zones: Sequence[Zone], doses: Sequence[Ints]
-) -> tuple[Ground, Devices]:
+) -> tuple[Columns, Devices]:
     """Turn the real valves by a schedule, a dose a day for each zone, without a hub.
 
     zones: from `zones_of`. doses: of each of them, as `Way.dose`.
     """
-    ground = Ground(house.strips, dry, sky.start_s)
+    ground = Columns(house.strips, dry, sky.start_s)
     devices = Devices(house.plan, ground, sky)
     for at_s, opens, zone in sorted(_turns(sky, zones, doses)):
         devices.advance(at_s)

@@ -13,10 +13,10 @@ from datetime import date, timedelta
 import numpy as np
 
 from evenclay.sim.ground.band import BAND_PF
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import dry_of
+from evenclay.sim.judge.band_measures import unevenness_pf
 from evenclay.sim.judge.brisk import Brisk
-from evenclay.sim.judge.measures import unevenness_pf
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET, judge
 from evenclay.sim.judge.season import Season, climate
@@ -227,7 +227,9 @@ def replayed(records: Sequence[Record], house: House, policy_name: str, seed: in
     for record in records:
         sky, by_hour = sky_of(house, record.span, seed)
         dry, days = dry_of(house.strips, by_hour), record.span.scored_days
-        lived = live(house, policy, sky, dry, seed=seed, scored_days=days)
+        lived = live(
+            Columns(house.strips, dry, sky.start_s), policy, sky, seed=seed, scored_days=days
+        )
         judged = judge(lived, by_hour.rain_mm, record.span.spin_up_days, record.season)
         mm.append(judged.days.litres[record.judged].sum(axis=0))
         uneven.append(unevenness_pf(judged.days.pf, record.season.days) or 0.0)

@@ -10,6 +10,7 @@ import numpy as np
 
 from evenclay.sim.calendar import HOURS
 from evenclay.sim.ground.band import BAND_PF
+from evenclay.sim.house.columns import Columns
 from evenclay.sim.judge import held
 from evenclay.sim.judge.days import Days, days_of
 from evenclay.sim.judge.season import Season, season_of
@@ -74,7 +75,9 @@ class Score:
         return {f"{prefix}days_{name}": int((state == i).sum()) for i, name in enumerate(STATES)}
 
 
-def judge(lived: Lived, rain_mm: Floats, spin_up_days: int, season: Season | date) -> Score:
+def judge(
+    lived: Lived[Columns], rain_mm: Floats, spin_up_days: int, season: Season | date
+) -> Score:
     """Judge what a policy did to the ground that it lived on to the end.
 
     rain_mm: hourly, on open ground. season: as the climate has it, or the first scored day, to find

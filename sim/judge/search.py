@@ -14,8 +14,8 @@ import numpy as np
 
 from evenclay.controller.plan import Plan
 from evenclay.sim.ground.band import BAND_PF
+from evenclay.sim.judge.band_measures import unevenness_pf
 from evenclay.sim.judge.brisk import Brisk, Outcome
-from evenclay.sim.judge.measures import unevenness_pf
 from evenclay.sim.judge.proposal import HALF_MONTHS, HOLD_PF, Record, judged_days, leading
 from evenclay.sim.judge.score import RAIN_WET, WET
 from evenclay.sim.types import Bools, Codes, Floats, Ints

@@ -7,8 +7,8 @@ import numpy as np
 
 from evenclay.sim.calendar import YEAR_DAYS
 from evenclay.sim.ground.band import BAND_PF
+from evenclay.sim.house.columns import dry_of
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import dry_of
 from evenclay.sim.replay.span import Span
 from evenclay.sim.types import Bools, Floats
 from evenclay.sim.weather.hourly import hourly

@@ -14,18 +14,18 @@ import numpy as np
 from evenclay.controller import events
 from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground import soil
+from evenclay.sim.house.columns import Columns, Yards
 from evenclay.sim.house.devices import Heard
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Ground, Yards
 from evenclay.sim.judge import held, policies
-from evenclay.sim.judge.days import Days, days_of, top_wet_days
-from evenclay.sim.judge.measures import (
+from evenclay.sim.judge.band_measures import (
     litres_of,
     movement_index_pct,
     rounded,
     swing_pf,
     unevenness_pf,
 )
+from evenclay.sim.judge.days import Days, days_of, top_wet_days
 from evenclay.sim.judge.score import Score, states
 from evenclay.sim.judge.season import Season
 from evenclay.sim.replay.life import begin
@@ -112,7 +112,7 @@ def _lived(
     edges = [24 * (begin - span.weather.first_day).days for begin in begins]
     edges = [0, *edges] if edges[0] else edges
     yards = Yards(house.strips)
-    ground = Ground(house.strips, yards.go_on(_part(by_hour, 0, edges[1])), sky.start_s)
+    ground = Columns(house.strips, yards.go_on(_part(by_hour, 0, edges[1])), sky.start_s)
     life = begin(policy, ground, sky, seed)
     heard: list[Heard] = []
     parts: list[Days] = []

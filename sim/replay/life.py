@@ -8,7 +8,7 @@ looks at it.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import NamedTuple
+from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -19,10 +19,10 @@ from evenclay.controller.runner import Runner
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut
-from evenclay.sim.house.house import House, Owner
+from evenclay.sim.house.house import Owner
 from evenclay.sim.house.owner import check_times, of_band, readings
 from evenclay.sim.house.plumbing import NEVER_S
-from evenclay.sim.house.site import Dry, Ground, Sky
+from evenclay.sim.house.site import Ground, Sky
 
 TURNS_MAX = 100  # in one second; a hub that takes more asks for ever to be woken at once
 OUTAGE_S = 30  # power is away so long after a cut, unless the script says otherwise
@@ -167,15 +167,18 @@ class Life:
                     self._wake_s = min(self._wake_s, at_s + 1)
 
 
+G = TypeVar("G", bound=Ground)
+
+
 @dataclass(frozen=True)
-class Lived:
+class Lived(Generic[G]):
     """What a policy left behind.
 
     devices: None where nobody waters. scored_s: where the scored days begin. wakes, saves, polls:
     the hub's, in the scored days; polls are the wakes that it asked for to read sensors.
     """
 
-    ground: Ground
+    ground: G
     devices: Devices | None
     scored_s: int
     felt: Sequence[Felt] = ()
@@ -211,20 +214,18 @@ class Lived:
 
 
 def live(
-    house: House,
+    ground: G,
     policy: Policy,
     sky: Sky,
-    dry: Dry,
     *,
     seed: int = 1,
     script: Script = NOTHING,
     scored_days: int = 0,
-) -> Lived:
-    """Replay one policy over all the hours of the sky.
+) -> Lived[G]:
+    """Replay one policy over all the hours of the sky, on ground at its start.
 
     scored_days: how many days at the end are scored; 0: all.
     """
-    ground = Ground(house.strips, dry, sky.start_s)
     end_s = sky.start_s + HOUR_S * sky.hours
     scored_s = end_s - DAY_S * scored_days if scored_days else sky.start_s
     if policy.plan is None:

@@ -6,8 +6,9 @@ from datetime import date, timedelta
 from evenclay.controller.civil import day_of
 from evenclay.controller.limits import DAY_S
 from evenclay.sim.calendar import YEAR_DAYS
+from evenclay.sim.house.columns import START_PF
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import START_PF, Sky
+from evenclay.sim.house.site import Sky
 from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.hourly import Hourly, hourly
 from evenclay.sim.weather.record import Weather

@@ -13,10 +13,10 @@ from evenclay.controller.civil import LocalTime
 from evenclay.controller.words import WHY
 from evenclay.sim import files
 from evenclay.sim.ground.soil import BAND_M, TOP_M
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge import held
-from evenclay.sim.judge.measures import (
+from evenclay.sim.judge.band_measures import (
     Under,
     litres_of,
     movement_difference_pct,
@@ -67,7 +67,13 @@ def replay_house(
     for number, policy in enumerate(chosen):
         if progress:
             progress(policy.name, number, len(chosen))
-        lived = live(house, policy, sky, dry, seed=seed, scored_days=span.scored_days)
+        lived = live(
+            Columns(house.strips, dry, sky.start_s),
+            policy,
+            sky,
+            seed=seed,
+            scored_days=span.scored_days,
+        )
         judged = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
         measured[policy.name] = _policy_summary(judged)
         errors_mm.append(lived.ground.mass_balance_error_mm)
@@ -89,7 +95,7 @@ def replay_house(
     return summary
 
 
-def hub_summary(lived: Lived) -> Line:
+def hub_summary(lived: Lived[Columns]) -> Line:
     """The hub's own figures."""
     devices = lived.devices
     return {
@@ -139,7 +145,7 @@ def _policy_summary(judged: Score) -> Line:
     }
 
 
-def _zones_summary(house: House, lived: Lived, judged: Score) -> Line:
+def _zones_summary(house: House, lived: Lived[Columns], judged: Score) -> Line:
     """What the hub's policy came to, zone by zone."""
     days = judged.days
     swings_pf = swing_pf(days.pf)
@@ -176,7 +182,7 @@ def _under_slab(unders: list[Under] | None) -> list[Line] | None:
 
 
 def _write(
-    house: House, span: Span, lived: Lived, judged: Score, summary: Line, out_dir: Path
+    house: House, span: Span, lived: Lived[Columns], judged: Score, summary: Line, out_dir: Path
 ) -> None:
     calendar = outputs.Calendar(LocalTime(house.plan.hub), span.shift_days)
     start_s = lived.scored_s

@@ -55,18 +55,21 @@ def settled(
     et0_mm: Floats,
     *,
     deep_pf: float | None = None,
+    deep_offset_pf: float = 0.0,
     keep: bool = True,
 ) -> Settled:
     """A section that has stood unwatered in a climate, at the hour before the first.
 
     rain_mm, et0_mm: of each hour of the whole record, whole days from a midnight on; it is repeated
     as often as needed. deep_pf: suction far down by the owner's soil report; None: the climate's.
+    deep_offset_pf: added to the climate's.
     keep: whether to look for it on disk, and leave it there.
     """
-    path = _path(ground, zones, rain_mm, et0_mm, deep_pf) if keep else None
+    deep = (deep_pf, deep_offset_pf)
+    path = _path(ground, zones, rain_mm, et0_mm, deep) if keep else None
     found = _read(path) if path else None
     if found is None:
-        found = _spin_up(ground, zones, rain_mm, et0_mm, deep_pf)
+        found = _spin_up(ground, zones, rain_mm, et0_mm, deep)
         if path:
             _write(path, found)
     section = Section(ground, zones, bottom_pf=found["bottom_pf"].tolist())
@@ -101,7 +104,7 @@ def _spin_up(
     zones: Sequence[Zone],
     rain_mm: Floats,
     et0_mm: Floats,
-    deep_pf: float | None,
+    deep: tuple[float | None, float],
 ) -> dict[str, Floats]:
     profiles: dict[tuple[object, ...], Floats] = {}
     wanted = []
@@ -111,7 +114,8 @@ def _spin_up(
             profiles[yard] = open_ground_pf(ground, zone, rain_mm, et0_mm, 24)[0]
         wanted.append(profiles[yard])
     profile = np.array(wanted)
-    bottom_pf = profile[:, -1] if deep_pf is None else np.full(len(zones), deep_pf)
+    deep_pf, offset_pf = deep
+    bottom_pf = profile[:, -1] + offset_pf if deep_pf is None else np.full(len(zones), deep_pf)
     begun = (profile + (bottom_pf - profile[:, -1])[:, None])[:, None, :]
     years = _years(ground, sum(ground.layout.widths_m[ground.layout.places.index(EDGE) :]))
     coarse = Section(ground, zones, bottom_pf=bottom_pf.tolist(), every_h=24)
@@ -163,10 +167,10 @@ def _path(
     zones: Sequence[Zone],
     rain_mm: Floats,
     et0_mm: Floats,
-    deep_pf: float | None,
+    deep: tuple[float | None, float],
 ) -> Path:
     """A name that changes with anything that the outcome hangs on, this code included."""
-    digest = hashlib.sha256(repr((ground, tuple(zones), deep_pf)).encode())
+    digest = hashlib.sha256(repr((ground, tuple(zones), deep)).encode())
     for source in (arrays, clay, kernel, layout, shape, sections, sys.modules[__name__]):
         digest.update(Path(str(source.__file__)).read_bytes())
     for values in (rain_mm, et0_mm):

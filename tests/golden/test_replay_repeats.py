@@ -16,9 +16,9 @@ import pytest
 
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime, day_of
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.replay.life import Lived, Policy, Script, live
 from evenclay.sim.replay.span import Span, sky_of
@@ -126,12 +126,18 @@ def utc_s(house: House, day: date) -> int:
     return LocalTime(house.plan.hub).wall_s(DAY_S * day_of(day.year, day.month, day.day))
 
 
-def lived(house: House, span: Span, policy: Policy, script: Script) -> Lived:
+def lived(house: House, span: Span, policy: Policy, script: Script) -> Lived[Columns]:
     sky, by_hour = sky_of(house, span, 1)
-    return live(house, policy, sky, dry_of(house.strips, by_hour), seed=1, script=script)
+    return live(
+        Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s),
+        policy,
+        sky,
+        seed=1,
+        script=script,
+    )
 
 
-def lines_of(house: House, outcome: Lived) -> list[str]:
+def lines_of(house: House, outcome: Lived[Columns]) -> list[str]:
     calendar = outputs.Calendar(LocalTime(house.plan.hub), 0)
     assert outcome.devices is not None
     found = outputs.decisions(house, calendar, outcome.devices, outcome.scored_s)

@@ -20,10 +20,11 @@ from evenclay.controller.ports import (
     ASK_STOP,
     ASK_TEST,
 )
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import Sky, dry_of
+from evenclay.sim.house.site import Sky
 from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
 from evenclay.sim.report import outputs
 from evenclay.sim.weather.hourly import Hourly
@@ -168,11 +169,13 @@ def cases(draw: st.DrawFn, clock: bool = False, faults: bool = False) -> Case:
     return Case(drawn, by_hour, Sky(by_hour, start_s), script, clock)
 
 
-def replayed(case: Case) -> tuple[Lived, Devices]:
+def replayed(case: Case) -> tuple[Lived[Columns], Devices]:
     owner = case.house.owner if case.house.owner.checks else None
     policy = Policy("hub", case.house.plan, owner)
     dry = dry_of(case.house.strips, case.by_hour)
-    lived = live(case.house, policy, case.sky, dry, script=case.script)
+    lived = live(
+        Columns(case.house.strips, dry, case.sky.start_s), policy, case.sky, script=case.script
+    )
     assert lived.devices is not None
     return lived, lived.devices
 

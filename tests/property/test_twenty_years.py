@@ -17,11 +17,12 @@ from evenclay.controller.plan import GAUGE
 from evenclay.controller.ports import ASK_CHECK, ASK_CLEAR, ASK_CLOCK, ASK_RUN_ANYWAY
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil, textures
+from evenclay.sim.house.columns import Columns, columns_of, dry_of
 from evenclay.sim.house.devices import PORT_CALLS, Devices
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.plumbing import BURST_TIMES, FILLING_ML_H
-from evenclay.sim.house.site import PER_LITRE, Sky, columns_of, dry_of
+from evenclay.sim.house.site import PER_LITRE, Sky
 from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
 from evenclay.sim.report.results import hub_summary
 from evenclay.sim.weather.hourly import Hourly
@@ -191,7 +192,7 @@ def troubles(random: np.random.Generator, start_s: int, days: int, a_year: int) 
     )
 
 
-def check_house(lived: Lived, by_hour: Hourly, start_pf: float) -> None:
+def check_house(lived: Lived[Columns], by_hour: Hourly, start_pf: float) -> None:
     """Every litre that went through a valve reached the ground or stands in a hose."""
     ground, devices = lived.ground, lived.devices
     assert devices is not None
@@ -216,7 +217,7 @@ def check_house(lived: Lived, by_hour: Hourly, start_pf: float) -> None:
     check_columns(yards, before_mm[:count], forced, found)
 
 
-def troubled_years(years: int, seed: int, a_year: int) -> Lived:
+def troubled_years(years: int, seed: int, a_year: int) -> Lived[Columns]:
     random = np.random.default_rng(seed)
     by_hour = weather(random, years)
     house = any_house(random)
@@ -225,7 +226,7 @@ def troubled_years(years: int, seed: int, a_year: int) -> Lived:
     policy = Policy("hub", house.plan, house.owner)
     start_pf = float(random.uniform(2.0, 4.2))
     dry = dry_of(house.strips, by_hour, start_pf)
-    lived = live(house, policy, Sky(by_hour, start_s), dry, script=script)
+    lived = live(Columns(house.strips, dry, start_s), policy, Sky(by_hour, start_s), script=script)
     check_house(lived, by_hour, start_pf)
     return lived
 

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime
 from evenclay.controller.plan import Plan, RowPart
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge.policies import bare_plan
 from evenclay.sim.judge.score import Score, judge
 from evenclay.sim.replay.life import Lived, Policy, live
@@ -118,7 +118,7 @@ class Outcome:
     """One policy on one slice of weather."""
 
     span: Span
-    lived: Lived
+    lived: Lived[Columns]
     score: Score
 
     @property
@@ -137,7 +137,12 @@ def outcome(place: str, percent: int, hub: bool) -> Outcome:
     sky, by_hour = sky_of(made, span, 1)
     plan: Plan = made.plan if hub else bare_plan(made.plan)
     dry = dry_of(made.strips, by_hour)
-    lived = live(made, Policy("", plan, None), sky, dry, scored_days=span.scored_days)
+    lived = live(
+        Columns(made.strips, dry, sky.start_s),
+        Policy("", plan, None),
+        sky,
+        scored_days=span.scored_days,
+    )
     return Outcome(span, lived, judge(lived, by_hour.rain_mm, span.spin_up_days, span.first_day))
 
 
@@ -232,7 +237,12 @@ def test_tunis_runs_to_the_end(tmp_path: Path) -> None:
     assert (span.first_day, span.spin_up_days, span.shift_days) == (date(1980, 1, 1), 365, 10227)
     sky, by_hour = sky_of(single, span, 1)
     dry = dry_of(single.strips, by_hour)
-    lived = live(single, Policy("", plan, None), sky, dry, scored_days=span.scored_days)
+    lived = live(
+        Columns(single.strips, dry, sky.start_s),
+        Policy("", plan, None),
+        sky,
+        scored_days=span.scored_days,
+    )
     judged = judge(lived, by_hour.rain_mm, span.spin_up_days, span.first_day)
     assert lived.ground.mass_balance_error_mm <= 1e-9
     assert len(judged.state) == 8036
@@ -257,7 +267,7 @@ def test_a_usual_calendar_gives_what_its_arithmetic_says() -> None:
     span = Span(flat, 0, 0, ())
     sky, by_hour = sky_of(made, span, 1)
     policy = Policy("calendar", bare_plan(made.plan), None)
-    lived = live(made, policy, sky, dry_of(made.strips, by_hour))
+    lived = live(Columns(made.strips, dry_of(made.strips, by_hour), sky.start_s), policy, sky)
     judged = judge(lived, by_hour.rain_mm, 0, span.first_day)
     for zone in range(2):
         opened = [event for event in lived.scored_events(zone) if event[0] == events.OPENED]

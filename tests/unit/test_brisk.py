@@ -11,9 +11,9 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import PROBE, Devices
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import dry_of
 from evenclay.sim.judge import brisk
 from evenclay.sim.judge.brisk import Brisk, Outcome
 from evenclay.sim.judge.policies import policies
@@ -56,7 +56,9 @@ def test_it_waters_and_dries_as_the_real_hub_does(
     (policy,) = [policy for policy in policies(house) if policy.name == name]
     assert policy.plan is not None
     sky, by_hour = sky_of(house, span, 1)
-    lived: Lived = live(house, policy, sky, dry_of(house.strips, by_hour), seed=1)
+    lived: Lived[Columns] = live(
+        Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s), policy, sky, seed=1
+    )
     real = judge(lived, by_hour.rain_mm, 0, span.first_day)
     found: Outcome = Brisk(house, span, 1).outcome(policy.plan, policy.owner is not None)
     area_m2 = np.array([strip.area_m2 for strip in house.strips])

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF
+from evenclay.sim.house.columns import START_PF, Columns, columns_of, dry_of
 from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.site import START_PF, columns_of, dry_of
 from evenclay.sim.judge import compare, oracle
 from evenclay.sim.judge.compare import Least, Life, Outcome
 from evenclay.sim.judge.policies import bare_plan, compared, probed, reference_plan, scaled_plan
@@ -141,7 +141,7 @@ def test_water_used_is_what_was_given_less_what_the_columns_hold_more(name: str)
     life = replace(life, span=replace(life.span, spin_up_days=0), season=np.ones((730, 2), bool))
     policy = next(one for one in compared(house) if one.name == name)
     sky, by_hour = sky_of(house, life.span, life.seed)
-    made = live(house, policy, sky, dry_of(house.strips, by_hour))
+    made = live(Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s), policy, sky)
     outcome = compare.outcome_of(life, made, by_hour.rain_mm)
     before_mm = columns_of(house.strips, START_PF).stored_mm()
     held_mm = (made.ground.columns.stored_mm() - before_mm)[2:]

@@ -11,12 +11,13 @@ from evenclay.controller import events
 from evenclay.controller.plan import CONTACT
 from evenclay.controller.ports import ASK_STOP, PLAN, RECORD
 from evenclay.sim.ground import soil, textures
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.faults import DriverError, Fault, PowerCut, Trouble
 from evenclay.sim.house.hoses import CLOGGED_FLOOR, CLOGGING_YEARS
 from evenclay.sim.house.house import House
 from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket
-from evenclay.sim.house.site import PER_LITRE, Ground, Sky, dry_of
+from evenclay.sim.house.site import PER_LITRE, Sky
 from evenclay.sim.weather.hourly import Hourly
 from tests.houses import UTC, make_house, still_weather
 
@@ -32,8 +33,13 @@ EXACT: dict[str, Any] = {
 def devices(house: House | None = None, by_hour: Hourly | None = None, **values: Any) -> Devices:
     house = house or make_house(hub=UTC)
     by_hour = by_hour or still_weather(3)
-    ground = Ground(house.strips, dry_of(house.strips, by_hour), START_S)
+    ground = Columns(house.strips, dry_of(house.strips, by_hour), START_S)
     return Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
+
+
+def columns(device: Devices) -> Columns:
+    assert isinstance(device.ground, Columns)
+    return device.ground
 
 
 def litres(device: Devices, zone: int) -> float:
@@ -50,12 +56,12 @@ def test_open_valve_gives_its_flow() -> None:
     assert litres(device, 0) == 40.0
     assert litres(device, 1) == 0.0
     device.ground.catch_up(START_S + 7200)
-    watered = device.ground.forcing[:, 2]
+    watered = columns(device).forcing[:, 2]
     assert watered[0, soil.IRRIGATION] == 40.0 * PER_LITRE
     assert watered[0, soil.IRRIGATION_S] == 1800
     assert watered[1:, soil.IRRIGATION].sum() == 0.0
-    mm = device.ground.results[0, 2, [soil.INFILTRATION, soil.RUNOFF_IRRIGATION]].sum()
-    assert mm + device.ground.columns.ponded_mm[2] == pytest.approx(40.0 / 12.0, abs=1.0)
+    mm = columns(device).results[0, 2, [soil.INFILTRATION, soil.RUNOFF_IRRIGATION]].sum()
+    assert mm + columns(device).columns.ponded_mm[2] == pytest.approx(40.0 / 12.0, abs=1.0)
 
 
 def test_a_hose_closes_with_the_years() -> None:
@@ -90,7 +96,7 @@ def test_water_is_split_at_the_full_hour_however_time_passes() -> None:
             device.advance(min(at_s + step_s, START_S + 5400))
         device.close(1)
         device.ground.catch_up(START_S + 7200)
-        grounds.append(device.ground)
+        grounds.append(columns(device))
     assert grounds[0].forcing[0, 3, soil.IRRIGATION_S] == 600
     assert grounds[0].forcing[1, 3, soil.IRRIGATION_S] == 1800
     for ground in grounds[1:]:
@@ -109,8 +115,8 @@ def test_looking_early_changes_no_water() -> None:
                 device.catch_up()
         device.close(0)
         device.ground.catch_up(START_S + 4 * 3600)
-    assert np.array_equal(looked.ground.forcing, blind.ground.forcing)
-    assert np.array_equal(looked.ground.results, blind.ground.results)
+    assert np.array_equal(columns(looked).forcing, columns(blind).forcing)
+    assert np.array_equal(columns(looked).results, columns(blind).results)
 
 
 def test_driver_shuts_at_its_own_deadline() -> None:
@@ -212,7 +218,7 @@ def test_gauge_counts_whole_tips_since_boot() -> None:
 
 def test_a_gauge_misses_drizzle_and_a_part_of_the_rest() -> None:
     house, by_hour = make_house(hub=UTC), still_weather(2, rain_mm=1.0)
-    ground = Ground(house.strips, dry_of(house.strips, by_hour), START_S)
+    ground = Columns(house.strips, dry_of(house.strips, by_hour), START_S)
     device = Devices(house.plan, ground, Sky(by_hour, START_S))
     seen = []
     for minute in range(0, 48 * 60, 7):
@@ -228,7 +234,7 @@ def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None
 
     def reads(start_pf: float, temp_c: float = 20.0, **values: Any) -> list[int]:
         by_hour = still_weather(2, temp_c=temp_c)
-        ground = Ground(house.strips, dry_of(house.strips, by_hour, start_pf), START_S)
+        ground = Columns(house.strips, dry_of(house.strips, by_hour, start_pf), START_S)
         device = Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
         return [ppt for ppt in device.look().soil_vwc_ppt if ppt is not None]
 
@@ -272,7 +278,7 @@ def test_probe_reads_the_watered_column_half_a_metre_down() -> None:
     middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
 
     def true_ppt() -> int:
-        content = device.ground.columns.water_content[2]
+        content = columns(device).columns.water_content[2]
         return round(1000.0 * float(np.interp(0.5, middles_m, content)))
 
     assert first == true_ppt()
@@ -305,7 +311,7 @@ def test_probe_noise_repeats_with_the_seed() -> None:
 
     def readings(seed: int) -> list[int | None]:
         by_hour = still_weather(3)
-        ground = Ground(house.strips, dry_of(house.strips, by_hour), START_S)
+        ground = Columns(house.strips, dry_of(house.strips, by_hour), START_S)
         device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed)
         found = []
         for hour in range(20):
@@ -450,7 +456,7 @@ def hose_devices(flow_ml_min: int, drain_l_h: float) -> Devices:
 def on_ground(device: Devices, zone: int) -> float:
     """Litres that reached a strip; call once, before anything has stepped it."""
     column = len(device.ground.strips) + zone
-    return float(device.ground.forcing[:, column, soil.IRRIGATION].sum()) / 3_600_000
+    return float(columns(device).forcing[:, column, soil.IRRIGATION].sum()) / 3_600_000
 
 
 @pytest.mark.parametrize(("flow_ml_min", "fill_s"), [(9500, 20), (0, 10), (1000, 360)])
@@ -472,7 +478,7 @@ def test_a_hose_fills_before_it_gives_its_flow(flow_ml_min: int, fill_s: int) ->
     assert on_ground(device, 0) + device._in_hose[0] / 3_600_000 == pytest.approx(
         litres(device, 0), rel=1e-12
     )
-    assert device.ground.passed[:, 0].sum() == device.given[0]
+    assert columns(device).passed[:, 0].sum() == device.given[0]
 
 
 def test_a_hose_that_drained_fills_again_and_its_water_is_not_lost() -> None:
@@ -501,4 +507,4 @@ def test_filling_does_not_depend_on_when_someone_looks() -> None:
             device.advance(START_S + from_s + 500)
             device.close(0)
     assert once.given == often.given
-    np.testing.assert_array_equal(once.ground.forcing, often.ground.forcing)
+    np.testing.assert_array_equal(columns(once).forcing, columns(often).forcing)

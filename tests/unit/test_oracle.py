@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from evenclay.controller.civil import LocalTime
 from evenclay.controller.lockouts import quiet
 from evenclay.controller.plan import BAN_HOURS, BanPart
+from evenclay.sim.house.columns import Columns, Dry, dry_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Dry, Sky, dry_of
+from evenclay.sim.house.site import Sky
 from evenclay.sim.judge import oracle
 from evenclay.sim.judge.oracle import Way, Zone
 from evenclay.sim.judge.score import IN_BAND, RAIN_WET, judge
@@ -44,7 +45,7 @@ class Setting:
     season: Season
     zones: list[Zone]
 
-    def play(self, ways: Sequence[Way]) -> tuple[Lived, Devices]:
+    def play(self, ways: Sequence[Way]) -> tuple[Lived[Columns], Devices]:
         doses = [way.dose for way in ways]
         ground, devices = oracle.play(self.house, self.sky, self.dry, self.zones, doses)
         return Lived(ground, devices, self.sky.start_s), devices

@@ -13,10 +13,11 @@ from evenclay.controller.civil import LocalTime, day_of
 from evenclay.controller.plan import BAN_HOURS, BanPart, unpack
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.house import owner as by_hand
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import Owner
-from evenclay.sim.house.site import Ground, Sky, dry_of
+from evenclay.sim.house.site import Sky
 from evenclay.sim.judge import held, policies
 from evenclay.sim.replay.life import Life, Script
 from evenclay.sim.replay.span import span_of
@@ -232,7 +233,7 @@ def life(script: Script, days: int = 3, **values: int) -> Life:
     house = make_house(hub=UTC, rows=[row(cycles=4, start_min=0, length_min=1440)], zone=values)
     by_hour = still_weather(days)
     sky = sky_from(date(2024, 5, 6), by_hour)
-    ground = Ground(house.strips, dry_of(house.strips, by_hour), sky.start_s)
+    ground = Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s)
     return Life(house.plan, ground, sky, script, 0)
 
 
@@ -298,7 +299,7 @@ def test_a_stuck_valve_behind_a_meter_is_found_in_minutes(flow_l_h: float) -> No
     )
     by_hour = still_weather(1)
     sky = sky_from(date(2024, 5, 6), by_hour)
-    ground = Ground(house.strips, dry_of(house.strips, by_hour), sky.start_s)
+    ground = Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s)
     stuck_s = sky.start_s + 12 * 3600 + 777
     faults = [Fault(Trouble.STUCK_OPEN, stuck_s, stuck_s + DAY_S, which=1)]
     alive = Life(house.plan, ground, sky, Script(faults=faults), 0)

@@ -8,9 +8,10 @@ import pytest
 
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.house import Strip
-from evenclay.sim.house.site import Ground, dry_of
-from evenclay.sim.judge import measures, score
+from evenclay.sim.judge import band_measures as measures
+from evenclay.sim.judge import score
 from evenclay.sim.judge.days import Days, days_of, top_wet
 from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
 from evenclay.sim.judge.season import Season, season_of
@@ -202,7 +203,7 @@ def test_days_keep_no_hours_in_memory() -> None:
     """A view of one hour in every day would keep all hours of a sweep's years."""
     hours = Hourly(*np.ones((3, 48)))
     strips = [Strip("one", 0, 20.0, 0.5, 80.0, 1.0, 1.0)]
-    ground = Ground(strips, dry_of(strips, hours), 0)
+    ground = Columns(strips, dry_of(strips, hours), 0)
     ground.catch_up(48 * HOUR_S)
     days = days_of(ground, hours.rain_mm)
     np.testing.assert_allclose(days.pf_end, ground.results[23::24, 1:, soil.BAND_PF])

@@ -13,7 +13,7 @@ import polars as pl
 import pytest
 
 from evenclay.controller import events
-from evenclay.sim.house.site import dry_of
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.judge.score import STATES, judge
 from evenclay.sim.judge.season import climate
@@ -141,7 +141,9 @@ def test_years_add_up_to_the_replay() -> None:
     sky, by_hour = sky_of(house, span, 1)
     hub = policies(house)[-1]
     dry = dry_of(house.strips, by_hour)
-    lived = live(house, hub, sky, dry, seed=1, scored_days=span.scored_days)
+    lived = live(
+        Columns(house.strips, dry, sky.start_s), hub, sky, seed=1, scored_days=span.scored_days
+    )
     judged = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
     assert [row["year"] for row in rows] == [0, 1, 2, 3, 4]
     for name, count in (judged.counts() | judged.counts("year_")).items():

@@ -9,8 +9,8 @@ from tempfile import TemporaryDirectory
 from evenclay.controller.events import OPENED
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
+from evenclay.sim.house.columns import Columns, dry_of, forcing
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import Ground, dry_of, forcing
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.span import Span, sky_of
@@ -48,9 +48,9 @@ def year(house: House, weather: Weather) -> Year:
         times_s = [time.perf_counter()]
         dry = dry_of(house.strips, by_hour)
         times_s.append(time.perf_counter())
-        lived = live(house, policy, sky, dry, seed=1)
+        lived = live(Columns(house.strips, dry, sky.start_s), policy, sky, seed=1)
         times_s.append(time.perf_counter())
-        ground = Ground(house.strips, replace(dry, forcing=lived.ground.forcing), sky.start_s)
+        ground = Columns(house.strips, replace(dry, forcing=lived.ground.forcing), sky.start_s)
         ground.catch_up(sky.start_s + HOUR_S * sky.hours)
         times_s.append(time.perf_counter())
         spent_ms.append([1e3 * (after - before) for before, after in pairwise(times_s)])

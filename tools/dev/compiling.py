@@ -18,7 +18,9 @@ from evenclay.tools.dev.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fr
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
 INTERPRETED = ("__init__", "_const", "journal", "limits", "plan", "ports")
-SIMULATED = tuple(f"sim/house/{name}.py" for name in ("devices", "faults", "plumbing", "site"))
+SIMULATED = tuple(
+    f"sim/house/{name}.py" for name in ("columns", "devices", "faults", "plumbing", "site")
+)
 CONFIG = """\
 [mypy]
 follow_imports = silent

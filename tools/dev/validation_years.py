@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from evenclay.sim.ground import soil, textures
-from evenclay.sim.house.site import dry_of
+from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.judge.policies import compared, probed
 from evenclay.sim.judge.score import judge
 from evenclay.sim.judge.season import climate
@@ -212,7 +212,13 @@ def days_of_both_steps(job: tuple[str, str, int]) -> tuple[int, int]:
     found = []
     for refine in (1.0, 2.0):
         dry = dry_of(house.strips, by_hour, refine=refine)
-        lived = live(house, policy, sky, dry, seed=seed, scored_days=span.scored_days)
+        lived = live(
+            Columns(house.strips, dry, sky.start_s),
+            policy,
+            sky,
+            seed=seed,
+            scored_days=span.scored_days,
+        )
         score = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
         found.append(score.counts()["days_in_band"])
     return found[0], found[1]

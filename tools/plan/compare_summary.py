@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from evenclay.controller.plan import NO_RAIN_SENSOR
+from evenclay.sim.judge.band_measures import rounded, unevenness_pf
 from evenclay.sim.judge.compare import Least, Outcome
-from evenclay.sim.judge.measures import rounded, unevenness_pf
 from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, STATES, WET
 from evenclay.sim.types import Floats, Line
 from evenclay.tools.plan.compare import Job, Side

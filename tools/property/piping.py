@@ -52,4 +52,6 @@ def strip_of(prop: Property, name: str, zone: Zone) -> Strip:
         hose_years=zone.hose.years,
         slab_m=None if prop.site.foundation == "basement" else zone.slab_distance,
         probe=zone.probe,
+        side=zone.side,
+        cover=zone.growth,
     )

@@ -5,6 +5,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field, model_validator
 
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S
+from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture, fitted
 from evenclay.tools.property.file import rules
 from evenclay.tools.property.file.quantities import quantity as q
@@ -214,6 +215,13 @@ class Zone(Table):
         """What the strip loses, as a share of reference evapotranspiration."""
         cover = COVERS[self.cover] if isinstance(self.cover, str) else self.cover
         return cover + (PAVED if self.paved else 0)
+
+    @property
+    def growth(self) -> Cover:
+        """What grows there; of a cover that is a number nobody knows, so grass is taken."""
+        if not isinstance(self.cover, str):
+            return "grass"
+        return "shrubs" if self.cover.startswith("planted") else "bare"
 
     @property
     def exposure(self) -> float:

@@ -1,0 +1,184 @@
+"""A house that stands on one plausible ground, as devices and owner meet it.
+
+What nobody knows is drawn with the ground: the truth of one replay. What the hub and its plan
+believe is the property's own.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from evenclay.sim import section
+from evenclay.sim.calendar import HOUR_S, HOURS
+from evenclay.sim.ground.plausible import PlausibleGround, PlausibleZone, Side
+from evenclay.sim.house.house import House, Strip
+from evenclay.sim.house.site import PER_LITRE, Ground
+from evenclay.sim.section.layout import LAYOUT, STRIP
+from evenclay.sim.section.section import Snapshot
+from evenclay.sim.types import Floats
+from evenclay.sim.weather.hourly import Hourly
+
+TOP_M = (0.0, 0.3)
+PROBE_M = 0.5
+M_PER_MM = 0.001
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A house on one ground, settled in a climate without watering, before its first hour.
+
+    strips: with their hoses' true flow. start: the water of the settled section.
+    """
+
+    ground: PlausibleGround
+    strips: tuple[Strip, ...]
+    settled: section.Settled
+    start: Snapshot
+
+    @property
+    def level_pf(self) -> Floats:
+        """Level of each strip in this ground: its long-run mean pF at 0.3-1.0 m, unwatered."""
+        return self.settled.level_pf
+
+
+def sides_of(house: House) -> list[Side]:
+    """What the property says of each zone, as plausible grounds are drawn around it."""
+    return [Side(strip.coefficient, strip.exposure, strip.cover) for strip in house.strips]
+
+
+def stand(house: House, ground: PlausibleGround, climate: Hourly, *, keep: bool = True) -> Standing:
+    """Let a house settle on a ground, unwatered.
+
+    climate: hours of a whole record, whole days, beginning where a life begins. keep: whether to
+    look for it on disk, and leave it there.
+    """
+    strips = tuple(
+        replace(strip, flow_l_h=strip.flow_l_h * zone.flow_factor)
+        for strip, zone in zip(house.strips, ground.zones, strict=True)
+    )
+    zones = [_zone(strip, zone) for strip, zone in zip(strips, ground.zones, strict=True)]
+    settled = section.settled(
+        _clay(ground),
+        zones,
+        climate.rain_mm,
+        climate.et0_mm,
+        deep_pf=house.deep_pf,
+        deep_offset_pf=ground.deep_offset_pf,
+        keep=keep,
+    )
+    return Standing(ground, strips, settled, settled.section.snapshot())
+
+
+def _clay(ground: PlausibleGround) -> section.Ground:
+    return section.Ground(
+        alpha_cm2_s=ground.alpha_cm2_s,
+        c_per_pf=ground.c_per_pf,
+        matrix_mm_d=ground.matrix_mm_d,
+        surface_mm_h=ground.surface_mm_h,
+        crack_share=ground.crack_share,
+        fissured_m=ground.fissured_m,
+        footing_m=ground.footing_m,
+        uptake_end_pf=ground.uptake_end_pf,
+        air_later_mm_d05=ground.air_later_mm_d05,
+    )
+
+
+def _zone(strip: Strip, zone: PlausibleZone) -> section.Zone:
+    covers = {"bare": section.BARE, "grass": section.GRASS, "shrubs": section.SHRUBS}
+    return section.Zone(
+        coefficient=zone.coefficient,
+        exposure=zone.exposure,
+        cover=replace(covers[strip.cover], roots_m=zone.roots_m),
+        width_m=strip.width_m,
+        slab_m=strip.slab_m,
+        yard_coefficient=zone.yard_coefficient,
+        yard_cover=replace(section.GRASS, roots_m=zone.yard_roots_m),
+        yard_reach_m=zone.yard_reach_m,
+        texture=strip.texture,
+    )
+
+
+class SectionGround(Ground):
+    """The cross-sections of a house, from where it has settled on.
+
+    days: daily mean pF of each place, and the day's water, of the hours stepped so far. passed,
+    seconds: water through each valve [ml/h times seconds] and its time, (hours, zones).
+    """
+
+    def __init__(self, standing: Standing, by_hour: Hourly, start_s: int) -> None:
+        """by_hour: the hours to live, whole days. It ends the life before on the same ground."""
+        super().__init__(standing.strips, start_s)
+        self._section = standing.settled.section
+        self._section.put_back(standing.start)
+        self._hours = self._section.hours(by_hour.rain_mm, by_hour.et0_mm)
+        shape = self._hours.water_m.shape
+        self.passed, self.seconds = np.zeros(shape), np.zeros(shape)
+        self._given = np.zeros(shape)  # of that, what came out of the hose
+        self.days = self._section.room(shape[0] // HOURS)
+        self._lived = 0  # hours
+        area_m2 = np.array([strip.area_m2 for strip in self.strips])
+        self._m_per_given = M_PER_MM / (PER_LITRE * area_m2)
+        # Flat views: Python writes single numbers through them faster than by arrays.
+        self._flat = [
+            array.data.cast("B").cast("d") for array in (self.passed, self._given, self.seconds)
+        ]
+
+    @property
+    def mass_balance_error_mm(self) -> float:
+        """Largest difference so far between water held and the books, over the strip."""
+        return self._section.mass_balance_error_mm
+
+    def litres(self) -> Floats:
+        """Water given on each day, (days, zones)."""
+        return np.asarray(by_day(self.passed) / PER_LITRE)
+
+    def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
+        """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
+        passed, given, seconds = self._flat
+        count = len(self.strips)
+        while from_s < to_s:
+            hour, of_hour_s = divmod(from_s - self.start_s, HOUR_S)
+            time_s = min(to_s - from_s, HOUR_S - of_hour_s)
+            at = count * hour + zone
+            # Whole numbers, exact in a float: the sum is the same however the time is cut.
+            passed[at] += flow_ml_h * time_s
+            given[at] += (flow_ml_h - kept_ml_h) * time_s
+            seconds[at] += time_s
+            from_s += time_s
+
+    def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
+        """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
+        hour = (at_s - self.start_s) // HOUR_S
+        self._flat[1][len(self.strips) * hour + zone] += ml_h_s
+
+    def catch_up(self, to_s: int) -> None:
+        """Step every whole hour that has passed."""
+        first, last = self._lived, (to_s - self.start_s) // HOUR_S
+        if last <= first:
+            return
+        hours, time_s = self._hours, self.seconds[first:last]
+        hours.water_m[first:last] = self._given[first:last] * self._m_per_given
+        hours.water_s[first:last] = np.where(time_s > 0.0, time_s, float(HOUR_S))
+        self._section.go_on(hours, first, last, self.days)
+        self._lived = last
+
+    def vwc(self) -> list[float]:
+        """Water content at the probe's depth under each strip, at the last whole hour."""
+        return list(self._section.content(STRIP, LAYOUT.at(PROBE_M)).tolist())
+
+    def probe_pf(self) -> list[float]:
+        """pF at the probe's depth under each strip, at the last whole hour."""
+        return list(self._section.place_pf(STRIP, LAYOUT.at(PROBE_M)).tolist())
+
+    def band_pf(self) -> list[float]:
+        """Mean pF of each strip at 0.3-1.0 m, at the last whole hour."""
+        return list(self._section.strip_pf().tolist())
+
+    def top_pf(self) -> list[float]:
+        """Mean pF of each strip at 0-0.3 m, at the last whole hour."""
+        return list(self._section.place_pf(STRIP, LAYOUT.mean(*TOP_M)).tolist())
+
+
+def by_day(hours: Floats) -> Floats:
+    """Sums of days, (hours, ...) to (days, ...)."""
+    return np.asarray(hours.reshape(-1, HOURS, *hours.shape[1:]).sum(axis=1))
