@@ -15,8 +15,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from evenclay.sim.ground.soil import strain_weights
 from evenclay.sim.judge.strip import on_target, soaked
+from evenclay.sim.section.layout import strain_weights
 
 Floats = NDArray[np.float64]
 
@@ -97,8 +97,8 @@ def weighted_suction(pf: Floats, place: Place) -> Floats:
     strain: 1.0 in the cracked zone, 2.0 - depth / 5 below it, not below 0.
     Source: AS 2870-2011, clause 2.3, from memory.
     """
-    edges_m = np.clip(place.edges_m, place.footing_m, 10.0)
-    return np.asarray(np.maximum(pf, SOFT_PF) @ strain_weights(edges_m, place.cracked_m))
+    weights = strain_weights(place.edges_m, place.cracked_m, place.footing_m)
+    return np.asarray(np.maximum(pf, SOFT_PF) @ weights)
 
 
 class Start(NamedTuple):

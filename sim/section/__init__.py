@@ -6,7 +6,7 @@ where years without watering leave it, and keeps that on disk.
 """
 
 from evenclay.sim.section.arrays import DAY
-from evenclay.sim.section.climate import moisture_index, usual_suction_pf
+from evenclay.sim.section.climate import index_of, moisture_index, usual_suction_pf
 from evenclay.sim.section.ground import BARE, GRASS, SHRUBS, Cover, Ground, Zone
 from evenclay.sim.section.layout import LAYOUT, PLACES, Layout, strain_weights
 from evenclay.sim.section.section import Days, Hours, Section, weighted_suction
@@ -27,6 +27,7 @@ __all__ = [
     "Section",
     "Settled",
     "Zone",
+    "index_of",
     "moisture_index",
     "open_ground_pf",
     "settled",

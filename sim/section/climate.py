@@ -6,9 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenclay.sim.weather import et0
+from evenclay.sim.weather.generator import months_and_days
+from evenclay.sim.weather.record import Weather
 
 Floats = NDArray[np.float64]
 
+MONTHS = range(1, 13)
+MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 STORE_MM = 100.0  # of Thornthwaite's soil
 USUAL_PF, USUAL_PF_PER_INDEX = 3.4, -0.02
 USUAL_PF_LEAST, USUAL_PF_MOST = 2.8, 4.2
@@ -23,14 +27,10 @@ def thornthwaite_mm(temp_c: Floats, latitude_deg: float) -> Floats:
     index = float(((heat / 5.0) ** 1.514).sum())
     power = 6.75e-7 * index**3 - 7.71e-5 * index**2 + 1.792e-2 * index + 0.49239
     middles = np.array([datetime.date(2001, month, 15).timetuple().tm_yday for month in MONTHS])
-    days = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-    sun = et0.daylight_hours(latitude_deg, middles) / 12.0 * days / 30.0
+    sun = et0.daylight_hours(latitude_deg, middles) / 12.0 * MONTH_DAYS / 30.0
     if index <= 0.0:
         return np.zeros(12)
     return np.asarray(16.0 * (10.0 * heat / index) ** power * sun)
-
-
-MONTHS = range(1, 13)
 
 
 def moisture_index(rain_mm: Floats, temp_c: Floats, latitude_deg: float) -> float:
@@ -49,6 +49,21 @@ def moisture_index(rain_mm: Floats, temp_c: Floats, latitude_deg: float) -> floa
             deficit += max(-store, 0.0)
             store = min(max(store, 0.0), STORE_MM)
     return float((100.0 * surplus - 60.0 * deficit) / potential.sum())
+
+
+def index_of(weather: Weather, latitude_deg: float) -> float:
+    """Thornthwaite's index of a record, by the means of its calendar months.
+
+    A month that the record has no day of counts as its mean month.
+    """
+    month, _ = months_and_days(weather.first_day, weather.days)
+    mean_c = (weather.tmin_c + weather.tmax_c) / 2.0
+
+    def means(values: Floats) -> Floats:
+        given = [values[month == number] for number in MONTHS]
+        return np.array([each.mean() if len(each) else values.mean() for each in given])
+
+    return moisture_index(means(weather.rain_mm) * MONTH_DAYS, means(mean_c), latitude_deg)
 
 
 def usual_suction_pf(index: float) -> float:

@@ -27,7 +27,7 @@ from evenclay.sim.section import (
     LAYOUT,
     Ground,
     Zone,
-    moisture_index,
+    index_of,
     open_ground_pf,
     usual_suction_pf,
 )
@@ -82,16 +82,8 @@ def _of_columns(path: Path, latitude_deg: float) -> weather.Weather:
     )
 
 
-def index_of(place: str) -> float:
-    """Thornthwaite's moisture index by the means of the calendar months."""
-    known = record(place)
-    days = [known.first_day + datetime.timedelta(days=i) for i in range(known.days)]
-    month = np.array([day.month for day in days])
-    years = known.days / 365.25
-    temp_c = (known.tmin_c + known.tmax_c) / 2.0
-    rain = np.array([known.rain_mm[month == m].sum() / years for m in range(1, 13)])
-    temp = np.array([temp_c[month == m].mean() for m in range(1, 13)])
-    return moisture_index(rain, temp, LATITUDES[place])
+def index_at(place: str) -> float:
+    return index_of(record(place), LATITUDES[place])
 
 
 @cache
@@ -117,14 +109,14 @@ def depth_m(ranges: Floats) -> float:
 
 @pytest.mark.parametrize("place", ["demo", "hyderabad", "tunis", "champion"])
 def test_semi_arid_ground_comes_to_the_suction_that_engineers_expect(place: str) -> None:
-    assert -35.0 < index_of(place) < -15.0
-    expected = usual_suction_pf(index_of(place))
+    assert -35.0 < index_at(place) < -15.0
+    expected = usual_suction_pf(index_at(place))
     assert open_ground(place, "middle")[0] == pytest.approx(expected, abs=0.4)
 
 
 @pytest.mark.parametrize(("place", "side"), [("cordoba", 1.0), ("cambridge", -1.0)])
 def test_where_the_curve_is_missed_it_is_known_which_way(place: str, side: float) -> None:
-    off = open_ground(place, "middle")[0] - usual_suction_pf(index_of(place))
+    off = open_ground(place, "middle")[0] - usual_suction_pf(index_at(place))
     assert 0.4 < side * off < 1.0
 
 
@@ -135,7 +127,7 @@ def test_where_the_curve_is_missed_it_is_known_which_way(place: str, side: float
 def test_depth_of_seasonal_change_is_within_a_third_of_the_table(
     place: str, table_m: float, ground: str
 ) -> None:
-    assert -16.0 < index_of(place) < 10.0
+    assert -16.0 < index_at(place) < 10.0
     assert open_ground(place, ground)[1] == pytest.approx(table_m, rel=1.0 / 3.0)
 
 
@@ -148,5 +140,5 @@ def test_freer_ground_feels_the_year_deeper() -> None:
 
 
 def test_wet_ground_stays_wet_far_down() -> None:
-    assert index_of("seattle") > 50.0
+    assert index_at("seattle") > 50.0
     assert all(open_ground("seattle", ground)[0] < 2.5 for ground in GROUNDS)
