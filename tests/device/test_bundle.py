@@ -346,7 +346,6 @@ def booted(
         env={**os.environ, "MICROPYPATH": f"{device}:.frozen:{ROOT / 'tests' / 'device'}"},
         capture_output=True,
         text=True,
-        timeout=250,
         check=False,
     )
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr

@@ -21,7 +21,7 @@ TIMES, NAMES, SIZE = 300, ("a.txt", "b.txt"), 20_000
 WRITER = f"""
 import sys
 from pathlib import Path
-from sim import files
+from evenclay.sim import files
 
 folder, letter = Path(sys.argv[1]), sys.argv[2]
 for number in range({TIMES}):
@@ -150,7 +150,6 @@ def test_a_real_limit_is_one_line_that_names_the_file(tmp_path: Path) -> None:
         cwd=ROOT,
         capture_output=True,
         text=True,
-        timeout=120,
         check=False,
     )
     assert (done.returncode, done.stdout) == (2, "")
