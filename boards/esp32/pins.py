@@ -41,8 +41,8 @@ AIR = 4  # the thermometer
 BATTERY = 36
 SDA, SCL = 21, 22
 
-TIP_UM = 279  # of rain a tip: stands in the bucket's data
-PULSES_PER_L = 450  # stands in the meter's data
+TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
+PULSES_PER_L = 100  # round: put what stands in your meter's data
 SOIL_SERIES_OHM = 10000  # of the resistor beside the sensor: the value in the sensor's data sheet
 # Of the sensor, wettest and driest, by its data sheet: below is a short, above an open wire. These
 # are round: at the driest of SOIL_TABLE, near freezing, the equation's resistance is 38,000.

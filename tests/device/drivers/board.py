@@ -497,7 +497,7 @@ def test_hard_interrupts_go_on_while_a_call_in_c_never_returns():
     house.world.stuck_in_c = True
     house.rain.pulse()
     house.world.advance_ms(5000)
-    assert board.sensors.rain.um() == 279
+    assert board.sensors.rain.um() == house.pins.TIP_UM
     assert not house.valves[0].open
 
 
@@ -543,8 +543,8 @@ def test_what_is_measured_reaches_the_hub():
         house.meters[0].pulse(ms=5)
     board.due_s = 0
     seen = board.look()
-    assert seen.rain_um == 5 * 279
-    assert seen.meter_ml == [20]
+    assert seen.rain_um == 5 * house.pins.TIP_UM
+    assert seen.meter_ml == [9000 // house.pins.PULSES_PER_L]
     assert abs(seen.temp_mc - 15000) <= 63
     assert abs(seen.soil_vwc_ppt[0] - 380) <= 3 and seen.soil_vwc_ppt[2:] == [None, None]
     assert abs(seen.battery_mv - 9000) < 40
@@ -714,7 +714,7 @@ def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
     house.air.temp_mc = 30000
     live(2)
     assert abs(board.look().temp_mc - 15000) <= 63
-    for _ in range(500):
+    for _ in range(house.pins.PULSES_PER_L * 10 // 9):
         house.meters[0].pulse(ms=5)
     live(1)
     assert runner.hub.record.faults == 0  # a litre at once may be one pulse of a coarse meter
