@@ -23,11 +23,9 @@ from .events import (
     SKIPPED,
 )
 from .limits import (
-    AUTO_WEEKDAY,
     BACK_MAX_S,
     DAY_S,
     PASSED_MAX,
-    REFILL_LEAST_S,
     WALL_MAX,
 )
 from .plan import AUTO_OFF
@@ -44,6 +42,8 @@ if TYPE_CHECKING:
     from .trim import Trim
 
 _NONE = const(-1)
+_AUTO_WEEKDAY = const(0)  # the hub's own check is weekly, as the owner's is: on Mondays
+_REFILL_LEAST_S = const(79200)  # 22 h: the shortest real day has 23; less means the clock moved
 
 
 class Days:
@@ -146,7 +146,7 @@ class Days:
             self._resync_why = OK
             changed = True
         elif wall_s >= self._midnight_s:
-            refill = up_s - self._refill_up_s >= REFILL_LEAST_S
+            refill = up_s - self._refill_up_s >= _REFILL_LEAST_S
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
             self._find_next(wall_s)
             changed = True
@@ -300,7 +300,7 @@ class Days:
         Returns True if a trim moved.
         """
         weekday = (day + FIRST_WEEKDAY) % 7
-        if self._plan.hub.auto_trim == AUTO_OFF or weekday != AUTO_WEEKDAY:
+        if self._plan.hub.auto_trim == AUTO_OFF or weekday != _AUTO_WEEKDAY:
             return False
         if up_s < self._lockouts.after_rain_up_s:
             return False

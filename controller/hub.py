@@ -15,7 +15,6 @@ from .events import OK, POWER, Log
 from .faults import Faults
 from .guard import Guard
 from .journal import Record, unpack_record
-from .limits import METER_S
 from .lockouts import Lockouts
 from .meter import Meters
 from .owner import Owner
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
 
 _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
 _NONE = const(-1)
+_METER_S = const(60)  # between two looks at the meter of a supply that is shut
 
 
 class Hub:
@@ -241,5 +241,5 @@ class Hub:
         due_s = poll_up_s if poll_up_s < self._due_up_s else self._due_up_s
         self.wake_s = self.due_s = due_s
         for supply, _ in self.meters.metered:
-            if due_s > up_s + METER_S and self.guard.open_zone(supply) == _NONE:
-                self.wake_s = up_s + METER_S
+            if due_s > up_s + _METER_S and self.guard.open_zone(supply) == _NONE:
+                self.wake_s = up_s + _METER_S

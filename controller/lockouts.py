@@ -18,7 +18,7 @@ from .events import (
     WET_SOIL,
 )
 from .journal import CONTACT_WET, FROST_STANDS
-from .limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, STALE_S
+from .limits import DAY_S, STALE_S
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
@@ -36,6 +36,8 @@ _ALL = const(-1)  # every zone: every bit, and the zone of an event
 _LONG_AGO_S = const(-864000)  # the uptime of what has not happened since boot
 _NOT_WARM = const(-1)  # `_warm_up_s`: it is too cold to end a frost
 _UNKNOWN = const(-2)  # nobody knows whether a frost came before: at boot, and after a silence
+_AFTER_RAIN_S = const(86400)  # a blade is read a day after rain
+_BATTERY_MARGIN_MV = const(200)  # a resting battery recovers about so much
 
 
 class Lockouts:
@@ -269,7 +271,7 @@ class Lockouts:
         more_um = min(more_um, record.rain_today_um - self._plan.hub.rain_skip_um)
         if more_um <= 0:
             return False
-        self.after_rain_up_s = up_s + AFTER_RAIN_S
+        self.after_rain_up_s = up_s + _AFTER_RAIN_S
         return self.bank(self.row, 0, more_um)
 
     def _take_contact(self, wet: "bool | None", up_s: int) -> bool:
@@ -286,7 +288,7 @@ class Lockouts:
             self._contact = bool(wet)
             changed = self.set(_ALL, CONTACT_STALE, False)
         if self._contact:
-            self.after_rain_up_s = up_s + AFTER_RAIN_S
+            self.after_rain_up_s = up_s + _AFTER_RAIN_S
         elif was:
             self.dry_up_s = up_s + self._plan.hub.dry_after_s
         if self._contact != was:
@@ -332,7 +334,7 @@ class Lockouts:
         self.spent_battery = spent
         least_mv = hub.battery_open_mv
         if self.locked[LOW_BATTERY]:
-            least_mv += BATTERY_MARGIN_MV
+            least_mv += _BATTERY_MARGIN_MV
         return self.set(_ALL, LOW_BATTERY, battery_mv < least_mv, battery_mv) or changed
 
 

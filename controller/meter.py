@@ -10,9 +10,11 @@ if TYPE_CHECKING:
     from .plan import Plan
 
 _UNKNOWN = const(-1)
-_LEAST_S = const(
-    15
-)  # to measure over: the guided test's minute is over half a minute after SETTLE_S
+# To measure over: the guided test's minute is over half a minute after SETTLE_S.
+_LEAST_S = const(15)
+_NO_FLOW_PCT = const(10)  # of the learned flow
+_BURST_PCT = const(150)  # of the learned flow
+_FLOW_LEAST_ML_MIN = const(50)  # less is no flow when none was learned
 
 
 class Meter:
@@ -134,16 +136,15 @@ class Meters:
 def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:
     """Whether a flow is so far from the plan's (0: not known) that one is a burst by the other."""
     return plan_ml_min > 0 and (
-        flow_ml_min * limits.BURST_PCT < plan_ml_min * 100
-        or flow_ml_min * 100 > plan_ml_min * limits.BURST_PCT
+        flow_ml_min * _BURST_PCT < plan_ml_min * 100 or flow_ml_min * 100 > plan_ml_min * _BURST_PCT
     )
 
 
 def judge_flow(record: "Record", zone: int, flow_ml_min: int) -> int:
     """Return NO_FLOW, BURST or OK for a zone's flow; without a learned flow nothing is too much."""
     learned_ml_min = record.flow_ml_min[zone]
-    if flow_ml_min < max(limits.FLOW_LEAST_ML_MIN, learned_ml_min * limits.NO_FLOW_PCT // 100):
+    if flow_ml_min < max(_FLOW_LEAST_ML_MIN, learned_ml_min * _NO_FLOW_PCT // 100):
         return NO_FLOW
-    if learned_ml_min and flow_ml_min > learned_ml_min * limits.BURST_PCT // 100:
+    if learned_ml_min and flow_ml_min > learned_ml_min * _BURST_PCT // 100:
         return BURST
     return OK

@@ -21,6 +21,7 @@ from ._const import const
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(128)  # more than any part takes
+_START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
@@ -179,7 +180,7 @@ class RowPart(Part):
         so long and no longer.
         """
         if self.starts_min:
-            return self.starts_min[cycle] + limits.START_GRACE_MIN
+            return self.starts_min[cycle] + _START_GRACE_MIN
         return self.start_min + self.length_min
 
 

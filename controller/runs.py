@@ -7,7 +7,7 @@ which is not tried unless that was written. In the second it learns how both wen
 from . import events
 from ._const import const
 from .journal import NO_FLOW_FAULT
-from .limits import RUN_LEAST_S, SETTLE_S, TEST_RUN_S
+from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _USED_MAX_S = const(65535)  # what the record can hold
+_TEST_RUN_S = const(60)  # the guided test: long enough to see which strip is wet
 
 
 class Run:
@@ -199,7 +200,7 @@ class Runs:
         for zone in range(len(self._plan.zones)):
             if self.test >> zone & 1:
                 supply = self._supply_of[zone]
-                run_s = TEST_RUN_S + self._plan.supplies[supply].travel_s
+                run_s = _TEST_RUN_S + self._plan.supplies[supply].travel_s
                 run = Run(zone, run_s, 0, events.TEST, True)
                 why = self._why_not(run, up_s)
                 if why in (events.GAP, events.BUSY):
