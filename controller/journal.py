@@ -40,44 +40,47 @@ FROST_STANDS = const(2)
 
 # Every field of the record, in the order of the layout: its name and its `struct` code.
 HUB_FIELDS = (
-    ("plan_crc", "I"),
-    ("boots", "H"),
-    ("wall_s", "I"),  # when this record was made; 0: clock not trusted
-    ("day", "H"),  # local day that `used_s` and `rain_today_um` belong to
-    ("mark_no", "I"),  # the last cycle begun; 0: none under this plan
-    ("mark_wall_s", "I"),  # and its start
-    ("hold_s", "I"),  # UTC; 0: none
-    ("hold_dry_days", "B"),
-    ("opened_day", "H"),  # local day the season opened, or a long hold ended
-    ("rain_today_um", "I"),
-    ("faults", "B"),
-    ("waiting", "B"),  # zones of the marked cycle that have not had their run: bits
-    ("first", "B"),  # zones dropped, which go first in the next cycle: bits
-    ("opening", "B"),  # zones about to open, or open: bits
-    ("weather", "B"),  # 1: a rain contact was wet; 2: a frost stood
-    ("dry_s", "I"),  # left of a rain contact's drying time
+    "plan_crc I "
+    "boots H "
+    "wall_s I "  # when this record was made; 0: clock not trusted
+    "day H "  # local day that `used_s` and `rain_today_um` belong to
+    "mark_no I "  # the last cycle begun; 0: none under this plan
+    "mark_wall_s I "  # and its start
+    "hold_s I "  # UTC; 0: none
+    "hold_dry_days B "
+    "opened_day H "  # local day the season opened, or a long hold ended
+    "rain_today_um I "
+    "faults B "
+    "waiting B "  # zones of the marked cycle that have not had their run: bits
+    "first B "  # zones dropped, which go first in the next cycle: bits
+    "opening B "  # zones about to open, or open: bits
+    "weather B "  # 1: a rain contact was wet; 2: a frost stood
+    "dry_s I "  # left of a rain contact's drying time
 )
 ZONE_FIELDS = (
-    ("tag", "H"),
-    ("used_s", "H"),  # given today
-    ("bank_um", "H"),  # rain not yet used up
-    ("trim_pct", "B"),
-    ("auto_pct", "h"),  # the hub's own trim, added to the owner's
-    ("trim_day", "H"),  # local day either last moved
-    ("zone_faults", "B"),
-    ("flow_ml_min", "H"),  # learned; 0: not yet
-    ("valve_wall_s", "I"),  # when it last opened (if `opening`) or shut; 0: not known
-    ("run_s", "H"),  # the run given in `opening`
-    ("rewet_days", "B"),  # left
-    ("dry_full", "B"),  # dry checks at full trim, one after the other
-    ("dry_day", "H"),  # local day of the last dry check; 0: never, or no longer dry
+    "tag H "
+    "used_s H "  # given today
+    "bank_um H "  # rain not yet used up
+    "trim_pct B "
+    "auto_pct h "  # the hub's own trim, added to the owner's
+    "trim_day H "  # local day either last moved
+    "zone_faults B "
+    "flow_ml_min H "  # learned; 0: not yet
+    "valve_wall_s I "  # when it last opened (if `opening`) or shut; 0: not known
+    "run_s H "  # the run given in `opening`
+    "rewet_days B "  # left
+    "dry_full B "  # dry checks at full trim, one after the other
+    "dry_day H "  # local day of the last dry check; 0: never, or no longer dry
 )
-_HUB_NAMES = tuple([name for name, _ in HUB_FIELDS])
-_ZONE_NAMES = tuple([name for name, _ in ZONE_FIELDS])
+_HUB_NAMES = HUB_FIELDS.split()[::2]
+_ZONE_NAMES = ZONE_FIELDS.split()[::2]
 
 
 class Record:
-    """The record: each field of the hub an integer, each field of its zones a list of them."""
+    """The record: each field of the hub an integer, each field of its zones a list of them.
+
+    length: of the packed record, bytes
+    """
 
     dirty = True  # it is to be written at once
     owed = False  # it is to be written with the next opening, if that is near
@@ -89,9 +92,10 @@ class Record:
 
     def __init__(self, zones: int) -> None:
         self.seq = 0
-        self._code = "<3sBHI" + "".join([code for _, code in HUB_FIELDS])
-        for _, code in ZONE_FIELDS:
+        self._code = "<3sBHI" + "".join(HUB_FIELDS.split()[1::2])
+        for code in ZONE_FIELDS.split()[1::2]:
             self._code += "%d%s" % (zones, code)
+        self.length = struct.calcsize(self._code) + 4
         for name in _HUB_NAMES:
             setattr(self, name, 0)
         for name in _ZONE_NAMES:
@@ -101,12 +105,11 @@ class Record:
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        fields = self.__dict__
-        values = [fields[name] for name in _HUB_NAMES]
-        for name in _ZONE_NAMES:
-            values += fields[name]
-        length = struct.calcsize(self._code) + 4
-        body = struct.pack(self._code, _RECORD_MAGIC, len(self.tag), length, self.seq, *values)
+        value_of = self.__dict__.get
+        values = list(map(value_of, _HUB_NAMES))
+        for of_zones in map(value_of, _ZONE_NAMES):
+            values += of_zones
+        body = struct.pack(self._code, _RECORD_MAGIC, len(self.tag), self.length, self.seq, *values)
         return body + crc32(body).to_bytes(4, "little")
 
     def carry(self, plan: "Plan") -> "Record":
@@ -132,9 +135,7 @@ def unpack_record(data: "bytes | None") -> "Record | None":
         return None
     zones = data[3]
     record = Record(zones)
-    if len(data) != struct.calcsize(record._code) + 4:
-        return None
-    if crc32(data[:-4]).to_bytes(4, "little") != data[-4:]:
+    if len(data) != record.length or crc32(data[:-4]).to_bytes(4, "little") != data[-4:]:
         return None
     values = struct.unpack(record._code, data[:-4])
     record.seq = values[3]
