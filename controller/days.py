@@ -92,8 +92,11 @@ class Days:
         return True
 
     def steady_s(self, up_s: int) -> int:
-        """Seconds until local rules, or local time itself, may next say something else."""
-        wall_s = self._clock.wall_s(up_s)
+        """Seconds until local rules, or local time itself, may next say something else.
+
+        Only while the clock is trusted.
+        """
+        wall_s = up_s + self._clock.skew_s
         local_s = self.time.local_s(wall_s)
         quiet_left_s = self._lockouts.quiet_until_s(local_s) - local_s
         return min(quiet_left_s, self.time.until_s - wall_s)

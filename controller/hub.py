@@ -168,33 +168,34 @@ class Hub:
         record = self.record
         guard = self.guard
         runs = self.runs
+        if not guard.ready:  # until every valve was told to close, nothing else is due
+            if asked:
+                self.owner.answer(asked, up_s)
+            return self._speak(up_s, guard.closing(up_s))
         waited = record.waiting
-        runs.look_anew()
-        boots = guard.ready and not self._booted
+        boots = not self._booted
         if boots:
             self.faults.boot(self._why)
-        if guard.ready and self.days.catch_up(up_s):
+        if self.days.catch_up(up_s):
             record.dirty = True
         if boots:
             self._resume(up_s)
-        if self._booted and (boots or asked) and up_s != self.lockouts.polled_up_s:
+        if (boots or asked) and up_s != self.lockouts.polled_up_s:
             self._sense(up_s, seen)  # an owner is answered by what the sensors say now
         if asked:
             self.owner.answer(asked, up_s)
-        if self._booted:
-            if guard.open_zones:
-                runs.end(OK, up_s)
-            if runs.may_begin(up_s):
-                if not runs.test and self.lockouts.stale(up_s):
-                    self._sense(up_s, seen)
-                runs.choose(up_s)
-            if waited and not record.waiting:
-                record.owed = True
+        if guard.open_zones:
+            runs.end(OK, up_s)
+        if runs.may_begin(up_s):
+            if not runs.test and self.lockouts.stale(up_s):
+                self._sense(up_s, seen)
+            runs.choose(up_s)
+        if waited and not record.waiting:
+            record.owed = True
         commands = guard.closing(up_s)
-        if self._booted:
-            saving = self.saving
-            at_rest = saving.new_plan is not None and runs.intent is None and guard.all_shut()
-            commands += saving.commands(up_s, at_rest, runs.opens_soon)
+        saving = self.saving
+        at_rest = saving.new_plan is not None and runs.intent is None and guard.all_shut()
+        commands += saving.commands(up_s, at_rest, runs.opens_soon)
         intent = runs.intent
         if intent is not None:
             commands += guard.open(intent.zone, intent.run_s, up_s)

@@ -141,12 +141,11 @@ class Lockouts:
     def keep(self, up_s: int) -> None:
         """Put into the record whether it freezes, and how dry a rain contact is."""
         record = self._record
-        record.weather = 0
-        if self._contact:
-            record.weather = CONTACT_WET
+        weather = CONTACT_WET if self._contact else 0
         if self.locked[FROST]:
-            record.weather |= FROST_STANDS
-        record.dry_s = max(0, self.dry_up_s - up_s)
+            weather |= FROST_STANDS
+        record.weather = weather
+        record.dry_s = self.dry_up_s - up_s if up_s < self.dry_up_s else 0
 
     def resume(self, up_s: int, away_s: int) -> None:
         """Go on from what the record says.

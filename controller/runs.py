@@ -102,7 +102,12 @@ class Runs:
         return self.intent is not None or self.test != 0 or self._saving.new_plan is not None
 
     def may_begin(self, up_s: int) -> bool:
-        """Whether a run waits, and nothing keeps all of them from starting."""
+        """Whether a run waits, and nothing keeps all of them from starting.
+
+        If so, `choose` is to look at each; when to look again is forgotten until then.
+        """
+        self.look_up_s = _FAR
+        self.opens_soon = False
         return (
             (self._record.waiting or self.test) != 0
             and self.intent is None
@@ -118,20 +123,11 @@ class Runs:
             return False
         return self.test != 0 or self._record.waiting & ~guard.busy_zones() != 0
 
-    def look_anew(self) -> None:
-        """Forget when to look at the waiting runs: they are about to be looked at."""
-        self.look_up_s = _FAR
-        self.opens_soon = False
-
     def choose(self, up_s: int) -> None:
-        """Intend the next run that may start, if any."""
+        """Intend the first run that may start, of those whose supply is free; first the test's."""
         if self.test:
             self._choose_test(up_s)
-        else:
-            self._choose_waiting(up_s)
-
-    def _choose_waiting(self, up_s: int) -> None:
-        """Intend the first waiting run that may start, of those whose supply is free."""
+            return
         # A supply in use is a wake when it closes; one that settles is looked at after its gap.
         guard = self._guard
         waiting = self._record.waiting
