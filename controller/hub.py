@@ -121,14 +121,9 @@ class Hub:
         opened = False
         for place, command in enumerate(sent):
             what = command[0]
-            # The one after those that were carried out has failed, and none behind it was tried.
-            outcome = (
-                ports.CARRIED_OUT
-                if place < done
-                else ports.FAILED
-                if place == done
-                else ports.UNTRIED
-            )
+            outcome = ports.CARRIED_OUT
+            if place >= done:  # the first of these has failed, and none behind it was tried
+                outcome = ports.FAILED if place == done else ports.UNTRIED
             if what == ports.CLOSE:
                 self.runs.closed(command[1], outcome, up_s)
             elif what == ports.SAVE:
@@ -193,10 +188,9 @@ class Hub:
         if waited and not record.waiting:
             record.owed = True
         commands = guard.closing(up_s)
-        saving = self.saving
-        at_rest = saving.new_plan is not None and runs.intent is None and guard.all_shut()
-        commands += saving.commands(up_s, at_rest, runs.opens_soon)
         intent = runs.intent
+        at_rest = intent is None and guard.all_shut()
+        commands += self.saving.commands(up_s, at_rest, runs.opens_soon)
         if intent is not None:
             commands += guard.open(intent.zone, intent.run_s, up_s)
         return self._speak(up_s, commands)

@@ -67,25 +67,20 @@ class Saving:
             opens_soon: what is only owed can wait for the next opening
         """
         record = self._record
-        if up_s < self._retry_up_s:
-            return []
-        if self.new_plan is not None and at_rest:
-            # Once both are written the runner starts a hub from them, and this one is no more.
-            self._days.drop_waiting(events.PLAN)
-            self._stamp(up_s)
-            plan, data = self.new_plan
-            return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
-        if not record.dirty and (opens_soon or not record.owed):
+        given = self.new_plan if at_rest else None
+        is_due = record.dirty or given is not None or (record.owed and not opens_soon)
+        if not is_due or up_s < self._retry_up_s:
             return []
         record.dirty = False
         record.owed = False
-        self._stamp(up_s)
-        return [(SAVE, RECORD, record.pack())]
-
-    def _stamp(self, up_s: int) -> None:
-        """Put into the record when it is made, and what the sensors say."""
+        record.wall_s = self._clock.wall_s(up_s)
         self._lockouts.keep(up_s)
-        self._record.wall_s = self._clock.wall_s(up_s)
+        if given is None:
+            return [(SAVE, RECORD, record.pack())]
+        # Once both are written the runner starts a hub from them, and this one is no more.
+        self._days.drop_waiting(events.PLAN)
+        plan, data = given
+        return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
 
     def failed(self, slot: int, up_s: int) -> None:
         """A record or plan was not written, or not read back as it was."""

@@ -32,11 +32,12 @@ class Trim:
         nothing is added to the table.
         """
         hub = self._plan.hub
-        pct: int = self._record.trim_pct[zone]
+        record = self._record
+        pct: int = record.trim_pct[zone]
         if not trusted:
             return min(pct, 100)
-        pct = min(max(pct + self._record.auto_pct[zone], hub.trim_least_pct), hub.trim_most_pct)
-        if self._record.rewet_days[zone]:
+        pct = min(max(pct + record.auto_pct[zone], hub.trim_least_pct), hub.trim_most_pct)
+        if record.rewet_days[zone]:
             pct = min(pct + hub.rewet_pct - 100, hub.rewet_pct)
         return pct
 
