@@ -10,8 +10,8 @@ chapter 8.3.
 from ._const import const
 from .limits import DAY_S
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .plan import HubPart
 
 FIRST_WEEKDAY = const(5)  # day 0 was a Saturday: a day's weekday is (day + FIRST_WEEKDAY) % 7

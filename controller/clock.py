@@ -3,8 +3,8 @@
 from ._const import const
 from .limits import DAY_S, STEP_TOLERANCE_S, WALL_MAX
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .civil import LocalTime
     from .plan import HubPart
 

@@ -30,8 +30,8 @@ from .limits import (
 )
 from .plan import AUTO_OFF
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Callable
 
     from .agenda import Agenda

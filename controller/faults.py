@@ -30,8 +30,8 @@ from .journal import (
 from .limits import DRY_CHECKS, FAULT_RETRY_S, ZONES_MAX
 from .ports import REPORT
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .clock import Clock
     from .events import Log
     from .guard import Guard

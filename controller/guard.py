@@ -10,8 +10,8 @@ from .journal import BURST_FAULT
 from .limits import CLOSE_RETRY_S
 from .ports import CLOSE, OPEN
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .journal import Record
     from .plan import Plan
     from .ports import Command

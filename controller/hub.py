@@ -23,8 +23,8 @@ from .runs import Runs
 from .saving import Saving
 from .trim import Trim
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .ports import Asked, Command, Seen
 
 _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it

@@ -11,9 +11,9 @@ from binascii import crc32
 from ._const import const
 from .limits import ZONES_MAX
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from typing import Any
 
     from .plan import Plan
@@ -85,10 +85,13 @@ class Record:
     dirty = True  # it is to be written at once
     owed = False  # it is to be written with the next opening, if that is near
 
-    if TYPE_CHECKING:
+    if _TYPE_CHECKING:
 
-        def __getattr__(self, name: str) -> Any: ...
-        def __setattr__(self, name: str, value: Any) -> None: ...
+        def __getattr__(self, name: str) -> Any:
+            raise NotImplementedError
+
+        def __setattr__(self, name: str, value: Any) -> None:
+            raise NotImplementedError
 
     def __init__(self, zones: int) -> None:
         self.seq = 0
@@ -105,7 +108,7 @@ class Record:
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        value_of = self.__dict__.get
+        value_of: "Callable[[str], Any]" = self.__dict__.get
         values = list(map(value_of, _HUB_NAMES))
         for of_zones in map(value_of, _ZONE_NAMES):
             values += of_zones

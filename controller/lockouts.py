@@ -22,8 +22,8 @@ from .limits import DAY_S, STALE_S
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Callable
 
     from .journal import Record

@@ -4,8 +4,8 @@ from . import limits
 from ._const import const
 from .events import BURST, NO_FLOW, OK
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .journal import Record
     from .plan import Plan
 

@@ -23,8 +23,8 @@ _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(128)  # more than any part takes
 _START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Any
 
 # Kinds of rain sensor.
@@ -62,9 +62,10 @@ class Part:
         for name in values:
             setattr(self, name, values[name])
 
-    if TYPE_CHECKING:
+    if _TYPE_CHECKING:
 
-        def __getattr__(self, name: str) -> int: ...
+        def __getattr__(self, name: str) -> int:
+            raise NotImplementedError
 
 
 class HubPart(Part):

@@ -3,8 +3,8 @@
 from ._const import const
 from .ports import DRY, FIRM, WET
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .plan import ZonePart
 
 _NEVER = const(-1)

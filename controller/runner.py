@@ -16,8 +16,8 @@ from .plan import PlanError, unpack
 from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
 from .trouble import Trouble, shown_error
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from typing import Any
 

@@ -11,8 +11,8 @@ from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .clock import Clock
     from .days import Days
     from .faults import Faults

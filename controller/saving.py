@@ -6,8 +6,8 @@ from .limits import SAVE_RETRY_S
 from .plan import Plan, PlanError, unpack
 from .ports import PLAN, RECORD, SAVE
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .clock import Clock
     from .days import Days
     from .faults import Faults

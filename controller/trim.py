@@ -6,8 +6,8 @@ from .limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
 from .plan import AUTO_BOTH
 from .ports import DRY, WET
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Callable
 
     from .journal import Record

@@ -7,8 +7,8 @@ them had the same text, when the first of them was, and that text.
 from . import limits
 from ._const import const
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Any
 
 
