@@ -21,7 +21,7 @@ def test_every_code_has_its_word() -> None:
         codes_of = [getattr(events, name) for name in names]
         assert codes_of == sorted(set(codes_of)) and codes_of[0] == 0
         word_of = {code: name.lower() for code, name in zip(codes_of, names, strict=True)}
-        expected = tuple(word_of.get(code, "") for code in range(codes_of[-1] + 1))
+        expected = [word_of.get(code, "") for code in range(codes_of[-1] + 1)]
         assert getattr(words, place) == expected
     assert len(words.WHAT) >= 14 and len(words.WHY) >= 48
 
