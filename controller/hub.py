@@ -9,7 +9,7 @@ and the commands. What each of these means stands in a file of its own.
 from . import ports
 from ._const import const
 from .agenda import Agenda
-from .clock import Clock
+from .civil import Clock
 from .days import Days
 from .events import OK, POWER, Log
 from .faults import Faults
@@ -143,13 +143,13 @@ class Hub:
             self.shut_up_s = _NONE
             if self.faults.alarms:
                 self.faults.store(False, slot)
-            self.runs.saved()
+            self.runs.saved(True)
             return
         if outcome == ports.FAILED:
             self.saving.failed(slot, up_s)
         if slot == ports.RECORD:
             self.record.dirty = True
-            self.runs.not_saved()
+            self.runs.saved(False)
 
     def _sense(self, up_s: int, seen: "Seen") -> bool:
         """Read every sensor and meter. Returns True if anything changed."""
@@ -191,7 +191,7 @@ class Hub:
         intent = runs.intent
         at_rest = intent is None and guard.all_shut()
         commands += self.saving.commands(up_s, at_rest, runs.opens_soon)
-        if intent is not None:
+        if intent:
             commands += guard.open(intent.zone, intent.run_s, up_s)
         return self._speak(up_s, commands)
 

@@ -1,15 +1,19 @@
-"""What must survive a power cut: one record, kept in two copies of which one is always whole.
+"""What must survive a power cut: the record, and a note of what was raised.
 
-Layout, little-endian: magic, version, zone count, length, sequence, then the fields of the hub and
-those of its zones (each field's values together), CRC-32 of all before. A write goes
-over the copy that is not the newest good one, so a torn write spoils nothing needed.
+Layout of the record, little-endian: magic, version, zone count, length, sequence, then the fields
+of the hub and those of its zones (each field's values together), CRC-32 of all before. It is kept
+in two copies of which one is always whole: a write goes over the copy that is not the newest good
+one, so a torn write spoils nothing needed.
+
+The note is one line of text: how many exceptions there were within a day, how many of the last of
+them had the same text, when the first of them was, and that text.
 """
 
 import struct
 from binascii import crc32
 
 from ._const import const
-from .limits import ZONES_MAX
+from .limits import DAY_S, REST_LEAST_S, REST_MOST_S, TEXT_MAX, WALL_MAX, ZONES_MAX
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -155,11 +159,9 @@ def unpack_record(data: "bytes | None") -> "Record | None":
 def newest(copies: "Sequence[bytes | None]") -> "bytes | None":
     """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
     first, second = unpack_record(copies[0]), unpack_record(copies[1])
-    if second is not None and (
-        first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000
-    ):
+    if second and (first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000):
         return copies[1]
-    return copies[0] if first is not None else None
+    return copies[0] if first else None
 
 
 def lost(copies: "Sequence[bytes | None]") -> bool:
@@ -181,3 +183,54 @@ def lost(copies: "Sequence[bytes | None]") -> bool:
         elif len(data) >= _HEAD_BYTES and data[6:_HEAD_BYTES] != b"\1\0\0\0":
             found = True
     return found
+
+
+class Trouble:
+    """The exceptions of a day."""
+
+    count = 0  # of exceptions
+    same = 0  # of the last of them, with one text
+    since_s = 0  # UTC of the first; 0: not known
+    text = ""  # of the last: its type, and what it says
+
+    def load(self, note: bytes) -> None:
+        """Take over what a note holds; one that is empty or torn holds nothing."""
+        try:
+            count, same, since_s, text = note.decode().split(" ", 3)
+            self.since_s = int(since_s)
+            self.same = int(same) & 255
+            self.count = int(count) & 255
+            self.text = text
+        except ValueError:
+            pass
+
+    def pack(self) -> bytes:
+        """Return the note; nothing if there was no exception."""
+        if not self.count:
+            return b""
+        return ("%d %d %d %s" % (self.count, self.same, self.since_s, self.text)).encode()
+
+    def add(self, error: "Any", wall_s: "Any") -> None:
+        """Count an exception, at `wall_s` (UTC, or None). A day begins with its first exception."""
+        text = shown_error(error)
+        if type(wall_s) is not int or not 0 < wall_s < WALL_MAX:
+            wall_s = 0
+        if wall_s and self.since_s and not 0 <= wall_s - self.since_s < DAY_S:
+            self.count = self.same = self.since_s = 0
+        if not self.since_s:
+            self.since_s = wall_s
+        if text != self.text:
+            self.same = 0
+        self.text = text
+        self.same = min(self.same + 1, 255)
+        self.count = min(self.count + 1, 255)
+
+    def rest_s(self) -> int:
+        """How long to rest after the last: twice as long each time, up to a bound."""
+        return min(REST_LEAST_S << min(self.count - 1, 8), REST_MOST_S)
+
+
+def shown_error(error: "Any") -> str:
+    """Type and text of an exception; of a MemoryError the type, since its text names a size."""
+    name = type(error).__name__  # not repr(): interpreters write it differently, and traces are one
+    return name if name == "MemoryError" else ("%s: %s" % (name, error))[:TEXT_MAX]

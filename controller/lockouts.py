@@ -80,7 +80,7 @@ class Lockouts:
         for zone, part in enumerate(plan.zones):
             probe = Probe(part, self._stale_s, plan.hub.rain_cap_um) if part.probe else None
             self.probes.append(probe)
-            if probe is not None:
+            if probe:
                 self._probed.append((zone, probe))
 
     # What is asked of it.

@@ -103,7 +103,7 @@ class Meters:
         for supply, spigot in enumerate(plan.supplies):
             meter = Meter(spigot.travel_s) if spigot.meter else None
             self._of.append(meter)
-            if meter is not None:
+            if meter:
                 self.metered.append((supply, meter))
 
     def read(self, counts_ml: "list[int | None]") -> None:
@@ -117,7 +117,7 @@ class Meters:
     def turned(self, supply: int, up_s: int) -> bool:
         """A valve of a supply was told to open or to shut. Returns True if it has a meter."""
         meter = self._of[supply]
-        if meter is None:
+        if not meter:
             return False
         meter.turned(self.counts_ml[supply], up_s)
         return True
@@ -125,12 +125,12 @@ class Meters:
     def given_ml(self, supply: int) -> int:
         """Return the water since the supply's valve opened, ml; 0 if not known."""
         meter = self._of[supply]
-        return meter.given_ml(self.counts_ml[supply]) if meter is not None else 0
+        return meter.given_ml(self.counts_ml[supply]) if meter else 0
 
     def flow_ml_min(self, supply: int, up_s: int) -> int:
         """Return a supply's mean flow since the last call, ml/min, or -1 while it is not known."""
         meter = self._of[supply]
-        return meter.flow_ml_min(self.counts_ml[supply], up_s) if meter is not None else _UNKNOWN
+        return meter.flow_ml_min(self.counts_ml[supply], up_s) if meter else _UNKNOWN
 
 
 def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:

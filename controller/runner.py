@@ -12,9 +12,9 @@ from .events import BROKEN, CRASH, POWER, STORE, TROUBLE
 from .events import PLAN as NEW_PLAN
 from .guard import Broken
 from .hub import Hub
+from .journal import Trouble, shown_error
 from .plan import PlanError, unpack
 from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
-from .trouble import Trouble, shown_error
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -71,7 +71,7 @@ class Runner:
         noted = self.trouble.count
         record = journal.unpack_record(saved)
         plan = self._plan(record)
-        if why == POWER and record is not None and record.plan_crc != plan.crc:
+        if why == POWER and record and record.plan_crc != plan.crc:
             why = NEW_PLAN
         self._start(plan, why, None)
         if journal.lost(copies):
@@ -266,7 +266,7 @@ class Runner:
             raise PlanError(
                 "%d zones and %d supplies, and the ports have %d valves" % (zones, supplies, valves)
             )
-        if bad and record is not None and found.crc != record.plan_crc:
+        if bad and record and found.crc != record.plan_crc:
             self.trouble.add(
                 PlanError("the record's plan cannot be read: an older one is used"), None
             )

@@ -13,7 +13,7 @@ from .ports import CARRIED_OUT, FAILED, UNTRIED
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
-    from .clock import Clock
+    from .civil import Clock
     from .days import Days
     from .faults import Faults
     from .guard import Guard
@@ -99,7 +99,7 @@ class Runs:
 
     def busy(self) -> bool:
         """Whether a run, a test or a new plan is to come first."""
-        return self.intent is not None or self.test != 0 or self._saving.new_plan is not None
+        return bool(self.intent or self.test or self._saving.new_plan)
 
     def may_begin(self, up_s: int) -> bool:
         """Whether a run waits, and nothing keeps all of them from starting.
@@ -110,8 +110,8 @@ class Runs:
         self.opens_soon = False
         return (
             (self._record.waiting or self.test) != 0
-            and self.intent is None
-            and self._saving.new_plan is None
+            and not self.intent
+            and not self._saving.new_plan
             and len(self._guard.open_zones) < self._plan.hub.open_max
             and self._saving.can_write(up_s)
         )
@@ -186,7 +186,7 @@ class Runs:
         """How long the run lasts that waits for a zone, seconds, and how much it gives, ml."""
         probe = self._lockouts.probes[zone]
         # Where a probe is not to be trusted nothing is added to the table.
-        return self._trim.run(zone, self._days.row, probe is None or probe.trusted)
+        return self._trim.run(zone, self._days.row, not probe or probe.trusted)
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
@@ -277,7 +277,7 @@ class Runs:
     def _cancel(self) -> None:
         """Give an intent up: a planned run waits again, another is refused."""
         run = self.intent
-        if run is None:
+        if not run:
             return
         self.intent = None
         self._record.opening &= ~(1 << run.zone)
@@ -287,17 +287,14 @@ class Runs:
         else:
             self._faults.tell(events.REFUSED, run.zone, events.FAULT, run.kind)
 
-    def saved(self) -> None:
-        """The intent was written: its OPEN is tried next."""
+    def saved(self, done: bool) -> None:
+        """The intent was written, and its OPEN is tried next; or neither was done."""
         run = self.intent
-        if run is not None:
+        if run and done:
             self.under_way[run.zone] = run
             self.intent = None
-
-    def not_saved(self) -> None:
-        """The intent was not written, so its OPEN was not tried either."""
-        if self.intent is not None:
-            self._guard.not_tried(self.intent.zone)
+        elif run:
+            self._guard.not_tried(run.zone)
             self._cancel()
 
     def opened(self, valve: int, outcome: int, up_s: int) -> None:
@@ -305,7 +302,7 @@ class Runs:
         run = self.under_way[valve]
         if outcome == FAILED:
             self._faults.driver(True, valve)
-        if run is None:  # a master
+        if not run:  # a master
             if outcome == CARRIED_OUT:
                 self._faults.driver(False, valve)
         elif outcome == CARRIED_OUT:
@@ -339,7 +336,7 @@ class Runs:
             if settle_up_s:
                 self._lockouts.read_by(settle_up_s)
             run = self.under_way[zone] if zone != _NONE else None
-            if run is not None and run.run_ml and zone not in self._guard.to_shut:
+            if run and run.run_ml and zone not in self._guard.to_shut:
                 left_ml = run.run_ml - self._meters.given_ml(supply)
                 if left_ml <= 0:
                     news = True  # the run is to be ended
@@ -368,7 +365,7 @@ class Runs:
         """See how an open zone flows. Returns True if something is wrong, or no longer so."""
         flow_ml_min = self._meters.flow_ml_min(self._supply_of[zone], up_s)
         run = self.under_way[zone]
-        if flow_ml_min == _NONE or run is None:
+        if flow_ml_min == _NONE or not run:
             return False
         run.flow_ml_min = flow_ml_min
         why = judge_flow(self._record, zone, flow_ml_min)
@@ -389,7 +386,7 @@ class Runs:
         guard = self._guard
         for zone in guard.open_zones:
             run = self.under_way[zone]
-            if run is not None and zone not in guard.to_shut:
+            if run and zone not in guard.to_shut:
                 ended = why or (run.open and self._why_end(run, up_s))
                 if ended:
                     run.ended = ended
@@ -407,7 +404,7 @@ class Runs:
             return events.FAULT
         if self._lockouts.spent_battery:
             return events.LOW_BATTERY
-        if self._saving.new_plan is not None:
+        if self._saving.new_plan:
             return events.PLAN
         return self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, 0)
 
@@ -427,7 +424,7 @@ class Runs:
             given_ml = self._meters.given_ml(supply)
             self._meters.turned(supply, up_s)
         run = self.under_way[valve]
-        if run is None:
+        if not run:
             return
         zone = run.zone
         self.under_way[zone] = None

@@ -8,7 +8,7 @@ from .ports import PLAN, RECORD, SAVE
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
-    from .clock import Clock
+    from .civil import Clock
     from .days import Days
     from .faults import Faults
     from .journal import Record
@@ -41,7 +41,7 @@ class Saving:
 
     def offer(self, data: bytes) -> int:
         """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
-        if self.new_plan is not None:
+        if self.new_plan:
             return events.BUSY
         try:
             self.new_plan = (unpack(data), data)
@@ -68,14 +68,14 @@ class Saving:
         """
         record = self._record
         given = self.new_plan if at_rest else None
-        is_due = record.dirty or given is not None or (record.owed and not opens_soon)
+        is_due = record.dirty or given or (record.owed and not opens_soon)
         if not is_due or up_s < self._retry_up_s:
             return []
         record.dirty = False
         record.owed = False
         record.wall_s = self._clock.wall_s(up_s)
         self._lockouts.keep(up_s)
-        if given is None:
+        if not given:
             return [(SAVE, RECORD, record.pack())]
         # Once both are written the runner starts a hub from them, and this one is no more.
         self._days.drop_waiting(events.PLAN)

@@ -134,7 +134,7 @@ class Trim:
         """What an untrusted probe taught does not count."""
         record = self._record
         for zone, probe in enumerate(probes):
-            if probe is not None and not probe.trusted and record.auto_pct[zone]:
+            if probe and not probe.trusted and record.auto_pct[zone]:
                 record.auto_pct[zone] = 0
                 record.dirty = True
 

@@ -28,7 +28,7 @@ from evenclay.controller.events import (
 from evenclay.controller.events import PLAN as NEW_PLAN
 from evenclay.controller.guard import Broken, Guard
 from evenclay.controller.hub import Hub
-from evenclay.controller.journal import BROKEN_FAULT, LEAK_FAULT, STORE_FAULT, Record
+from evenclay.controller.journal import BROKEN_FAULT, LEAK_FAULT, STORE_FAULT, Record, Trouble
 from evenclay.controller.limits import (
     ASKED_MAX,
     LATCH_TIMES,
@@ -50,7 +50,6 @@ from evenclay.controller.ports import (
     RECORD,
 )
 from evenclay.controller.runner import Restart, Runner
-from evenclay.controller.trouble import Trouble
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600
