@@ -17,7 +17,7 @@ from .limits import DAY_S, REST_LEAST_S, REST_MOST_S, TEXT_MAX, WALL_MAX, ZONES_
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from typing import Any
 
     from .plan import Plan
@@ -112,10 +112,10 @@ class Record:
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        value_of: "Callable[[str], Any]" = self.__dict__.get
-        values = list(map(value_of, _HUB_NAMES))
-        for of_zones in map(value_of, _ZONE_NAMES):
-            values += of_zones
+        fields = self.__dict__
+        values = [fields[name] for name in _HUB_NAMES]
+        for name in _ZONE_NAMES:
+            values += fields[name]
         body = struct.pack(self._code, _RECORD_MAGIC, len(self.tag), self.length, self.seq, *values)
         return body + crc32(body).to_bytes(4, "little")
 
