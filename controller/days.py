@@ -115,11 +115,6 @@ class Days:
         turned_s: int = record.valve_wall_s[zone]
         return turned_s >= first_s
 
-    def first_up_s(self) -> int:
-        """Uptime at which the marked cycle begins: later than now if the clock was set back."""
-        mark_wall_s: int = self._record.mark_wall_s
-        return mark_wall_s - self._clock.skew_s
-
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
         return min(self._end_up_s, self._end_s - self._clock.skew_s) - run_s

@@ -223,7 +223,9 @@ class Hub:
                     if other_up_s < due_up_s:
                         due_up_s = other_up_s
             if self.record.dirty or self.record.owed:
-                due_up_s = self.saving.due_up_s(up_s, due_up_s)
+                other_up_s = self.saving.retry_up_s
+                if up_s < other_up_s < due_up_s:
+                    due_up_s = other_up_s
             self._due_up_s = due_up_s
             self._set_wake(up_s)
         if self.faults.reports:

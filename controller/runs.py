@@ -86,6 +86,7 @@ class Runs:
         self._clock = clock
         self._guard = guard
         self._faults = faults
+        self._tell = faults.tell
         self._lockouts = lockouts
         self._trim = trim
         self._days = days
@@ -113,7 +114,7 @@ class Runs:
             and not self.intent
             and not self._saving.new_plan
             and len(self._guard.open_zones) < self._plan.hub.open_max
-            and self._saving.can_write(up_s)
+            and up_s >= self._saving.retry_up_s
         )
 
     def more_may_begin(self) -> bool:
@@ -159,8 +160,8 @@ class Runs:
             days.drop(zone, days.held[zone] or events.NO_TIME)
             return False
         run = Run(zone, run_s, run_ml)
-        first_up_s = days.first_up_s()
-        if up_s < first_up_s:
+        first_up_s: int = self._record.mark_wall_s - self._clock.skew_s
+        if up_s < first_up_s:  # the clock was set back to before the cycle
             why = events.CLOCK
             self._look_at(first_up_s)
         else:
@@ -206,7 +207,7 @@ class Runs:
                 if why == events.OK:
                     self._intend(run, up_s)
                     return
-                self._faults.tell(events.REFUSED, zone, why, events.TEST)
+                self._tell(events.REFUSED, zone, why, events.TEST)
 
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
@@ -230,7 +231,7 @@ class Runs:
             return events.CAP if room_s < RUN_LEAST_S else events.TOO_SHORT
         if self._lockouts.locked[events.CLOSED_SEASON] and not anyway:
             return events.CLOSED_SEASON
-        if not self._saving.can_write(up_s):
+        if up_s < self._saving.retry_up_s:
             return events.STORE  # what cannot be written is not given
         run = Run(zone, run_s, 0, events.MANUAL, anyway)
         why = self._why_not(run, up_s)
@@ -285,7 +286,7 @@ class Runs:
         if run.kind == events.PLANNED:
             self._record.waiting |= 1 << run.zone
         else:
-            self._faults.tell(events.REFUSED, run.zone, events.FAULT, run.kind)
+            self._tell(events.REFUSED, run.zone, events.FAULT, run.kind)
 
     def saved(self, done: bool) -> None:
         """The intent was written, and its OPEN is tried next; or neither was done."""
@@ -307,7 +308,7 @@ class Runs:
                 self._faults.driver(False, valve)
         elif outcome == CARRIED_OUT:
             run.open = True
-            self._faults.tell(events.OPENED, valve, run.kind, run.run_s)
+            self._tell(events.OPENED, valve, run.kind, run.run_s)
             if self._record.zone_faults[valve]:
                 self._faults.opened(valve)
             supply = self._supply_of[valve]
@@ -431,26 +432,24 @@ class Runs:
         self._record.opening &= ~(1 << zone)
         self._record.owed = True
         if not run.open:
-            self._faults.tell(events.SKIPPED, zone, events.DRIVER, 0)
+            self._tell(events.SKIPPED, zone, events.DRIVER, 0)
             return
         given_s = up_s - self._guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
         if self._meters.has(supply):
             self._lockouts.read_by(up_s + 2 * SETTLE_S)
         whole = run.ended in (events.DONE, events.LITRES)
-        self._faults.tell(
-            events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml
-        )
+        self._tell(events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml)
         if run.kind == events.TEST and run.flow_ml_min > 0 and not run.bad_flow:
             self._learn(zone, run.flow_ml_min)
 
     def _learn(self, zone: int, flow_ml_min: int) -> None:
         """Keep the flow that the guided test has measured, unless it is far from the plan's."""
         if off_plan(flow_ml_min, self._plan.zones[zone].flow_ml_min):
-            self._faults.tell(events.REFUSED, zone, events.OFF_PLAN, flow_ml_min)
+            self._tell(events.REFUSED, zone, events.OFF_PLAN, flow_ml_min)
         else:
             self._record.flow_ml_min[zone] = min(flow_ml_min, 65535)
-            self._faults.tell(events.LEARNED, zone, events.TEST, self._record.flow_ml_min[zone])
+            self._tell(events.LEARNED, zone, events.TEST, self._record.flow_ml_min[zone])
 
     def _book(self, zone: int, given_s: int, up_s: int) -> None:
         """A zone is shut, and has been given so much."""
@@ -473,9 +472,7 @@ class Runs:
                 else:
                     given_s = min(away_s, record.run_s[zone]) if part.held else away_s
                 self._book(zone, given_s, shut_up_s)
-                self._faults.tell(
-                    events.CUT_SHORT, zone, events.POWER, record.used_s[zone] - used_s
-                )
+                self._tell(events.CUT_SHORT, zone, events.POWER, record.used_s[zone] - used_s)
             elif ended_s:
                 self._shut_up_s[zone] = shut_up_s - max(0, away_s)
         record.opening = 0

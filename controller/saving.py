@@ -20,10 +20,11 @@ class Saving:
     """The hub's writes. A store that failed is not tried again before some minutes have passed.
 
     new_plan: the plan that the owner gave, until it is taken or refused, and its bytes
+    retry_up_s: nothing is written before
     """
 
     new_plan: "tuple[Plan, bytes] | None" = None
-    _retry_up_s = 0
+    retry_up_s = 0
 
     def __init__(
         self,
@@ -49,15 +50,6 @@ class Saving:
             return events.BAD_PLAN
         return events.OK
 
-    def can_write(self, up_s: int) -> bool:
-        """Whether a write may be tried."""
-        return up_s >= self._retry_up_s
-
-    def due_up_s(self, up_s: int, due_up_s: int) -> int:
-        """Return when a write that is due may be tried again, if that is sooner than `due_up_s`."""
-        retry_up_s = self._retry_up_s
-        return retry_up_s if up_s < retry_up_s < due_up_s else due_up_s
-
     def commands(self, up_s: int, at_rest: bool, opens_soon: bool) -> "list[Command]":
         """Return the SAVE commands that are due.
 
@@ -69,7 +61,7 @@ class Saving:
         record = self._record
         given = self.new_plan if at_rest else None
         is_due = record.dirty or given or (record.owed and not opens_soon)
-        if not is_due or up_s < self._retry_up_s:
+        if not is_due or up_s < self.retry_up_s:
             return []
         record.dirty = False
         record.owed = False
@@ -85,7 +77,7 @@ class Saving:
     def failed(self, slot: int, up_s: int) -> None:
         """A record or plan was not written, or not read back as it was."""
         self._faults.store(True, slot)
-        self._retry_up_s = up_s + SAVE_RETRY_S
+        self.retry_up_s = up_s + SAVE_RETRY_S
         if slot == PLAN:
             self.new_plan = None
             self._faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
