@@ -38,10 +38,6 @@ NO_FLOW_FAULT = const(1)  # tried again once a day
 BURST_FAULT = const(2)
 DRIVER_FAULT = const(8)  # tried again once a day
 
-# Bits of `weather`.
-CONTACT_WET = const(1)
-FROST_STANDS = const(2)
-
 # Every field of the record, in the order of the layout: its name and its `struct` code.
 HUB_FIELDS = (
     "plan_crc I "

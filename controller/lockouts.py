@@ -17,7 +17,6 @@ from .events import (
     STALE,
     WET_SOIL,
 )
-from .journal import CONTACT_WET, FROST_STANDS
 from .limits import DAY_S, STALE_S
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
@@ -29,6 +28,10 @@ if _TYPE_CHECKING:
     from .journal import Record
     from .plan import Plan, RowPart
     from .ports import Seen
+
+# Bits of the record's `weather`.
+_CONTACT_WET = const(1)
+_FROST_STANDS = const(2)
 
 _RAIN_MAX_UM = const(500000)  # in one poll: more is a broken counter, and still only fills the bank
 _TODAY_MAX_UM = const(0x3FFFFFFF)  # what no day reaches: so a broken counter cannot either
@@ -141,9 +144,9 @@ class Lockouts:
     def keep(self, up_s: int) -> None:
         """Put into the record whether it freezes, and how dry a rain contact is."""
         record = self._record
-        weather = CONTACT_WET if self._contact else 0
+        weather = _CONTACT_WET if self._contact else 0
         if self.locked[FROST]:
-            weather |= FROST_STANDS
+            weather |= _FROST_STANDS
         record.weather = weather
         record.dry_s = self.dry_up_s - up_s if up_s < self.dry_up_s else 0
 
@@ -157,9 +160,9 @@ class Lockouts:
             away_s: how long ago the record was made; 0: not known
         """
         record = self._record
-        self._contact = record.weather & CONTACT_WET != 0
+        self._contact = record.weather & _CONTACT_WET != 0
         self.dry_up_s = up_s + max(0, record.dry_s - away_s)
-        stood = record.weather & FROST_STANDS != 0
+        stood = record.weather & _FROST_STANDS != 0
         self.set(_ALL, FROST, stood and self._plan.hub.frost != 0)
 
     # What it is told.

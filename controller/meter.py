@@ -110,10 +110,6 @@ class Meters:
         """Take every meter's count at this moment, ml or None a supply."""
         self.counts_ml = counts_ml
 
-    def has(self, supply: int) -> bool:
-        """Whether a supply has a meter."""
-        return self._of[supply] is not None
-
     def turned(self, supply: int, up_s: int) -> bool:
         """A valve of a supply was told to open or to shut. Returns True if it has a meter."""
         meter = self._of[supply]

@@ -420,10 +420,11 @@ class Runs:
         if outcome == FAILED:
             return
         given_ml = 0
+        metered = False
         supply = self._supply_of[valve]
-        if self._meters.has(supply) and self._guard.open_zone(supply) == _NONE:
+        if self._guard.open_zone(supply) == _NONE:
             given_ml = self._meters.given_ml(supply)
-            self._meters.turned(supply, up_s)
+            metered = self._meters.turned(supply, up_s)
         run = self.under_way[valve]
         if not run:
             return
@@ -436,7 +437,7 @@ class Runs:
             return
         given_s = up_s - self._guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
-        if self._meters.has(supply):
+        if metered:
             self._lockouts.read_by(up_s + 2 * SETTLE_S)
         whole = run.ended in (events.DONE, events.LITRES)
         self._tell(events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml)
