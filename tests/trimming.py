@@ -22,9 +22,9 @@ import numpy as np
 from evenclay.controller import events
 from evenclay.controller.limits import DAY_S
 from evenclay.sim.calendar import HOUR_S
+from evenclay.sim.house import owner
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.site import Ground, dry_of
-from evenclay.sim.judge import policies
 from evenclay.sim.judge.score import IN_BAND, RAIN_WET, judge
 from evenclay.sim.replay.life import Life, Lived, Policy, begin
 from evenclay.sim.replay.span import sky_of, span_of
@@ -187,7 +187,7 @@ def right_level_pct(place: str, some: tuple[int, ...]) -> int:
 @contextmanager
 def coarse_hand() -> Iterator[None]:
     """An owner who tells dry from 50 kPa on and wet below 3: all that a careless push shows."""
-    with patch.multiple(policies, BLADE_DRY_PF=2.7, BLADE_WET_PF=1.5):
+    with patch.multiple(owner, BLADE_DRY_PF=2.7, BLADE_WET_PF=1.5):
         yield
 
 
@@ -195,7 +195,7 @@ def coarse_hand() -> Iterator[None]:
 def whole_depth() -> Iterator[None]:
     """An owner who feels the mean of the whole band, and keeps to its middle half."""
     with (
-        patch.multiple(policies, BLADE_DRY_PF=3.1, BLADE_WET_PF=2.7),
+        patch.multiple(owner, BLADE_DRY_PF=3.1, BLADE_WET_PF=2.7),
         patch.object(Ground, "top_pf", Ground.band_pf),
     ):
         yield

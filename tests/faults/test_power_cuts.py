@@ -22,9 +22,9 @@ slow = pytest.mark.slow
 
 
 @cache
-def usual() -> World:
+def usual(idle_looks: bool = False) -> World:
     """The two days with nothing wrong."""
-    return World(house(), keep_names=True).live()
+    return World(house(), keep_names=True, idle_looks=idle_looks).live()
 
 
 def all_calls() -> list[int]:
@@ -41,11 +41,11 @@ def torn_lengths(whole: int) -> list[int]:
     return [0, 1, whole // 2, whole - 1, whole]
 
 
-def live(fault: Fault) -> World:
+def live(fault: Fault, idle_looks: bool = False) -> World:
     """Live and judge one life; a failure is one line that repeats it."""
-    world = World(house(), replace(fault))
+    world = World(house(), replace(fault), idle_looks=idle_looks)
     try:
-        world.live().judge(usual())
+        world.live().judge(usual(idle_looks))
     except AssertionError as wrong:
         raise AssertionError(f"{wrong}; again: live({fault!r})") from None
     assert world.fired, f"nothing went wrong; again: live({fault!r})"
@@ -89,6 +89,14 @@ def test_the_two_days_are_busy() -> None:
 def test_a_cut_before_every_call() -> None:
     """Every call, the clock kept."""
     assert run([Fault("cut", n) for n in all_calls()]) >= 1000
+
+
+def test_a_cut_at_an_idle_look() -> None:
+    """One call in 431 of a hub that is woken each minute to look at a meter that stands still."""
+    calls = range(1, usual(idle_looks=True).calls + 1, 431)
+    for n in calls:
+        live(Fault("cut", n), idle_looks=True)
+    assert len(calls) >= 30
 
 
 def test_a_cut_during_every_write() -> None:

@@ -104,6 +104,7 @@ class World:
     calls: int = 0
     names: list[str] = field(default_factory=list)  # of every call, while `keep_names`
     keep_names: bool = False
+    idle_looks: bool = False  # also wake the hub for looks at meters that stand still
     states: list[object] = field(default_factory=list)  # what a cut before each call leaves
     store: dict[tuple[int, int], bytes] = field(default_factory=dict)
     runner: Runner | None = None
@@ -316,7 +317,10 @@ class World:
 
     def _turn(self) -> None:
         assert self.runner is not None
-        wake_s = self.boot_s + self.runner.turn()
+        up_s, hub = self.runner.turn(), self.runner.hub
+        if up_s == hub.wake_s and not (self.idle_looks or self._meter_runs()):
+            up_s = hub.due_s  # nine calls in ten would be looks that find nothing
+        wake_s = self.boot_s + up_s
         self._account()
         if self.taken < len(ASKED):
             wake_s = min(wake_s, START_S + ASKED[self.taken][0])
@@ -325,6 +329,11 @@ class World:
         # A hub whose clock fails gives wakes that are past: it is asked again in ten minutes.
         least_s = 600 if self.fault.kind in ("port", "all") and wake_s <= self.now_s else 1
         self._pass_to(max(wake_s, self.now_s + least_s))
+
+    def _meter_runs(self) -> bool:
+        """Whether water runs through a meter."""
+        zones, supplies = self.plan.zones, self.plan.supplies
+        return any(supplies[zones[zone].supply].meter for zone in self.open_now)
 
     def _pass_to(self, at_s: int) -> None:
         """Time passes; a driver's own deadline shuts what nobody shut."""

@@ -145,7 +145,7 @@ def test_what_the_compiler_would_leave_out_is_an_error(
 ) -> None:
     assert built.exists()  # so there is a compiler
     for path in ("controller/_const.py", *compiling.SIMULATED):
-        (tmp_path / path).parent.mkdir(exist_ok=True)
+        (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / path).write_text("")
     (tmp_path / "controller" / "wrong.py").write_text('class Wrong:\n    one = int("1")\n')
     for module in (compiled, compiling):
