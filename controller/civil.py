@@ -9,7 +9,7 @@ chapter 8.3.
 """
 
 from ._const import const
-from .limits import DAY_S, STEP_TOLERANCE_S, WALL_MAX
+from .limits import DAY_S, WALL_MAX
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -23,6 +23,7 @@ _FIRST_DAY = const(2)  # the calendar looks a day back, and counts none below 0
 _AS_EXPECTED = const(0)
 LOST = const(1)  # the clock is not trusted, or no longer
 _FOUND = const(2)
+_STEP_TOLERANCE_S = const(60)  # a clock that moves less against uptime has drifted, not stepped
 STEPPED = const(3)
 
 
@@ -96,8 +97,9 @@ class LocalTime:
 
     def wall_s(self, local_s: int) -> int:
         """UTC instant of a local time: the first of two, or the first valid one after a gap."""
-        early_s = local_s - max(self._hub.std_s, self._hub.dst_s)
-        late_s = local_s - min(self._hub.std_s, self._hub.dst_s)
+        hub = self._hub
+        early_s = local_s - max(hub.std_s, hub.dst_s)
+        late_s = local_s - min(hub.std_s, hub.dst_s)
         for wall_s in (early_s, late_s):
             if self.local_s(wall_s) == local_s:
                 return wall_s
@@ -142,7 +144,7 @@ class Clock:
         if not self.trusted:
             self.trusted = True
             return _FOUND
-        return _AS_EXPECTED if -STEP_TOLERANCE_S <= moved_s <= STEP_TOLERANCE_S else STEPPED
+        return _AS_EXPECTED if -_STEP_TOLERANCE_S <= moved_s <= _STEP_TOLERANCE_S else STEPPED
 
     def at(self, up_s: int) -> None:
         """Note the uptime alone."""

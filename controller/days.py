@@ -8,12 +8,7 @@ from . import events
 from ._const import const
 from .agenda import PER_DAY
 from .civil import FIRST_WEEKDAY, LOST, STEPPED
-from .limits import (
-    BACK_MAX_S,
-    DAY_S,
-    PASSED_MAX,
-    WALL_MAX,
-)
+from .limits import DAY_S, WALL_MAX
 from .plan import AUTO_OFF
 
 _TYPE_CHECKING = const(0)
@@ -30,6 +25,8 @@ if _TYPE_CHECKING:
 _NONE = const(-1)
 _AUTO_WEEKDAY = const(0)  # the hub's own check is weekly, as the owner's is: on Mondays
 _REFILL_LEAST_S = const(79200)  # 22 h: the shortest real day has 23; less means the clock moved
+_BACK_MAX_S = const(90000)  # 25 h: a wrong day and a summer-time hour; more is a new start
+_PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported as a count
 
 
 class Days:
@@ -60,7 +57,6 @@ class Days:
         self._lockouts = lockouts
         self._agenda = agenda
         self._clock = clock
-        lockouts.begin(agenda.row_of(record.day))
         self._trim = trim
         self._tell = tell
         self.time = agenda.time
@@ -154,7 +150,7 @@ class Days:
         if booted:  # the day began at its midnight, not now
             self._refill_up_s = up_s - local_s % DAY_S
         back_s = record.mark_wall_s - wall_s
-        if record.mark_no and back_s > BACK_MAX_S:
+        if record.mark_no and back_s > _BACK_MAX_S:
             self._went_back = True
             self._tell(events.ALARM, _NONE, events.CLOCK, back_s)
             self.drop_waiting(events.CLOCK)
@@ -191,7 +187,7 @@ class Days:
             passed_no = self._next_no
             if why == events.POWER and wall_s < self._agenda.end_wall_s(passed_no):
                 return  # begun late: it has not been missed yet
-            if reported < PASSED_MAX:
+            if reported < _PASSED_MAX:
                 for zone in range(len(self._plan.zones)):
                     self._tell(events.SKIPPED, zone, why, 0)
                 self._mark(passed_no, self._next_s)

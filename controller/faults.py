@@ -14,7 +14,7 @@ from .journal import (
     NO_FLOW_FAULT,
     STORE_FAULT,
 )
-from .limits import DRY_CHECKS, FAULT_RETRY_S, ZONES_MAX
+from .limits import DRY_CHECKS, ZONES_MAX
 from .ports import REPORT
 
 _TYPE_CHECKING = const(0)
@@ -27,6 +27,7 @@ if _TYPE_CHECKING:
     from .ports import Command
 
 _NONE = const(-1)
+_FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 _CLEARABLE = (
     events.LEAK,
     events.STORE,
@@ -106,8 +107,8 @@ class Faults:
         for zone, ended_s in enumerate(self._record.valve_wall_s):
             if self._record.zone_faults[zone]:  # it was tried when its valve last turned
                 away_s = wall_s - ended_s if wall_s and ended_s else 0
-                gone_s = min(max(0, away_s), FAULT_RETRY_S)
-                self._guard.retry(zone, up_s + FAULT_RETRY_S - gone_s)
+                gone_s = min(max(0, away_s), _FAULT_RETRY_S)
+                self._guard.retry(zone, up_s + _FAULT_RETRY_S - gone_s)
         for supply in range(len(self._plan.supplies)):
             if self._supply_no_flow(supply):  # its zones wait for the one that was tried last
                 self._retry_supply(supply, self._guard.last_retry_up_s(supply))
@@ -123,7 +124,7 @@ class Faults:
         """A zone's driver could not open its valve: it is tried again once a day."""
         self._record.zone_faults[zone] |= DRIVER_FAULT
         self._record.dirty = True
-        self._guard.retry(zone, up_s + FAULT_RETRY_S)
+        self._guard.retry(zone, up_s + _FAULT_RETRY_S)
 
     def opened(self, zone: int) -> None:
         """A zone's driver has opened its valve."""
@@ -160,7 +161,7 @@ class Faults:
         faults[zone] &= ~NO_FLOW_FAULT
         if dry:
             faults[zone] |= NO_FLOW_FAULT
-            retry_up_s += FAULT_RETRY_S
+            retry_up_s += _FAULT_RETRY_S
         self._guard.retry(zone, retry_up_s)
         self.alarm(dry, zone, events.NO_FLOW, flow_ml_min)
         if not dry or self._supply_no_flow(supply):

@@ -65,7 +65,8 @@ class Hub:
         self.guard = guard = Guard(plan, record, 0)
         self.faults = faults = Faults(plan, record, clock, guard, log or Log())
         tell = faults.tell
-        self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
+        row = agenda.row_of(record.day)
+        self.lockouts = lockouts = Lockouts(plan, record, row, log is not None, tell)
         self.trim = trim = Trim(plan, record, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, trim, tell)
         self.meters = meters = Meters(plan)

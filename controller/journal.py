@@ -13,7 +13,7 @@ import struct
 from binascii import crc32
 
 from ._const import const
-from .limits import DAY_S, REST_LEAST_S, REST_MOST_S, TEXT_MAX, WALL_MAX, ZONES_MAX
+from .limits import DAY_S, WALL_MAX, ZONES_MAX
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -26,6 +26,9 @@ RECORD_BYTES_MAX = const(256)  # one flash page
 _RECORD_MAGIC = b"Er\x03"  # the last is the version
 _HEAD_BYTES = const(10)
 _HEAD_FIELDS = const(4)
+_REST_LEAST_S = const(60)  # after a first exception; each one in a day doubles it
+_REST_MOST_S = const(900)  # a quarter of an hour: a cause that is mended is found out so soon
+_TEXT_MAX = const(100)  # characters of an exception's text that are kept
 
 # A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
 # owner clears them, unless said otherwise.
@@ -223,10 +226,10 @@ class Trouble:
 
     def rest_s(self) -> int:
         """How long to rest after the last: twice as long each time, up to a bound."""
-        return min(REST_LEAST_S << min(self.count - 1, 8), REST_MOST_S)
+        return min(_REST_LEAST_S << min(self.count - 1, 8), _REST_MOST_S)
 
 
 def shown_error(error: "Any") -> str:
     """Type and text of an exception; of a MemoryError the type, since its text names a size."""
     name = type(error).__name__  # not repr(): interpreters write it differently, and traces are one
-    return name if name == "MemoryError" else ("%s: %s" % (name, error))[:TEXT_MAX]
+    return name if name == "MemoryError" else ("%s: %s" % (name, error))[:_TEXT_MAX]

@@ -64,15 +64,21 @@ class Lockouts:
     _quiet_from_s = 0  # what local rules say was looked up for between these two
     _quiet_until_s = 0
 
-    row: "RowPart"  # of today
-
     def __init__(
-        self, plan: "Plan", record: "Record", counting: bool, tell: "Callable[..., None]"
+        self,
+        plan: "Plan",
+        record: "Record",
+        row: "RowPart",
+        counting: bool,
+        tell: "Callable[..., None]",
     ) -> None:
-        """`counting`: a hub ran on this board before, since it booted; its counters ran on."""
+        """`row`: of the day of the record. `counting`: a hub ran on this board before, since it
+        booted; its counters ran on.
+        """
         hub = plan.hub
         self._plan = plan
         self._record = record
+        self.row = row  # of today
         self._counting = counting
         self._tell = tell
         self._stale_s = max(STALE_S, 3 * hub.poll_s)
@@ -134,10 +140,6 @@ class Lockouts:
             self._quiet_from_s = local_s
             self._quiet_until_s = local_s + left_s
         return self._quiet_until_s
-
-    def begin(self, row: "RowPart") -> None:
-        """Take over the row that held when the record was made."""
-        self.row = row
 
     # What a restart must not forget.
 

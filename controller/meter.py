@@ -1,8 +1,8 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from . import limits
 from ._const import const
 from .events import BURST, NO_FLOW, OK
+from .limits import DAY_S, SETTLE_S
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -15,6 +15,7 @@ _LEAST_S = const(15)
 _NO_FLOW_PCT = const(10)  # of the learned flow
 _BURST_PCT = const(150)  # of the learned flow
 _FLOW_LEAST_ML_MIN = const(50)  # less is no flow when none was learned
+_LEAK_ML = const(1000)  # with every valve of the supply shut: more than one passes as it shuts
 
 
 class Meter:
@@ -31,7 +32,7 @@ class Meter:
         self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
         self._travelled_up_s = up_s + self._travel_s
-        self._settled_up_s = self._travelled_up_s + limits.SETTLE_S
+        self._settled_up_s = self._travelled_up_s + SETTLE_S
         # The count at the last look with all valves shut. What passes while a valve travels is no
         # leak: then the first look after it counts.
         self._seen_ml = _UNKNOWN if self._travel_s else self._start_ml
@@ -50,7 +51,7 @@ class Meter:
         """
         settled_up_s = self._settled_up_s
         if up_s >= settled_up_s or not is_open:
-            settled_up_s += limits.SETTLE_S
+            settled_up_s += SETTLE_S
         return settled_up_s if up_s < settled_up_s else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
@@ -78,12 +79,12 @@ class Meter:
         if seen_ml == _UNKNOWN or ml < seen_ml:
             self._moves = False
             return False
-        if not self._moves or up_s - self._mark_up_s > limits.DAY_S:
+        if not self._moves or up_s - self._mark_up_s > DAY_S:
             self._moves = True
             self._mark_up_s = up_s
             self._start_ml = seen_ml
             return False
-        leaks = ml - self._start_ml >= limits.LEAK_ML
+        leaks = ml - self._start_ml >= _LEAK_ML
         if leaks:  # what is told once is not told again when the owner has cleared it
             self._moves = False
         return leaks

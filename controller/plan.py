@@ -15,8 +15,8 @@ the fields have to fit each other are checked where plans are made, by
 import struct
 from binascii import crc32
 
-from . import limits
 from ._const import const
+from .limits import BANS_MAX, ROWS_MAX, SUPPLIES_MAX, ZONES_MAX
 
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)
@@ -123,7 +123,7 @@ class SupplyPart(Part):
         "meter B "
         "master B "  # a valve upstream of all its zones
     )
-    MOST = limits.SUPPLIES_MAX
+    MOST = SUPPLIES_MAX
 
 
 class ZonePart(Part):
@@ -146,7 +146,7 @@ class ZonePart(Part):
         "wet_off_ppt H "  # released below
         "dry_ppt H "  # known to be too dry below
     )
-    MOST = limits.ZONES_MAX
+    MOST = ZONES_MAX
     TAIL = "12s"  # of NAME_BYTES
     name = ""
 
@@ -164,7 +164,7 @@ class RowPart(Part):
         "start_min H "
         "length_min H "
     )
-    MOST = limits.ROWS_MAX
+    MOST = ROWS_MAX
     TAIL = "B"  # how many explicit starts follow
     starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
 
@@ -189,7 +189,7 @@ class BanPart(Part):
     """Hours of every day, or dates of every year, at which nothing may be watered."""
 
     FIELDS = "kind B first H last H "
-    MOST = limits.BANS_MAX
+    MOST = BANS_MAX
 
 
 _KINDS = (HubPart, SupplyPart, ZonePart, RowPart, BanPart)

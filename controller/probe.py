@@ -132,10 +132,11 @@ class Probe:
         0 where it is neither, and where the probe is not trusted.
         """
         zone = self._zone
-        if not self.trusted or self.ppt == _NEVER:
+        ppt = self.ppt
+        if not self.trusted or ppt == _NEVER:
             return 0
-        if self.ppt < zone.dry_ppt:
+        if ppt < zone.dry_ppt:
             return DRY
-        if self.ppt >= zone.wet_ppt:
+        if ppt >= zone.wet_ppt:
             return WET
-        return FIRM if 2 * self.ppt >= zone.dry_ppt + zone.wet_off_ppt else 0
+        return FIRM if 2 * ppt >= zone.dry_ppt + zone.wet_off_ppt else 0

@@ -2,7 +2,6 @@
 
 from . import events
 from ._const import const
-from .limits import SAVE_RETRY_S
 from .plan import Plan, PlanError, unpack
 from .ports import PLAN, RECORD, SAVE
 
@@ -14,6 +13,8 @@ if _TYPE_CHECKING:
     from .journal import Record
     from .lockouts import Lockouts
     from .ports import Command
+
+_SAVE_RETRY_S = const(300)  # between tries to write a store that failed
 
 
 class Saving:
@@ -77,7 +78,7 @@ class Saving:
     def failed(self, slot: int, up_s: int) -> None:
         """A record or plan was not written, or not read back as it was."""
         self._faults.store(True, slot)
-        self.retry_up_s = up_s + SAVE_RETRY_S
+        self.retry_up_s = up_s + _SAVE_RETRY_S
         if slot == PLAN:
             self.new_plan = None
             self._faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)

@@ -4,8 +4,7 @@ import ast
 from pathlib import Path
 
 from evenclay.controller import events, words
-from evenclay.controller.events import Log
-from evenclay.controller.limits import EVENTS_MAX
+from evenclay.controller.events import _EVENTS_MAX, Log
 
 
 def test_every_code_has_its_word() -> None:
@@ -44,7 +43,7 @@ def event(number: int) -> tuple[int, ...]:
 def test_the_log_keeps_the_last_events_in_order() -> None:
     log = Log()
     assert log.events() == []
-    for number in range(3 * EVENTS_MAX + 5):
+    for number in range(3 * _EVENTS_MAX + 5):
         log.add(event(number))
-        first = max(0, number + 1 - EVENTS_MAX)
+        first = max(0, number + 1 - _EVENTS_MAX)
         assert log.events() == [event(n) for n in range(first, number + 1)]
