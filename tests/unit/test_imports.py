@@ -61,7 +61,7 @@ def _top(module: str) -> str:
 
 
 def is_type_checking(node: ast.AST) -> bool:
-    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+    return isinstance(node, ast.If) and ast.unparse(node.test).lstrip("_") == "TYPE_CHECKING"
 
 
 def types_only_nodes(tree: ast.Module) -> set[ast.AST]:
