@@ -218,6 +218,7 @@ def test_seattle_runs_to_the_end_with_every_output(tmp_path: Path) -> None:
         "et0_mm": pytest.approx(2600.0, rel=0.15),
         "first_day": "2013-01-01",
         "last_day": "2015-12-31",
+        "cautions": [],
     }
     assert (tmp_path / "report.html").stat().st_size > 10_000
 
