@@ -27,11 +27,11 @@ from evenclay.boards.drivers.valves import HeldValve, LatchingValve, NoValve
 from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.events import CRASH, OWNER, POWER
 from evenclay.controller.events import PLAN as REPLANNED
+from evenclay.controller.journal import Trouble
 from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
 from evenclay.controller.plan import PlanError
 from evenclay.controller.ports import NOTE, PLAN, Seen
 from evenclay.controller.runner import Restart, Runner
-from evenclay.controller.trouble import Trouble
 
 if TYPE_CHECKING:
     from collections.abc import Callable

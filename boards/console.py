@@ -24,9 +24,9 @@ from evenclay.controller.words import WHAT, WHY
 if TYPE_CHECKING:
     from typing import IO
 
+    from evenclay.controller.journal import Trouble
     from evenclay.controller.ports import Asked
     from evenclay.controller.runner import Runner
-    from evenclay.controller.trouble import Trouble
 
 READINGS = {"dry": DRY, "firm": FIRM, "wet": WET}
 HELP = """hold HOURS | check ZONE dry|firm|wet [...] | run ZONE MINUTES [anyway]

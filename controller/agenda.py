@@ -9,8 +9,8 @@ from ._const import const
 from .civil import LocalTime, date_of, day_of
 from .limits import DAY_S
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .plan import Plan, RowPart
 
 PER_DAY = const(32)  # more than CYCLES_MAX; a power of two keeps numbers readable in binary dumps

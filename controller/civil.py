@@ -1,21 +1,30 @@
-"""Calendar and local time, in whole days and seconds since 2000-01-01.
+"""Calendar, local time and what the clocks say, in whole days and seconds since 2000-01-01.
 
 Days count from 2000-01-01 = 0. Weekdays count from Monday = 0. `wall_s` is UTC, `local_s` is what
-a clock on the wall shows; both are seconds since 2000-01-01 00:00 on their own scale.
+a clock on the wall shows; both are seconds since 2000-01-01 00:00 on their own scale. `up_s` is
+uptime, which alone is steady; the wall clock is uptime plus a skew.
 Source: the usual proleptic Gregorian arithmetic, in years that start in March and so end with the
 leap day; the rule is the `std offset dst offset,Mm.w.d/time,Mm.w.d/time` form of POSIX.1-2017,
 chapter 8.3.
 """
 
 from ._const import const
-from .limits import DAY_S
+from .limits import DAY_S, WALL_MAX
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .plan import HubPart
 
 FIRST_WEEKDAY = const(5)  # day 0 was a Saturday: a day's weekday is (day + FIRST_WEEKDAY) % 7
 _EPOCH = const(730425)  # 2000-01-01 counted from 0000-03-01
+_FIRST_DAY = const(2)  # the calendar looks a day back, and counts none below 0
+
+# What `take` finds.
+_AS_EXPECTED = const(0)
+LOST = const(1)  # the clock is not trusted, or no longer
+_FOUND = const(2)
+_STEP_TOLERANCE_S = const(60)  # a clock that moves less against uptime has drifted, not stepped
+STEPPED = const(3)
 
 
 def day_of(year: int, month: int, day: int) -> int:
@@ -88,8 +97,9 @@ class LocalTime:
 
     def wall_s(self, local_s: int) -> int:
         """UTC instant of a local time: the first of two, or the first valid one after a gap."""
-        early_s = local_s - max(self._hub.std_s, self._hub.dst_s)
-        late_s = local_s - min(self._hub.std_s, self._hub.dst_s)
+        hub = self._hub
+        early_s = local_s - max(hub.std_s, hub.dst_s)
+        late_s = local_s - min(hub.std_s, hub.dst_s)
         for wall_s in (early_s, late_s):
             if self.local_s(wall_s) == local_s:
                 return wall_s
@@ -103,3 +113,47 @@ def _nth_weekday(year: int, month: int, week: int, weekday: int) -> int:
     first = day_of(year, month, 1)
     day = first + (weekday - 1 - first - FIRST_WEEKDAY) % 7 + 7 * (week - 1)
     return day if day < day_of(year, month + 1, 1) else day - 7
+
+
+class Clock:
+    """Uptime, and the wall clock measured against it.
+
+    up_s: the uptime of the step under way
+    trusted: whether the wall clock is known
+    skew_s: wall less uptime
+    """
+
+    up_s = 0
+    trusted = False
+    skew_s = 0
+
+    def __init__(self, hub: "HubPart", time: LocalTime) -> None:
+        self.time = time
+        self._least_s = _FIRST_DAY * DAY_S - min(hub.std_s, hub.dst_s)
+
+    def take(self, up_s: int, wall_s: "int | None") -> int:
+        """Note both clocks. Returns LOST or STEPPED, another if the clock was found, or 0."""
+        self.up_s = up_s
+        if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
+            self.trusted = False
+            return LOST
+        moved_s = wall_s - up_s - self.skew_s
+        if self.trusted and not moved_s:
+            return _AS_EXPECTED
+        self.skew_s += moved_s
+        if not self.trusted:
+            self.trusted = True
+            return _FOUND
+        return _AS_EXPECTED if -_STEP_TOLERANCE_S <= moved_s <= _STEP_TOLERANCE_S else STEPPED
+
+    def at(self, up_s: int) -> None:
+        """Note the uptime alone."""
+        self.up_s = up_s
+
+    def wall_s(self, up_s: int) -> int:
+        """UTC seconds, or 0 while the clock is not trusted."""
+        return up_s + self.skew_s if self.trusted else 0
+
+    def local_s(self, up_s: int) -> "int | None":
+        """Local seconds, or None while the clock is not trusted."""
+        return self.time.local_s(up_s + self.skew_s) if self.trusted else None

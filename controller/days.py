@@ -4,46 +4,29 @@ Uptime is the hub's only steady clock; the wall clock is uptime plus a skew that
 change to the record that depends on the date is made here.
 """
 
+from . import events
 from ._const import const
 from .agenda import PER_DAY
-from .civil import FIRST_WEEKDAY
-from .clock import LOST, STEPPED
-from .events import (
-    AFTER_CYCLE,
-    AFTER_RAIN,
-    ALARM,
-    CLEARED,
-    CLOCK,
-    CLOSED_SEASON,
-    HOLD,
-    LOST_CLOCK,
-    NO_TIME,
-    OK,
-    POWER,
-    SKIPPED,
-)
-from .limits import (
-    AUTO_WEEKDAY,
-    BACK_MAX_S,
-    DAY_S,
-    PASSED_MAX,
-    REFILL_LEAST_S,
-    WALL_MAX,
-)
+from .civil import FIRST_WEEKDAY, LOST, STEPPED
+from .limits import DAY_S, WALL_MAX
 from .plan import AUTO_OFF
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Callable
 
     from .agenda import Agenda
-    from .clock import Clock
+    from .civil import Clock
     from .journal import Record
     from .lockouts import Lockouts
     from .plan import Plan, RowPart
     from .trim import Trim
 
 _NONE = const(-1)
+_AUTO_WEEKDAY = const(0)  # the hub's own check is weekly, as the owner's is: on Mondays
+_REFILL_LEAST_S = const(79200)  # 22 h: the shortest real day has 23; less means the clock moved
+_BACK_MAX_S = const(90000)  # 25 h: a wrong day and a summer-time hour; more is a new start
+_PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported as a count
 
 
 class Days:
@@ -74,26 +57,28 @@ class Days:
         self._lockouts = lockouts
         self._agenda = agenda
         self._clock = clock
-        lockouts.begin(agenda.row_of(record.day))
         self._trim = trim
         self._tell = tell
         self.time = agenda.time
         self.order: "list[int]" = []
-        self.held = [OK] * len(plan.zones)  # what last kept each waiting run from starting
+        self.held = [events.OK] * len(plan.zones)  # what last kept each waiting run from starting
 
     # The clock.
 
     def see_clock(self, said: int) -> bool:
         """Take in that the clock was lost, found or stepped. Returns True if that is news."""
         if said == LOST:
-            return self._lockouts.set(_NONE, LOST_CLOCK, True)
-        was_lost = self._lockouts.set(_NONE, LOST_CLOCK, False)
-        self._resync_why = CLOCK if was_lost or said == STEPPED else POWER
+            return self._lockouts.set(_NONE, events.LOST_CLOCK, True)
+        was_lost = self._lockouts.set(_NONE, events.LOST_CLOCK, False)
+        self._resync_why = events.CLOCK if was_lost or said == STEPPED else events.POWER
         return True
 
     def steady_s(self, up_s: int) -> int:
-        """Seconds until local rules, or local time itself, may next say something else."""
-        wall_s = self._clock.wall_s(up_s)
+        """Seconds until local rules, or local time itself, may next say something else.
+
+        Only while the clock is trusted.
+        """
+        wall_s = up_s + self._clock.skew_s
         local_s = self.time.local_s(wall_s)
         quiet_left_s = self._lockouts.quiet_until_s(local_s) - local_s
         return min(quiet_left_s, self.time.until_s - wall_s)
@@ -103,18 +88,18 @@ class Days:
     def due_up_s(self) -> int:
         """Uptime of the next midnight, cycle or end of a hold; only while the clock is trusted."""
         due_s = self._midnight_s if self._midnight_s < self._next_s else self._next_s
-        if self._lockouts.locked[HOLD] and self._record.hold_s < due_s:
+        if self._lockouts.locked[events.HOLD] and self._record.hold_s < due_s:
             due_s = self._record.hold_s
         return due_s - self._clock.skew_s
 
     def check(self, zone: int, readings: "tuple[int, ...]", up_s: int) -> int:
         """Take an owner's blade readings of a zone. Returns OK, or why they do not count now."""
         if not self._clock.trusted:
-            return LOST_CLOCK
+            return events.LOST_CLOCK
         if up_s < self._lockouts.after_rain_up_s:
-            return AFTER_RAIN
+            return events.AFTER_RAIN
         if self._watered_today(zone) or self._record.opening >> zone & 1:
-            return AFTER_CYCLE
+            return events.AFTER_CYCLE
         return self._trim.check(zone, readings, self._record.day)
 
     def _watered_today(self, zone: int) -> bool:
@@ -126,11 +111,6 @@ class Days:
         turned_s: int = record.valve_wall_s[zone]
         return turned_s >= first_s
 
-    def first_up_s(self) -> int:
-        """Uptime at which the marked cycle begins: later than now if the clock was set back."""
-        mark_wall_s: int = self._record.mark_wall_s
-        return mark_wall_s - self._clock.skew_s
-
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
         return min(self._end_up_s, self._end_s - self._clock.skew_s) - run_s
@@ -141,16 +121,16 @@ class Days:
             return False
         wall_s = up_s + self._clock.skew_s
         changed = False
-        if self._resync_why != OK:
+        if self._resync_why != events.OK:
             self._resync(up_s, wall_s, self._resync_why)
-            self._resync_why = OK
+            self._resync_why = events.OK
             changed = True
         elif wall_s >= self._midnight_s:
-            refill = up_s - self._refill_up_s >= REFILL_LEAST_S
+            refill = up_s - self._refill_up_s >= _REFILL_LEAST_S
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
             self._find_next(wall_s)
             changed = True
-        if (self._record.hold_s or self._lockouts.locked[HOLD]) and self._see_hold(wall_s):
+        if (self._record.hold_s or self._lockouts.locked[events.HOLD]) and self._see_hold(wall_s):
             changed = True
         while wall_s >= self._next_s:
             if self._begin_cycle(self._next_no, up_s, wall_s):
@@ -164,16 +144,16 @@ class Days:
         day = local_s // DAY_S
         booted = not self._midnight_s
         gone = day - record.day
-        if why != POWER:
+        if why != events.POWER:
             gone = min(gone, 1)  # a step drains one day at most
-        self._begin_day(day, why == POWER and gone > 0, up_s, min(max(gone, 0), 60))
+        self._begin_day(day, why == events.POWER and gone > 0, up_s, min(max(gone, 0), 60))
         if booted:  # the day began at its midnight, not now
             self._refill_up_s = up_s - local_s % DAY_S
         back_s = record.mark_wall_s - wall_s
-        if record.mark_no and back_s > BACK_MAX_S:
+        if record.mark_no and back_s > _BACK_MAX_S:
             self._went_back = True
-            self._tell(ALARM, _NONE, CLOCK, back_s)
-            self.drop_waiting(CLOCK)
+            self._tell(events.ALARM, _NONE, events.CLOCK, back_s)
+            self.drop_waiting(events.CLOCK)
             record.mark_no = 0
         if not record.mark_no:  # of a new plan, what passed was none of its cycles
             self._mark(self._agenda.last_started(wall_s), wall_s)
@@ -187,11 +167,17 @@ class Days:
 
     def _take_up(self) -> None:
         """The marked cycle's runs are to be given: until when, by which row, in which order."""
-        mark_no = self._record.mark_no
+        record = self._record
+        mark_no = record.mark_no
         self._end_s = self._agenda.end_wall_s(mark_no)
         self._end_up_s = self._end_s - self._clock.skew_s
         self.row = self._agenda.row_of(mark_no // PER_DAY)
-        self._put_in_order()
+        # Zones dropped last time go first, and of these the one whose water is longest ago.
+        queue = []
+        for zone, ended_s in enumerate(record.valve_wall_s):
+            first = record.first >> zone & 1
+            queue.append((1 - first, ended_s if first else 0, zone))
+        self.order = [zone for _, _, zone in sorted(queue)]
 
     def _skip_passed(self, wall_s: int, why: int) -> None:
         """Report the cycles whose time passed: each up to a bound, then a count."""
@@ -199,19 +185,19 @@ class Days:
         self._find_next(wall_s)
         while wall_s >= self._next_s:
             passed_no = self._next_no
-            if why == POWER and wall_s < self._agenda.end_wall_s(passed_no):
+            if why == events.POWER and wall_s < self._agenda.end_wall_s(passed_no):
                 return  # begun late: it has not been missed yet
-            if reported < PASSED_MAX:
+            if reported < _PASSED_MAX:
                 for zone in range(len(self._plan.zones)):
-                    self._tell(SKIPPED, zone, why, 0)
+                    self._tell(events.SKIPPED, zone, why, 0)
                 self._mark(passed_no, self._next_s)
             else:
                 last_no = self._agenda.last_started(wall_s)
                 is_cycle = last_no % PER_DAY < PER_DAY - 1  # or none began since yesterday
-                if why == POWER and is_cycle and wall_s < self._agenda.end_wall_s(last_no):
+                if why == events.POWER and is_cycle and wall_s < self._agenda.end_wall_s(last_no):
                     last_no -= 1  # that one is begun late
                 days = last_no // PER_DAY - passed_no // PER_DAY
-                self._tell(SKIPPED, _NONE, why, days)
+                self._tell(events.SKIPPED, _NONE, why, days)
                 self._mark(last_no, wall_s)
             reported += 1
             self._find_next(wall_s)
@@ -231,10 +217,10 @@ class Days:
             self._trim.opened(day)
         record.day = day
         self._lockouts.bank(row, drain_days, 0)
-        self._lockouts.set(_NONE, CLOSED_SEASON, row.cycles == 0)
+        self._lockouts.set(_NONE, events.CLOSED_SEASON, row.cycles == 0)
         if drain_days:
             for zone, probe in enumerate(self._lockouts.probes):
-                self._trim.new_day(zone, day, probe.soil() if probe is not None else 0)
+                self._trim.new_day(zone, day, probe.soil() if probe else 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
 
     def hold(self, until_s: int, up_s: int) -> None:
@@ -247,14 +233,14 @@ class Days:
         """Begin or end the owner's pause. Returns True if it was either."""
         record = self._record
         hold = record.hold_s > wall_s
-        if hold == (self._lockouts.locked[HOLD] != 0) and (hold or not record.hold_s):
+        if hold == (self._lockouts.locked[events.HOLD] != 0) and (hold or not record.hold_s):
             return False  # a hold that ended while power was away still has its end to come
         if not hold:
             if record.hold_dry_days > self._plan.hub.rewet_hold_days:
                 self._trim.opened(record.day)
             record.hold_dry_days = 0
             record.hold_s = 0
-        self._lockouts.set(_NONE, HOLD, hold)
+        self._lockouts.set(_NONE, events.HOLD, hold)
         return True
 
     # Cycles.
@@ -263,7 +249,7 @@ class Days:
         """Find the cycle after the mark; it may have passed already."""
         today = self.time.local_s(wall_s) // DAY_S
         after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
-        if self._resync_why != OK:  # look back as far as the mark: what passed is to be reported
+        if self._resync_why != events.OK:  # back as far as the mark: what passed is to be told
             after_no = self._record.mark_no
         self._next_no = self._agenda.next_after(after_no, today)
         self._next_s = WALL_MAX
@@ -279,10 +265,10 @@ class Days:
 
         Returns True if the record is to be saved for it.
         """
-        self.drop_waiting(OK)
+        self.drop_waiting(events.OK)
         if self._went_back:
             self._went_back = False
-            self._tell(CLEARED, _NONE, CLOCK, 0)
+            self._tell(events.CLEARED, _NONE, events.CLOCK, 0)
         self._mark(cycle_no, self._next_s)
         self._take_up()
         self._record.first = 0
@@ -300,13 +286,13 @@ class Days:
         Returns True if a trim moved.
         """
         weekday = (day + FIRST_WEEKDAY) % 7
-        if self._plan.hub.auto_trim == AUTO_OFF or weekday != AUTO_WEEKDAY:
+        if self._plan.hub.auto_trim == AUTO_OFF or weekday != _AUTO_WEEKDAY:
             return False
         if up_s < self._lockouts.after_rain_up_s:
             return False
         moved = False
         for zone, probe in enumerate(self._lockouts.probes):
-            if probe is not None and self._trim.check_by_probe(zone, probe.soil(), day):
+            if probe and self._trim.check_by_probe(zone, probe.soil(), day):
                 moved = True
         return moved
 
@@ -314,7 +300,7 @@ class Days:
         """Drop every waiting run, or that of one zone; `why` OK: each for what held it."""
         for zone in range(len(self._plan.zones)):
             if self._record.waiting >> zone & 1 and only in (_NONE, zone):
-                self.drop(zone, why or self.held[zone] or NO_TIME)
+                self.drop(zone, why or self.held[zone] or events.NO_TIME)
 
     def hold_back(self, zone: int, why: int) -> None:
         """Remember what keeps a zone's run from starting; OK: nothing that may last."""
@@ -324,14 +310,5 @@ class Days:
         """Drop a waiting run; its zone goes first in the next cycle."""
         self._record.waiting &= ~(1 << zone)
         self._record.first |= 1 << zone
-        self.held[zone] = OK
-        self._tell(SKIPPED, zone, why, 0)
-
-    def _put_in_order(self) -> None:
-        """Zones dropped last time go first, and of these the one whose water is longest ago."""
-        record = self._record
-        queue = []
-        for zone in range(len(self._plan.zones)):
-            first = record.first >> zone & 1
-            queue.append((1 - first, record.valve_wall_s[zone] if first else 0, zone))
-        self.order = [zone for _, _, zone in sorted(queue)]
+        self.held[zone] = events.OK
+        self._tell(events.SKIPPED, zone, why, 0)

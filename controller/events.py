@@ -11,10 +11,10 @@ hold it: see `words.py`.
 import struct
 
 from ._const import const
-from .limits import EVENTS_MAX
 
 _LAYOUT = "<BhBqqHIq"  # of an event in the log
 _EVENT_BYTES = const(34)
+_EVENTS_MAX = const(64)  # kept for a console; older ones are overwritten
 
 # What happened.
 BOOT = const(0)
@@ -96,19 +96,19 @@ class Log:
     """The last events, oldest first, in a ring of bytes that never grows."""
 
     def __init__(self) -> None:
-        self._ring = bytearray(EVENTS_MAX * _EVENT_BYTES)
+        self._ring = bytearray(_EVENTS_MAX * _EVENT_BYTES)
         self._count = 0
 
     def add(self, event: "tuple[int, ...]") -> None:
         """Keep an event, forgetting the oldest when full."""
-        at = self._count % EVENTS_MAX * _EVENT_BYTES
+        at = self._count % _EVENTS_MAX * _EVENT_BYTES
         struct.pack_into(_LAYOUT, self._ring, at, *event)
         self._count += 1
 
     def events(self) -> "list[tuple[int, ...]]":
         """Return the events kept, oldest first."""
         found = []
-        for number in range(max(0, self._count - EVENTS_MAX), self._count):
-            at = number % EVENTS_MAX * _EVENT_BYTES
+        for number in range(max(0, self._count - _EVENTS_MAX), self._count):
+            at = number % _EVENTS_MAX * _EVENT_BYTES
             found.append(struct.unpack_from(_LAYOUT, self._ring, at))
         return found

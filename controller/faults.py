@@ -4,21 +4,8 @@ A fault holds water back until it passes or the owner clears it. An alarm is an 
 once when it begins and once when it ends.
 """
 
+from . import events
 from ._const import const
-from .events import (
-    ALARM,
-    BOOT,
-    BROKEN,
-    BURST,
-    CLEARED,
-    DRIVER,
-    DRY_AT_FULL,
-    LEAK,
-    NO_FLOW,
-    STORE,
-    SUPPLY_NO_FLOW,
-    TROUBLE,
-)
 from .journal import (
     BURST_FAULT,
     DRIVER_FAULT,
@@ -27,12 +14,12 @@ from .journal import (
     NO_FLOW_FAULT,
     STORE_FAULT,
 )
-from .limits import DRY_CHECKS, FAULT_RETRY_S, ZONES_MAX
+from .limits import DRY_CHECKS, ZONES_MAX
 from .ports import REPORT
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
-    from .clock import Clock
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
+    from .civil import Clock
     from .events import Log
     from .guard import Guard
     from .journal import Record
@@ -40,14 +27,15 @@ if TYPE_CHECKING:
     from .ports import Command
 
 _NONE = const(-1)
+_FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 _CLEARABLE = (
-    LEAK,
-    STORE,
-    BROKEN,
-    BURST,
-    NO_FLOW,
-    DRIVER,
-    SUPPLY_NO_FLOW,
+    events.LEAK,
+    events.STORE,
+    events.BROKEN,
+    events.BURST,
+    events.NO_FLOW,
+    events.DRIVER,
+    events.SUPPLY_NO_FLOW,
 )
 
 
@@ -74,9 +62,9 @@ class Faults:
 
     def tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""
-        if what == ALARM:
+        if what == events.ALARM:
             self.alarms.append((zone, why))
-        elif what == CLEARED and (zone, why) in self.alarms:
+        elif what == events.CLEARED and (zone, why) in self.alarms:
             self.alarms.remove((zone, why))
         up_s = self._clock.up_s
         wall_s = self._clock.wall_s(up_s) or _NONE
@@ -97,7 +85,7 @@ class Faults:
     def alarm(self, on: bool, zone: int, why: int, value: int) -> None:
         """Raise an alarm, or clear it: each once."""
         if on != ((zone, why) in self.alarms):
-            self.tell(ALARM if on else CLEARED, zone, why, value)
+            self.tell(events.ALARM if on else events.CLEARED, zone, why, value)
 
     def warn(self, up_s: int, why: int, value: int, fault: int = 0) -> "list[Command]":
         """Raise an alarm of the runner's, and latch a fault. Returns the reports of that."""
@@ -112,15 +100,15 @@ class Faults:
         """Count and tell a boot."""
         record = self._record
         record.boots = (record.boots + 1) & 0xFFFF
-        self.tell(BOOT, _NONE, why, record.boots)
+        self.tell(events.BOOT, _NONE, why, record.boots)
 
     def resume(self, up_s: int, wall_s: int) -> None:
         """Find out when each zone with a fault may be tried again; `wall_s` may be 0: not known."""
         for zone, ended_s in enumerate(self._record.valve_wall_s):
             if self._record.zone_faults[zone]:  # it was tried when its valve last turned
                 away_s = wall_s - ended_s if wall_s and ended_s else 0
-                gone_s = min(max(0, away_s), FAULT_RETRY_S)
-                self._guard.retry(zone, up_s + FAULT_RETRY_S - gone_s)
+                gone_s = min(max(0, away_s), _FAULT_RETRY_S)
+                self._guard.retry(zone, up_s + _FAULT_RETRY_S - gone_s)
         for supply in range(len(self._plan.supplies)):
             if self._supply_no_flow(supply):  # its zones wait for the one that was tried last
                 self._retry_supply(supply, self._guard.last_retry_up_s(supply))
@@ -130,13 +118,13 @@ class Faults:
     def driver(self, on: bool, valve: int) -> None:
         """Raise or clear the alarm of a zone's valve, or of a supply's master."""
         zones = len(self._plan.zones)
-        self.alarm(on, valve if valve < zones else ZONES_MAX + valve - zones, DRIVER, 0)
+        self.alarm(on, valve if valve < zones else ZONES_MAX + valve - zones, events.DRIVER, 0)
 
     def not_opened(self, zone: int, up_s: int) -> None:
         """A zone's driver could not open its valve: it is tried again once a day."""
         self._record.zone_faults[zone] |= DRIVER_FAULT
         self._record.dirty = True
-        self._guard.retry(zone, up_s + FAULT_RETRY_S)
+        self._guard.retry(zone, up_s + _FAULT_RETRY_S)
 
     def opened(self, zone: int) -> None:
         """A zone's driver has opened its valve."""
@@ -147,7 +135,7 @@ class Faults:
     def store(self, failed: bool, slot: int) -> None:
         """A write failed, or went well again; a record that was lost stays an alarm."""
         if failed or not self._record.faults & STORE_FAULT:
-            self.alarm(failed, _NONE, STORE, slot)
+            self.alarm(failed, _NONE, events.STORE, slot)
 
     def leak(self, supply: int) -> bool:
         """Water flows where every valve is shut. Returns True if that is news."""
@@ -155,14 +143,14 @@ class Faults:
             return False
         self._record.faults |= LEAK_FAULT
         self._record.dirty = True
-        self.alarm(True, _NONE, LEAK, supply)
+        self.alarm(True, _NONE, events.LEAK, supply)
         return True
 
     def burst(self, zone: int, flow_ml_min: int) -> None:
         """Far more flows than a zone takes."""
         self._record.zone_faults[zone] |= BURST_FAULT
         self._record.dirty = True
-        self.alarm(True, zone, BURST, flow_ml_min)
+        self.alarm(True, zone, events.BURST, flow_ml_min)
 
     def no_flow(self, zone: int, dry: bool, flow_ml_min: int, up_s: int) -> None:
         """A zone without flow is tried once a day; so is a supply none of whose zones flows."""
@@ -173,11 +161,11 @@ class Faults:
         faults[zone] &= ~NO_FLOW_FAULT
         if dry:
             faults[zone] |= NO_FLOW_FAULT
-            retry_up_s += FAULT_RETRY_S
+            retry_up_s += _FAULT_RETRY_S
         self._guard.retry(zone, retry_up_s)
-        self.alarm(dry, zone, NO_FLOW, flow_ml_min)
+        self.alarm(dry, zone, events.NO_FLOW, flow_ml_min)
         if not dry or self._supply_no_flow(supply):
-            self.alarm(dry, ZONES_MAX + supply, SUPPLY_NO_FLOW, 0)
+            self.alarm(dry, ZONES_MAX + supply, events.SUPPLY_NO_FLOW, 0)
             self._retry_supply(supply, retry_up_s)
 
     def clear(self, zone: int) -> bool:
@@ -189,7 +177,7 @@ class Faults:
             zones = range(len(record.zone_faults))
             found = record.faults
             record.faults = 0
-            self.alarm(False, _NONE, TROUBLE, 0)
+            self.alarm(False, _NONE, events.TROUBLE, 0)
         for one in zones:
             found |= record.zone_faults[one]
             record.zone_faults[one] = 0
@@ -199,7 +187,7 @@ class Faults:
         standing = self._standing()
         for alarm in list(self.alarms):
             if alarm[1] in _CLEARABLE and alarm not in standing:
-                self.tell(CLEARED, alarm[0], alarm[1], 0)
+                self.tell(events.CLEARED, alarm[0], alarm[1], 0)
         return True
 
     def _standing(self) -> "list[tuple[int, int]]":
@@ -211,10 +199,10 @@ class Faults:
                 if faults >> why - FIRST_FAULT & 1:
                     alarms.append((zone, why))
             if zone >= 0 and record.dry_full[zone] >= DRY_CHECKS:
-                alarms.append((zone, DRY_AT_FULL))
+                alarms.append((zone, events.DRY_AT_FULL))
         for supply in range(len(self._plan.supplies)):
             if self._supply_no_flow(supply):
-                alarms.append((ZONES_MAX + supply, SUPPLY_NO_FLOW))
+                alarms.append((ZONES_MAX + supply, events.SUPPLY_NO_FLOW))
         return alarms
 
     def _supply_no_flow(self, supply: int) -> bool:

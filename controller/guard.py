@@ -7,16 +7,16 @@ the moment its OPEN is emitted until its CLOSE is known to have been carried out
 from . import events
 from ._const import const
 from .journal import BURST_FAULT
-from .limits import CLOSE_RETRY_S
 from .ports import CLOSE, OPEN
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .journal import Record
     from .plan import Plan
     from .ports import Command
 
 _NONE = const(-1)
+_CLOSE_RETRY_S = const(10)  # between tries to close a valve whose driver failed
 
 
 class Broken(Exception):
@@ -144,7 +144,7 @@ class Guard:
             if failed:
                 self._failed.remove(valve)
         else:
-            self._retry_up_s[valve] = up_s + CLOSE_RETRY_S
+            self._retry_up_s[valve] = up_s + _CLOSE_RETRY_S
             if not failed:
                 self._failed.append(valve)
         # Ready once every valve was tried; those that would not close keep their supply shut.

@@ -9,13 +9,12 @@ and the commands. What each of these means stands in a file of its own.
 from . import ports
 from ._const import const
 from .agenda import Agenda
-from .clock import Clock
+from .civil import Clock
 from .days import Days
 from .events import OK, POWER, Log
 from .faults import Faults
 from .guard import Guard
 from .journal import Record, unpack_record
-from .limits import METER_S
 from .lockouts import Lockouts
 from .meter import Meters
 from .owner import Owner
@@ -24,12 +23,13 @@ from .runs import Runs
 from .saving import Saving
 from .trim import Trim
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .ports import Asked, Command, Seen
 
 _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
 _NONE = const(-1)
+_METER_S = const(60)  # between two looks at the meter of a supply that is shut
 
 
 class Hub:
@@ -65,7 +65,8 @@ class Hub:
         self.guard = guard = Guard(plan, record, 0)
         self.faults = faults = Faults(plan, record, clock, guard, log or Log())
         tell = faults.tell
-        self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
+        row = agenda.row_of(record.day)
+        self.lockouts = lockouts = Lockouts(plan, record, row, log is not None, tell)
         self.trim = trim = Trim(plan, record, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, trim, tell)
         self.meters = meters = Meters(plan)
@@ -121,14 +122,9 @@ class Hub:
         opened = False
         for place, command in enumerate(sent):
             what = command[0]
-            # The one after those that were carried out has failed, and none behind it was tried.
-            outcome = (
-                ports.CARRIED_OUT
-                if place < done
-                else ports.FAILED
-                if place == done
-                else ports.UNTRIED
-            )
+            outcome = ports.CARRIED_OUT
+            if place >= done:  # the first of these has failed, and none behind it was tried
+                outcome = ports.FAILED if place == done else ports.UNTRIED
             if what == ports.CLOSE:
                 self.runs.closed(command[1], outcome, up_s)
             elif what == ports.SAVE:
@@ -148,13 +144,13 @@ class Hub:
             self.shut_up_s = _NONE
             if self.faults.alarms:
                 self.faults.store(False, slot)
-            self.runs.saved()
+            self.runs.saved(True)
             return
         if outcome == ports.FAILED:
             self.saving.failed(slot, up_s)
         if slot == ports.RECORD:
             self.record.dirty = True
-            self.runs.not_saved()
+            self.runs.saved(False)
 
     def _sense(self, up_s: int, seen: "Seen") -> bool:
         """Read every sensor and meter. Returns True if anything changed."""
@@ -168,35 +164,35 @@ class Hub:
         record = self.record
         guard = self.guard
         runs = self.runs
+        if not guard.ready:  # until every valve was told to close, nothing else is due
+            if asked:
+                self.owner.answer(asked, up_s)
+            return self._speak(up_s, guard.closing(up_s))
         waited = record.waiting
-        runs.look_anew()
-        boots = guard.ready and not self._booted
+        boots = not self._booted
         if boots:
             self.faults.boot(self._why)
-        if guard.ready and self.days.catch_up(up_s):
+        if self.days.catch_up(up_s):
             record.dirty = True
         if boots:
             self._resume(up_s)
-        if self._booted and (boots or asked) and up_s != self.lockouts.polled_up_s:
+        if (boots or asked) and up_s != self.lockouts.polled_up_s:
             self._sense(up_s, seen)  # an owner is answered by what the sensors say now
         if asked:
             self.owner.answer(asked, up_s)
-        if self._booted:
-            if guard.open_zones:
-                runs.end(OK, up_s)
-            if runs.may_begin(up_s):
-                if not runs.test and self.lockouts.stale(up_s):
-                    self._sense(up_s, seen)
-                runs.choose(up_s)
-            if waited and not record.waiting:
-                record.owed = True
+        if guard.open_zones:
+            runs.end(OK, up_s)
+        if runs.may_begin(up_s):
+            if not runs.test and self.lockouts.stale(up_s):
+                self._sense(up_s, seen)
+            runs.choose(up_s)
+        if waited and not record.waiting:
+            record.owed = True
         commands = guard.closing(up_s)
-        if self._booted:
-            saving = self.saving
-            at_rest = saving.new_plan is not None and runs.intent is None and guard.all_shut()
-            commands += saving.commands(up_s, at_rest, runs.opens_soon)
         intent = runs.intent
-        if intent is not None:
+        at_rest = intent is None and guard.all_shut()
+        commands += self.saving.commands(up_s, at_rest, runs.opens_soon)
+        if intent:
             commands += guard.open(intent.zone, intent.run_s, up_s)
         return self._speak(up_s, commands)
 
@@ -228,7 +224,9 @@ class Hub:
                     if other_up_s < due_up_s:
                         due_up_s = other_up_s
             if self.record.dirty or self.record.owed:
-                due_up_s = self.saving.due_up_s(up_s, due_up_s)
+                other_up_s = self.saving.retry_up_s
+                if up_s < other_up_s < due_up_s:
+                    due_up_s = other_up_s
             self._due_up_s = due_up_s
             self._set_wake(up_s)
         if self.faults.reports:
@@ -241,5 +239,5 @@ class Hub:
         due_s = poll_up_s if poll_up_s < self._due_up_s else self._due_up_s
         self.wake_s = self.due_s = due_s
         for supply, _ in self.meters.metered:
-            if due_s > up_s + METER_S and self.guard.open_zone(supply) == _NONE:
-                self.wake_s = up_s + METER_S
+            if due_s > up_s + _METER_S and self.guard.open_zone(supply) == _NONE:
+                self.wake_s = up_s + _METER_S

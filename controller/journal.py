@@ -1,18 +1,22 @@
-"""What must survive a power cut: one record, kept in two copies of which one is always whole.
+"""What must survive a power cut: the record, and a note of what was raised.
 
-Layout, little-endian: magic, version, zone count, length, sequence, then the fields of the hub and
-those of its zones (each field's values together), CRC-32 of all before. A write goes
-over the copy that is not the newest good one, so a torn write spoils nothing needed.
+Layout of the record, little-endian: magic, version, zone count, length, sequence, then the fields
+of the hub and those of its zones (each field's values together), CRC-32 of all before. It is kept
+in two copies of which one is always whole: a write goes over the copy that is not the newest good
+one, so a torn write spoils nothing needed.
+
+The note is one line of text: how many exceptions there were within a day, how many of the last of
+them had the same text, when the first of them was, and that text.
 """
 
 import struct
 from binascii import crc32
 
 from ._const import const
-from .limits import ZONES_MAX
+from .limits import DAY_S, WALL_MAX, ZONES_MAX
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any
 
@@ -22,6 +26,9 @@ RECORD_BYTES_MAX = const(256)  # one flash page
 _RECORD_MAGIC = b"Er\x03"  # the last is the version
 _HEAD_BYTES = const(10)
 _HEAD_FIELDS = const(4)
+_REST_LEAST_S = const(60)  # after a first exception; each one in a day doubles it
+_REST_MOST_S = const(900)  # a quarter of an hour: a cause that is mended is found out so soon
+_TEXT_MAX = const(100)  # characters of an exception's text that are kept
 
 # A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
 # owner clears them, unless said otherwise.
@@ -34,64 +41,67 @@ NO_FLOW_FAULT = const(1)  # tried again once a day
 BURST_FAULT = const(2)
 DRIVER_FAULT = const(8)  # tried again once a day
 
-# Bits of `weather`.
-CONTACT_WET = const(1)
-FROST_STANDS = const(2)
-
 # Every field of the record, in the order of the layout: its name and its `struct` code.
 HUB_FIELDS = (
-    ("plan_crc", "I"),
-    ("boots", "H"),
-    ("wall_s", "I"),  # when this record was made; 0: clock not trusted
-    ("day", "H"),  # local day that `used_s` and `rain_today_um` belong to
-    ("mark_no", "I"),  # the last cycle begun; 0: none under this plan
-    ("mark_wall_s", "I"),  # and its start
-    ("hold_s", "I"),  # UTC; 0: none
-    ("hold_dry_days", "B"),
-    ("opened_day", "H"),  # local day the season opened, or a long hold ended
-    ("rain_today_um", "I"),
-    ("faults", "B"),
-    ("waiting", "B"),  # zones of the marked cycle that have not had their run: bits
-    ("first", "B"),  # zones dropped, which go first in the next cycle: bits
-    ("opening", "B"),  # zones about to open, or open: bits
-    ("weather", "B"),  # 1: a rain contact was wet; 2: a frost stood
-    ("dry_s", "I"),  # left of a rain contact's drying time
+    "plan_crc I "
+    "boots H "
+    "wall_s I "  # when this record was made; 0: clock not trusted
+    "day H "  # local day that `used_s` and `rain_today_um` belong to
+    "mark_no I "  # the last cycle begun; 0: none under this plan
+    "mark_wall_s I "  # and its start
+    "hold_s I "  # UTC; 0: none
+    "hold_dry_days B "
+    "opened_day H "  # local day the season opened, or a long hold ended
+    "rain_today_um I "
+    "faults B "
+    "waiting B "  # zones of the marked cycle that have not had their run: bits
+    "first B "  # zones dropped, which go first in the next cycle: bits
+    "opening B "  # zones about to open, or open: bits
+    "weather B "  # 1: a rain contact was wet; 2: a frost stood
+    "dry_s I "  # left of a rain contact's drying time
 )
 ZONE_FIELDS = (
-    ("tag", "H"),
-    ("used_s", "H"),  # given today
-    ("bank_um", "H"),  # rain not yet used up
-    ("trim_pct", "B"),
-    ("auto_pct", "h"),  # the hub's own trim, added to the owner's
-    ("trim_day", "H"),  # local day either last moved
-    ("zone_faults", "B"),
-    ("flow_ml_min", "H"),  # learned; 0: not yet
-    ("valve_wall_s", "I"),  # when it last opened (if `opening`) or shut; 0: not known
-    ("run_s", "H"),  # the run given in `opening`
-    ("rewet_days", "B"),  # left
-    ("dry_full", "B"),  # dry checks at full trim, one after the other
-    ("dry_day", "H"),  # local day of the last dry check; 0: never, or no longer dry
+    "tag H "
+    "used_s H "  # given today
+    "bank_um H "  # rain not yet used up
+    "trim_pct B "
+    "auto_pct h "  # the hub's own trim, added to the owner's
+    "trim_day H "  # local day either last moved
+    "zone_faults B "
+    "flow_ml_min H "  # learned; 0: not yet
+    "valve_wall_s I "  # when it last opened (if `opening`) or shut; 0: not known
+    "run_s H "  # the run given in `opening`
+    "rewet_days B "  # left
+    "dry_full B "  # dry checks at full trim, one after the other
+    "dry_day H "  # local day of the last dry check; 0: never, or no longer dry
 )
-_HUB_NAMES = tuple([name for name, _ in HUB_FIELDS])
-_ZONE_NAMES = tuple([name for name, _ in ZONE_FIELDS])
+_HUB_NAMES = HUB_FIELDS.split()[::2]
+_ZONE_NAMES = ZONE_FIELDS.split()[::2]
 
 
 class Record:
-    """The record: each field of the hub an integer, each field of its zones a list of them."""
+    """The record: each field of the hub an integer, each field of its zones a list of them.
+
+    length: of the packed record, bytes
+    """
 
     dirty = True  # it is to be written at once
     owed = False  # it is to be written with the next opening, if that is near
 
-    if TYPE_CHECKING:
+    if _TYPE_CHECKING:
 
-        def __getattr__(self, name: str) -> Any: ...
-        def __setattr__(self, name: str, value: Any) -> None: ...
+        def __getattr__(self, name: str) -> Any:
+            raise NotImplementedError
+
+        def __setattr__(self, name: str, value: Any) -> None:
+            raise NotImplementedError
 
     def __init__(self, zones: int) -> None:
         self.seq = 0
-        self._code = "<3sBHI" + "".join([code for _, code in HUB_FIELDS])
-        for _, code in ZONE_FIELDS:
+        self._code = "<3sBHI" + "".join(HUB_FIELDS.split()[1::2])
+        for code in ZONE_FIELDS.split()[1::2]:
             self._code += "%d%s" % (zones, code)
+        self.length = struct.calcsize(self._code) + 4
         for name in _HUB_NAMES:
             setattr(self, name, 0)
         for name in _ZONE_NAMES:
@@ -105,8 +115,7 @@ class Record:
         values = [fields[name] for name in _HUB_NAMES]
         for name in _ZONE_NAMES:
             values += fields[name]
-        length = struct.calcsize(self._code) + 4
-        body = struct.pack(self._code, _RECORD_MAGIC, len(self.tag), length, self.seq, *values)
+        body = struct.pack(self._code, _RECORD_MAGIC, len(self.tag), self.length, self.seq, *values)
         return body + crc32(body).to_bytes(4, "little")
 
     def carry(self, plan: "Plan") -> "Record":
@@ -132,9 +141,7 @@ def unpack_record(data: "bytes | None") -> "Record | None":
         return None
     zones = data[3]
     record = Record(zones)
-    if len(data) != struct.calcsize(record._code) + 4:
-        return None
-    if crc32(data[:-4]).to_bytes(4, "little") != data[-4:]:
+    if len(data) != record.length or crc32(data[:-4]).to_bytes(4, "little") != data[-4:]:
         return None
     values = struct.unpack(record._code, data[:-4])
     record.seq = values[3]
@@ -151,11 +158,9 @@ def unpack_record(data: "bytes | None") -> "Record | None":
 def newest(copies: "Sequence[bytes | None]") -> "bytes | None":
     """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
     first, second = unpack_record(copies[0]), unpack_record(copies[1])
-    if second is not None and (
-        first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000
-    ):
+    if second and (first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000):
         return copies[1]
-    return copies[0] if first is not None else None
+    return copies[0] if first else None
 
 
 def lost(copies: "Sequence[bytes | None]") -> bool:
@@ -177,3 +182,54 @@ def lost(copies: "Sequence[bytes | None]") -> bool:
         elif len(data) >= _HEAD_BYTES and data[6:_HEAD_BYTES] != b"\1\0\0\0":
             found = True
     return found
+
+
+class Trouble:
+    """The exceptions of a day."""
+
+    count = 0  # of exceptions
+    same = 0  # of the last of them, with one text
+    since_s = 0  # UTC of the first; 0: not known
+    text = ""  # of the last: its type, and what it says
+
+    def load(self, note: bytes) -> None:
+        """Take over what a note holds; one that is empty or torn holds nothing."""
+        try:
+            count, same, since_s, text = note.decode().split(" ", 3)
+            self.since_s = int(since_s)
+            self.same = int(same) & 255
+            self.count = int(count) & 255
+            self.text = text
+        except ValueError:
+            pass
+
+    def pack(self) -> bytes:
+        """Return the note; nothing if there was no exception."""
+        if not self.count:
+            return b""
+        return ("%d %d %d %s" % (self.count, self.same, self.since_s, self.text)).encode()
+
+    def add(self, error: "Any", wall_s: "Any") -> None:
+        """Count an exception, at `wall_s` (UTC, or None). A day begins with its first exception."""
+        text = shown_error(error)
+        if type(wall_s) is not int or not 0 < wall_s < WALL_MAX:
+            wall_s = 0
+        if wall_s and self.since_s and not 0 <= wall_s - self.since_s < DAY_S:
+            self.count = self.same = self.since_s = 0
+        if not self.since_s:
+            self.since_s = wall_s
+        if text != self.text:
+            self.same = 0
+        self.text = text
+        self.same = min(self.same + 1, 255)
+        self.count = min(self.count + 1, 255)
+
+    def rest_s(self) -> int:
+        """How long to rest after the last: twice as long each time, up to a bound."""
+        return min(_REST_LEAST_S << min(self.count - 1, 8), _REST_MOST_S)
+
+
+def shown_error(error: "Any") -> str:
+    """Type and text of an exception; of a MemoryError the type, since its text names a size."""
+    name = type(error).__name__  # not repr(): interpreters write it differently, and traces are one
+    return name if name == "MemoryError" else ("%s: %s" % (name, error))[:_TEXT_MAX]

@@ -17,18 +17,21 @@ from .events import (
     STALE,
     WET_SOIL,
 )
-from .journal import CONTACT_WET, FROST_STANDS
-from .limits import AFTER_RAIN_S, BATTERY_MARGIN_MV, DAY_S, STALE_S
+from .limits import DAY_S, STALE_S
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Callable
 
     from .journal import Record
     from .plan import Plan, RowPart
     from .ports import Seen
+
+# Bits of the record's `weather`.
+_CONTACT_WET = const(1)
+_FROST_STANDS = const(2)
 
 _RAIN_MAX_UM = const(500000)  # in one poll: more is a broken counter, and still only fills the bank
 _TODAY_MAX_UM = const(0x3FFFFFFF)  # what no day reaches: so a broken counter cannot either
@@ -36,6 +39,8 @@ _ALL = const(-1)  # every zone: every bit, and the zone of an event
 _LONG_AGO_S = const(-864000)  # the uptime of what has not happened since boot
 _NOT_WARM = const(-1)  # `_warm_up_s`: it is too cold to end a frost
 _UNKNOWN = const(-2)  # nobody knows whether a frost came before: at boot, and after a silence
+_AFTER_RAIN_S = const(86400)  # a blade is read a day after rain
+_BATTERY_MARGIN_MV = const(200)  # a resting battery recovers about so much
 
 
 class Lockouts:
@@ -59,15 +64,21 @@ class Lockouts:
     _quiet_from_s = 0  # what local rules say was looked up for between these two
     _quiet_until_s = 0
 
-    row: "RowPart"  # of today
-
     def __init__(
-        self, plan: "Plan", record: "Record", counting: bool, tell: "Callable[..., None]"
+        self,
+        plan: "Plan",
+        record: "Record",
+        row: "RowPart",
+        counting: bool,
+        tell: "Callable[..., None]",
     ) -> None:
-        """`counting`: a hub ran on this board before, since it booted; its counters ran on."""
+        """`row`: of the day of the record. `counting`: a hub ran on this board before, since it
+        booted; its counters ran on.
+        """
         hub = plan.hub
         self._plan = plan
         self._record = record
+        self.row = row  # of today
         self._counting = counting
         self._tell = tell
         self._stale_s = max(STALE_S, 3 * hub.poll_s)
@@ -78,7 +89,7 @@ class Lockouts:
         for zone, part in enumerate(plan.zones):
             probe = Probe(part, self._stale_s, plan.hub.rain_cap_um) if part.probe else None
             self.probes.append(probe)
-            if probe is not None:
+            if probe:
                 self._probed.append((zone, probe))
 
     # What is asked of it.
@@ -130,21 +141,16 @@ class Lockouts:
             self._quiet_until_s = local_s + left_s
         return self._quiet_until_s
 
-    def begin(self, row: "RowPart") -> None:
-        """Take over the row that held when the record was made."""
-        self.row = row
-
     # What a restart must not forget.
 
     def keep(self, up_s: int) -> None:
         """Put into the record whether it freezes, and how dry a rain contact is."""
         record = self._record
-        record.weather = 0
-        if self._contact:
-            record.weather = CONTACT_WET
+        weather = _CONTACT_WET if self._contact else 0
         if self.locked[FROST]:
-            record.weather |= FROST_STANDS
-        record.dry_s = max(0, self.dry_up_s - up_s)
+            weather |= _FROST_STANDS
+        record.weather = weather
+        record.dry_s = self.dry_up_s - up_s if up_s < self.dry_up_s else 0
 
     def resume(self, up_s: int, away_s: int) -> None:
         """Go on from what the record says.
@@ -156,9 +162,9 @@ class Lockouts:
             away_s: how long ago the record was made; 0: not known
         """
         record = self._record
-        self._contact = record.weather & CONTACT_WET != 0
+        self._contact = record.weather & _CONTACT_WET != 0
         self.dry_up_s = up_s + max(0, record.dry_s - away_s)
-        stood = record.weather & FROST_STANDS != 0
+        stood = record.weather & _FROST_STANDS != 0
         self.set(_ALL, FROST, stood and self._plan.hub.frost != 0)
 
     # What it is told.
@@ -269,7 +275,7 @@ class Lockouts:
         more_um = min(more_um, record.rain_today_um - self._plan.hub.rain_skip_um)
         if more_um <= 0:
             return False
-        self.after_rain_up_s = up_s + AFTER_RAIN_S
+        self.after_rain_up_s = up_s + _AFTER_RAIN_S
         return self.bank(self.row, 0, more_um)
 
     def _take_contact(self, wet: "bool | None", up_s: int) -> bool:
@@ -286,7 +292,7 @@ class Lockouts:
             self._contact = bool(wet)
             changed = self.set(_ALL, CONTACT_STALE, False)
         if self._contact:
-            self.after_rain_up_s = up_s + AFTER_RAIN_S
+            self.after_rain_up_s = up_s + _AFTER_RAIN_S
         elif was:
             self.dry_up_s = up_s + self._plan.hub.dry_after_s
         if self._contact != was:
@@ -332,7 +338,7 @@ class Lockouts:
         self.spent_battery = spent
         least_mv = hub.battery_open_mv
         if self.locked[LOW_BATTERY]:
-            least_mv += BATTERY_MARGIN_MV
+            least_mv += _BATTERY_MARGIN_MV
         return self.set(_ALL, LOW_BATTERY, battery_mv < least_mv, battery_mv) or changed
 
 

@@ -1,18 +1,21 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from . import limits
 from ._const import const
 from .events import BURST, NO_FLOW, OK
+from .limits import DAY_S, SETTLE_S
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .journal import Record
     from .plan import Plan
 
 _UNKNOWN = const(-1)
-_LEAST_S = const(
-    15
-)  # to measure over: the guided test's minute is over half a minute after SETTLE_S
+# To measure over: the guided test's minute is over half a minute after SETTLE_S.
+_LEAST_S = const(15)
+_NO_FLOW_PCT = const(10)  # of the learned flow
+_BURST_PCT = const(150)  # of the learned flow
+_FLOW_LEAST_ML_MIN = const(50)  # less is no flow when none was learned
+_LEAK_ML = const(1000)  # with every valve of the supply shut: more than one passes as it shuts
 
 
 class Meter:
@@ -29,7 +32,7 @@ class Meter:
         self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
         self._travelled_up_s = up_s + self._travel_s
-        self._settled_up_s = self._travelled_up_s + limits.SETTLE_S
+        self._settled_up_s = self._travelled_up_s + SETTLE_S
         # The count at the last look with all valves shut. What passes while a valve travels is no
         # leak: then the first look after it counts.
         self._seen_ml = _UNKNOWN if self._travel_s else self._start_ml
@@ -48,7 +51,7 @@ class Meter:
         """
         settled_up_s = self._settled_up_s
         if up_s >= settled_up_s or not is_open:
-            settled_up_s += limits.SETTLE_S
+            settled_up_s += SETTLE_S
         return settled_up_s if up_s < settled_up_s else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
@@ -76,12 +79,12 @@ class Meter:
         if seen_ml == _UNKNOWN or ml < seen_ml:
             self._moves = False
             return False
-        if not self._moves or up_s - self._mark_up_s > limits.DAY_S:
+        if not self._moves or up_s - self._mark_up_s > DAY_S:
             self._moves = True
             self._mark_up_s = up_s
             self._start_ml = seen_ml
             return False
-        leaks = ml - self._start_ml >= limits.LEAK_ML
+        leaks = ml - self._start_ml >= _LEAK_ML
         if leaks:  # what is told once is not told again when the owner has cleared it
             self._moves = False
         return leaks
@@ -101,21 +104,17 @@ class Meters:
         for supply, spigot in enumerate(plan.supplies):
             meter = Meter(spigot.travel_s) if spigot.meter else None
             self._of.append(meter)
-            if meter is not None:
+            if meter:
                 self.metered.append((supply, meter))
 
     def read(self, counts_ml: "list[int | None]") -> None:
         """Take every meter's count at this moment, ml or None a supply."""
         self.counts_ml = counts_ml
 
-    def has(self, supply: int) -> bool:
-        """Whether a supply has a meter."""
-        return self._of[supply] is not None
-
     def turned(self, supply: int, up_s: int) -> bool:
         """A valve of a supply was told to open or to shut. Returns True if it has a meter."""
         meter = self._of[supply]
-        if meter is None:
+        if not meter:
             return False
         meter.turned(self.counts_ml[supply], up_s)
         return True
@@ -123,27 +122,26 @@ class Meters:
     def given_ml(self, supply: int) -> int:
         """Return the water since the supply's valve opened, ml; 0 if not known."""
         meter = self._of[supply]
-        return meter.given_ml(self.counts_ml[supply]) if meter is not None else 0
+        return meter.given_ml(self.counts_ml[supply]) if meter else 0
 
     def flow_ml_min(self, supply: int, up_s: int) -> int:
         """Return a supply's mean flow since the last call, ml/min, or -1 while it is not known."""
         meter = self._of[supply]
-        return meter.flow_ml_min(self.counts_ml[supply], up_s) if meter is not None else _UNKNOWN
+        return meter.flow_ml_min(self.counts_ml[supply], up_s) if meter else _UNKNOWN
 
 
 def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:
     """Whether a flow is so far from the plan's (0: not known) that one is a burst by the other."""
     return plan_ml_min > 0 and (
-        flow_ml_min * limits.BURST_PCT < plan_ml_min * 100
-        or flow_ml_min * 100 > plan_ml_min * limits.BURST_PCT
+        flow_ml_min * _BURST_PCT < plan_ml_min * 100 or flow_ml_min * 100 > plan_ml_min * _BURST_PCT
     )
 
 
 def judge_flow(record: "Record", zone: int, flow_ml_min: int) -> int:
     """Return NO_FLOW, BURST or OK for a zone's flow; without a learned flow nothing is too much."""
     learned_ml_min = record.flow_ml_min[zone]
-    if flow_ml_min < max(limits.FLOW_LEAST_ML_MIN, learned_ml_min * limits.NO_FLOW_PCT // 100):
+    if flow_ml_min < max(_FLOW_LEAST_ML_MIN, learned_ml_min * _NO_FLOW_PCT // 100):
         return NO_FLOW
-    if learned_ml_min and flow_ml_min > learned_ml_min * limits.BURST_PCT // 100:
+    if learned_ml_min and flow_ml_min > learned_ml_min * _BURST_PCT // 100:
         return BURST
     return OK

@@ -7,8 +7,8 @@ from . import events, ports
 from ._const import const
 from .limits import ASKED_MAX, WALL_MAX
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .days import Days
     from .faults import Faults
     from .plan import Plan

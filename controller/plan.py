@@ -15,15 +15,16 @@ the fields have to fit each other are checked where plans are made, by
 import struct
 from binascii import crc32
 
-from . import limits
 from ._const import const
+from .limits import BANS_MAX, ROWS_MAX, SUPPLIES_MAX, ZONES_MAX
 
 _PLAN_MAGIC = b"Ep\x02"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(128)  # more than any part takes
+_START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Any
 
 # Kinds of rain sensor.
@@ -61,9 +62,10 @@ class Part:
         for name in values:
             setattr(self, name, values[name])
 
-    if TYPE_CHECKING:
+    if _TYPE_CHECKING:
 
-        def __getattr__(self, name: str) -> int: ...
+        def __getattr__(self, name: str) -> int:
+            raise NotImplementedError
 
 
 class HubPart(Part):
@@ -121,7 +123,7 @@ class SupplyPart(Part):
         "meter B "
         "master B "  # a valve upstream of all its zones
     )
-    MOST = limits.SUPPLIES_MAX
+    MOST = SUPPLIES_MAX
 
 
 class ZonePart(Part):
@@ -144,7 +146,7 @@ class ZonePart(Part):
         "wet_off_ppt H "  # released below
         "dry_ppt H "  # known to be too dry below
     )
-    MOST = limits.ZONES_MAX
+    MOST = ZONES_MAX
     TAIL = "12s"  # of NAME_BYTES
     name = ""
 
@@ -162,7 +164,7 @@ class RowPart(Part):
         "start_min H "
         "length_min H "
     )
-    MOST = limits.ROWS_MAX
+    MOST = ROWS_MAX
     TAIL = "B"  # how many explicit starts follow
     starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
 
@@ -179,7 +181,7 @@ class RowPart(Part):
         so long and no longer.
         """
         if self.starts_min:
-            return self.starts_min[cycle] + limits.START_GRACE_MIN
+            return self.starts_min[cycle] + _START_GRACE_MIN
         return self.start_min + self.length_min
 
 
@@ -187,7 +189,7 @@ class BanPart(Part):
     """Hours of every day, or dates of every year, at which nothing may be watered."""
 
     FIELDS = "kind B first H last H "
-    MOST = limits.BANS_MAX
+    MOST = BANS_MAX
 
 
 _KINDS = (HubPart, SupplyPart, ZonePart, RowPart, BanPart)

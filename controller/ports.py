@@ -68,8 +68,8 @@ class Seen:
         self.meter_ml: "list[int | None]" = [None] * supplies
 
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Any, Protocol
 
     Command = tuple[Any, ...]

@@ -1,23 +1,21 @@
 """One zone's soil probe: is the soil too wet to water, and is the probe to be believed?"""
 
 from ._const import const
-from .limits import (
-    JUMP_PPT,
-    STUCK_PPT,
-    STUCK_RAIN_S,
-    STUCK_WET_S,
-    TRUST_AGAIN_S,
-    VWC_LEAST_PPT,
-    VWC_MOST_PPT,
-)
 from .ports import DRY, FIRM, WET
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from .plan import ZonePart
 
 _NEVER = const(-1)
 _NO_MARK = const(9999)  # so far from any reading that the first one moves it
+_VWC_LEAST_PPT = const(20)  # below: air, an open wire or a shrunk-away probe
+_VWC_MOST_PPT = const(550)  # above: more water than clay has pores
+_STUCK_PPT = const(3)  # less than this is noise, not change
+_STUCK_RAIN_S = const(604800)  # a week for much rain to show half a metre down in watered clay
+_STUCK_WET_S = const(1728000)  # twenty days wet with all rain used up: not believed
+_JUMP_PPT = const(150)  # between two polls, without rain: a loose wire
+_TRUST_AGAIN_S = const(86400)  # a day of good readings makes a probe trusted again
 
 
 class Probe:
@@ -61,7 +59,7 @@ class Probe:
             ppt is None
             or not self._low_ppt < ppt < self._high_ppt
             or bank_um >= self._full_um
-            or (self.wet and (bank_um or up_s - self._mark_up_s >= STUCK_WET_S))
+            or (self.wet and (bank_um or up_s - self._mark_up_s >= _STUCK_WET_S))
         ):
             changed = self._judge(ppt, up_s, rain_um != self._rain_um, used_s, bank_um)
         if ppt is not None:
@@ -82,21 +80,21 @@ class Probe:
             good = up_s - self._read_up_s < self._stale_s
         else:
             watered = rained or used_s > self._used_s
-            good = watered or last_ppt == _NEVER or abs(ppt - last_ppt) <= JUMP_PPT
+            good = watered or last_ppt == _NEVER or abs(ppt - last_ppt) <= _JUMP_PPT
             moved_ppt = self._mark_ppt - ppt
             soaked = ppt >= wet_ppt
             if not soaked:  # soaked soil cannot get wetter, only drier; noise upwards is no change
                 moved_ppt = abs(moved_ppt)
-            if not VWC_LEAST_PPT <= ppt <= VWC_MOST_PPT:
+            if not _VWC_LEAST_PPT <= ppt <= _VWC_MOST_PPT:
                 good = False
-            elif moved_ppt >= STUCK_PPT or (soaked and (bank_um or last_ppt < wet_ppt)):
+            elif moved_ppt >= _STUCK_PPT or (soaked and (bank_um or last_ppt < wet_ppt)):
                 self._mark_ppt = ppt
                 self._mark_up_s = up_s
                 self._rained_up_s = _NEVER
             elif soaked:
-                good = good and up_s - self._mark_up_s < STUCK_WET_S
+                good = good and up_s - self._mark_up_s < _STUCK_WET_S
             elif self._rained_up_s != _NEVER:
-                good = up_s - self._rained_up_s < STUCK_RAIN_S
+                good = up_s - self._rained_up_s < _STUCK_RAIN_S
             else:
                 good = True
                 if bank_um >= self._full_um:
@@ -104,7 +102,7 @@ class Probe:
             last_ppt = ppt
         if not good:
             self._bad_up_s = up_s
-        trusted = up_s - self._bad_up_s >= TRUST_AGAIN_S
+        trusted = up_s - self._bad_up_s >= _TRUST_AGAIN_S
         wet = trusted and last_ppt >= wet_ppt
         changed = wet != self.wet or trusted != self.trusted
         self.wet = wet
@@ -120,13 +118,13 @@ class Probe:
         self._high_ppt = 0
         if self.trusted and self._rained_up_s == _NEVER:
             wet_ppt = self._zone.wet_ppt
-            low_ppt = self._mark_ppt - STUCK_PPT
-            high_ppt = min(self._mark_ppt + STUCK_PPT, wet_ppt)
+            low_ppt = self._mark_ppt - _STUCK_PPT
+            high_ppt = min(self._mark_ppt + _STUCK_PPT, wet_ppt)
             if self.wet:
-                low_ppt = max(low_ppt, wet_ppt - 1, last_ppt - JUMP_PPT - 1)
-                high_ppt = min(low_ppt, last_ppt) + JUMP_PPT
-            self._low_ppt = max(low_ppt, VWC_LEAST_PPT - 1)
-            self._high_ppt = min(high_ppt, VWC_MOST_PPT + 1)
+                low_ppt = max(low_ppt, wet_ppt - 1, last_ppt - _JUMP_PPT - 1)
+                high_ppt = min(low_ppt, last_ppt) + _JUMP_PPT
+            self._low_ppt = max(low_ppt, _VWC_LEAST_PPT - 1)
+            self._high_ppt = min(high_ppt, _VWC_MOST_PPT + 1)
 
     def soil(self) -> int:
         """Return what it says as a blade does: DRY, WET, or FIRM where well inside the band.
@@ -134,10 +132,11 @@ class Probe:
         0 where it is neither, and where the probe is not trusted.
         """
         zone = self._zone
-        if not self.trusted or self.ppt == _NEVER:
+        ppt = self.ppt
+        if not self.trusted or ppt == _NEVER:
             return 0
-        if self.ppt < zone.dry_ppt:
+        if ppt < zone.dry_ppt:
             return DRY
-        if self.ppt >= zone.wet_ppt:
+        if ppt >= zone.wet_ppt:
             return WET
-        return FIRM if 2 * self.ppt >= zone.dry_ppt + zone.wet_off_ppt else 0
+        return FIRM if 2 * ppt >= zone.dry_ppt + zone.wet_off_ppt else 0

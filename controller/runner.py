@@ -6,18 +6,19 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
-from . import journal, limits
+from . import journal
 from ._const import const
 from .events import BROKEN, CRASH, POWER, STORE, TROUBLE
 from .events import PLAN as NEW_PLAN
 from .guard import Broken
 from .hub import Hub
+from .journal import Trouble, shown_error
+from .limits import ASKED_MAX, SUPPLIES_MAX, WALL_MAX, ZONES_MAX
 from .plan import PlanError, unpack
 from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
-from .trouble import Trouble, shown_error
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from typing import Any
 
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
+_STEPS_MAX = const(64)  # steps one turn of the runner takes before it is no progress
+_READ_TRIES = const(3)  # of a copy: a bus that missed once answers the next time
+_LATCH_TIMES = const(5)  # the same text so often in a day latches
 _CALLS = ("close", "write", "open", "report")  # the port's call of each command
 
 
@@ -59,7 +63,7 @@ class Runner:
             OSError: the plan cannot be read.
         """
         self._ports = ports
-        self._blind = Seen(limits.ZONES_MAX, limits.SUPPLIES_MAX)
+        self._blind = Seen(ZONES_MAX, SUPPLIES_MAX)
         self._unshut: "list[int]" = []  # valves that did not close after an exception
         self.close_all()
         self.trouble = Trouble()
@@ -71,7 +75,7 @@ class Runner:
         noted = self.trouble.count
         record = journal.unpack_record(saved)
         plan = self._plan(record)
-        if why == POWER and record is not None and record.plan_crc != plan.crc:
+        if why == POWER and record and record.plan_crc != plan.crc:
             why = NEW_PLAN
         self._start(plan, why, None)
         if journal.lost(copies):
@@ -115,7 +119,7 @@ class Runner:
             except Exception as error:
                 self._heard("wall_s", error)
                 wall_s = None
-            for _ in range(limits.STEPS_MAX):
+            for _ in range(_STEPS_MAX):
                 commands = self.hub.step(up_s, wall_s, seen, asked)
                 if commands:
                     asked = []
@@ -156,7 +160,7 @@ class Runner:
         if not self._unshut:
             self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
         record = self.hub.record
-        latches = isinstance(error, Broken) or trouble.same >= limits.LATCH_TIMES
+        latches = isinstance(error, Broken) or trouble.same >= _LATCH_TIMES
         if latches and not record.faults & journal.BROKEN_FAULT:
             self._warn(BROKEN, 0, journal.BROKEN_FAULT)
             self._try("write", self._save, RECORD, record.pack())  # or the hub saves it later
@@ -266,7 +270,7 @@ class Runner:
             raise PlanError(
                 "%d zones and %d supplies, and the ports have %d valves" % (zones, supplies, valves)
             )
-        if bad and record is not None and found.crc != record.plan_crc:
+        if bad and record and found.crc != record.plan_crc:
             self.trouble.add(
                 PlanError("the record's plan cannot be read: an older one is used"), None
             )
@@ -276,10 +280,10 @@ class Runner:
 
     def _see_clock(self, asked: "list[Asked]") -> None:
         """Set the clock if that is asked."""
-        for place, one in enumerate(asked[: limits.ASKED_MAX]):
+        for place, one in enumerate(asked[:ASKED_MAX]):
             if isinstance(one, tuple) and len(one) == 3 and one[0] == ASK_CLOCK:
                 value = one[2]
-                if type(value) is int and 0 < value < limits.WALL_MAX:
+                if type(value) is int and 0 < value < WALL_MAX:
                     try:
                         self._ports.set_wall_s(value)
                     except Exception as error:
@@ -329,7 +333,7 @@ class Runner:
 
     def _read(self, slot: int, copy: int) -> "bytes | None":
         """Return the bytes of a copy; None if they cannot be read, try after try."""
-        for _ in range(limits.READ_TRIES):
+        for _ in range(_READ_TRIES):
             data = self._try("read", self._ports.read, slot, copy)
             if isinstance(data, (bytes, bytearray)):
                 return bytes(data)

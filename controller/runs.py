@@ -7,13 +7,13 @@ which is not tried unless that was written. In the second it learns how both wen
 from . import events
 from ._const import const
 from .journal import NO_FLOW_FAULT
-from .limits import RUN_LEAST_S, SETTLE_S, TEST_RUN_S
+from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
-    from .clock import Clock
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
+    from .civil import Clock
     from .days import Days
     from .faults import Faults
     from .guard import Guard
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _USED_MAX_S = const(65535)  # what the record can hold
+_TEST_RUN_S = const(60)  # the guided test: long enough to see which strip is wet
 
 
 class Run:
@@ -85,6 +86,7 @@ class Runs:
         self._clock = clock
         self._guard = guard
         self._faults = faults
+        self._tell = faults.tell
         self._lockouts = lockouts
         self._trim = trim
         self._days = days
@@ -98,16 +100,21 @@ class Runs:
 
     def busy(self) -> bool:
         """Whether a run, a test or a new plan is to come first."""
-        return self.intent is not None or self.test != 0 or self._saving.new_plan is not None
+        return bool(self.intent or self.test or self._saving.new_plan)
 
     def may_begin(self, up_s: int) -> bool:
-        """Whether a run waits, and nothing keeps all of them from starting."""
+        """Whether a run waits, and nothing keeps all of them from starting.
+
+        If so, `choose` is to look at each; when to look again is forgotten until then.
+        """
+        self.look_up_s = _FAR
+        self.opens_soon = False
         return (
             (self._record.waiting or self.test) != 0
-            and self.intent is None
-            and self._saving.new_plan is None
+            and not self.intent
+            and not self._saving.new_plan
             and len(self._guard.open_zones) < self._plan.hub.open_max
-            and self._saving.can_write(up_s)
+            and up_s >= self._saving.retry_up_s
         )
 
     def more_may_begin(self) -> bool:
@@ -117,20 +124,11 @@ class Runs:
             return False
         return self.test != 0 or self._record.waiting & ~guard.busy_zones() != 0
 
-    def look_anew(self) -> None:
-        """Forget when to look at the waiting runs: they are about to be looked at."""
-        self.look_up_s = _FAR
-        self.opens_soon = False
-
     def choose(self, up_s: int) -> None:
-        """Intend the next run that may start, if any."""
+        """Intend the first run that may start, of those whose supply is free; first the test's."""
         if self.test:
             self._choose_test(up_s)
-        else:
-            self._choose_waiting(up_s)
-
-    def _choose_waiting(self, up_s: int) -> None:
-        """Intend the first waiting run that may start, of those whose supply is free."""
+            return
         # A supply in use is a wake when it closes; one that settles is looked at after its gap.
         guard = self._guard
         waiting = self._record.waiting
@@ -162,8 +160,8 @@ class Runs:
             days.drop(zone, days.held[zone] or events.NO_TIME)
             return False
         run = Run(zone, run_s, run_ml)
-        first_up_s = days.first_up_s()
-        if up_s < first_up_s:
+        first_up_s: int = self._record.mark_wall_s - self._clock.skew_s
+        if up_s < first_up_s:  # the clock was set back to before the cycle
             why = events.CLOCK
             self._look_at(first_up_s)
         else:
@@ -189,7 +187,7 @@ class Runs:
         """How long the run lasts that waits for a zone, seconds, and how much it gives, ml."""
         probe = self._lockouts.probes[zone]
         # Where a probe is not to be trusted nothing is added to the table.
-        return self._trim.run(zone, self._days.row, probe is None or probe.trusted)
+        return self._trim.run(zone, self._days.row, not probe or probe.trusted)
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
@@ -199,7 +197,7 @@ class Runs:
         for zone in range(len(self._plan.zones)):
             if self.test >> zone & 1:
                 supply = self._supply_of[zone]
-                run_s = TEST_RUN_S + self._plan.supplies[supply].travel_s
+                run_s = _TEST_RUN_S + self._plan.supplies[supply].travel_s
                 run = Run(zone, run_s, 0, events.TEST, True)
                 why = self._why_not(run, up_s)
                 if why in (events.GAP, events.BUSY):
@@ -209,7 +207,7 @@ class Runs:
                 if why == events.OK:
                     self._intend(run, up_s)
                     return
-                self._faults.tell(events.REFUSED, zone, why, events.TEST)
+                self._tell(events.REFUSED, zone, why, events.TEST)
 
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
@@ -233,7 +231,7 @@ class Runs:
             return events.CAP if room_s < RUN_LEAST_S else events.TOO_SHORT
         if self._lockouts.locked[events.CLOSED_SEASON] and not anyway:
             return events.CLOSED_SEASON
-        if not self._saving.can_write(up_s):
+        if up_s < self._saving.retry_up_s:
             return events.STORE  # what cannot be written is not given
         run = Run(zone, run_s, 0, events.MANUAL, anyway)
         why = self._why_not(run, up_s)
@@ -280,7 +278,7 @@ class Runs:
     def _cancel(self) -> None:
         """Give an intent up: a planned run waits again, another is refused."""
         run = self.intent
-        if run is None:
+        if not run:
             return
         self.intent = None
         self._record.opening &= ~(1 << run.zone)
@@ -288,19 +286,16 @@ class Runs:
         if run.kind == events.PLANNED:
             self._record.waiting |= 1 << run.zone
         else:
-            self._faults.tell(events.REFUSED, run.zone, events.FAULT, run.kind)
+            self._tell(events.REFUSED, run.zone, events.FAULT, run.kind)
 
-    def saved(self) -> None:
-        """The intent was written: its OPEN is tried next."""
+    def saved(self, done: bool) -> None:
+        """The intent was written, and its OPEN is tried next; or neither was done."""
         run = self.intent
-        if run is not None:
+        if run and done:
             self.under_way[run.zone] = run
             self.intent = None
-
-    def not_saved(self) -> None:
-        """The intent was not written, so its OPEN was not tried either."""
-        if self.intent is not None:
-            self._guard.not_tried(self.intent.zone)
+        elif run:
+            self._guard.not_tried(run.zone)
             self._cancel()
 
     def opened(self, valve: int, outcome: int, up_s: int) -> None:
@@ -308,12 +303,12 @@ class Runs:
         run = self.under_way[valve]
         if outcome == FAILED:
             self._faults.driver(True, valve)
-        if run is None:  # a master
+        if not run:  # a master
             if outcome == CARRIED_OUT:
                 self._faults.driver(False, valve)
         elif outcome == CARRIED_OUT:
             run.open = True
-            self._faults.tell(events.OPENED, valve, run.kind, run.run_s)
+            self._tell(events.OPENED, valve, run.kind, run.run_s)
             if self._record.zone_faults[valve]:
                 self._faults.opened(valve)
             supply = self._supply_of[valve]
@@ -342,7 +337,7 @@ class Runs:
             if settle_up_s:
                 self._lockouts.read_by(settle_up_s)
             run = self.under_way[zone] if zone != _NONE else None
-            if run is not None and run.run_ml and zone not in self._guard.to_shut:
+            if run and run.run_ml and zone not in self._guard.to_shut:
                 left_ml = run.run_ml - self._meters.given_ml(supply)
                 if left_ml <= 0:
                     news = True  # the run is to be ended
@@ -371,7 +366,7 @@ class Runs:
         """See how an open zone flows. Returns True if something is wrong, or no longer so."""
         flow_ml_min = self._meters.flow_ml_min(self._supply_of[zone], up_s)
         run = self.under_way[zone]
-        if flow_ml_min == _NONE or run is None:
+        if flow_ml_min == _NONE or not run:
             return False
         run.flow_ml_min = flow_ml_min
         why = judge_flow(self._record, zone, flow_ml_min)
@@ -392,7 +387,7 @@ class Runs:
         guard = self._guard
         for zone in guard.open_zones:
             run = self.under_way[zone]
-            if run is not None and zone not in guard.to_shut:
+            if run and zone not in guard.to_shut:
                 ended = why or (run.open and self._why_end(run, up_s))
                 if ended:
                     run.ended = ended
@@ -410,7 +405,7 @@ class Runs:
             return events.FAULT
         if self._lockouts.spent_battery:
             return events.LOW_BATTERY
-        if self._saving.new_plan is not None:
+        if self._saving.new_plan:
             return events.PLAN
         return self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, 0)
 
@@ -425,38 +420,37 @@ class Runs:
         if outcome == FAILED:
             return
         given_ml = 0
+        metered = False
         supply = self._supply_of[valve]
-        if self._meters.has(supply) and self._guard.open_zone(supply) == _NONE:
+        if self._guard.open_zone(supply) == _NONE:
             given_ml = self._meters.given_ml(supply)
-            self._meters.turned(supply, up_s)
+            metered = self._meters.turned(supply, up_s)
         run = self.under_way[valve]
-        if run is None:
+        if not run:
             return
         zone = run.zone
         self.under_way[zone] = None
         self._record.opening &= ~(1 << zone)
         self._record.owed = True
         if not run.open:
-            self._faults.tell(events.SKIPPED, zone, events.DRIVER, 0)
+            self._tell(events.SKIPPED, zone, events.DRIVER, 0)
             return
         given_s = up_s - self._guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
-        if self._meters.has(supply):
+        if metered:
             self._lockouts.read_by(up_s + 2 * SETTLE_S)
         whole = run.ended in (events.DONE, events.LITRES)
-        self._faults.tell(
-            events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml
-        )
+        self._tell(events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml)
         if run.kind == events.TEST and run.flow_ml_min > 0 and not run.bad_flow:
             self._learn(zone, run.flow_ml_min)
 
     def _learn(self, zone: int, flow_ml_min: int) -> None:
         """Keep the flow that the guided test has measured, unless it is far from the plan's."""
         if off_plan(flow_ml_min, self._plan.zones[zone].flow_ml_min):
-            self._faults.tell(events.REFUSED, zone, events.OFF_PLAN, flow_ml_min)
+            self._tell(events.REFUSED, zone, events.OFF_PLAN, flow_ml_min)
         else:
             self._record.flow_ml_min[zone] = min(flow_ml_min, 65535)
-            self._faults.tell(events.LEARNED, zone, events.TEST, self._record.flow_ml_min[zone])
+            self._tell(events.LEARNED, zone, events.TEST, self._record.flow_ml_min[zone])
 
     def _book(self, zone: int, given_s: int, up_s: int) -> None:
         """A zone is shut, and has been given so much."""
@@ -479,9 +473,7 @@ class Runs:
                 else:
                     given_s = min(away_s, record.run_s[zone]) if part.held else away_s
                 self._book(zone, given_s, shut_up_s)
-                self._faults.tell(
-                    events.CUT_SHORT, zone, events.POWER, record.used_s[zone] - used_s
-                )
+                self._tell(events.CUT_SHORT, zone, events.POWER, record.used_s[zone] - used_s)
             elif ended_s:
                 self._shut_up_s[zone] = shut_up_s - max(0, away_s)
         record.opening = 0

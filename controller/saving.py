@@ -2,28 +2,30 @@
 
 from . import events
 from ._const import const
-from .limits import SAVE_RETRY_S
 from .plan import Plan, PlanError, unpack
 from .ports import PLAN, RECORD, SAVE
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
-    from .clock import Clock
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
+    from .civil import Clock
     from .days import Days
     from .faults import Faults
     from .journal import Record
     from .lockouts import Lockouts
     from .ports import Command
 
+_SAVE_RETRY_S = const(300)  # between tries to write a store that failed
+
 
 class Saving:
     """The hub's writes. A store that failed is not tried again before some minutes have passed.
 
     new_plan: the plan that the owner gave, until it is taken or refused, and its bytes
+    retry_up_s: nothing is written before
     """
 
     new_plan: "tuple[Plan, bytes] | None" = None
-    _retry_up_s = 0
+    retry_up_s = 0
 
     def __init__(
         self,
@@ -41,22 +43,13 @@ class Saving:
 
     def offer(self, data: bytes) -> int:
         """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
-        if self.new_plan is not None:
+        if self.new_plan:
             return events.BUSY
         try:
             self.new_plan = (unpack(data), data)
         except PlanError:
             return events.BAD_PLAN
         return events.OK
-
-    def can_write(self, up_s: int) -> bool:
-        """Whether a write may be tried."""
-        return up_s >= self._retry_up_s
-
-    def due_up_s(self, up_s: int, due_up_s: int) -> int:
-        """Return when a write that is due may be tried again, if that is sooner than `due_up_s`."""
-        retry_up_s = self._retry_up_s
-        return retry_up_s if up_s < retry_up_s < due_up_s else due_up_s
 
     def commands(self, up_s: int, at_rest: bool, opens_soon: bool) -> "list[Command]":
         """Return the SAVE commands that are due.
@@ -67,30 +60,25 @@ class Saving:
             opens_soon: what is only owed can wait for the next opening
         """
         record = self._record
-        if up_s < self._retry_up_s:
-            return []
-        if self.new_plan is not None and at_rest:
-            # Once both are written the runner starts a hub from them, and this one is no more.
-            self._days.drop_waiting(events.PLAN)
-            self._stamp(up_s)
-            plan, data = self.new_plan
-            return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
-        if not record.dirty and (opens_soon or not record.owed):
+        given = self.new_plan if at_rest else None
+        is_due = record.dirty or given or (record.owed and not opens_soon)
+        if not is_due or up_s < self.retry_up_s:
             return []
         record.dirty = False
         record.owed = False
-        self._stamp(up_s)
-        return [(SAVE, RECORD, record.pack())]
-
-    def _stamp(self, up_s: int) -> None:
-        """Put into the record when it is made, and what the sensors say."""
+        record.wall_s = self._clock.wall_s(up_s)
         self._lockouts.keep(up_s)
-        self._record.wall_s = self._clock.wall_s(up_s)
+        if not given:
+            return [(SAVE, RECORD, record.pack())]
+        # Once both are written the runner starts a hub from them, and this one is no more.
+        self._days.drop_waiting(events.PLAN)
+        plan, data = given
+        return [(SAVE, PLAN, data), (SAVE, RECORD, record.carry(plan).pack())]
 
     def failed(self, slot: int, up_s: int) -> None:
         """A record or plan was not written, or not read back as it was."""
         self._faults.store(True, slot)
-        self._retry_up_s = up_s + SAVE_RETRY_S
+        self.retry_up_s = up_s + _SAVE_RETRY_S
         if slot == PLAN:
             self.new_plan = None
             self._faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)

@@ -6,8 +6,8 @@ from .limits import DRY_CHECKS, OPENING_DAYS, SETTLE_S
 from .plan import AUTO_BOTH
 from .ports import DRY, WET
 
-TYPE_CHECKING = const(0)
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Callable
 
     from .journal import Record
@@ -32,11 +32,12 @@ class Trim:
         nothing is added to the table.
         """
         hub = self._plan.hub
-        pct: int = self._record.trim_pct[zone]
+        record = self._record
+        pct: int = record.trim_pct[zone]
         if not trusted:
             return min(pct, 100)
-        pct = min(max(pct + self._record.auto_pct[zone], hub.trim_least_pct), hub.trim_most_pct)
-        if self._record.rewet_days[zone]:
+        pct = min(max(pct + record.auto_pct[zone], hub.trim_least_pct), hub.trim_most_pct)
+        if record.rewet_days[zone]:
             pct = min(pct + hub.rewet_pct - 100, hub.rewet_pct)
         return pct
 
@@ -133,7 +134,7 @@ class Trim:
         """What an untrusted probe taught does not count."""
         record = self._record
         for zone, probe in enumerate(probes):
-            if probe is not None and not probe.trusted and record.auto_pct[zone]:
+            if probe and not probe.trusted and record.auto_pct[zone]:
                 record.auto_pct[zone] = 0
                 record.dirty = True
 

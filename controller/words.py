@@ -1,75 +1,19 @@
 """The words for the codes of events: the names in `events.py`, in small letters and in their order.
 
 The hub does without them. Consoles and reports that show its events to people use them.
+They are split at run time, since a board's file is smaller so.
 """
 
-WHAT = (
-    "boot",
-    "opened",
-    "closed",
-    "cut_short",
-    "skipped",
-    "locked",
-    "released",
-    "alarm",
-    "cleared",
-    "accepted",
-    "refused",
-    "trimmed",
-    "rewetting",
-    "learned",
+_WHAT = (
+    "boot opened closed cut_short skipped locked released alarm cleared accepted refused "
+    "trimmed rewetting learned"
 )
-
-WHY = (
-    "ok",
-    "fault",
-    "low_battery",
-    "frost",
-    "quiet",
-    "lost_clock",
-    "hold",
-    "closed_season",
-    "rain",
-    "wet_soil",
-    "no_time",
-    "cap",
-    "rest",
-    "gap",
-    "open_limit",
-    "too_short",
-    "longest",
-    "power",
-    "clock",
-    "owner",
-    "plan",
-    "done",
-    "litres",
-    "planned",
-    "manual",
-    "test",
-    "no_flow",
-    "burst",
-    "leak",
-    "driver",
-    "store",
-    "broken",
-    "probe",
-    "stale",
-    "dry_at_full",
-    "supply_no_flow",
-    "busy",
-    "unknown",
-    "after_rain",
-    "after_cycle",
-    "too_soon",
-    "too_many",
-    "bad_plan",
-    "check",
-    "automatic",
-    "clear",
-    "season",
-    "crash",
-    "trouble",
-    "contact_stale",
-    "off_plan",
+_WHY = (
+    "ok fault low_battery frost quiet lost_clock hold closed_season rain wet_soil no_time "
+    "cap rest gap open_limit too_short longest power clock owner plan done litres planned "
+    "manual test no_flow burst leak driver store broken probe stale dry_at_full "
+    "supply_no_flow busy unknown after_rain after_cycle too_soon too_many bad_plan check "
+    "automatic clear season crash trouble contact_stale off_plan"
 )
+WHAT = _WHAT.split()
+WHY = _WHY.split()

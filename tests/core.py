@@ -85,6 +85,12 @@ ROW = {
 }
 
 
+def with_codes(fields: str) -> "list[tuple[str, str]]":
+    """Name and `struct` code of each field in a table of the record or the plan."""
+    words = fields.split()
+    return list(zip(words[::2], words[1::2]))  # noqa: B905
+
+
 def merged(defaults: "dict[str, int]", changes: "dict[str, int]") -> "dict[str, int]":
     """Return a copy of a table of fields with some changed; refuses a name it does not know."""
     both = dict(defaults)

@@ -7,8 +7,8 @@ shown.
 import os
 import time
 
-from evenclay.boards.conformance import Rig as Base
 from evenclay.boards.desktop.ports import DesktopPorts
+from evenclay.boards.rigs import Rig as Base
 from evenclay.controller._const import TYPE_CHECKING
 from evenclay.controller.civil import day_of
 

@@ -18,10 +18,6 @@ if TYPE_CHECKING:
 _TABLE_MC = const(20000)  # at which a capacitive probe's table is made
 _WARM_MS = const(100)  # a probe's oscillator and its filter settle; common practice, no source
 
-# Limits of the granular matrix sensor, as public drivers set them.
-SHORT_OHM = const(90)
-OPEN_OHM = const(30000)
-SUCTION_MAX_PA = const(239000)
 _PHASE_US = const(500)  # each way round; long against the ADC, short against electrolysis
 _PHASES = const(8)
 _SUM_TOLERANCE = const(3300)  # 5 % of full: the two ways round must add up to the supply
@@ -64,6 +60,7 @@ class CapacitiveProbe:
 class GranularMatrix:
     """A granular matrix sensor between `far` and the ADC's node; `series_ohm` from there to `near`.
 
+    `range_ohm` is the least and the most of the sensor's data sheet: outside, it is short or open.
     Both pins are outputs at 0 at rest. Current flows for equal times both ways, so none flows on
     balance: direct current would wear the electrodes and shift the reading.
 
@@ -71,12 +68,19 @@ class GranularMatrix:
     """
 
     def __init__(
-        self, adc: "ADC", near: "Pin", far: "Pin", series_ohm: int, table: "Table"
+        self,
+        adc: "ADC",
+        near: "Pin",
+        far: "Pin",
+        series_ohm: int,
+        range_ohm: "tuple[int, int]",
+        table: "Table",
     ) -> None:
         self._adc = adc
         self._near = near
         self._far = far
         self._series_ohm = series_ohm
+        self._least_ohm, self._most_ohm = range_ohm
         self._table = table
 
     def ohm(self) -> "int | None":
@@ -98,7 +102,9 @@ class GranularMatrix:
     def suction_kpa(self, temp_mc: int) -> "int | None":
         """Soil suction at soil temperature `temp_mc`, kPa; None if short, open or out of range."""
         ohm = self.ohm()
-        pa = None if ohm is None else suction_pa(ohm, temp_mc)
+        if ohm is None or not self._least_ohm <= ohm <= self._most_ohm:
+            return None
+        pa = suction_pa(ohm, temp_mc)
         return None if pa is None else (pa + 500) // 1000
 
     def vwc_ppt(self, temp_mc: int) -> "int | None":
@@ -118,14 +124,10 @@ class GranularMatrix:
 
 
 def suction_pa(ohm: int, temp_mc: int) -> "int | None":
-    """Soil suction of a granular matrix sensor, Pa, at most 239,000; None if short or open.
+    """Soil suction of a granular matrix sensor, Pa; None past the equation's reach.
 
     kPa = (4.093 + 3.213 R) / (1 - 0.009733 R - 0.01205 T), R in kohm, T in degrees Celsius.
     Source: Shock, Barnum & Seddigh 1998, Irrigation Association proceedings, pp. 139-146.
     """
-    if not SHORT_OHM <= ohm <= OPEN_OHM:
-        return None
     below = 1000000 - 9733 * ohm // 1000 - 1205 * temp_mc // 100
-    if below <= 0:  # past what the equation was fitted to
-        return None
-    return min((4093000 + 3213 * ohm) * 1000 // below, SUCTION_MAX_PA)
+    return None if below <= 0 else (4093000 + 3213 * ohm) * 1000 // below

@@ -41,9 +41,12 @@ AIR = 4  # the thermometer
 BATTERY = 36
 SDA, SCL = 21, 22
 
-TIP_UM = 279  # of rain a tip: stands in the bucket's data
-PULSES_PER_L = 450  # stands in the meter's data
+TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
+PULSES_PER_L = 100  # round: put what stands in your meter's data
 SOIL_SERIES_OHM = 10000  # of the resistor beside the sensor: the value in the sensor's data sheet
+# Of the sensor, wettest and driest, by its data sheet: below is a short, above an open wire. These
+# are round: at the driest of SOIL_TABLE, near freezing, the equation's resistance is 38,000.
+SOIL_RANGE_OHM = (100, 40000)
 BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM = 300000, 100000
 CLOSE_LEAST_MV = 6500  # under a coil's load: what your valve needs, and a reserve
 
@@ -95,6 +98,7 @@ def _probe(node: int, near: int, far: int) -> GranularMatrix:
         Pin(near, Pin.OUT, value=0),
         Pin(far, Pin.OUT, value=0),
         SOIL_SERIES_OHM,
+        SOIL_RANGE_OHM,
         SOIL_TABLE,
     )
 

@@ -42,8 +42,8 @@ SOIL = 13  # beside the probes, as deep; nothing there counts as 20 degrees
 SDA, SCL = 20, 21
 PROBE_POWER = 22
 
-TIP_UM = 279  # of rain a tip: stands in the bucket's data
-PULSES_PER_L = 450  # stands in the meter's data
+TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
+PULSES_PER_L = 100  # round: put what stands in your meter's data
 BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM = 300000, 100000
 CLOSE_LEAST_MV = 6500  # under a coil's load: what your valve needs, and a reserve
 

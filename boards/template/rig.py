@@ -11,9 +11,9 @@ from time import sleep_ms
 from machine import Pin
 
 from evenclay.boards.common import assemble, leave, shut, stay
-from evenclay.boards.conformance import NotShown
-from evenclay.boards.conformance import Rig as Base
 from evenclay.boards.drivers.note import Marked
+from evenclay.boards.rigs import NotShown
+from evenclay.boards.rigs import Rig as Base
 from evenclay.controller._const import TYPE_CHECKING
 
 from . import pins

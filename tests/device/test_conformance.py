@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from evenclay.boards import conformance
-from evenclay.boards.conformance import NOON_S, NotShown
+from evenclay.boards import conformance, port_checks
 from evenclay.boards.desktop import ports as desktop
 from evenclay.boards.desktop import rig as desktop_module
+from evenclay.boards.port_checks import NOON_S
+from evenclay.boards.rigs import NotShown
 from evenclay.controller.ports import PLAN, RECORD
 from evenclay.controller.words import WHAT, WHY
 
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 from tests.device.board import SOURCES
 
 ROOT = Path(__file__).parents[2]
-CHECKS = conformance.checks()
+CHECKS = port_checks.checks()
 # A desktop turns no valve, has no sensor and no watchdog, and its clock is not the hub's.
 NOT_SHOWN = {
     "clock",
@@ -112,7 +113,7 @@ def failed(rig: Rig) -> list[str]:
 
 
 @pytest.mark.parametrize(("name", "check"), CHECKS, ids=[name for name, _ in CHECKS])
-def test_desktop_conforms(name: str, check: "conformance.Check", desktop_rig: Rig) -> None:
+def test_desktop_conforms(name: str, check: "port_checks.Check", desktop_rig: Rig) -> None:
     passed, told = conformance.judge(check, desktop_rig)
     if name in NOT_SHOWN:
         assert passed is None and told
@@ -167,7 +168,7 @@ def test_verdicts_come_last_and_few_events_before_them(desktop_rig: Rig) -> None
         "not" if name in NOT_SHOWN else "ok" for name, _ in CHECKS
     ]
     assert said[-1].startswith(f"{len(CHECKS) - len(NOT_SHOWN)} ok, 0 failed, ")
-    conformance.check_report(desktop_rig)
+    port_checks.check_report(desktop_rig)
     shown = [line.split()[4:6] for line in desktop_rig._said]
     assert {what for what, _ in shown} == set(WHAT) and {why for _, why in shown} == set(WHY)
     assert len(shown) < 60
@@ -208,7 +209,7 @@ def test_a_store_that_forgets_the_other_copy_is_caught(
 
 
 RIG = """
-from evenclay.boards.conformance import Rig as Base
+from evenclay.boards.rigs import Rig as Base
 from evenclay.boards.desktop import ports as desktop
 
 desktop.now_ms = lambda: 5000

@@ -33,6 +33,7 @@ NOT_PINS = {
     "ON",
     "PROBE_TABLES",
     "PULSES_PER_L",
+    "SOIL_RANGE_OHM",
     "SOIL_SERIES_OHM",
     "SOIL_TABLE",
     "TIP_UM",

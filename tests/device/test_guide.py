@@ -11,7 +11,7 @@ import pytest
 
 from evenclay.controller import journal
 from evenclay.controller.journal import HUB_FIELDS, ZONE_FIELDS
-from tests.core import plan, row, wall
+from tests.core import plan, row, wall, with_codes
 from tests.device.board import SOURCES, fill
 
 ROOT = Path(__file__).parents[2]
@@ -114,9 +114,9 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
 def record_rows() -> list[tuple[str, str, str, str]]:
     """(part, field, code, comment) as journal.py has them."""
     source = (ROOT / "controller" / "journal.py").read_text("utf-8")
-    notes = dict(re.findall(r'^    \("(\w+)", "\w"\),(?:  # (.*))?$', source, re.MULTILINE))
-    rows = [("hub", name, code, notes[name]) for name, code in HUB_FIELDS]
-    return rows + [("zone", name, code, notes[name]) for name, code in ZONE_FIELDS]
+    notes = dict(re.findall(r'^    "(\w+) \w "(?:  # (.*))?$', source, re.MULTILINE))
+    rows = [("hub", name, code, notes[name]) for name, code in with_codes(HUB_FIELDS)]
+    return rows + [("zone", name, code, notes[name]) for name, code in with_codes(ZONE_FIELDS)]
 
 
 def record_table() -> str:

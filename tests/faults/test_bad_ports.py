@@ -9,11 +9,13 @@ A quiet day of one cycle. What must hold of each:
 - no valve is open while the runner rests, and none at the end;
 - a fault that passed leaves a hub that waters the next day, unless it is latched: then it says so.
 
-The campaigns marked `slow` begin each fault every ten minutes of the day, not at two moments.
+The campaigns marked `slow` begin each fault every ten minutes of the day, not at two moments, as
+long as a sound hub calls the method once more that day.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 import pytest
@@ -106,6 +108,7 @@ class Spoiled(Bench):
     trail: list[str] = field(default_factory=list)
     fired: int = 0
     restarts: int = 0
+    called_s: dict[str, int] = field(default_factory=dict)  # when each method was called last
     seen_texts: set[str] = field(default_factory=set)
     meter_ml: int = 0
 
@@ -122,6 +125,7 @@ class Spoiled(Bench):
         def call(*arguments: Any) -> Any:
             self.trail.append(f"{name} {arguments[0]}" if arguments else name)
             del self.trail[:-40]
+            self.called_s[name] = self.life_s
             if name == "write":
                 self.writes_s.append(self.life_s)
                 if arguments[0] == NOTE:
@@ -242,12 +246,28 @@ def returning(value: object) -> Callable[..., Any]:
     return lambda *_: value
 
 
-def raise_all(begins_s: tuple[int, ...] | range) -> int:
+@cache
+def last_called_s() -> dict[str, int]:
+    """When each method is called last in a day with nothing wrong."""
+    sound = Spoiled("", raising(Odd), DAY_S, DAY_S)
+    sound.live(DAY_S - HOUR)
+    assert not sound.fired
+    return sound.called_s
+
+
+def begins_of(method: str, begins_s: Sequence[int]) -> list[int]:
+    """Those of the moments after which the method is called: a later fault would never come."""
+    if method == "set_wall_s":  # an owner asks for it, see `day`
+        return list(begins_s)
+    return [from_s for from_s in begins_s if from_s <= last_called_s()[method]]
+
+
+def raise_all(begins_s: Sequence[int]) -> int:
     """Every method raises every error, once and for ever. Returns how many days that were."""
     days = 0
     for method in PORT_CALLS:
         for make in ERRORS:
-            for from_s in begins_s:
+            for from_s in begins_of(method, begins_s):
                 for once in (True, False):
                     error = make()
                     text = type(error).__name__
@@ -258,7 +278,7 @@ def raise_all(begins_s: tuple[int, ...] | range) -> int:
     return days
 
 
-def wrong_all(begins_s: tuple[int, ...] | range) -> int:
+def wrong_all(begins_s: Sequence[int]) -> int:
     """Every method returns every wrong type, for ever."""
     days = 0
     for method in PORT_CALLS:
@@ -268,7 +288,7 @@ def wrong_all(begins_s: tuple[int, ...] | range) -> int:
         for value in wrong:
             if value in HARMLESS.get(method, ()):
                 continue
-            for from_s in begins_s:
+            for from_s in begins_of(method, begins_s):
                 day(method, returning(value), from_s, False, "")
                 days += 1
     return days
@@ -294,7 +314,7 @@ def test_ports_of_two_zones_under_a_plan_of_four_are_one_error() -> None:
 
 @slow
 def test_every_method_raises_from_every_ten_minutes_on() -> None:
-    assert raise_all(ALL_DAY) >= 10000
+    assert raise_all(ALL_DAY) >= 6500
 
 
 @slow

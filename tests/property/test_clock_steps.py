@@ -4,8 +4,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from evenclay.controller.agenda import PER_DAY, Agenda
+from evenclay.controller.civil import _STEP_TOLERANCE_S
+from evenclay.controller.days import _BACK_MAX_S
 from evenclay.controller.events import ALARM, CLOCK, OPENED, SKIPPED
-from evenclay.controller.limits import BACK_MAX_S, DAY_S, STEP_TOLERANCE_S
+from evenclay.controller.limits import DAY_S
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600
@@ -37,7 +39,7 @@ class Watched(Bench):
         wall_s = self.wall_s()
         alarms = [e for e in self.events[told:] if e[0] == ALARM and e[2] == CLOCK]
         if stepped:  # a lost clock tells nothing
-            assert bool(alarms) == (wall_s is not None and wall_s < mark_s - BACK_MAX_S)
+            assert bool(alarms) == (wall_s is not None and wall_s < mark_s - _BACK_MAX_S)
             assert record.used_s[0] >= used_s, "a step refilled the cap"
         else:
             assert not alarms
@@ -93,7 +95,7 @@ def test_random_steps(acts: list[tuple[int, int | None]]) -> None:
 
 @given(
     first_s=st.integers(0, 2 * DAY_S),
-    step_s=st.integers(STEP_TOLERANCE_S + 1, 9 * DAY_S),
+    step_s=st.integers(_STEP_TOLERANCE_S + 1, 9 * DAY_S),
 )
 def test_forward_skips_what_passed_and_no_more(first_s: int, step_s: int) -> None:
     """Every cycle whose start was stepped over is skipped with `clock`, once; then all goes on."""

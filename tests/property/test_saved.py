@@ -19,7 +19,7 @@ from evenclay.controller.plan import (
 )
 from evenclay.tools.property.plan_ranges import RANGES
 from tests.core import ZONE as USUAL_ZONE
-from tests.core import usual_rows
+from tests.core import usual_rows, with_codes
 
 BOUNDS = {
     "b": (-(2**7), 2**7 - 1),
@@ -69,9 +69,9 @@ def records(draw: st.DrawFn) -> Record:
     zones = draw(st.integers(0, ZONES_MAX))
     record = Record(zones)
     record.seq = draw(st.integers(0, 2**32 - 1))
-    for name, code in HUB_FIELDS:
+    for name, code in with_codes(HUB_FIELDS):
         setattr(record, name, draw(st.integers(*BOUNDS[code])))
-    for name, code in ZONE_FIELDS:
+    for name, code in with_codes(ZONE_FIELDS):
         one = st.integers(*BOUNDS[code])
         setattr(record, name, draw(st.lists(one, min_size=zones, max_size=zones)))
     return record
@@ -102,7 +102,7 @@ def test_a_record(record: Record, data: st.DataObject) -> None:
     read = journal.unpack_record(packed)
     assert read is not None
     assert read.seq == record.seq
-    for name, _ in HUB_FIELDS + ZONE_FIELDS:
+    for name, _ in with_codes(HUB_FIELDS + ZONE_FIELDS):
         assert getattr(read, name) == getattr(record, name)
     assert journal.unpack_record(data.draw(spoilt(packed))) is None
 

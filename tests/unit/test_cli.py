@@ -185,7 +185,10 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
             ("replay", str(DEMO), "--weather", str(WEATHER), "--out", str(DEMO)),
             "property.toml, a file",
         ),
-        (("replay", str(DEMO), "--weather", str(WEATHER), "--out", f"{DEMO}/out"), "Not a dir"),
+        (
+            ("replay", str(DEMO), "--weather", str(WEATHER), "--out", f"{DEMO}/in/out"),
+            f"found {DEMO}, a file, allowed a folder",
+        ),
     ],
 )
 def test_bad_input_is_one_line(args: tuple[str, ...], said: str) -> None:
@@ -195,6 +198,17 @@ def test_bad_input_is_one_line(args: tuple[str, ...], said: str) -> None:
     assert said in err
     assert len(err.splitlines()) == 1
     assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("command", ["replay", "propose", "compare", "sweep"])
+def test_a_folder_that_takes_nothing_is_told_before_the_work(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "access", lambda path, _: Path(path) != tmp_path)
+    out = tmp_path / "new" / "out"
+    status, _, err = run(command, str(DEMO), "--weather", str(WEATHER), "--out", str(out))
+    assert (status, err) == (2, f"{tmp_path}: Permission denied\n")
+    assert not out.parent.exists()
 
 
 def test_a_defect_of_ours_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None:

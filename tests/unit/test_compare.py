@@ -384,7 +384,11 @@ def test_plans_of_another_file_stand_beside_with_its_name(tmp_path: Path) -> Non
     job = comparing.jobs_of(load(DEMO / "property.toml"), [("seattle", record("seattle"))], 0, 1)[0]
     found = comparing.policies_of(job, [load(other)])[-2:]
     assert [policy.name for policy in found] == ["calendar spring", "hub_probes spring"]
-    assert compare_tables.name_of(found[0].name) == "own calendar; spring"
+    shown = [compare_tables.name_of(policy.name) for policy in found]
+    assert shown == ["own calendar; spring", "hub as it stands; spring"]
+    probes = next(one.plan for one in compared(job.house) if one.name == "hub_probes")
+    assert found[1].plan is not None and probes is not None
+    assert found[1].plan.hub.auto_trim != probes.hub.auto_trim  # so it is another policy
     assert found[0].plan is not None and found[0].plan.rows[0].run_s == 540
     blind = tmp_path / "blind.toml"
     blind.write_text(re.sub("(?m)^probe = true.*$", "", text), "utf-8")

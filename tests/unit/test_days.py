@@ -5,6 +5,7 @@ import pytest
 from evenclay.controller import journal
 from evenclay.controller.agenda import PER_DAY
 from evenclay.controller.civil import day_of
+from evenclay.controller.days import _PASSED_MAX
 from evenclay.controller.events import (
     ALARM,
     BOOT,
@@ -23,7 +24,7 @@ from evenclay.controller.events import (
     SKIPPED,
     TRIMMED,
 )
-from evenclay.controller.limits import PASSED_MAX, WALL_MAX
+from evenclay.controller.limits import WALL_MAX
 from evenclay.controller.plan import AUTO_BOTH, Plan
 from evenclay.controller.ports import ASK_CHECK, ASK_HOLD, DRY, RECORD
 from tests.core import Bench, plan, row, wall
@@ -297,8 +298,8 @@ def test_more_passed_cycles_than_are_told_one_by_one() -> None:
     again.run_until(HOUR)
     each = [event for event in again.told(SKIPPED, POWER) if event[1] == 0]
     rest = [event for event in again.told(SKIPPED, POWER) if event[1] == -1]
-    assert len(each) == PASSED_MAX
-    assert [event[3] for event in rest] == [20 - PASSED_MAX // 4]
+    assert len(each) == _PASSED_MAX
+    assert [event[3] for event in rest] == [20 - _PASSED_MAX // 4]
     assert len(again.told(OPENED)) == 1
     assert again.runner.hub.record.mark_no == day_of(2026, 6, 21) * PER_DAY + 1
 
@@ -308,7 +309,7 @@ def test_more_passed_cycles_before_a_closed_season() -> None:
     bench.run_until(7 * HOUR)
     again = rebooted(bench, 200 * DAY)  # 18 December
     again.run_until(HOUR)
-    assert len(again.told(SKIPPED, POWER)) == PASSED_MAX + 1
+    assert len(again.told(SKIPPED, POWER)) == _PASSED_MAX + 1
     assert not again.told(OPENED)
 
 

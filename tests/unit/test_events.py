@@ -4,8 +4,7 @@ import ast
 from pathlib import Path
 
 from evenclay.controller import events, words
-from evenclay.controller.events import Log
-from evenclay.controller.limits import EVENTS_MAX
+from evenclay.controller.events import _EVENTS_MAX, Log
 
 
 def test_every_code_has_its_word() -> None:
@@ -21,7 +20,7 @@ def test_every_code_has_its_word() -> None:
         codes_of = [getattr(events, name) for name in names]
         assert codes_of == sorted(set(codes_of)) and codes_of[0] == 0
         word_of = {code: name.lower() for code, name in zip(codes_of, names, strict=True)}
-        expected = tuple(word_of.get(code, "") for code in range(codes_of[-1] + 1))
+        expected = [word_of.get(code, "") for code in range(codes_of[-1] + 1)]
         assert getattr(words, place) == expected
     assert len(words.WHAT) >= 14 and len(words.WHY) >= 48
 
@@ -44,7 +43,7 @@ def event(number: int) -> tuple[int, ...]:
 def test_the_log_keeps_the_last_events_in_order() -> None:
     log = Log()
     assert log.events() == []
-    for number in range(3 * EVENTS_MAX + 5):
+    for number in range(3 * _EVENTS_MAX + 5):
         log.add(event(number))
-        first = max(0, number + 1 - EVENTS_MAX)
+        first = max(0, number + 1 - _EVENTS_MAX)
         assert log.events() == [event(n) for n in range(first, number + 1)]

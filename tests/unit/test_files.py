@@ -21,7 +21,7 @@ TIMES, NAMES, SIZE = 300, ("a.txt", "b.txt"), 20_000
 WRITER = f"""
 import sys
 from pathlib import Path
-from sim import files
+from evenclay.sim import files
 
 folder, letter = Path(sys.argv[1]), sys.argv[2]
 for number in range({TIMES}):
@@ -43,6 +43,21 @@ COMMANDS = {
     "invent": ("invent", "--weather", WEATHER, "--latitude", "47", "--out", "{out}/years.csv"),
     "replay": ("replay", HOUSE, "--weather", WEATHER, "--to", "2018-01-09", "--out", "{out}"),
 }
+
+# Mounts a file system of so many kB at a folder, fills it but for so many kB, runs a command and
+# prints its status, its stderr and what is left beside the filler.
+ON_A_SMALL_DISK = """
+set -e
+mount -t tmpfs -o size=$1k none "$3"
+head -c $(($1 - $2))k /dev/zero > "$3/filler"
+shift 2
+place=$1
+shift
+status=0
+"$@" 2>"$place.err" >"$place.out" || status=$?
+echo $status
+find "$place" -mindepth 1 ! -name filler
+"""
 
 
 def tree(folder: Path) -> dict[str, bytes]:
@@ -132,6 +147,52 @@ def test_a_replay_on_a_full_disk_changes_and_leaves_nothing(
     assert tree(tmp_path) == {"summary.json": b"old"}
 
 
+@pytest.fixture(scope="module")
+def alone() -> tuple[str, ...]:
+    """What runs a command among mounts of its own; skips where that is not allowed."""
+    command = ("unshare", "--user", "--map-root-user", "--mount")
+    try:
+        done = subprocess.run([*command, "mount", "-t", "tmpfs", "none", "/mnt"], check=False)
+    except OSError:
+        pytest.skip("no unshare here")
+    if done.returncode:
+        pytest.skip("no mounts of one's own here")
+    return command
+
+
+FULL_DISKS = (
+    ("compile", 0),
+    ("invent", 0),
+    ("invent", 20),
+    ("bundle", 8),
+    ("bundle", 48),
+    ("replay", 4),
+    ("replay", 64),
+)
+
+
+@pytest.mark.parametrize(("name", "left_kb"), FULL_DISKS)
+def test_a_disk_that_is_full_in_truth(
+    name: str, left_kb: int, alone: tuple[str, ...], tmp_path: Path
+) -> None:
+    """A real file system of 256 kB, most of it taken."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    out = disk / "out"
+    alone += ("sh", "-c", ON_A_SMALL_DISK, "sh", "256", str(left_kb), str(disk))
+    command = [part.format(out=out) for part in COMMANDS[name]]
+    done = subprocess.run(
+        [*alone, sys.executable, "-m", "evenclay.tools.cli", *command],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stderr, done.stdout) == (0, "", "2\n")
+    said = Path(f"{disk}.err").read_text("utf-8")
+    assert Path(named(said, errno.ENOSPC)).is_relative_to(out)
+
+
 def test_folders_made_for_nothing_go_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "there").mkdir()
     with monkeypatch.context() as patch:
@@ -150,7 +211,6 @@ def test_a_real_limit_is_one_line_that_names_the_file(tmp_path: Path) -> None:
         cwd=ROOT,
         capture_output=True,
         text=True,
-        timeout=120,
         check=False,
     )
     assert (done.returncode, done.stdout) == (2, "")

@@ -3,7 +3,7 @@
 import pytest
 
 from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT
-from evenclay.controller.guard import Broken, Guard
+from evenclay.controller.guard import _CLOSE_RETRY_S, Broken, Guard
 from evenclay.controller.journal import (
     BROKEN_FAULT,
     BURST_FAULT,
@@ -12,7 +12,6 @@ from evenclay.controller.journal import (
     NO_FLOW_FAULT,
     Record,
 )
-from evenclay.controller.limits import CLOSE_RETRY_S
 from evenclay.controller.ports import CLOSE, OPEN
 from tests.core import plan
 
@@ -54,11 +53,11 @@ def test_a_valve_that_will_not_close_keeps_its_supply_shut_and_no_other() -> Non
     assert made.ready and (made.to_shut or made.open_zones)
     assert made.judge(1, 60, NOW) == FAULT
     assert made.judge(2, 60, NOW) == OK
-    assert made.closing(CLOSE_RETRY_S - 1) == []
-    assert made.due_up_s(10**6) == CLOSE_RETRY_S
-    assert made.closing(CLOSE_RETRY_S) == [(CLOSE, 0)]
-    assert not made.closed(0, False, CLOSE_RETRY_S), "told once"
-    assert made.closed(0, True, 2 * CLOSE_RETRY_S), "and recovered"
+    assert made.closing(_CLOSE_RETRY_S - 1) == []
+    assert made.due_up_s(10**6) == _CLOSE_RETRY_S
+    assert made.closing(_CLOSE_RETRY_S) == [(CLOSE, 0)]
+    assert not made.closed(0, False, _CLOSE_RETRY_S), "told once"
+    assert made.closed(0, True, 2 * _CLOSE_RETRY_S), "and recovered"
     assert made.judge(1, 60, NOW) == OK
 
 
@@ -140,7 +139,7 @@ def test_due_is_the_first_end_or_retry() -> None:
     assert made.due_up_s(5000) == NOW + 10
     assert made.closed(2, False, NOW + 10)
     made.closed(5, True, NOW + 10)
-    assert made.due_up_s(5000) == NOW + 10 + CLOSE_RETRY_S
+    assert made.due_up_s(5000) == NOW + 10 + _CLOSE_RETRY_S
 
 
 def test_open_refuses_what_judge_refuses() -> None:

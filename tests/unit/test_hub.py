@@ -38,8 +38,9 @@ from evenclay.controller.events import (
     TOO_SHORT,
 )
 from evenclay.controller.events import PLAN as NEW_PLAN
+from evenclay.controller.faults import _FAULT_RETRY_S
 from evenclay.controller.journal import BURST_FAULT, DRIVER_FAULT, LEAK_FAULT, NO_FLOW_FAULT
-from evenclay.controller.limits import FAULT_RETRY_S, SAVE_RETRY_S, ZONES_MAX
+from evenclay.controller.limits import ZONES_MAX
 from evenclay.controller.plan import BAN_HOURS, CONTACT, Plan
 from evenclay.controller.ports import (
     ASK_CLEAR,
@@ -56,6 +57,7 @@ from evenclay.controller.ports import (
     REPORT,
     SAVE,
 )
+from evenclay.controller.saving import _SAVE_RETRY_S
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600
@@ -162,7 +164,7 @@ def test_a_valve_that_will_not_open_is_a_fault_and_is_tried_a_day_later() -> Non
     assert bench.runner.hub.record.zone_faults[0] == DRIVER_FAULT
     assert ("close", 0, FIRST) in bench.calls, "it may have opened after all"
     bench.broken.clear()
-    bench.run_until(FIRST + FAULT_RETRY_S + HOUR)
+    bench.run_until(FIRST + _FAULT_RETRY_S + HOUR)
     assert [e[1:3] for e in bench.told(CLEARED)] == [(0, DRIVER)]
     assert bench.runner.hub.record.zone_faults[0] == 0
 
@@ -246,8 +248,8 @@ def test_a_store_that_fails_once_delays_a_run_and_is_an_alarm() -> None:
     bench.run_until(12 * HOUR)
     assert [e[1:3] for e in bench.told(CLEARED)] == [(-1, STORE)]
     assert [(e[1], e[6]) for e in bench.told(OPENED)] == [
-        (0, FIRST + SAVE_RETRY_S),
-        (1, FIRST + SAVE_RETRY_S + 630),
+        (0, FIRST + _SAVE_RETRY_S),
+        (1, FIRST + _SAVE_RETRY_S + 630),
     ]
 
 

@@ -1,4 +1,5 @@
-"""The rules of the house that a syntax tree can show: who imports whom, and what the core may use.
+"""The rules of the house that a syntax tree can show: who imports whom, what the core may use,
+and that no test waits on the clock.
 
 The tree is walked rather than the modules imported, so code for boards is judged too, and an import
 inside a function is seen.
@@ -60,7 +61,7 @@ def _top(module: str) -> str:
 
 
 def is_type_checking(node: ast.AST) -> bool:
-    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+    return isinstance(node, ast.If) and ast.unparse(node.test).lstrip("_") == "TYPE_CHECKING"
 
 
 def types_only_nodes(tree: ast.Module) -> set[ast.AST]:
@@ -159,6 +160,27 @@ def open_faults(source: str, path: str) -> list[str]:
     return faults
 
 
+def waiting_faults(source: str, path: str) -> list[str]:
+    """Calls of a test that wait on the machine's clock, or give up by it: a busy machine is slow.
+
+    A limit of 0 is none, and a watchdog's is the stand-in's.
+    """
+    faults = []
+    for node in ast.walk(ast.parse(source)):
+        if not isinstance(node, ast.Call):
+            continue
+        name = getattr(node.func, "attr", "") or getattr(node.func, "id", "")
+        limits = [
+            word.value.value
+            for word in node.keywords
+            if word.arg == "timeout" and isinstance(word.value, ast.Constant)
+        ]
+        waits = name == "sleep" and ast.unparse(node.func) in ("sleep", "time.sleep")
+        if waits or (any(limits) and name != "WDT"):
+            faults.append(f"{path}:{node.lineno}: waits on the clock: {ast.unparse(node)[:60]}")
+    return faults
+
+
 def files_of(folder: str) -> list[Path]:
     return sorted((ROOT / folder).rglob("*.py"))
 
@@ -167,6 +189,8 @@ def all_faults(folder: str) -> list[str]:
     rules = [direction_faults]
     if folder == "controller":
         rules += [allowlist_faults, float_faults, open_faults]
+    if folder == "tests":
+        rules += [waiting_faults]
     return [
         fault
         for file in files_of(folder)
@@ -305,6 +329,22 @@ def test_opening_outside_the_guard_is_caught(source: str) -> None:
 )
 def test_asking_about_open_passes(source: str) -> None:
     assert open_faults(source, "controller/hub.py") == []
+
+
+@pytest.mark.parametrize(
+    "source",
+    ["time.sleep(1)", "sleep(0.1)", "subprocess.run(command, timeout=250)", "f(timeout=1, x=2)"],
+)
+def test_waiting_on_the_clock_is_caught(source: str) -> None:
+    assert len(waiting_faults(source, "tests/unit/test_x.py")) == 1
+
+
+@pytest.mark.parametrize(
+    "source",
+    ["machine.WDT(timeout=8000)", "launch(timeout=0)", "world.sleep(1)", "def f(timeout=5): pass"],
+)
+def test_simulated_time_passes(source: str) -> None:
+    assert waiting_faults(source, "tests/unit/test_x.py") == []
 
 
 # What only developers run, and what only the extra `cluster` brings.

@@ -12,7 +12,7 @@ from evenclay.controller.journal import HUB_FIELDS, RECORD_BYTES_MAX, ZONE_FIELD
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart
 from evenclay.tools.property.plan_ranges import RANGES
-from tests.core import plan
+from tests.core import plan, with_codes
 
 LEAST = {"b": -(2**7), "h": -(2**15), "B": 0, "H": 0, "I": 0}
 MOST = {"b": 2**7 - 1, "h": 2**15 - 1, "B": 2**8 - 1, "H": 2**16 - 1, "I": 2**32 - 1}
@@ -21,15 +21,15 @@ MOST = {"b": 2**7 - 1, "h": 2**15 - 1, "B": 2**8 - 1, "H": 2**16 - 1, "I": 2**32
 def extreme(zones: int, bounds: dict[str, int]) -> Record:
     """A record with every field at one end of its range."""
     record = Record(zones)
-    for name, code in HUB_FIELDS:
+    for name, code in with_codes(HUB_FIELDS):
         setattr(record, name, bounds[code])
-    for name, code in ZONE_FIELDS:
+    for name, code in with_codes(ZONE_FIELDS):
         setattr(record, name, [bounds[code] - (bounds[code] > 0) * z for z in range(zones)])
     return record
 
 
 def fields(record: Record) -> dict[str, object]:
-    return {name: getattr(record, name) for name, _ in HUB_FIELDS + ZONE_FIELDS}
+    return {name: getattr(record, name) for name, _ in with_codes(HUB_FIELDS + ZONE_FIELDS)}
 
 
 @pytest.mark.parametrize("bounds", [LEAST, MOST])
@@ -46,7 +46,7 @@ def test_round_trip(zones: int, bounds: dict[str, int]) -> None:
 
 def test_the_fields_hold_what_the_hub_may_put_there() -> None:
     """MicroPython's struct truncates in silence."""
-    codes = dict(HUB_FIELDS + ZONE_FIELDS)
+    codes = dict(with_codes(HUB_FIELDS + ZONE_FIELDS))
     ranges = RANGES[HubPart]
     day_most = WALL_MAX // 86400 + 1
     for name in ("day", "opened_day", "trim_day", "dry_day"):
@@ -190,7 +190,7 @@ def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
 
 def test_the_core_names_no_field_that_the_record_does_not_have() -> None:
     """The fields are named in a table, so that no type checker sees a misspelt one."""
-    known = {name for name, _ in HUB_FIELDS + ZONE_FIELDS} | set(dir(Record(1)))
+    known = {name for name, _ in with_codes(HUB_FIELDS + ZONE_FIELDS)} | set(dir(Record(1)))
     named = set()
     for path in Path(journal.__file__).parent.glob("*.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):

@@ -627,7 +627,7 @@ def test_quiet_times(made: Plan, local_s: int, banned: bool) -> None:
 
 
 def lockouts(made: Plan) -> Lockouts:
-    return Lockouts(made, Record(len(made.zones)), False, lambda *_: None)
+    return Lockouts(made, Record(len(made.zones)), made.rows[0], False, lambda *_: None)
 
 
 def test_a_plan_has_quiet_times_or_none() -> None:

@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 
 from evenclay.controller.events import ALARM, DRIVER, NO_FLOW
-from evenclay.controller.limits import FAULT_RETRY_S
+from evenclay.controller.faults import _FAULT_RETRY_S
 from tests.bench import DAY_S, HOUR_S, Piped, opened, utc_plan
 
 FIRST_S = 6 * HOUR_S
@@ -36,7 +36,7 @@ def test_a_faulty_zone_is_tried_once_a_day_however_often_the_hub_restarts(
         bench.flow_ml_min[0] = 0
     tried = restless(bench, 8 * DAY_S, every_s)
     assert 6 <= len(tried) <= 9
-    assert all(after - before >= FAULT_RETRY_S for before, after in pairwise(tried))
+    assert all(after - before >= _FAULT_RETRY_S for before, after in pairwise(tried))
     assert len(opened(bench, 1)) >= 16, "the other zone goes on"
 
 
@@ -54,7 +54,7 @@ def test_a_supply_without_flow_is_tried_once_a_day_however_often_the_hub_restart
     first, second, *later = tried
     assert second - first < HOUR_S, "each zone once, until it is known of both"
     assert 6 <= len(later) <= 9
-    assert all(after - before >= FAULT_RETRY_S for before, after in pairwise([second, *later]))
+    assert all(after - before >= _FAULT_RETRY_S for before, after in pairwise([second, *later]))
 
 
 def dry() -> Piped:
@@ -85,7 +85,7 @@ def test_without_a_clock_a_day_counts_from_the_boot() -> None:
     bench.run_until(HOUR_S)
     assert found_s is not None
     bench.offset_s = found_s + 9 * HOUR_S
-    bench.run_until(FAULT_RETRY_S - 1)
+    bench.run_until(_FAULT_RETRY_S - 1)
     assert not [c for c in bench.calls if c[0] == "open"]
     bench.run_until(2 * DAY_S)
     assert [c for c in bench.calls if c[0] == "open"]

@@ -28,16 +28,16 @@ from evenclay.controller.events import (
 from evenclay.controller.events import PLAN as NEW_PLAN
 from evenclay.controller.guard import Broken, Guard
 from evenclay.controller.hub import Hub
-from evenclay.controller.journal import BROKEN_FAULT, LEAK_FAULT, STORE_FAULT, Record
-from evenclay.controller.limits import (
-    ASKED_MAX,
-    LATCH_TIMES,
-    READ_TRIES,
-    REST_LEAST_S,
-    STEPS_MAX,
-    TEXT_MAX,
-    WALL_MAX,
+from evenclay.controller.journal import (
+    _REST_LEAST_S,
+    _TEXT_MAX,
+    BROKEN_FAULT,
+    LEAK_FAULT,
+    STORE_FAULT,
+    Record,
+    Trouble,
 )
+from evenclay.controller.limits import ASKED_MAX, WALL_MAX
 from evenclay.controller.plan import NO_RAIN_SENSOR, Plan, PlanError
 from evenclay.controller.ports import (
     ASK_CLEAR,
@@ -49,8 +49,7 @@ from evenclay.controller.ports import (
     PLAN,
     RECORD,
 )
-from evenclay.controller.runner import Restart, Runner
-from evenclay.controller.trouble import Trouble
+from evenclay.controller.runner import _LATCH_TIMES, _READ_TRIES, _STEPS_MAX, Restart, Runner
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600
@@ -297,7 +296,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
     bench.now_s = old.wake_s if what is Bench else 6 * HOUR + 1800
     calls = len(bench.calls)
     # A minute away, by a clock that cannot be read as well.
-    assert crash(bench, monkeypatch, what, name, instead) == bench.now_s + REST_LEAST_S
+    assert crash(bench, monkeypatch, what, name, instead) == bench.now_s + _REST_LEAST_S
     assert not bench.open_since
     done = bench.calls[calls:]
     closes = [call[:2] for call in done if call[0] == "close"]
@@ -314,7 +313,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
     assert len(bench.told(ALARM, BROKEN)) == latched
     bench.store_broken = False
     # It rests first, and then goes on where nothing is latched.
-    bench.run_until(bench.now_s + REST_LEAST_S - 1, 1)
+    bench.run_until(bench.now_s + _REST_LEAST_S - 1, 1)
     assert len(bench.told(BOOT)) == 1
     bench.run_until(30 * HOUR)
     assert [event[2] for event in bench.told(BOOT)] == [POWER, CRASH]
@@ -351,7 +350,7 @@ def test_a_hub_that_never_rests_is_stopped(monkeypatch: pytest.MonkeyPatch) -> N
         return [(CLOSE, 0)]
 
     crash(bench, monkeypatch, Hub, "step", restless)
-    assert len(steps) == STEPS_MAX
+    assert len(steps) == _STEPS_MAX
     assert record_of(bench).faults == BROKEN_FAULT
 
 
@@ -363,16 +362,16 @@ def test_what_comes_back_is_rested_from_longer_and_latches_at_the_fifth_time(
     began_s = bench.now_s
     rests = []
     faults = []
-    for _ in range(LATCH_TIMES + 2):
+    for _ in range(_LATCH_TIMES + 2):
         wake_s = crash(bench, monkeypatch, Hub, "step", explode)
         rests.append(wake_s - bench.now_s)
         faults.append(record_of(bench).faults)
         bench.now_s = wake_s
     assert rests == [60, 120, 240, 480, 900, 900, 900]
-    assert faults == [0] * (LATCH_TIMES - 1) + [BROKEN_FAULT] * 3
+    assert faults == [0] * (_LATCH_TIMES - 1) + [BROKEN_FAULT] * 3
     assert len(bench.told(ALARM, BROKEN)) == 1
     notes = [call[2] for call in bench.calls if call[:2] == ("save", NOTE)]
-    assert len(notes) == LATCH_TIMES + 2
+    assert len(notes) == _LATCH_TIMES + 2
     writes = sorted({call[2] for call in bench.calls if call[0] == "save" and call[2] > began_s})
     assert all(b - a >= 60 for a, b in pairwise(writes))
 
@@ -432,21 +431,21 @@ def test_the_watchdog_is_fed_only_once_every_valve_is_shut(monkeypatch: pytest.M
     began_s = bench.now_s
     wake_s = crash(bench, monkeypatch, Hub, "step", explode)
     calls = len(bench.calls)
-    while wake_s < began_s + REST_LEAST_S:
+    while wake_s < began_s + _REST_LEAST_S:
         bench.now_s = max(wake_s, bench.now_s + 1)
         wake_s = bench.runner.turn()
     tried = [(call[1], call[2] - began_s) for call in bench.calls[calls:]]
     assert tried == [(1, 1), (1, 3), (1, 7), (1, 15), (1, 31)]
     assert not fed
     bench.run_until(began_s + 3600)  # then it is a hub's to say that a driver fails
-    assert fed and fed[0] >= began_s + REST_LEAST_S and bench.told(ALARM, DRIVER)
+    assert fed and fed[0] >= began_s + _REST_LEAST_S and bench.told(ALARM, DRIVER)
     # One that closes in the end feeds it again, at once.
     fed.clear()
     began_s = bench.now_s = began_s + 3700
     crash(bench, monkeypatch, Hub, "step", explode)
     bench.broken.clear()
     bench.now_s += 1
-    assert bench.runner.turn() == began_s + 2 * REST_LEAST_S
+    assert bench.runner.turn() == began_s + 2 * _REST_LEAST_S
     assert fed == [began_s + 1]
 
 
@@ -538,7 +537,7 @@ def test_a_note_reads_back() -> None:
         other = Trouble()
         other.load(trouble.pack())
         assert vars(other) == vars(trouble)
-    assert trouble.count == 255 and len(trouble.text) == TEXT_MAX
+    assert trouble.count == 255 and len(trouble.text) == _TEXT_MAX
     trouble.load(b"-1 -1 0 x")
     assert 60 <= trouble.rest_s() <= 900
 
@@ -572,7 +571,7 @@ def test_a_copy_that_is_read_at_the_second_try_is_read(slot: int, copies: set[in
     bench.run_until(8 * HOUR)
     assert record_of(bench).faults == LEAK_FAULT
     boots = record_of(bench).boots
-    failing(bench, slot, copies, READ_TRIES - 1)
+    failing(bench, slot, copies, _READ_TRIES - 1)
     booted(bench)
     assert bench.runner.hub.record.boots == boots
     assert bench.runner.hub.record.faults == LEAK_FAULT
@@ -582,7 +581,7 @@ def test_a_copy_that_is_read_at_the_second_try_is_read(slot: int, copies: set[in
 def test_a_record_that_cannot_be_read_keeps_every_valve_shut() -> None:
     bench = booted()
     bench.run_until(7 * HOUR)
-    failing(bench, RECORD, {0, 1}, READ_TRIES)
+    failing(bench, RECORD, {0, 1}, _READ_TRIES)
     booted(bench)
     told = len(bench.told(OPENED))
     bench.run_until(24 * HOUR)
@@ -707,7 +706,7 @@ def two_plans() -> Bench:
     return bench
 
 
-@pytest.mark.parametrize("times", [1, READ_TRIES - 1])
+@pytest.mark.parametrize("times", [1, _READ_TRIES - 1])
 def test_one_failed_read_of_the_plan_puts_no_older_one_in_force(times: int) -> None:
     bench = two_plans()
     failing(bench, PLAN, {1}, times)
@@ -719,7 +718,7 @@ def test_one_failed_read_of_the_plan_puts_no_older_one_in_force(times: int) -> N
 
 def test_an_older_plan_in_force_is_an_alarm_until_it_is_cleared() -> None:
     bench = two_plans()
-    failing(bench, PLAN, {1}, READ_TRIES)
+    failing(bench, PLAN, {1}, _READ_TRIES)
     for _ in range(2):  # after a restart as well, when the record names the older one
         booted(bench)
         bench.run_until(HOUR)
@@ -742,7 +741,7 @@ def test_a_plan_that_was_replaced_is_no_fault() -> None:
 
 def test_a_plan_that_cannot_be_read_is_not_a_missing_one() -> None:
     bench = Bench(made(), START_S)
-    failing(bench, PLAN, {0}, READ_TRIES)
+    failing(bench, PLAN, {0}, _READ_TRIES)
     with pytest.raises(OSError, match="cannot be read"):
         Runner(bench)
 

@@ -37,7 +37,8 @@ from evenclay.controller.events import (
     TRIMMED,
 )
 from evenclay.controller.journal import LEAK_FAULT, Record
-from evenclay.controller.limits import LEAK_ML, SAVE_RETRY_S, STALE_S, ZONES_MAX
+from evenclay.controller.limits import STALE_S, ZONES_MAX
+from evenclay.controller.meter import _LEAK_ML
 from evenclay.controller.plan import AUTO_BOTH, BAN_HOURS, Plan
 from evenclay.controller.ports import (
     ASK_CHECK,
@@ -51,6 +52,7 @@ from evenclay.controller.ports import (
     FIRM,
     RECORD,
 )
+from evenclay.controller.saving import _SAVE_RETRY_S
 from tests.bench import (
     DAY_S,
     HOUR_S,
@@ -254,7 +256,7 @@ def test_a_leak_ends_the_run_of_another_supply(planned: bool) -> None:
     bench.run_until(begins_s + 10 * MIN_S)
     assert [(e[1], e[2], e[3]) for e in bench.told(ALARM)] == [(-1, LEAK, 1)]
     found_s = bench.told(ALARM)[0][6]
-    leaked_s = LEAK_ML * 60 // 500
+    leaked_s = _LEAK_ML * 60 // 500
     assert 0 <= found_s - (begins_s + 5 * MIN_S + leaked_s) <= MIN_S, "at the next look"
     cut = bench.told(CUT_SHORT)
     assert [(e[1], e[2], e[3], e[6]) for e in cut] == [(0, FAULT, found_s - begins_s, found_s)]
@@ -272,7 +274,7 @@ def test_a_leak_does_not_change_why_a_run_ended_whose_valve_is_still_to_shut() -
     bench.run_until(FIRST_S)
     bench.broken.add((0, "close"))
     bench.run_until(FIRST_S + 601)
-    bench.leak_ml_min[1] = LEAK_ML
+    bench.leak_ml_min[1] = _LEAK_ML
     bench.run_until(FIRST_S + 900)
     assert [e[2] for e in bench.told(ALARM)] == [DRIVER, LEAK]
     assert not runs(bench) and list(bench.open_since) == [0]
@@ -553,14 +555,14 @@ def test_an_owed_record_is_saved_again_though_nothing_else_is_due() -> None:
     assert runs(bench, 0) == [(CLOSED, DONE, ended_s)]
     assert [e[6] for e in bench.told(ALARM, STORE)] == [ended_s]
     assert list(bench.open_since) == [1]
-    assert bench.runner.hub.wake_s == ended_s + SAVE_RETRY_S
+    assert bench.runner.hub.wake_s == ended_s + _SAVE_RETRY_S
     bench.store_broken = False
-    bench.run_until(ended_s + SAVE_RETRY_S - 1)
+    bench.run_until(ended_s + _SAVE_RETRY_S - 1)
     assert saves(bench) == [] and kept(bench).used_s == [0, 0]
     bench.run_until(FIRST_S + LONG_S - 1)
-    assert saves(bench) == [ended_s + SAVE_RETRY_S]
+    assert saves(bench) == [ended_s + _SAVE_RETRY_S]
     assert kept(bench).used_s == [LONG_S // 5, 0]
-    assert [e[6] for e in bench.told(CLEARED, STORE)] == [ended_s + SAVE_RETRY_S]
+    assert [e[6] for e in bench.told(CLEARED, STORE)] == [ended_s + _SAVE_RETRY_S]
 
 
 def taught() -> Bench:
@@ -648,7 +650,7 @@ def test_what_did_open_is_told_though_another_event_could_not_be_shown() -> None
     bench.store_broken = False
     bench.mute_what = CLEARED
     bench.run_until(8 * HOUR_S)
-    opened_s = FIRST_S + SAVE_RETRY_S
+    opened_s = FIRST_S + _SAVE_RETRY_S
     assert spans(bench) == [(opened_s, opened_s + 600)]
     logged = [e for e in bench.runner.hub.faults.log.events() if e[0] == OPENED]
     assert [(e[1], e[6]) for e in logged] == [(0, opened_s)]

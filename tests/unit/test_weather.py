@@ -195,7 +195,7 @@ def test_span(tmp_path: Path) -> None:
 
 ROW = "2020-01-01,1,2,3,1\n"
 BAD_ROWS = [
-    (f"{ROW}2020-01-02,1,9,3,1\n", "line 3: Tmax 3 is below Tmin 9; allowed is Tmax at or above"),
+    (f"{ROW}2020-01-02,1,9,3,1\n", "line 3: Tmax 3 deg C is below Tmin 9 deg C; allowed is"),
     (f"{ROW}2020-01-02,-1,2,3,1\n", "line 3: rain -1 mm on 2020-01-02; allowed are 0 to 2000"),
     (f"{ROW}2020-01-02,2001,2,3,1\n", "line 3: rain 2001 mm on 2020-01-02"),
     (f"{ROW}2020-01-02,1,-91,3,1\n", "line 3: tmin -91 deg C on 2020-01-02; allowed are -90 to 60"),

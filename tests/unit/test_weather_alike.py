@@ -383,7 +383,7 @@ REFUSED: dict[str, tuple[Text, str]] = {
     "total below": (table(PLAIN) + "Total,43.2,,\n", "line 16: date 'Total'; allowed are dates"),
     "crossed": (
         table("date,rain,tmax_f,tmin_f", us()),
-        "line 2: Tmax 34.16 is below Tmin 53.78",
+        "line 2: Tmax 34.16 deg F is below Tmin 53.78 deg F",
     ),
     "gap": (
         gap(),

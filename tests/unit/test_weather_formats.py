@@ -237,7 +237,7 @@ POWER_FAULTS: list[tuple[str, str, str]] = [
     ("YEAR,MO,DY", "YEAR,MONTH,DY", "no columns YEAR, MO, DY or YEAR, DOY"),
     ("2019,6,3,", "2019,6,31,", "line 17: YEAR-MO-DY '2019-6-31'; allowed is a calendar day"),
     ("2019,6,3,", "2019,6,2,", "line 17: 2019-06-02 appears twice"),
-    ("28.3,17.3", "17.0,17.3", "line 17: Tmax 17 is below Tmin 17.3"),
+    ("28.3,17.3", "17.0,17.3", "line 17: Tmax 17 deg C is below Tmin 17.3 deg C"),
     ("28.3,17.3", "98.3,17.3", "line 17: tmax 98.3 deg C on 2019-06-03; allowed are -90 to 60"),
     ("28.3,17.3", "warm,17.3", "line 17: T2M_MAX 'warm'; allowed is a number"),
     ("28.3,17.3", "28.3", "line 17: 8 columns found; the header has 9"),

@@ -69,8 +69,8 @@ _NEXT = """
     clock 2026-05-01 06:30
     status
 
-3. Each valve, dry, {gap} s or more after the start, the pause that a spigot needs after a valve has
-   shut; earlier it answers "refused ... gap":
+3. Each valve, dry, more than {gap} s after the start, the pause that a spigot needs after a valve
+   has shut; earlier it answers "refused ... gap":
 
     run 0 1 anyway
     stop

@@ -1,6 +1,8 @@
 """Options and arguments that several commands take, and what is read by them."""
 
 import datetime
+import errno
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -48,11 +50,16 @@ Processes = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 
 
-def make_folder(out: Path) -> None:
-    """Make the folder of --out."""
-    if out.exists() and not out.is_dir():
-        raise typer.BadParameter(f"found {out}, a file, allowed a folder", param_hint="--out")
-    out.mkdir(parents=True, exist_ok=True)
+def check_folder(out: Path) -> None:
+    """Refuse an --out that can be no folder to write into, before any long work.
+
+    What is written makes the folder, so that work which fails leaves none behind.
+    """
+    there = next(place for place in (out, *out.absolute().parents) if os.path.lexists(place))
+    if not there.is_dir():
+        raise typer.BadParameter(f"found {there}, a file, allowed a folder", param_hint="--out")
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(there))
 
 
 def read_weather(

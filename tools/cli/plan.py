@@ -18,7 +18,7 @@ from evenclay.tools.cli.options import (
     Seed,
     Units,
     WeatherFiles,
-    make_folder,
+    check_folder,
     read_weather,
 )
 from evenclay.tools.cli.output import make_console, tell
@@ -141,6 +141,8 @@ def propose(
         )
     paths = weather or ([climate] if climate else [])
     records = _read_years(paths, column, units, dates, prop.site.latitude)
+    if out is not None:
+        check_folder(out)
     if climate is not None:
         records = [tool.invented(records[0], seed)]
     et0_mm = mean_et0_mm(records[0], prop.site.latitude)
@@ -164,7 +166,6 @@ def _tell_proposal(found: "Proposal", out: Path | None) -> None:
         raise typer.Exit(NO_PLAN)
     show(found, console)
     if out is not None:
-        make_folder(out)
         files.write({out / "property.toml": found.text, out / "plan.png": drawn(found)})
         print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
 
@@ -216,7 +217,7 @@ def sweep(
         range(seed, seed + seeds),
         years,
     )
-    make_folder(out)
+    check_folder(out)
     with _workers(processes, scheduler) as (executor, count):
         found = sweeping.run(asked, out, executor, count, tell)
     rows = sweep_summary.summary(found, asked.paths)
@@ -292,7 +293,7 @@ def compare(
     records = _read_years(weather, column, units, dates, prop.site.latitude)
     named = list(zip(map(str, weather), records, strict=True))
     jobs = comparing.jobs_of(prop, named, years, seed)
-    make_folder(out)
+    check_folder(out)
     with _workers(processes) as (executor, _):
         sides = comparing.run(jobs, others, with_oracle, executor, tell)
     _tell_comparison(jobs, sides, prop.site.units, out, as_json)

@@ -18,7 +18,7 @@ from evenclay.tools.cli.options import (
     PropertyPath,
     Seed,
     Units,
-    make_folder,
+    check_folder,
     read_date,
     read_weather,
 )
@@ -76,7 +76,7 @@ def replay(
     record = read_weather(weather, column, units, dates, prop.site.latitude, days=days)
     house = compile_house(prop, mean_et0_mm(record, prop.site.latitude))
     house = replace(house, cautions=tuple(cautions(prop, house.plan)))
-    make_folder(out)
+    check_folder(out)
     inputs = {"property": files.sha256(property_file), "weather": files.sha256(weather)}
     summary = _replay(house, record, out, seed, first_day, last_day, inputs)
     if as_json:

@@ -23,9 +23,11 @@ NAMES = {
 
 
 def name_of(policy: str) -> str:
-    """A policy as a reader knows it."""
+    """A policy as a reader knows it. Another file's hub senses and trims as that file says."""
     first, _, rest = policy.partition(" ")
-    return f"{NAMES[first]}; {rest}" if rest else NAMES[first]
+    if not rest:
+        return NAMES[first]
+    return f"{'hub as it stands' if first.startswith('hub') else NAMES[first]}; {rest}"
 
 
 def tables_of(found: Line, shown: Units) -> list[Table]:

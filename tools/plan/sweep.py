@@ -307,7 +307,7 @@ def _sha256(data: bytes) -> str:
 def run(sweep: Sweep, out: Path, executor: Executor, workers: int, tell: Tell) -> pl.DataFrame:
     """Do the tasks that are not done yet, and write the whole result into out / RESULT.
 
-    out: a folder that exists. Raises: SweepError where it holds another sweep.
+    out: a folder, made if need be. Raises: SweepError where it holds another sweep.
     """
     _claim(sweep, out)
     tasks = sweep.tasks

@@ -211,11 +211,10 @@ def check_crossed(name: str, daily: pd.DataFrame, units: Mapping[str, Unit] | No
     crossed = daily["tmax"] < daily["tmin"]
     if crossed.any():
         row = daily[crossed].iloc[0]
-        high, low = (
-            (units or {}).get(key, CELSIUS).of_metric(row[key]) for key in ("tmax", "tmin")
-        )
+        of_key = {key: (units or {}).get(key, CELSIUS) for key in ("tmax", "tmin")}
+        high, low = (f"{unit.of_metric(row[key]):g} {unit.name}" for key, unit in of_key.items())
         raise WeatherError(
-            f"{name}, line {int(row['line'])}: Tmax {high:g} is below Tmin {low:g}; "
+            f"{name}, line {int(row['line'])}: Tmax {high} is below Tmin {low}; "
             "allowed is Tmax at or above Tmin"
         )
 

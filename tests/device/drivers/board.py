@@ -497,7 +497,7 @@ def test_hard_interrupts_go_on_while_a_call_in_c_never_returns():
     house.world.stuck_in_c = True
     house.rain.pulse()
     house.world.advance_ms(5000)
-    assert board.sensors.rain.um() == 279
+    assert board.sensors.rain.um() == house.pins.TIP_UM
     assert not house.valves[0].open
 
 
@@ -543,8 +543,8 @@ def test_what_is_measured_reaches_the_hub():
         house.meters[0].pulse(ms=5)
     board.due_s = 0
     seen = board.look()
-    assert seen.rain_um == 5 * 279
-    assert seen.meter_ml == [20]
+    assert seen.rain_um == 5 * house.pins.TIP_UM
+    assert seen.meter_ml == [9000 // house.pins.PULSES_PER_L]
     assert abs(seen.temp_mc - 15000) <= 63
     assert abs(seen.soil_vwc_ppt[0] - 380) <= 3 and seen.soil_vwc_ppt[2:] == [None, None]
     assert abs(seen.battery_mv - 9000) < 40
@@ -714,7 +714,7 @@ def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
     house.air.temp_mc = 30000
     live(2)
     assert abs(board.look().temp_mc - 15000) <= 63
-    for _ in range(500):
+    for _ in range(house.pins.PULSES_PER_L * 10 // 9):
         house.meters[0].pulse(ms=5)
     live(1)
     assert runner.hub.record.faults == 0  # a litre at once may be one pulse of a coarse meter
@@ -774,15 +774,21 @@ def test_deep_sleep_only_with_every_valve_shut():
 
 
 def test_the_guides_first_click():
-    """No clock is set and no water is on: refused while the spigot rests, then it opens."""
+    """No water is on, and the clock set or not: refused up to the gap, then the valve clicks.
+
+    The guide says to let a minute go by; `next.txt`, more than the plan's gap of 30 s.
+    """
     for name, port, zones in BOARDS:
-        house = House(name, port, zones)
-        house.type_at(5000000, "run 0 1 anyway\n")
-        house.type_at(35000000, "run 0 1 anyway\n")
-        house.run_for(MINUTE_US)
-        assert house.open_now() == [0]
-        opened_us = [us for us, is_open in house.valves[0].moves if is_open]
-        assert len(opened_us) == 1 and opened_us[0] >= 35000000
+        for clock in ("", "clock 2026-05-01 06:30\n"):
+            for early_us, late_us in ((5000000, MINUTE_US), (30000000, 32000000)):
+                house = House(name, port, zones)
+                house.type_at(4000000, clock)
+                house.type_at(early_us, "run 0 1 anyway\n")
+                house.type_at(late_us, "run 0 1 anyway\n")
+                house.run_for(MINUTE_US + MINUTE_US // 4)
+                assert house.open_now() == [0]
+                opened_us = [us for us, is_open in house.valves[0].moves if is_open]
+                assert len(opened_us) == 1 and opened_us[0] >= late_us
 
 
 def test_a_port_without_deep_sleep_stays_awake_and_waters():

@@ -18,6 +18,7 @@ PUBLISHED = (
 TABLE = ((24000, 480), (30000, 380), (38000, 250), (46000, 120), (52000, 0))
 SUCTION_TABLE = ((0, 380), (10, 365), (33, 347), (100, 324), (200, 310))
 SERIES_OHM = 10000
+RANGE_OHM = (500, 25000)  # of this test's sensor
 
 
 def capacitive(port, uv, power=None, drift_ppm=0):
@@ -46,7 +47,7 @@ def granular(port, ohm, table=SUCTION_TABLE):
     near = machine.Pin(14, machine.Pin.OUT, value=0)
     far = machine.Pin(15, machine.Pin.OUT, value=0)
     adc = machine.ADC(machine.Pin(number), atten=machine.ADC.ATTN_11DB)
-    return world, part, GranularMatrix(adc, near, far, SERIES_OHM, table)
+    return world, part, GranularMatrix(adc, near, far, SERIES_OHM, RANGE_OHM, table)
 
 
 def test_published_suction():
@@ -57,11 +58,13 @@ def test_published_suction():
 
 
 def test_suction_out_of_range():
+    """The sensor's own range counts, and none of the driver's."""
     from evenclay.boards.drivers.soil import suction_pa
 
-    assert suction_pa(89, 24000) is None
-    assert suction_pa(30001, 24000) is None
-    assert suction_pa(30000, 30000) == 239000
+    for ohm, sound in ((450, False), (550, True), (24000, True), (26000, False)):
+        _, _, sensor = granular("rp2", ohm)
+        assert sensor.ohm() is not None
+        assert (sensor.suction_kpa(24000) is not None) == sound, ohm
     assert suction_pa(30000, 60000) is None  # the denominator is gone
 
 

@@ -28,7 +28,6 @@ from fake_machine.parts import (
 HOUR_US = 3600 * 1000000
 SECOND_US = 1000000
 STARTS_S = 837021600  # 2026-07-10 18:00 UTC, since 2000-01-01: before the night's water
-PULSES = 15  # a second: two litres a minute by a meter of 450 pulses a litre
 
 board, port, hours = sys.argv[1:]
 world = fake_machine.power_on(port)
@@ -73,6 +72,7 @@ for name in ("AIR", "SOIL"):
     if has(name) is not None:
         Thermometer(world, has(name), 25000)
 meters = [Contact(world, pin, pulled=True) for pin in has("METERS") or ()]
+PULSES = pins.PULSES_PER_L // 30 if meters else 0  # a second: some two litres a minute
 
 import machine  # noqa: E402  # the stand-in
 

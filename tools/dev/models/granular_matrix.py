@@ -10,22 +10,21 @@ from numpy.typing import ArrayLike
 
 from evenclay.sim.types import Floats
 
-MATRIX_LEAST_KPA, MATRIX_MOST_KPA = 0.0, 239.0  # beyond, no driver believes them
-MATRIX_SHORT_KOHM, MATRIX_OPEN_KOHM = 0.09, 30.0
+MATRIX_SHORT_KOHM, MATRIX_OPEN_KOHM = 0.1, 40.0  # as the boards' pin map has them
 MATRIX_USUAL_C = 24.0  # taken where no thermometer lies in the ground
 
 
 def matrix_kpa(resistance_kohm: ArrayLike, temp_c: ArrayLike) -> Floats:
     """Suction [kPa] of a granular matrix sensor, NaN where it can be none.
 
-    NaN: shorted, open, or so dry that the formula loses its meaning (above 239 kPa).
+    NaN: shorted, open, or so dry or hot that the formula loses its meaning.
     Source: Shock, Barnum & Seddigh 1998, Proc. Irrigation Association, pp. 139-146.
     """
     r = np.asarray(resistance_kohm, dtype=np.float64)
     t = np.asarray(temp_c, dtype=np.float64)
     below = 1.0 - 0.009733 * r - 0.01205 * t
     kpa = (4.093 + 3.213 * r) / np.where(below > 0.0, below, np.nan)
-    sound = (r >= MATRIX_SHORT_KOHM) & (r <= MATRIX_OPEN_KOHM) & (kpa <= MATRIX_MOST_KPA)
+    sound = (r >= MATRIX_SHORT_KOHM) & (r <= MATRIX_OPEN_KOHM)
     return np.asarray(np.where(sound, kpa, np.nan))
 
 
