@@ -129,6 +129,11 @@ class SectionGround(Ground):
         """Largest difference so far between water held and the books, over the strip."""
         return self._section.mass_balance_error_mm
 
+    @property
+    def lived_hours(self) -> int:
+        """How many hours have been stepped."""
+        return self._lived
+
     def litres(self) -> Floats:
         """Water given on each day, (days, zones)."""
         return np.asarray(by_day(self.passed) / PER_LITRE)
