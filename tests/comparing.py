@@ -1,34 +1,32 @@
-"""A comparison over many real years: the demo house moved to Tunis, with a table by its weather.
+"""Today's hub and today's proposals in three places: the demo, and its house at Tunis and Seattle.
 
-The record is the one in the package aquacrop, which serves as a carrier of the file only; latitude
-and house are assumed. The table gives back the mean ET0 of its months at 0.6, each zone's share the
-rest of its coefficient, as `tests.published.test_replays` has it; it was fixed before any replay.
-Beside it stands what `evenclay propose` makes of the same house.
+The records are those in packages that serve as carriers of the files only; latitude and house are
+assumed. At Tunis and Seattle the table is one that gives back the mean ET0 of Tunis's months at 0.6,
+each zone's share the rest of its coefficient, as `tests.published.test_replays` has it; it was fixed
+before any replay. What is compared is the plan that `evenclay propose` makes of the house.
 
-`python -m tests.comparing DIR` writes both there and prints the tables of sim/TRIALS.md.
+`python -m tests.comparing DIR [GROUNDS]` writes all of it there and prints the tables.
 """
 
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 
-from evenclay.tools.cli import commands as cli
 from tests.published.test_replays import FILES, TIMEZONES, TUNIS, weather_file
 
-DEMO = Path(__file__).parents[1] / "sim" / "demo" / "property.toml"
+DEMO = Path(__file__).parents[1] / "sim" / "demo"
 SHARES = {130: 183, 70: 100, 60: 83, 55: 91}  # the demo's, and what Tunis's zones get: 0.6 is 100 %
-YEARS = 30  # invented besides
+GROUNDS = 8
 
 
-def property_text() -> str:
-    """The demo's property file at Tunis."""
-    text = DEMO.read_text("utf-8")
+def property_text(place: str = "tunis") -> str:
+    """The demo's property file at Tunis or Seattle."""
+    text = (DEMO / "property.toml").read_text("utf-8")
     before, rest = text.split("[[seasons]]", 1)
     after = rest[rest.index("[lockouts.rain]") :]
-    before = before.replace("Cotter house, Marl Hollow", "Demo house at Tunis")
-    before = before.replace("America/Chicago", TIMEZONES["tunis"])
-    before = before.replace("latitude = 32.4", f"latitude = {FILES['tunis'][2]}")
+    before = before.replace("Cotter house, Marl Hollow", f"Demo house at {place.title()}")
+    before = before.replace("America/Chicago", TIMEZONES[place])
+    before = before.replace("latitude = 32.4", f"latitude = {FILES[place][2]}")
     for old, new in SHARES.items():
         before = before.replace(f"share = {old}", f"share = {new}")
     seasons = [
@@ -39,23 +37,21 @@ def property_text() -> str:
     return before + "".join(seasons) + after
 
 
-def arguments(out: Path) -> list[str]:
-    """What to say to `evenclay`, once the property is written into a folder."""
-    house = out / "tunis.toml"
-    house.write_text(property_text(), "utf-8")
-    weather = str(weather_file("tunis"))
-    return ["compare", str(house), "--weather", weather, "--years", str(YEARS), "--out", str(out)]
-
-
-def proposed(out: Path) -> Path:
-    """The file that `evenclay propose` makes of the property that `arguments` wrote there."""
+def main(out: Path, grounds: int) -> None:
+    """Propose and compare in each place."""
+    out.mkdir(parents=True, exist_ok=True)
     evenclay = str(Path(sys.executable).with_name("evenclay"))
-    given = ["--weather", str(weather_file("tunis")), "--out", str(out / "plan")]
-    subprocess.run([evenclay, "propose", str(out / "tunis.toml"), *given], check=True)
-    return Path(shutil.copy(out / "plan" / "property.toml", out / "proposed.toml"))
+    for place in ("demo", "tunis", "seattle"):
+        house, weather = DEMO / "property.toml", DEMO / "weather.csv"
+        if place != "demo":
+            house, weather = out / f"{place}.toml", weather_file(place)
+            house.write_text(property_text(place), "utf-8")
+        where = ["--weather", str(weather), "--out", str(out / place)]
+        subprocess.run([evenclay, "propose", str(house), *where], check=True)
+        plan = out / place / "property.toml"
+        count = ["--grounds", str(grounds)]
+        subprocess.run([evenclay, "compare", str(plan), *where, *count], check=True)
 
 
 if __name__ == "__main__":
-    folder = Path(sys.argv[1])
-    folder.mkdir(parents=True, exist_ok=True)
-    cli.app([*arguments(folder), "--plan", str(proposed(folder))])
+    main(Path(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else GROUNDS)

@@ -18,8 +18,8 @@ from evenclay.sim.section.section import Snapshot
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
 
-TOP_M = (0.0, 0.3)
 PROBE_M = 0.5
+AT_PROBE, IN_TOP = LAYOUT.at(PROBE_M), LAYOUT.mean(0.0, 0.3)
 M_PER_MM = 0.001
 
 
@@ -116,6 +116,7 @@ class SectionGround(Ground):
         self._given = np.zeros(shape)  # of that, what came out of the hose
         self.days = self._section.room(shape[0] // HOURS)
         self._lived = 0  # hours
+        self._dry = True  # no water was given in the hours not yet stepped
         area_m2 = np.array([strip.area_m2 for strip in self.strips])
         self._m_per_given = M_PER_MM / (PER_LITRE * area_m2)
         # Flat views: Python writes single numbers through them faster than by arrays.
@@ -128,12 +129,18 @@ class SectionGround(Ground):
         """Largest difference so far between water held and the books, over the strip."""
         return self._section.mass_balance_error_mm
 
+    @property
+    def lived_hours(self) -> int:
+        """How many hours have been stepped."""
+        return self._lived
+
     def litres(self) -> Floats:
         """Water given on each day, (days, zones)."""
         return np.asarray(by_day(self.passed) / PER_LITRE)
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
+        self._dry = False
         passed, given, seconds = self._flat
         count = len(self.strips)
         while from_s < to_s:
@@ -148,6 +155,7 @@ class SectionGround(Ground):
 
     def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
         """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
+        self._dry = False
         hour = (at_s - self.start_s) // HOUR_S
         self._flat[1][len(self.strips) * hour + zone] += ml_h_s
 
@@ -156,19 +164,23 @@ class SectionGround(Ground):
         first, last = self._lived, (to_s - self.start_s) // HOUR_S
         if last <= first:
             return
-        hours, time_s = self._hours, self.seconds[first:last]
-        hours.water_m[first:last] = self._given[first:last] * self._m_per_given
-        hours.water_s[first:last] = np.where(time_s > 0.0, time_s, float(HOUR_S))
+        hours = self._hours
+        if not self._dry:
+            time_s = self.seconds[first:last]
+            hours.water_m[first:last] = self._given[first:last] * self._m_per_given
+            hours.water_s[first:last] = np.where(time_s > 0.0, time_s, float(HOUR_S))
+            # The hour that has begun may have been given some already.
+            self._dry = not self._given[last : last + 1].any()
         self._section.go_on(hours, first, last, self.days)
         self._lived = last
 
     def vwc(self) -> list[float]:
         """Water content at the probe's depth under each strip, at the last whole hour."""
-        return list(self._section.content(STRIP, LAYOUT.at(PROBE_M)).tolist())
+        return list(self._section.content(STRIP, AT_PROBE).tolist())
 
     def probe_pf(self) -> list[float]:
         """pF at the probe's depth under each strip, at the last whole hour."""
-        return list(self._section.place_pf(STRIP, LAYOUT.at(PROBE_M)).tolist())
+        return list(self._section.place_pf(STRIP, AT_PROBE).tolist())
 
     def band_pf(self) -> list[float]:
         """Mean pF of each strip at 0.3-1.0 m, at the last whole hour."""
@@ -176,7 +188,7 @@ class SectionGround(Ground):
 
     def top_pf(self) -> list[float]:
         """Mean pF of each strip at 0-0.3 m, at the last whole hour."""
-        return list(self._section.place_pf(STRIP, LAYOUT.mean(*TOP_M)).tolist())
+        return list(self._section.place_pf(STRIP, IN_TOP).tolist())
 
 
 def by_day(hours: Floats) -> Floats:

@@ -1,213 +1,202 @@
-"""Ways of watering side by side over many years, and how much water the oracle would have needed.
+"""Ways of watering side by side on plausible grounds, over many years.
 
-What is lived through in one go is a life: a year of spin-up and at most LIFE_YEARS whole years
-after it, of a record or of years invented from it. Every policy lives through the same lives, under
-one seed each, from the same start.
+What is lived through in one go is a life: days of a record, or of years invented from it, again and
+again until there are at least 26 years. Every way of watering begins it on the same settled ground.
+All are judged from the earliest of their first watered days on. A record itself is dropped as soon
+as it is summed up, since there are many.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
 
 import numpy as np
 
-from evenclay.sim.calendar import HOURS
-from evenclay.sim.ground import soil
-from evenclay.sim.house.columns import Columns, dry_of
+from evenclay.sim.ground.plausible import PlausibleGround, judged, middle
 from evenclay.sim.house.house import House
-from evenclay.sim.house.site import PER_LITRE
-from evenclay.sim.judge import oracle
-from evenclay.sim.judge.band_measures import unevenness_pf
-from evenclay.sim.judge.score import good, judge
-from evenclay.sim.judge.season import Season, climate
-from evenclay.sim.judge.years import scored_years, seed_of, whole_years
-from evenclay.sim.replay.life import Lived, Policy, live
-from evenclay.sim.replay.span import Span, sky_of, span_of
-from evenclay.sim.types import Bools, Codes, Floats
+from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
+from evenclay.sim.judge import informed, strip, verdict
+from evenclay.sim.judge.measures import (
+    YEAR_DAYS,
+    Measures,
+    Place,
+    Record,
+    Sums,
+    first_watered,
+    measure_sums,
+    sums_of,
+)
+from evenclay.sim.judge.weigh import place_on, record_of
+from evenclay.sim.judge.years import seed_of
+from evenclay.sim.replay.life import Policy, live
+from evenclay.sim.replay.stay import Stay, stay_of, weather_of
+from evenclay.sim.section import index_of
+from evenclay.sim.section.layout import LAYOUT
+from evenclay.sim.types import Floats
 from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.generator import fit, generate
 from evenclay.sim.weather.record import Weather
 
-LIFE_YEARS = 12  # all hours of a life are held at once, and lives are shared among processes
-PLAYED_MOST = 4  # tries; each asks for what the one before it lacked
+NONE = "none"
+YEARS = 26  # lived at least, so that 25 are left from the first watered day on
+YEARS_MOST = 33  # in one life: a hub counts no more than 34 years of uptime
+DAYS_LEAST = 365  # of a record
+DRY = Policy(NONE, None, None)
 
 
 @dataclass(frozen=True)
 class Life:
-    """Years to live through. source: the weather's name. season: days x zones that are judged."""
+    """Weather to live through.
+
+    source: its name. index: Thornthwaite's, of the record. seed: of all chance. years: that it has
+    at least; one less is judged.
+    """
 
     source: str
     invented: bool
-    span: Span
-    season: Bools
+    stay: Stay
+    index: float
     seed: int
+    years: int
 
     @property
-    def years(self) -> list[slice]:
-        """The scored days of each year."""
-        first = self.span.first_day
-        begins = whole_years(first, self.span.scored_days)
-        return [slice((a - first).days, (b - first).days) for a, b in pairwise(begins)]
-
-    @property
-    def first_year(self) -> int:
-        """The name of its first scored year."""
-        return self.span.first_day.year
+    def lived_years(self) -> int:
+        """How many years it has."""
+        return round(self.stay.span.scored_days / YEAR_DAYS)
 
 
-def lives_of(house: House, source: str, record: Weather, invented: int, seed: int) -> list[Life]:
-    """The lives of a record's own whole years after its first, then of so many invented ones.
+def lives_of(
+    house: House, source: str, record: Weather, invented: int, seed: int, years: int = YEARS
+) -> list[Life]:
+    """The lives of a record, then of so many years invented from it.
 
-    Season days are the record's for all of them. Raises: WeatherError for less than a year.
+    years: that each life has at least. Raises: WeatherError for a record of less than a year.
     """
-    begins = scored_years(record)
-    if not begins:
+    if record.days < DAYS_LEAST:
         raise WeatherError(f"{source}: found {record.days} days, allowed at least a year")
-    spans = []
-    for first, until in _shared(len(begins) - 1):
-        spans.append(span_of(record, begins[first], begins[until] - timedelta(days=1)))
-    own = len(spans)
-    if invented:
-        learnt = fit(record)
-        for part, (first, until) in enumerate(_shared(invented)):
-            spans.append(span_of(generate(learnt, until - first + 1, seed_of(seed, part))))
-    return [
-        Life(source, number >= own, span, climate(house, record, span, seed).days, seed)
-        for number, span in enumerate(spans)
-    ]
+    index = index_of(record, house.latitude_deg)
+    lives = []
+    days = _shared(record.days, round(YEARS_MOST * YEAR_DAYS))
+    for first, until in days:
+        begins, ends = (record.first_day + timedelta(days=day) for day in (first, until - 1))
+        stay = stay_of(record, begins, ends, years)
+        lives.append(Life(source, False, stay, index, seed, years))
+    learnt = fit(record) if invented else None
+    for part, (first, until) in enumerate(_shared(invented, YEARS_MOST)):
+        assert learnt is not None
+        made = generate(learnt, until - first, seed_of(seed, part))
+        lives.append(Life(source, True, stay_of(made, years=years), index, seed, years))
+    return lives
 
 
-def _shared(years: int) -> list[tuple[int, int]]:
-    """Years shared out to lives of nearly one length: from, until."""
-    lives = -(-years // LIFE_YEARS)
-    return list(pairwise([years * i // lives for i in range(lives + 1)])) if lives else []
+def _shared(count: int, most: int) -> list[tuple[int, int]]:
+    """Years or days shared out to lives of nearly one length: from, until."""
+    lives = -(-count // most)
+    return list(pairwise([count * i // lives for i in range(lives + 1)])) if lives else []
+
+
+def grounds_of(house: House, life: Life, count: int) -> list[PlausibleGround]:
+    """The grounds on which ways of watering are judged; the first `count` of sixty-four."""
+    return judged(sides_of(house), life.index, house.footing_m, count)
+
+
+# Living. Each of these is a task for a process of its own.
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a policy made of a life: scored days x zones.
+    """What a way of watering made of one ground.
 
-    used_mm: what passed the valve, over its strip, less what the strip's ground held more at the
-    day's end than at its beginning; what went under the slab counts as held.
+    sums: of its record, by its targets. litres: given, (days, zones). relief_pf: of informed.
     """
 
-    pf: Floats
-    state: Codes
-    season: Bools
+    sums: Sums
     litres: Floats
-    used_mm: Floats
-
-    def good_days(self) -> list[int]:
-        """Season days of each zone in the band, or wetter by rain's doing alone."""
-        return [int(n) for n in (self.season & good(self.state)).sum(axis=0)]
-
-    def unevenness_pf(self) -> float | None:
-        """Of the whole house, over all years."""
-        return unevenness_pf(self.pf, self.season)
+    relief_pf: float | None = None
 
 
-def lived(house: House, life: Life, policy: Policy) -> Outcome:
-    """Let a policy live."""
-    sky, by_hour = sky_of(house, life.span, life.seed)
-    dry = dry_of(house.strips, by_hour)
-    made = live(
-        Columns(house.strips, dry, sky.start_s),
-        policy,
-        sky,
-        seed=life.seed,
-        scored_days=life.span.scored_days,
-    )
-    return outcome_of(life, made, by_hour.rain_mm)
+def targets_of(house: House, life: Life) -> Floats:
+    """Targets of a plan that names none, (zones,): the middle ground's levels less usual relief."""
+    ground = middle(sides_of(house), life.index, house.footing_m)
+    standing, record, _ = _live(house, life, ground, DRY)
+    unwatered = strip.mean_pf(record.strip_pf, LAYOUT.edges_m)
+    return strip.targets_pf(standing.level_pf, strip.RELIEF_PF_USUAL, unwatered)
 
 
-def outcome_of(life: Life, made: Lived[Columns], rain_mm: Floats) -> Outcome:
-    """Judge what was lived. rain_mm: hourly, on open ground."""
-    strips, spin_up_days = made.ground.strips, life.span.spin_up_days
-    score = judge(made, rain_mm, spin_up_days, Season(life.season, ""))
-    area_m2 = np.array([strip.area_m2 for strip in strips])
-    scored = slice(HOURS * spin_up_days, None)
-    given = made.ground.forcing[scored, len(strips) :]
-    result = made.ground.results[scored, len(strips) :]
-    came_mm = given[:, :, soil.RAIN] + given[:, :, soil.IRRIGATION] / (PER_LITRE * area_m2)
-    gone_mm = result[:, :, : soil.INFILTRATION].sum(axis=2) - result[:, :, soil.UNDER_SLAB]
-    gained_mm = (came_mm - gone_mm).reshape(-1, HOURS, len(strips)).sum(axis=1)
-    litres = score.days.litres
-    return Outcome(score.days.pf, score.state, life.season, litres, litres / area_m2 - gained_mm)
+def lived(
+    house: House, life: Life, ground: PlausibleGround, policy: Policy, target_pf: Floats
+) -> list[Outcome]:
+    """Let a way of watering live on a ground; one outcome."""
+    _, record, litres = _live(house, life, ground, policy)
+    return [Outcome(sums_of(record, target_pf, place_on(house, ground)), litres)]
 
 
-# The oracle.
+def _live(
+    house: House, life: Life, ground: PlausibleGround, policy: Policy
+) -> tuple[Standing, Record, Floats]:
+    sky, by_hour, climate = weather_of(house, life.stay, life.seed)
+    standing = stand(house, ground, climate)
+    on = SectionGround(standing, by_hour, sky.start_s)
+    live(on, policy, sky, seed=life.seed)
+    return standing, record_of(on), on.litres()
+
+
+def told(house: House, life: Life, ground: PlausibleGround) -> list[Outcome]:
+    """Let informed live on a ground, once with each relief; an outcome for each."""
+    sky, by_hour, climate = weather_of(house, life.stay, life.seed)
+    standing = stand(house, ground, climate)
+    dry = SectionGround(standing, by_hour, sky.start_s)
+    live(dry, DRY, sky)
+    unwatered, place = record_of(dry).strip_pf, place_on(house, ground)
+    found = []
+    for relief_pf in informed.RELIEFS_PF:
+        target_pf = informed.targets_pf(standing, unwatered, relief_pf)
+        made = informed.live_informed(house, standing, by_hour, sky, target_pf, seed=life.seed)
+        sums = sums_of(record_of(made.ground), target_pf, place)
+        found.append(Outcome(sums, made.ground.litres(), relief_pf))
+    return found
+
+
+# Judging.
 
 
 @dataclass(frozen=True)
-class Least:
-    """The oracle's answer to a policy in one life.
+class Judged:
+    """A way of watering on one ground. relief_pf: of informed; None: no relief keeps its limits,
+    so that it gives no water there. litres: of each judged year, all zones together."""
 
-    own: nothing better than the policy's own schedule was found, which is then the answer.
-    possible_mm: water of each zone, corrected, below which nothing can go.
+    measures: Measures
+    litres: Floats
+    relief_pf: float | None = None
+
+
+def judge(life: Life, place: Place, ways: Mapping[str, Sequence[Outcome]]) -> dict[str, Judged]:
+    """Judge every way that has lived on one ground; `none` is among them.
+
+    Of informed the relief with the least unrest counts that keeps every limit.
     """
+    every = [outcome for outcomes in ways.values() for outcome in outcomes]
+    days = len(every[0].litres)
+    least_days = int((life.years - 1) * YEAR_DAYS)
+    first_day = min((first_watered(one.litres) for one in every if one.litres.any()), default=0)
+    first_day = min(first_day, days - least_days)
+    (dry,) = ways[NONE]
 
-    outcome: Outcome
-    own: bool
-    possible_mm: Floats
+    def one(outcome: Outcome) -> Judged:
+        measures = measure_sums(
+            outcome.sums, dry.sums, place, first_day, years_least=life.years - 1
+        )
+        edges = [first_day + int(year * YEAR_DAYS) for year in range(measures.years + 1)]
+        litres = [outcome.litres[a:b].sum() for a, b in pairwise(edges)]
+        return Judged(measures, np.array(litres), outcome.relief_pf)
 
-
-class _Setting:
-    """A life as the oracle sees it."""
-
-    def __init__(self, house: House, life: Life) -> None:
-        self.house, self.life = house, life
-        self.sky, self.by_hour = sky_of(house, life.span, life.seed)
-        self.dry = dry_of(house.strips, self.by_hour)
-        rain_mm = self.by_hour.rain_mm
-        self.zones = oracle.zones_of(house, self.sky, self.dry, rain_mm, life.season)
-
-    def play(self, ways: Sequence[oracle.Way]) -> Outcome:
-        """Play a way for each zone on the real valves."""
-        doses = [way.dose for way in ways]
-        ground, devices = oracle.play(self.house, self.sky, self.dry, self.zones, doses)
-        made = Lived(ground, devices, self.sky.start_s)
-        return outcome_of(self.life, made, self.by_hour.rain_mm)
-
-
-def search(house: House, life: Life, zone: int, price_mm: float) -> oracle.Way:
-    """The cheapest way of one zone through a life, at one price of a good day."""
-    return oracle.search(_Setting(house, life).zones[zone], price_mm, oracle.WAYS)
-
-
-def known(house: House, life: Life, zone: int, ways: Sequence[oracle.Way]) -> oracle.Known:
-    """What is known of a zone once its ways are found, the dearest last."""
-    return oracle.known(_Setting(house, life).zones[zone], ways)
-
-
-def reached(house: House, life: Life, zones: Sequence[oracle.Known]) -> Outcome:
-    """What the oracle reaches where water is no matter. zones: what is known of each."""
-    return _Setting(house, life).play([zone.ways[-1] for zone in zones])
-
-
-def answer(house: House, life: Life, policy: Outcome, zones: Sequence[oracle.Known]) -> Least:
-    """The least water found that gives every zone as many good season days as a policy did.
-
-    zones: what is known of each.
-    """
-    possible = [zone.bound_mm[days] for zone, days in zip(zones, policy.good_days(), strict=True)]
-    found = _found(_Setting(house, life), policy, zones)
-    area_m2 = np.array([strip.area_m2 for strip in house.strips])
-    if found is None or ((found.used_mm - policy.used_mm) @ area_m2).sum() > 0.0:
-        return Least(policy, True, np.array(possible))
-    return Least(found, False, np.array(possible))
-
-
-def _found(setting: _Setting, policy: Outcome, zones: Sequence[oracle.Known]) -> Outcome | None:
-    """Play schedules until one has as many good days as the policy; None where there is none."""
-    days = np.array(policy.good_days())
-    asked = days
-    for _ in range(PLAYED_MOST):
-        every = zip(setting.zones, zones, asked.tolist(), strict=True)
-        ways = [oracle.least(zone, known.ways, count) for zone, known, count in every]
-        outcome = setting.play(ways)
-        short = days - outcome.good_days()
-        if np.all(short <= 0):
-            return outcome
-        asked = asked + np.maximum(short, 0)
-    return None
+    found = {}
+    for name, outcomes in ways.items():
+        if name != informed.NAME:
+            found[name] = one(outcomes[0])
+            continue
+        reliefs = {outcome.relief_pf or 0.0: one(outcome) for outcome in outcomes}
+        best = verdict.best_relief({pf: each.measures for pf, each in reliefs.items()})
+        found[name] = one(dry) if best is None else reliefs[best]
+    return found

@@ -19,6 +19,7 @@ from evenclay.sim.judge.strip import on_target, soaked
 from evenclay.sim.section.layout import strain_weights
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 YEAR_DAYS = 365.25
 RUNNING_DAYS = 365
@@ -101,6 +102,29 @@ def weighted_suction(pf: Floats, place: Place) -> Floats:
     return np.asarray(np.maximum(pf, SOFT_PF) @ weights)
 
 
+class Sums(NamedTuple):
+    """What of a record the measures are taken from: small, so that the record can be dropped.
+
+    edge: weighted suction of each zone's edge, (days, zones); inside: of the house, the mean of the
+    zones', (days,) [pF m]. on_target, soaked: of each strip, (days, zones).
+    """
+
+    edge: Floats
+    inside: Floats
+    on_target: Bools
+    soaked: Bools
+
+
+def sums_of(record: Record, target_pf: Floats, place: Place) -> Sums:
+    """Sum a record up. target_pf: of each strip, (zones,)."""
+    return Sums(
+        weighted_suction(record.edge_pf, place),
+        np.asarray(weighted_suction(record.inside_pf, place).mean(axis=1)),
+        on_target(record.strip_pf, target_pf, place.edges_m),
+        soaked(record.strip_pf, place.edges_m),
+    )
+
+
 class Start(NamedTuple):
     """The weighted suction that a house has got used to [pF m]: edge of each zone, and inside."""
 
@@ -108,10 +132,10 @@ class Start(NamedTuple):
     inside: float
 
 
-def settled_on(unwatered: Record, place: Place) -> Start:
+def settled_on(unwatered: Sums) -> Start:
     """What a settled house stands on: the long-run means of the same places unwatered."""
-    edge = weighted_suction(unwatered.edge_pf, place).mean(axis=0, dtype=np.float64)
-    return Start(edge, float(weighted_suction(unwatered.inside_pf, place).mean(dtype=np.float64)))
+    edge = unwatered.edge.mean(axis=0, dtype=np.float64)
+    return Start(edge, float(unwatered.inside.mean(dtype=np.float64)))
 
 
 def poured_on(open_pf: Floats, months: NDArray[np.int64], month: int, place: Place) -> Start:
@@ -141,12 +165,9 @@ class Departure(NamedTuple):
         return Departure(self.edge[day:], self.inside[day:])
 
 
-def departure(record: Record, start: Start, place: Place) -> Departure:
+def departure(sums: Sums, start: Start) -> Departure:
     """Departure of edges and inside from a start."""
-    inside = weighted_suction(record.inside_pf, place).mean(axis=1)
-    return Departure(
-        weighted_suction(record.edge_pf, place) - start.edge, np.asarray(inside - start.inside)
-    )
+    return Departure(sums.edge - start.edge, np.asarray(sums.inside - start.inside))
 
 
 # Movement, tilt, unrest.
@@ -304,9 +325,23 @@ def measure(
     first_day: on which measures begin, of `first_watered`. start: None for a settled house. Raises
     ValueError where fewer than years_least whole years are left from the first day on.
     """
-    start = start or settled_on(unwatered, place)
-    all_dry = departure(unwatered, start, place)
-    wet, dry = departure(watered, start, place).since(first_day), all_dry.since(first_day)
+    wet, dry = (sums_of(record, target_pf, place) for record in (watered, unwatered))
+    return measure_sums(wet, dry, place, first_day, start=start, years_least=years_least)
+
+
+def measure_sums(
+    watered: Sums,
+    unwatered: Sums,
+    place: Place,
+    first_day: int,
+    *,
+    start: Start | None = None,
+    years_least: int = YEARS_LEAST,
+) -> Measures:
+    """The same by the sums of both records."""
+    start = start or settled_on(unwatered)
+    all_dry = departure(unwatered, start)
+    wet, dry = departure(watered, start).since(first_day), all_dry.since(first_day)
     years = years_of(len(wet.edge))
     if len(years) < years_least:
         raise ValueError(f"{len(years)} whole years from the first water on; least: {years_least}")
@@ -320,9 +355,8 @@ def measure(
         np.concatenate([between_sides(all_dry.edge, place), edge_from_inside(all_dry)], axis=1),
     )
     judged = slice(first_day, first_day + years[-1].stop)
-    strip_pf, dry_strip_pf = watered.strip_pf[judged], unwatered.strip_pf[judged]
-    kept = on_target(strip_pf, target_pf, place.edges_m).sum(axis=0) / len(years)
-    wet_days, dry_days = (soaked(pf, place.edges_m).sum(axis=0) for pf in (strip_pf, dry_strip_pf))
+    kept = watered.on_target[judged].sum(axis=0) / len(years)
+    wet_days, dry_days = (each.soaked[judged].sum(axis=0) for each in (watered, unwatered))
     soaked_a_year = np.maximum(wet_days - dry_days, 0) / len(years)
     by_zone = zip(changed.movement.mean(axis=0), unchanged.movement.mean(axis=0), strict=True)
     return Measures(

@@ -10,7 +10,6 @@ A replay sets these four side by side, a comparison more: `compared` says which.
 
 from dataclasses import replace
 
-from evenclay.controller.limits import RUN_MAX_S
 from evenclay.controller.plan import (
     ANY_DATE,
     AUTO_BOTH,
@@ -105,21 +104,6 @@ def reference_plan(plan: Plan) -> Plan:
     bare = bare_plan(plan)
     zones = [ZonePart(vars(zone) | {"share_pct": 100}) for zone in bare.zones]
     return Plan(bare.hub, bare.supplies, zones, rows, [])
-
-
-def scaled_plan(plan: Plan, share: float) -> Plan:
-    """A bare calendar with every run so much longer or shorter, seconds rounded."""
-    rows = [
-        RowPart(
-            vars(row)
-            | {
-                "run_s": min(max(round(share * row.run_s), 1), RUN_MAX_S),
-                "run_ml": round(share * row.run_ml),
-            }
-        )
-        for row in plan.rows
-    ]
-    return Plan(plan.hub, plan.supplies, plan.zones, rows, plan.bans)
 
 
 def _sensing(plan: Plan, *, probe: int, auto_trim: int) -> Plan:

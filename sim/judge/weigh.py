@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from evenclay.sim.ground.plausible import PlausibleGround
 from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, Standing
 from evenclay.sim.judge.measures import Place, Record
@@ -9,8 +10,12 @@ from evenclay.sim.section.layout import EDGE, INSIDE, LAYOUT, STRIP
 
 
 def place_of(house: House, standing: Standing) -> Place:
+    """What the measures must know of a house that stands on a ground."""
+    return place_on(house, standing.ground)
+
+
+def place_on(house: House, ground: PlausibleGround) -> Place:
     """What the measures must know of a house on a ground."""
-    ground = standing.ground
     sides = tuple(strip.side or strip.name for strip in house.strips)
     return Place(LAYOUT.edges_m, ground.footing_m, ground.fissured_m, sides)
 

@@ -104,6 +104,10 @@ class Section:
         self._work = arrays.Work(*np.zeros((rooms, layers, lanes)), *np.zeros((2, lanes)))
         self._of_day = 0
         self._place = places_of(self.layout)
+        self._columns_of = [  # of each place: its columns and what part of it each is
+            [(column, float(shares[column])) for column in np.flatnonzero(shares).tolist()]
+            for shares in self._place.T
+        ]
         self._strip_weights = self.layout.mean(*STRIP_M)
         self.hold_bottom(bottom_pf, closed)
         self.set_pf(start_pf)
@@ -243,8 +247,7 @@ class Section:
         For a depth: `layout.at(depth_m)`; for a mean: `layout.mean(from_m, to_m)`.
         """
         found = np.zeros(len(self.zones))
-        for column in np.flatnonzero(self._place[:, place]).tolist():
-            share = self._place[column, place]
+        for column, share in self._columns_of[place]:
             found += share * kernel.mean_pf(self._shape, self._state.water, column, weights)
         return found
 
@@ -255,9 +258,9 @@ class Section:
     def content(self, place: int, weights: Floats) -> Floats:
         """Water content of a place now [m3/m3], weighted as in `place_pf`, (zones,)."""
         count, found = len(self.zones), np.zeros(len(self.zones))
-        for column in np.flatnonzero(self._place[:, place]).tolist():
+        for column, share in self._columns_of[place]:
             lanes = self._state.water[:, column * count : (column + 1) * count]
-            found += self._place[column, place] * (weights @ lanes)
+            found += share * (weights @ lanes)
         return found
 
     def snapshot(self) -> Snapshot:

@@ -12,9 +12,14 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from evenclay.sim.units import METRIC
+from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
-from evenclay.tools.plan import workers
+from evenclay.tools.plan import compare as comparing
+from evenclay.tools.plan import compare_summary, workers
+from evenclay.tools.plan.compare_picture import drawn
 from evenclay.tools.property import property as property_files
+from evenclay.tools.property.property import parse
 from tests import sweeps
 
 ROOT = Path(__file__).parents[2]
@@ -277,30 +282,20 @@ def test_sweep_on_processes(tmp_path: Path) -> None:
 
 def test_compare_on_processes(tmp_path: Path) -> None:
     """The same answer from one process and from two, and the files beside it."""
-    house, weather = tmp_path / "small.toml", tmp_path / "two.csv"
-    house.write_text(sweeps.HOUSE, encoding="utf-8")
+    prop = parse(sweeps.HOUSE, "small.toml")
     lines = WEATHER.read_text(encoding="utf-8").splitlines()
-    weather.write_text("\n".join(lines[: 1 + 365 + 366]), encoding="utf-8")
-    printed = []
+    short = tmp_path / "two.csv"
+    short.write_text("\n".join(lines[: 1 + 365 + 366]), encoding="utf-8")
+    weather = read(short, latitude_deg=prop.site.latitude)
+    made = []
     for count in (1, 2):
-        out_dir = tmp_path / str(count)
-        args = ("compare", str(house), "--weather", str(weather), "--out", str(out_dir))
-        process = start(*args, "--no-oracle", "--json", "--processes", str(count))
-        out, err = process.communicate()
-        assert process.returncode == 0, err
-        assert err.splitlines()[0] == "10 years to live through"
-        assert err.splitlines()[-1] == "10 of 10 years; 0:00:00 left"
-        assert out == (out_dir / "compare.json").read_text(encoding="utf-8")
-        rows = (out_dir / "years.csv").read_text(encoding="utf-8").splitlines()
-        assert len(rows) == 1 + 9
-        assert (out_dir / "compare.png").stat().st_size > 10_000
-        printed.append((out, rows))
-    assert printed[0] == printed[1]
-    policies = json.loads(printed[0][0])["recorded"]["policies"]
-    assert policies["none"]["litres"]["most"] == 0.0
-    litres = {name: line["litres"]["median"] for name, line in policies.items()}
-    assert litres["calendar_scaled"] != litres["calendar"]
-    assert litres["calendar_scaled"] == pytest.approx(litres["hub_checked"], rel=0.02)
+        jobs = comparing.jobs_of(prop, [("two", weather)], 0, 1, years=2)
+        with workers.processes(count) as (executor, _):
+            found = comparing.run(jobs, [], 2, executor, lambda line: None)
+        whole = compare_summary.summary(found, 1, "0")
+        rows = compare_summary.rows_of(found)
+        made.append((json.dumps(whole), rows, drawn(whole, METRIC)))
+    assert made[0] == made[1]
 
 
 def test_real_process_good_and_bad(tmp_path: Path) -> None:

@@ -1,8 +1,8 @@
-"""Comparisons: lives, shares, the oracle's answers, tables, and the command."""
+"""Comparisons: lives, judging, figures over grounds, tables, and the command."""
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import replace
 from datetime import date
@@ -12,25 +12,22 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
-from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF
-from evenclay.sim.house.columns import START_PF, Columns, columns_of, dry_of
-from evenclay.sim.house.house import House, Owner
-from evenclay.sim.judge import compare, oracle
-from evenclay.sim.judge.compare import Least, Life, Outcome
-from evenclay.sim.judge.policies import bare_plan, compared, probed, reference_plan, scaled_plan
-from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
-from evenclay.sim.replay.life import Policy, live
-from evenclay.sim.replay.span import sky_of, span_of
+from evenclay.sim.house.house import Owner
+from evenclay.sim.judge import compare, informed, verdict
+from evenclay.sim.judge.compare import Judged, Life, Outcome
+from evenclay.sim.judge.measures import Measures, Place, Sums
+from evenclay.sim.judge.policies import bare_plan, compared, probed, reference_plan
+from evenclay.sim.replay.stay import stay_of
+from evenclay.sim.types import Floats
 from evenclay.sim.units import METRIC, US
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import compare_summary, compare_tables
-from evenclay.tools.plan.compare import Job, Side
+from evenclay.tools.plan.compare import Found, Job
 from evenclay.tools.plan.compare_summary import summary
 from evenclay.tools.property.property import load, parse
 from tests.houses import make_house, row
@@ -38,6 +35,7 @@ from tests.published.test_replays import record
 
 ET0_MM = [4.0] * 12
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
+GROUNDS = 2
 
 
 # Policies.
@@ -71,215 +69,220 @@ def test_the_usual_calendar_has_its_cycles_and_is_the_same_for_every_zone() -> N
     assert minutes == 7830
 
 
-@given(share=st.floats(0.01, 20.0))
-def test_a_scaled_plan_is_one_a_hub_takes(share: float) -> None:
-    plan = make_house(rows=[row(run_s=900), row(month=6, cycles=0, run_s=0)]).plan
-    scaled = scaled_plan(bare_plan(plan), share)
-    scaled.pack()
-    assert scaled.rows[0].run_s == pytest.approx(min(900 * share, 14400), abs=1.0)
-
-
 # Lives.
 
 
-@pytest.mark.parametrize("years", [1, 4, 11, 12, 13, 24, 25, 37])
+@pytest.mark.parametrize("years", [1, 4, 32, 33, 34, 66, 67, 90])
 def test_years_are_shared_out_evenly_and_none_is_lost(years: int) -> None:
-    parts = compare._shared(years)
+    parts = compare._shared(years, compare.YEARS_MOST)
     lengths = [until - first for first, until in parts]
-    assert sum(lengths) == years and max(lengths) <= compare.LIFE_YEARS
+    assert sum(lengths) == years and max(lengths) <= compare.YEARS_MOST
     assert max(lengths) - min(lengths) <= 1
     assert [first for first, _ in parts] == [0, *(until for _, until in parts[:-1])]
 
 
-def test_a_record_gives_its_own_years_after_the_first_and_then_invented_ones() -> None:
+def test_a_record_and_invented_years_are_lived_for_26_years_at_least() -> None:
     house = make_house(zones=1)
-    weather = record("seattle")
-    lives = compare.lives_of(house, "seattle", weather, 14, 1)
+    lives = compare.lives_of(house, "seattle", record("seattle"), 40, 1)
     assert [life.invented for life in lives] == [False, True, True]
-    assert [len(life.years) for life in lives] == [3, 7, 7]
-    assert lives[0].span.first_day == date(2013, 1, 1)
-    assert all(len(life.season) == life.span.scored_days for life in lives)
-    rain = [life.span.weather.rain_mm[:60].sum() for life in lives]
-    assert len(set(rain)) == 3  # each with a seed of its own
+    assert [life.lived_years for life in lives] == [26, 26, 26]
+    assert [life.stay.asked_days // 365 for life in lives] == [4, 20, 20]
+    assert len({life.stay.span.weather.rain_mm[:60].sum() for life in lives}) == 3
+    assert len({life.index for life in lives}) == 1  # grounds are of the record's climate
 
 
-# Outcomes.
+# Judging.
+
+PLACE = Place((0.0, 0.3, 1.0), 0.0, 1.0, ("north", "south"))
+YEAR = np.arange(3 * 365 + 1) / 365.25
+WAVE = np.cos(2.0 * np.pi * YEAR)
 
 
-@cache
-def small() -> tuple[House, Life]:
-    """Two zones in a short record of a hot place."""
-    house = make_house(zones=2, owner=Owner(), hub={"frost": 0}, strip={"coefficient": 0.7})
-    weather = record("tunis").span(date(1989, 1, 1), date(1990, 12, 31))
-    return house, compare.lives_of(house, "tunis", weather, 0, 1)[0]
+def outcome(
+    swing: tuple[float, float],
+    *,
+    first: int | None = None,
+    soaked: bool = False,
+    relief_pf: float | None = None,
+) -> Outcome:
+    """Two edges that swing by so much either way; 10 litres a day and zone from a day on."""
+    edge = 4.0 + WAVE[:, None] * np.array(swing)
+    litres = np.zeros(edge.shape)
+    if first is not None:
+        litres[first:] = 10.0
+    days = np.full(edge.shape, soaked)
+    return Outcome(Sums(edge, np.full(len(edge), 4.0), ~days, days), litres, relief_pf)
 
 
-@cache
-def known() -> list[oracle.Known]:
-    house, life = small()
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(oracle, "WAYS", 8)
-        ways = [[compare.search(house, life, z, price) for price in (3.0, 20.0)] for z in range(2)]
-    return [compare.known(house, life, z, of_zone) for z, of_zone in enumerate(ways)]
-
-
-def test_good_days_are_in_band_or_wetter_by_rain_alone() -> None:
-    house, life = small()
-    policy = Policy("hub", house.plan, None)
-    outcome = compare.lived(house, life, policy)
-    assert outcome.pf.shape == outcome.season.shape == (365, 2)
-    good = outcome.season & np.isin(outcome.state, (IN_BAND, RAIN_WET))
-    assert outcome.good_days() == good.sum(axis=0).tolist()
-    assert (outcome.season & (outcome.state == RAIN_WET)).any()
-
-
-@pytest.mark.parametrize("name", ["none", "calendar"])
-def test_water_used_is_what_was_given_less_what_the_columns_hold_more(name: str) -> None:
-    """Without a slab, over all days, and with hoses that hold nothing."""
-    house, life = small()
-    house = replace(house, strips=tuple(replace(strip, slab_m=None) for strip in house.strips))
-    life = replace(life, span=replace(life.span, spin_up_days=0), season=np.ones((730, 2), bool))
-    policy = next(one for one in compared(house) if one.name == name)
-    sky, by_hour = sky_of(house, life.span, life.seed)
-    made = live(Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s), policy, sky)
-    outcome = compare.outcome_of(life, made, by_hour.rain_mm)
-    before_mm = columns_of(house.strips, START_PF).stored_mm()
-    held_mm = (made.ground.columns.stored_mm() - before_mm)[2:]
-    given_mm = outcome.litres.sum(axis=0) / 12.0
-    assert np.all(given_mm > 100.0) == (name == "calendar")
-    assert outcome.used_mm.sum(axis=0) == pytest.approx(given_mm - held_mm, abs=1e-6)
-
-
-@settings(max_examples=4, phases=(Phase.generate,), deadline=None)
-@given(
-    minutes=st.sampled_from([3, 8, 12, 20]),
-    cycles=st.integers(1, 3),
-    name=st.sampled_from(["calendar", "hub_checked", "hub_rain"]),
-)
-def test_the_oracle_is_never_worse_than_the_policy(minutes: int, cycles: int, name: str) -> None:
-    plain, life = small()
-    rows = [row(cycles=cycles, run_s=60 * minutes, length_min=480)]
-    house = make_house(
-        zones=2, owner=Owner(), hub={"frost": 0}, strip={"coefficient": 0.7}, rows=rows
-    )
-    assert house.strips == plain.strips
-    policy = next(one for one in compared(house) if one.name == name)
-    outcome = compare.lived(house, life, policy)
-    answer = compare.answer(house, life, outcome, known())
-    areas = np.array([strip.area_m2 for strip in house.strips])
-    least = answer.outcome
-    least_mm, own_mm = least.used_mm.sum(axis=0), outcome.used_mm.sum(axis=0)
-    assert all(a >= b for a, b in zip(least.good_days(), outcome.good_days(), strict=True))
-    assert least_mm @ areas <= own_mm @ areas
-    assert np.all(answer.possible_mm <= least_mm + 1e-6)
-    assert np.all(answer.possible_mm <= own_mm + 1e-6)
-    if cycles * minutes >= 24:  # far too much: the search itself must find less
-        assert not answer.own and least_mm @ areas < 0.9 * own_mm @ areas
-
-
-def test_where_no_schedule_keeps_so_many_days_the_policy_s_own_is_the_answer() -> None:
-    house, life = small()
-    outcome = compare.lived(house, life, Policy("none", None, None))
-    perfect = replace(outcome, state=np.full_like(outcome.state, IN_BAND))
-    answer = compare.answer(house, life, perfect, known())
-    assert answer.own and answer.outcome is perfect
-
-
-# Shares, and what a comparison makes of them.
-
-
-def outcome_of(state: list[int], *, litres: float = 10.0, pf: float = 3.0) -> Outcome:
-    """A zone in given states, 365 days of each."""
-    days = np.repeat(np.array(state, dtype=np.int8), 365)[:, None]
-    flat = np.full(days.shape, pf)
-    total = np.full(days.shape, litres)
-    return Outcome(flat, days, np.ones(days.shape, bool), total, total / 12.0)
-
-
-def job_of(years: int) -> Job:
-    still = np.zeros(365 * (years + 1))
+def life_of(years: int) -> Life:
+    still = np.zeros(365)
     weather = Weather(date(2021, 1, 1), still, still, still, still, 40.0, ())
-    span = span_of(weather, date(2022, 1, 1))
-    season = np.ones((span.scored_days, 1), bool)
-    return Job(make_house(zones=1), Life("w", False, span, season, 1), ET0_MM)
+    return Life("w", False, stay_of(weather, years=years), 0.0, 1, years)
 
 
-def test_rain_and_rewetting_are_not_judged() -> None:
-    state = [IN_BAND, DRY, RAIN_WET, REWETTING, WET, IN_BAND][:2]
-    shares = compare_summary.shares_of([job_of(2)], [outcome_of(state)])
-    assert shares.years == [1.0, 0.0] and shares.zones == [0.5]
-    assert (shares.dry, shares.wet) == (0.5, 0.0)
-    apart = compare_summary.shares_of([job_of(2)], [outcome_of([IN_BAND, RAIN_WET])])
-    assert apart.years[0] == 1.0 and apart.years[1] != apart.years[1] and apart.zones == [1.0]
+def judged(**ways: Sequence[Outcome]) -> dict[str, Judged]:
+    return compare.judge(life_of(3), PLACE, {"none": [outcome((0.5, 0.4))], **ways})
 
 
-def shares(zones: list[float], worst_year: float = 1.0) -> compare_summary.Shares:
-    return compare_summary.Shares([1.0, worst_year], zones, 0.0, 0.0)
+def test_unrest_is_movement_and_tilt_beside_leaving_it_alone() -> None:
+    """Ranges of 1.0 and 0.8 and of their difference 0.2; then half of all that."""
+    found = judged(hub=[outcome((0.25, 0.2), first=60)])
+    assert found["none"].measures.unrest_pct == pytest.approx(100.0)
+    assert found["hub"].measures.unrest_pct == pytest.approx(50.0, abs=0.1)
+    assert found["hub"].measures.movement_pct == pytest.approx(50.0, abs=0.1)
 
 
-@pytest.mark.parametrize(
-    ("own", "reached", "kept"),
-    [
-        (shares([0.95, 0.99]), shares([1.0, 1.0]), True),
-        (shares([0.94, 0.99]), shares([1.0, 1.0]), False),
-        (shares([0.94, 0.99]), shares([0.96, 1.0]), True),
-        (shares([0.97, 0.99], 0.84), shares([1.0, 1.0]), False),
-    ],
-)
-def test_the_band_is_kept_by_share_or_by_what_the_oracle_reaches(
-    own: compare_summary.Shares, reached: compare_summary.Shares, kept: bool
-) -> None:
-    assert compare_summary.keeps_band(own, reached) == kept
+def test_all_ways_are_judged_from_the_earliest_of_their_first_watered_days() -> None:
+    found = judged(early=[outcome((0.2, 0.2), first=30)], late=[outcome((0.2, 0.2), first=90)])
+    assert [one.measures.years for one in found.values()] == [2, 2, 2]
+    assert found["early"].litres.tolist() == [20.0 * 365, 20.0 * 365]
+    assert found["late"].litres.tolist() == [20.0 * (365 - 60), 20.0 * 365]
 
 
-@pytest.mark.parametrize(
-    ("own_l", "least_l", "meets"),
-    [(24.9, 20.0, True), (25.1, 20.0, False), (6.0, 4.7, True), (6.0, 4.6, False)],
-)
-def test_a_hub_is_held_to_a_ratio_or_where_water_is_little_to_a_difference(
-    own_l: float, least_l: float, meets: bool
-) -> None:
-    """Litres a day on 12 m2: 4.9 are 150 mm a year, and 1.3 are 40 mm."""
-    own, least = outcome_of([IN_BAND], litres=own_l), outcome_of([IN_BAND], litres=least_l)
-    sides = [
-        Side("hub_checked", [own], [Least(least, False, np.zeros(1))]),
-        Side("oracle", [least]),
+def test_a_first_watering_late_in_the_record_leaves_the_years_that_are_asked_for() -> None:
+    found = judged(hub=[outcome((0.2, 0.2), first=800)])
+    assert found["hub"].measures.years == 2
+
+
+def test_informed_takes_the_best_relief_that_keeps_every_limit() -> None:
+    reliefs = [
+        outcome((0.4, 0.3), first=60, relief_pf=0.2),
+        outcome((0.3, 0.25), first=60, relief_pf=0.4),
+        outcome((0.1, 0.1), first=60, relief_pf=0.6, soaked=True),
     ]
-    found = summary([job_of(1)], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
-    assert found["meets"] is meets and found["keeps_band"] and found["equally_even"]
-    assert found["gap_pct"] == 100.0
+    found = judged(informed=reliefs)["informed"]
+    assert found.relief_pf == 0.4
+    assert found.measures.unrest_pct == pytest.approx(60.0, abs=5.0)
 
 
-def test_a_hub_that_does_not_keep_the_band_is_not_held_to_anything() -> None:
-    dry, good = outcome_of([DRY]), outcome_of([IN_BAND])
-    sides = [Side("hub_auto", [dry], [Least(dry, True, np.zeros(1))]), Side("oracle", [good])]
-    found = summary([job_of(1)], sides)["recorded"]["policies"]["hub_auto"]["oracle"]
-    assert found["meets"] is None and found["own_schedules"] == 1
+def test_informed_leaves_a_ground_alone_on_which_no_relief_keeps_its_limits() -> None:
+    found = judged(informed=[outcome((0.1, 0.1), first=60, relief_pf=0.2, soaked=True)])["informed"]
+    assert found.relief_pf is None and found.litres.sum() == 0.0
+    assert found.measures.unrest_pct == pytest.approx(100.0)
+
+
+# Figures over grounds.
+
+
+def found_of(*ways: tuple[str, Sequence[Outcome]], price: float | None = None) -> Found:
+    """One way each in two grounds; the second ground swings twice as much unwatered."""
+    house = replace(make_house(zones=2), water_price_m3=price, currency="$")
+    job = Job(house, life_of(3), ET0_MM)
+    dry = [outcome((0.5, 0.4)), outcome((1.0, 0.8))]
+    told = [outcome((0.2, 0.2), first=60, relief_pf=0.4)]
+    grounds = [
+        compare.judge(
+            job.life,
+            PLACE,
+            {"none": [dry[n]], **{name: [each[n]] for name, each in ways}, "informed": told},
+        )
+        for n in range(GROUNDS)
+    ]
+    return Found(job, np.array([3.0, 3.2]), grounds)
+
+
+def weather_of(*ways: tuple[str, Sequence[Outcome]], price: float | None = None) -> Any:
+    found = summary([found_of(*ways, price=price)], 1, "0")
+    json.dumps(found, allow_nan=False)
+    assert found["schema"] == 3 and found["grounds"] == GROUNDS
+    return found["weathers"][0]
+
+
+HALF = [outcome((0.25, 0.2), first=0), outcome((0.25, 0.2), first=0)]
+
+
+def test_quantiles_are_over_the_grounds() -> None:
+    way = weather_of(("hub_rain", HALF))["ways"]["hub_rain"]
+    assert way["by_ground"]["unrest_pct"] == [50.0, 25.0]
+    assert way["unrest_pct"] == {"p10": 27.5, "p50": 37.5, "p90": 47.5}
+    assert way["verdict"] == "water" and way["broken"] == []
+
+
+def test_skill_is_the_part_of_informed_s_gain() -> None:
+    """Informed leaves 0.4 of 1.1 and of 2.2, and the way 0.55 of both."""
+    skill = weather_of(("hub_rain", HALF))["ways"]["hub_rain"]["skill"]
+    first, second = (1.1 - 0.55) / (1.1 - 0.4), (2.2 - 0.55) / (2.2 - 0.4)
+    assert skill["p50"] == pytest.approx((first + second) / 2.0, abs=0.01)
+    assert skill["counts"] and skill["grounds"] == 2
+
+
+def test_skill_does_not_count_where_a_limit_is_broken_and_the_limit_is_named() -> None:
+    soaked = [outcome((0.25, 0.2), first=0, soaked=True)] * 2
+    weather = weather_of(("hub_rain", soaked))
+    way = weather["ways"]["hub_rain"]
+    assert way["broken"] == ["days_soaked"] and not way["skill"]["counts"]
+    assert way["sentences"] == ["365 soaked days a year (allowed: 15)"]
+    lines = compare_tables.sentences_of(weather)
+    assert lines[0].startswith('Leave it alone. "hub: rain" comes nearest, with 365 soaked days')
+    assert lines[1].startswith('"hub: rain" breaks limits: 365 soaked')
+
+
+def test_unrest_of_the_ninetieth_ground_is_a_limit_for_all_but_the_yardstick() -> None:
+    calm = [outcome((0.5, 0.4), first=0)] * 2
+    ways = weather_of(("hub_rain", calm))["ways"]
+    assert ways["hub_rain"]["broken"] == [verdict.UNREST]
+    assert ways["informed"]["verdict"] is None and "verdict" not in ways["none"]
+
+
+def test_water_has_a_price_where_the_property_says_so() -> None:
+    litres = 20.0 * 365.25 * 0.999
+    way = weather_of(("hub_rain", HALF), price=2.0)["ways"]["hub_rain"]
+    assert way["litres_a_year"]["p50"] == pytest.approx(litres, rel=0.01)
+    assert way["money_a_year"]["p50"] == pytest.approx(2.0 * litres / 1000.0, rel=0.01)
+    assert "money_a_year" not in weather_of(("hub_rain", HALF))["ways"]["hub_rain"]
+
+
+def measures_with(**values: float) -> Measures:
+    return replace(judged()["none"].measures, **values)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("between", "inside", "pct", "year"),
+    [(50.0, -80.0, 80.0, 7), (90.0, -80.0, 90.0, 3), (np.nan, 20.0, 20.0, 7)],
+)
+def test_the_larger_of_both_shifts_is_shown_with_its_year(
+    between: float, inside: float, pct: float, year: int
+) -> None:
+    one = measures_with(
+        shift_between_pct=between,
+        shift_between_year=3,
+        shift_inside_pct=inside,
+        shift_inside_year=7,
+    )
+    assert compare_summary.value_of(one, "shift_pct") == pct
+    assert compare_summary.value_of(one, "shift_year") == year
+
+
+def test_what_has_no_meaning_is_null_and_a_dash() -> None:
+    found = found_of(("hub_rain", HALF))
+    still = measures_with(unrest_pct=np.nan, tilt_pct=np.nan, movement_pct=np.nan)
+    ground = {name: replace(one, measures=still) for name, one in found.grounds[0].items()}
+    whole = summary([replace(found, grounds=[ground, ground])], 1, "0")
+    way = whole["weathers"][0]["ways"]["hub_rain"]
+    assert way["unrest_pct"] == {"p10": None, "p50": None, "p90": None}
+    assert way["broken"][0] == verdict.UNREST and "unknown" in way["sentences"][0]
+    tables = compare_tables.tables_of(whole, whole["weathers"][0], METRIC)
+    assert list(tables[0].columns[1].cells)[1] == "-! (---)"
 
 
 def test_notes_say_what_invented_years_leave_out() -> None:
-    plain = job_of(1)
-    invented = Job(plain.house, replace(plain.life, invented=True), ET0_MM)
-    assert not any("droughts" in note for note in compare_summary._notes([plain], True))
-    both = compare_summary._notes([plain, invented], False)
+    plain = found_of(("hub_rain", HALF))
+    invented = replace(plain, job=replace(plain.job, life=replace(plain.job.life, invented=True)))
+    assert not any("droughts" in note for note in compare_summary._notes([plain]))
+    both = compare_summary._notes([plain, invented])
     assert any("understates droughts" in note for note in both)
     assert any("common practice, no source" in note for note in both)
+    kinds = [part[0].job.life.invented for part in compare_summary.parts_of([plain, invented])]
+    assert kinds == [False, True]
 
 
-def test_times_are_of_all_years_and_of_each() -> None:
-    """12 litres a day and then 24 against 8 and 10, on 12 m2."""
-    own, least = outcome_of([IN_BAND, IN_BAND]), outcome_of([IN_BAND, IN_BAND])
-    own = replace(own, used_mm=np.repeat([[1.0], [2.0]], 365, axis=0))
-    least = replace(least, used_mm=np.repeat([[0.8], [1.0]], 365, axis=0))
-    sides = [
-        Side("hub_checked", [own], [Least(least, False, np.array([365.0]))]),
-        Side("oracle", [least]),
-    ]
-    found = summary([job_of(2)], sides)["recorded"]["policies"]["hub_checked"]["oracle"]
-    assert found["times"] == round(3.0 / 1.8, 3)
-    assert (found["times_of_years"]["least"], found["times_of_years"]["most"]) == (1.25, 2.0)
-    assert (found["used_mm"], found["least_mm"], found["possible_mm"]) == (547.5, 328.5, 182.5)
-    assert found["gap_pct"] == round(100.0 * (1.0 - 182.5 / 328.5), 1)
+def test_a_row_for_each_way_ground_and_year() -> None:
+    rows = compare_summary.rows_of([found_of(("hub_rain", HALF))])
+    assert len(rows) == 3 * GROUNDS * 2
+    assert {line["way"] for line in rows} == {"none", "hub_rain", "informed"}
+    one = next(line for line in rows if line["way"] == "hub_rain" and line["ground"] == 2)
+    assert one["change_pf_m"] == pytest.approx(0.55, abs=0.01)
+    assert one["unwatered_pf_m"] == pytest.approx(2.2, abs=0.01)
 
 
 # The whole, without processes.
@@ -294,36 +297,73 @@ class Inline(Executor):
         return future
 
 
-@pytest.fixture
-def quick_oracle(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(oracle, "WAYS", 4)
-    monkeypatch.setattr(oracle, "PRICES_MM", (20.0,))
-
-
-@pytest.mark.usefixtures("quick_oracle")
-def test_a_comparison_from_end_to_end(tmp_path: Path) -> None:
-    house, life = small()
+@cache
+def small() -> tuple[list[Found], list[str]]:
+    """Two zones in two years of a hot place, on two grounds."""
+    rows = [
+        row(month=4, cycles=2, run_s=600, start_min=1200, length_min=600),
+        row(month=11, cycles=0, run_s=0),
+    ]
+    house = probed(make_house(zones=2, owner=Owner(), rows=rows, hub={"frost": 0}))
+    weather = record("tunis").span(date(1989, 1, 1), date(1990, 12, 31))
+    (life,) = compare.lives_of(house, "tunis", weather, 0, 1, years=2)
     told: list[str] = []
-    sides = comparing.run([Job(probed(house), life, ET0_MM)], [], True, Inline(), told.append)
-    names = [side.name for side in sides]
-    assert names[:5] == ["none", "reference", "calendar", "calendar_checked", "calendar_scaled"]
-    assert names[-1] == "oracle" and set(names) == set(compare_tables.NAMES)
+    return comparing.run([Job(house, life, ET0_MM)], [], GROUNDS, Inline(), told.append), told
+
+
+def test_a_comparison_from_end_to_end() -> None:
+    found, told = small()
+    assert told[0] == "48 years to live through"  # of two grounds: 8 ways, and informed 4 times
     assert re.fullmatch(r"(\d+) of \1 years; 0:00:00 left", told[-1])
-    of = {side.name: side.outcomes[0].litres.sum() for side in sides}
-    assert of["calendar_scaled"] == pytest.approx(of["hub_checked"], rel=0.02)
-    found = summary([Job(house, life, ET0_MM)], sides)
-    json.dumps(found, allow_nan=False)
-    for line in found["recorded"]["policies"].values():
-        if "oracle" in line:
-            assert line["oracle"]["least_mm"] <= line["oracle"]["used_mm"] + 0.1
-            assert line["oracle"]["possible_mm"] <= line["oracle"]["least_mm"] + 0.1
-    assert len(compare_tables.tables_of(found, METRIC)) == 2
-    assert all(line["in_band_pct"] for line in found["recorded"]["policies"].values())
-    rows = compare_summary.rows_of([Job(house, life, ET0_MM)], sides)
-    assert len(rows) == len(sides) * 2
+    whole = summary(found, 1, "0")
+    json.dumps(whole, allow_nan=False)
+    ways = whole["weathers"][0]["ways"]
+    assert list(ways) == list(compare_tables.NAMES)
+    assert ways["none"]["unrest_pct"] == {"p10": 100.0, "p50": 100.0, "p90": 100.0}
+    assert ways["none"]["litres_a_year"]["p90"] == 0.0 < ways["calendar"]["litres_a_year"]["p10"]
+    assert all(0.0 <= way["days_on_target"]["p50"] <= 365.0 for way in ways.values())
+    assert len(ways["informed"]["relief_pf"]) == GROUNDS
+    tables = compare_tables.tables_of(whole, whole["weathers"][0], METRIC)
+    assert [len(table.rows) for table in tables] == [9, 9]
     from evenclay.tools.plan.compare_picture import drawn
 
-    assert drawn([Job(house, life, ET0_MM)], sides, found, US).startswith(b"\x89PNG")
+    assert drawn(whole, US).startswith(b"\x89PNG")
+
+
+def test_grounds_differ_and_the_same_ground_is_the_same_again() -> None:
+    (found,), _ = small()
+    job, (first, second) = found.job, found.grounds
+    assert first["calendar"].measures.unrest_pct != second["calendar"].measures.unrest_pct
+    ground = compare.grounds_of(job.house, job.life, 1)[0]
+    dry, bare = (policy for policy in compared(job.house) if policy.name in ("none", "calendar"))
+    ways = {
+        policy.name: compare.lived(job.house, job.life, ground, policy, found.target_pf)
+        for policy in (dry, bare)
+    }
+    again: Floats = ways["calendar"][0].litres
+    assert again.sum() > 1000.0
+    reliefs = [one.relief_pf for one in compare.told(job.house, job.life, ground)]
+    assert reliefs == list(informed.RELIEFS_PF)
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "allowed"),
+    [
+        ("--grounds", "0", "greater than or equal to 1"),
+        ("--grounds", "65", "less than or equal to 64"),
+        ("--years", "91", "less than or equal to 90"),
+    ],
+)
+def test_numbers_out_of_range_are_refused(
+    tmp_path: Path, option: str, value: str, allowed: str
+) -> None:
+    house, weather = str(DEMO / "property.toml"), str(DEMO / "weather.csv")
+    out_dir = tmp_path / "o"
+    args = ("compare", house, "--weather", weather, "--out", str(out_dir), option, value)
+    code, out, err = run(*args)
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1 and allowed in err
+    assert not out_dir.exists()
 
 
 def run(*args: str) -> tuple[int, str, str]:

@@ -123,13 +123,16 @@ def test_no_weight_falls_below_nought() -> None:
 
 
 def test_a_settled_house_departs_from_its_own_long_run_mean() -> None:
+    def sums(one: Record) -> measures.Sums:
+        return measures.sums_of(one, np.array([3.0, 3.0]), PLACE)
+
     dry = record([halves((3.0, 3.4)), halves((3.6, 3.6))], inside_pf=3.3)
-    start = measures.settled_on(dry, PLACE)
+    start = measures.settled_on(sums(dry))
     north = (180 * 3.0 + 185 * 3.4) / 365
     assert start.edge == pytest.approx([north, 3.6])
     assert start.inside == pytest.approx(3.3)
     wet = record([halves((2.9, 2.9)), halves((3.1, 3.1))], inside_pf=3.2)
-    d = measures.departure(wet, start, PLACE)
+    d = measures.departure(sums(wet), start)
     assert d.edge[0] == pytest.approx([2.9 - north, -0.5])
     assert d.inside[0] == pytest.approx(-0.1)
     assert measures.edge_from_inside(d)[0] == pytest.approx([2.9 - north + 0.1, -0.4])

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
 from contextlib import contextmanager
+from functools import partial
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -17,10 +18,11 @@ import pytest
 from matplotlib.figure import Figure
 from typer.testing import CliRunner
 
-from evenclay.sim.judge import oracle, proposal, search
+from evenclay.sim.judge import proposal, search
 from evenclay.sim.units import METRIC, UNITS, US
 from evenclay.tools.cli.commands import app
 from evenclay.tools.cli.errors import NO_PLAN
+from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import workers
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.property import load
@@ -302,17 +304,17 @@ def test_compare(
     units: str, tmp_path: Path, drawn: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(workers, "processes", here)
-    monkeypatch.setattr(oracle, "WAYS", 4)
-    monkeypatch.setattr(oracle, "PRICES_MM", (20.0,))
+    monkeypatch.setattr(comparing, "jobs_of", partial(comparing.jobs_of, years=2))
     weather = shorter(tmp_path, 2)
     out = tmp_path / "out"
     file = str(house(tmp_path, units))
-    status, text = run("compare", file, "--weather", str(weather), "--out", str(out))
+    args = ("--weather", str(weather), "--grounds", "1", "--out", str(out))
+    status, text = run("compare", file, *args)
     assert status == 0, text
-    assert "the oracle, for as many good days" in text
+    assert "informed" in text and "breaks limits" in text
     own_units_only(text, units, 100)
     (picture,) = drawn
     own_units_only(picture, units, 40)
     found = json.loads((out / "compare.json").read_text("utf-8"))
-    policies = found["recorded"]["policies"]
-    assert policies["hub_checked"]["litres"]["most"] > 3000  # SI in any case
+    ways = found["weathers"][0]["ways"]
+    assert ways["hub_checked"]["litres_a_year"]["p90"] > 3000  # SI in any case

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from evenclay.sim.weather.record import Weather
-    from evenclay.tools.plan.compare import Job, Side
+    from evenclay.tools.plan.compare import Found
     from evenclay.tools.plan.proposal.propose import Proposal
     from evenclay.tools.plan.sweep import Sweep
 
@@ -257,33 +257,31 @@ def compare(
         list[Path] | None,
         typer.Option(help="Another property file of the same house, for its plan; repeatable."),
     ] = None,
+    grounds: Annotated[
+        int, typer.Option(min=1, max=64, help="Plausible grounds; powers of two are most even.")
+    ] = 16,
     years: Annotated[
         int, typer.Option(min=0, max=90, help="Years to invent from each record, besides its own.")
     ] = 0,
     seed: Seed = 1,
-    with_oracle: Annotated[
-        bool,
-        typer.Option(
-            "--oracle/--no-oracle", help="Ask for the least water too: minutes for ten years."
-        ),
-    ] = True,
     processes: Processes = None,
     column: Columns = None,
     units: Units = "metric",
     dates: Dates = None,
     as_json: AsJson = False,
 ) -> None:
-    """Set ways of watering side by side over many years, and beside the least water there could be.
+    """Set ways of watering side by side on many plausible grounds, over 26 years at least.
 
-    No watering; one usual calendar; the property's own seasons bare, checked by hand each week, and
-    scaled to the hub's water; the hub by rain, by rain and weekly checks, by soil probes, and
-    trimming itself; and an oracle, which knows soil and weather to come.
+    Nobody knows the clay under a house, so every way lives on all grounds: no watering; one usual
+    calendar; the property's own seasons bare, and checked by hand each week; the hub by rain, by
+    rain and weekly checks, by soil probes, and trimming itself; and informed, the same hub told the
+    truth each day. Expect some minutes for each ground.
 
-    Writes compare.json, years.csv (a row for each policy, year and zone) and compare.png.
+    Writes compare.json, years.csv (a row for each way, ground and year) and compare.png.
 
     \b
     Example:
-        evenclay compare house.toml --weather town.csv --years 30 --out out/compare
+        evenclay compare house.toml --weather town.csv --grounds 16 --out out/compare
     """
     from evenclay.tools.plan import compare as comparing
     from evenclay.tools.property.property import load
@@ -295,14 +293,14 @@ def compare(
     jobs = comparing.jobs_of(prop, named, years, seed)
     check_folder(out)
     with _workers(processes) as (executor, _):
-        sides = comparing.run(jobs, others, with_oracle, executor, tell)
-    _tell_comparison(jobs, sides, prop.site.units, out, as_json)
+        found = comparing.run(jobs, others, grounds, executor, tell)
+    _tell_comparison(found, seed, prop.site.units, out, as_json)
 
 
-def _tell_comparison(
-    jobs: "list[Job]", sides: "list[Side]", units: str, out: Path, as_json: bool
-) -> None:
+def _tell_comparison(lives: "list[Found]", seed: int, units: str, out: Path, as_json: bool) -> None:
     """Write a comparison into the folder of --out, and print it."""
+    from importlib.metadata import version
+
     import polars as pl
 
     from evenclay.sim.units import UNITS
@@ -310,23 +308,26 @@ def _tell_comparison(
     from evenclay.tools.plan import compare_summary, compare_tables
     from evenclay.tools.plan.compare_picture import drawn
 
-    found = compare_summary.summary(jobs, sides)
+    found = compare_summary.summary(lives, seed, version("evenclay"))
     shown = UNITS[units]
     text = json.dumps(found, indent=2)
     files.write(
         {
             out / "compare.json": text + "\n",
-            out / "years.csv": pl.DataFrame(compare_summary.rows_of(jobs, sides)).write_csv(),
-            out / "compare.png": drawn(jobs, sides, found, shown),
+            out / "years.csv": pl.DataFrame(compare_summary.rows_of(lives)).write_csv(),
+            out / "compare.png": drawn(found, shown),
         }
     )
     if as_json:
         print(text)
         return
     console = make_console()
-    for table in compare_tables.tables_of(found, shown):
-        tables.show(table, console)
-    for note in found["notes"]:
+    for weather in found["weathers"]:
+        for table in compare_tables.tables_of(found, weather, shown):
+            tables.show(table, console)
+        for line in compare_tables.sentences_of(weather):
+            console.print(line)
+    for note in (compare_tables.KEY, *found["notes"]):
         console.print(note)
     print(f"The picture: {out / 'compare.png'}")
 

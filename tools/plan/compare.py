@@ -1,30 +1,28 @@
-"""Many years of several ways of watering, side by side, as tables and files.
+"""Many years of several ways of watering on many grounds, in tasks for processes.
 
-The work is cut into small tasks for processes: a policy in a life, a search of the oracle for one
-zone at one price, and at last the oracle's answer to each policy.
+A task is a way of watering in one life on one ground; informed, with all its reliefs, is one too.
 """
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, as_completed
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from evenclay.sim.ground.plausible import PlausibleGround
 from evenclay.sim.house.house import House
-from evenclay.sim.judge import compare, oracle
-from evenclay.sim.judge.compare import Least, Life, Outcome
-from evenclay.sim.judge.policies import bare_plan, compared, probed, scaled_plan
+from evenclay.sim.judge import compare, informed
+from evenclay.sim.judge.compare import Judged, Life, Outcome
+from evenclay.sim.judge.policies import bare_plan, compared, probed
+from evenclay.sim.judge.weigh import place_on
 from evenclay.sim.replay.life import Policy
+from evenclay.sim.types import Floats
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import mean_et0_mm
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.property import Property
-
-SCALED = "calendar_scaled"
-SCALED_TO = "hub_checked"  # the hub whose litres the scaled calendar gets
-SCALED_TIMES = 2  # caps and whole seconds keep the first try from being exact
 
 
 @dataclass(frozen=True)
@@ -36,19 +34,23 @@ class Job:
     et0_mm: Sequence[float]
 
 
-@dataclass
-class Side:
-    """A policy in all lives; least: the oracle's answers, where it was asked."""
+@dataclass(frozen=True)
+class Found:
+    """What came of one life. target_pf: of each zone. grounds: ways by name, a ground each."""
 
-    name: str
-    outcomes: list[Outcome]
-    least: list[Least] = field(default_factory=list)
+    job: Job
+    target_pf: Floats
+    grounds: Sequence[dict[str, Judged]]
 
 
 def jobs_of(
-    prop: Property, records: Sequence[tuple[str, Weather]], years: int, seed: int
+    prop: Property,
+    records: Sequence[tuple[str, Weather]],
+    invented: int,
+    seed: int,
+    years: int = compare.YEARS,
 ) -> list[Job]:
-    """Every life of every record. years: to be invented after each.
+    """Every life of every record. invented: years after each. years: that a life has at least.
 
     Raises: WeatherError for a record of less than a year, SweepError for one that comes twice.
     """
@@ -57,7 +59,7 @@ def jobs_of(
     for name, record in records:
         et0_mm = mean_et0_mm(record, prop.site.latitude)
         house = probed(compile_house(prop, et0_mm))
-        lives = compare.lives_of(house, name, record, years, seed)
+        lives = compare.lives_of(house, name, record, invented, seed, years)
         jobs += [Job(house, life, et0_mm) for life in lives]
     return jobs
 
@@ -108,110 +110,82 @@ def plan_names(others: Sequence[Property]) -> list[str]:
 
 @dataclass(frozen=True)
 class _Task:
-    """Something to do in a life: a function of its house, the life and what else it takes."""
+    """A way of watering in a life on a ground: a function of its house, its life and the rest."""
 
+    number: int  # of the life and ground that it belongs to
+    way: str
     job: Job
     function: Callable[..., Any]
-    arguments: tuple[Any, ...] = ()
+    arguments: tuple[Any, ...]
 
-
-class _Work:
-    """Hands tasks to processes, and tells how far they are; a task counts its life's years."""
-
-    def __init__(self, executor: Executor, years: int, tell: Tell) -> None:
-        self._executor = executor
-        self._progress = Progress(years, 0, tell)
-
-    def do(self, tasks: Sequence[_Task]) -> list[Any]:
-        """What the tasks give, in their order."""
-        futures = {
-            self._executor.submit(task.function, task.job.house, task.job.life, *task.arguments): n
-            for n, task in enumerate(tasks)
-        }
-        for future in as_completed(futures):
-            future.result()
-            self._progress.add(len(tasks[futures[future]].job.life.years))
-        return [future.result() for future in futures]
+    @property
+    def years(self) -> int:
+        """How many it lives through."""
+        times = len(informed.RELIEFS_PF) if self.way == informed.NAME else 1
+        return times * self.job.life.lived_years
 
 
 def run(
     jobs: Sequence[Job],
     others: Sequence[Property],
-    ask_oracle: bool,
+    grounds: int,
     executor: Executor,
     tell: Tell,
-) -> list[Side]:
-    """Let every policy live every life, and ask the oracle; the oracle's own side comes last."""
-    by_job = [policies_of(job, others) for job in jobs]
-    names = [policy.name for policy in by_job[0]]
-    asked = [
-        (job, zone) for job in (jobs if ask_oracle else ()) for zone in range(len(job.house.strips))
-    ]
-    searches = [
-        _Task(job, compare.search, (zone, price_mm))
-        for job, zone in asked
-        for price_mm in oracle.PRICES_MM
-    ]
-    each = len(names) + SCALED_TIMES
-    each += (len(searches) + len(asked)) // len(jobs) + len(names) + 2 if ask_oracle else 0
-    work = _Work(executor, each * sum(len(job.life.years) for job in jobs), tell)
-    living = [
-        _Task(job, compare.lived, (policies[n],))
-        for n in range(len(names))
-        for job, policies in zip(jobs, by_job, strict=True)
-    ]
-    found = work.do(searches + living)
-    lived = _in_lists(found[len(searches) :], len(jobs))
-    sides = [Side(name, outcomes) for name, outcomes in zip(names, lived, strict=True)]
-    sides.insert(names.index("calendar_checked") + 1, _scaled(jobs, sides, work))
-    if ask_oracle:
-        ways = _in_lists(found[: len(searches)], len(oracle.PRICES_MM))
-        known = work.do(
-            [
-                _Task(job, compare.known, (zone, of_zone))
-                for (job, zone), of_zone in zip(asked, ways, strict=True)
-            ]
-        )
-        sides.append(_ask(jobs, sides, _in_lists(known, len(jobs[0].house.strips)), work))
-    return sides
+) -> list[Found]:
+    """Let every way of watering live every life on so many grounds, and judge it.
 
-
-def _in_lists(items: Sequence[Any], length: int) -> list[list[Any]]:
-    """Divide items into lists of one length."""
-    return [list(items[first : first + length]) for first in range(0, len(items), length)]
-
-
-def _scaled(jobs: Sequence[Job], sides: Sequence[Side], work: _Work) -> Side:
-    """The bare calendar with every run scaled so that it gives what the hub gave."""
-    of = {side.name: side for side in sides}
-    wanted = sum(outcome.litres.sum() for outcome in of[SCALED_TO].outcomes)
-    side, share = of["calendar"], 1.0
-    for _ in range(SCALED_TIMES):
-        given = sum(outcome.litres.sum() for outcome in side.outcomes)
-        share *= wanted / given if given else 1.0
-        plans = [scaled_plan(bare_plan(job.house.plan), share) for job in jobs]
-        policies = [Policy(SCALED, plan, None) for plan in plans]
-        tasks = [
-            _Task(job, compare.lived, (policy,)) for job, policy in zip(jobs, policies, strict=True)
-        ]
-        side = Side(SCALED, work.do(tasks))
-    return side
-
-
-def _ask(
-    jobs: Sequence[Job], sides: Sequence[Side], known: Sequence[list[oracle.Known]], work: _Work
-) -> Side:
-    """Give each side the oracle's answers; what the oracle reaches itself is a side of its own.
-
-    known: of each life, for each zone.
+    Raises: as `policies_of`, before anything is lived.
     """
-    tasks = [
-        _Task(job, compare.answer, (outcome, zones))
-        for side in sides
-        for job, outcome, zones in zip(jobs, side.outcomes, known, strict=True)
+    by_job = [policies_of(job, others) for job in jobs]
+    targets = [executor.submit(compare.targets_of, job.house, job.life) for job in jobs]
+    cases: list[tuple[Job, PlausibleGround]] = []
+    tasks: list[_Task] = []
+    for job, policies, target in zip(jobs, by_job, targets, strict=True):
+        for ground in compare.grounds_of(job.house, job.life, grounds):
+            tasks += _tasks(len(cases), job, ground, policies, target.result())
+            cases.append((job, ground))
+    judged = _do(tasks, cases, executor, tell)
+    return [
+        Found(job, target.result(), judged[place * grounds : (place + 1) * grounds])
+        for place, (job, target) in enumerate(zip(jobs, targets, strict=True))
     ]
-    tasks += [_Task(job, compare.reached, (zones,)) for job, zones in zip(jobs, known, strict=True)]
-    *answers, reached = _in_lists(work.do(tasks), len(jobs))
-    for side, least in zip(sides, answers, strict=True):
-        side.least = least
-    return Side("oracle", reached)
+
+
+def _tasks(
+    number: int, job: Job, ground: PlausibleGround, policies: Sequence[Policy], target_pf: Floats
+) -> list[_Task]:
+    """All that lives in one life on one ground; the longest first."""
+    tasks = [_Task(number, informed.NAME, job, compare.told, (ground,))]
+    for policy in policies:
+        arguments = (ground, policy, target_pf)
+        tasks.append(_Task(number, policy.name, job, compare.lived, arguments))
+    return tasks
+
+
+def _do(
+    tasks: Sequence[_Task],
+    cases: Sequence[tuple[Job, PlausibleGround]],
+    executor: Executor,
+    tell: Tell,
+) -> list[dict[str, Judged]]:
+    """What each case comes to; outcomes are dropped as soon as all of a case's are there."""
+    progress = Progress(sum(task.years for task in tasks), 0, tell)
+    waiting: dict[int, dict[str, list[Outcome]]] = {}
+    order = {number: [t.way for t in tasks if t.number == number] for number in range(len(cases))}
+    judged: dict[int, dict[str, Judged]] = {}
+    futures = {
+        executor.submit(task.function, task.job.house, task.job.life, *task.arguments): task
+        for task in tasks
+    }
+    for future in as_completed(list(futures)):
+        task = futures.pop(future)
+        ways = waiting.setdefault(task.number, {})
+        ways[task.way] = future.result()
+        progress.add(task.years)
+        names = order[task.number]
+        if len(ways) == len(names):
+            job, ground = cases[task.number]
+            inorder = {name: ways[name] for name in [*names[1:], names[0]]}  # informed last
+            judged[task.number] = compare.judge(job.life, place_on(job.house, ground), inorder)
+            del waiting[task.number]
+    return [judged[number] for number in range(len(cases))]

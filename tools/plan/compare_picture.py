@@ -1,109 +1,125 @@
-"""The picture of a comparison: days in band and water of every year, a row a policy."""
+"""The picture of a comparison: unrest and water of every way of watering, over the grounds."""
 
 import io
-from collections.abc import Sequence
 
 import matplotlib
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
 
-from evenclay.sim.report.drawing import BAND, INK, RULE, SOFT, STYLE, WATER, WET
-from evenclay.sim.types import Bools, Floats, Line
+from evenclay.sim.judge.informed import NAME as INFORMED
+from evenclay.sim.judge.verdict import UNREST_PCT
+from evenclay.sim.report.drawing import INK, RULE, SOFT, STYLE
+from evenclay.sim.types import Line
 from evenclay.sim.units import Units
-from evenclay.tools.plan.compare import Job, Side
-from evenclay.tools.plan.compare_summary import KEPT_SHARE, litres_of, shares_of
-from evenclay.tools.plan.compare_tables import name_of
+from evenclay.tools.plan.compare_tables import name_of, title_of, verdict_of
 
-WIDTH_IN, ROW_IN = 9.4, 0.42
-OWN, INVENTED = "#4d4d4d", "#8c8c8c"
-SPREAD = 0.26  # of a row, up and down, that its years take
+WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN, GAP_IN = 9.4, 0.34, 0.62, 0.42, 0.15
+KEPT, BROKEN = "#8fb3cf", "#ffffff"  # the latter is hatched: no meaning rests on a colour
+FARTHEST_PCT = 250.0  # what is farther out is cut, and says so
+BROKEN_WORDS = {
+    "unrest_pct": "unrest",
+    "tilt_added_pct": "tilt",
+    "excursion_pct": "excursion",
+    "days_soaked": "soaked",
+}
 
 
-def drawn(jobs: Sequence[Job], sides: Sequence[Side], found: Line, shown: Units) -> bytes:
-    """A dot a year, a bar from quartile to quartile, the oracle's water beside each, as PNG."""
+def drawn(found: Line, shown: Units) -> bytes:
+    """A panel for each weather, as PNG."""
     with matplotlib.rc_context(STYLE):
-        height_in = 1.05 + ROW_IN * len(sides)
-        fig = Figure(figsize=(WIDTH_IN, height_in))
-        foot, tall = 0.42 / height_in, ROW_IN * len(sides) / height_in
-        left = fig.add_axes((0.185, foot, 0.39, tall))
-        right = fig.add_axes((0.61, foot, 0.35, tall))
-        invented = np.concatenate(
-            [np.full(len(job.life.years), job.life.invented) for job in jobs]
-        ).astype(bool)
-        for ax in (left, right):
-            ax.set_ylim(len(sides) - 0.5, -0.5)
-            ax.spines["left"].set_visible(False)
-            ax.grid(axis="x")
-            ax.tick_params(axis="y", length=0)
-            ax.yaxis.set_major_locator(FixedLocator(list(range(len(sides)))))
-        names = [name_of(side.name).replace("; ", ";\n") for side in sides]
-        left.yaxis.set_major_formatter(FixedFormatter(names))
-        right.yaxis.set_major_formatter(FixedFormatter([""] * len(sides)))
-        left.axvspan(100.0 * KEPT_SHARE, 100.0, color=BAND, zorder=0)
-        left.set_xlim(-1.0, 101.0)
-        left.set_title("season days in band, % of each year", loc="left", fontsize=9, pad=4)
-        right.set_title(f"water, {shown.word('volume')} a year", loc="left", fontsize=9, pad=4)
-        right.xaxis.set_major_locator(MaxNLocator(5))
-        right.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
-        most = 0.0
-        for row, side in enumerate(sides):
-            shares = np.array(shares_of(jobs, side.outcomes).years)
-            _row(left, row, 100.0 * shares, invented)
-            litres = shown.of(1.0, "volume") * np.array(litres_of(jobs, side.outcomes))
-            _row(right, row, litres, invented)
-            most = max(most, float(litres.max()))
-            if side.least:
-                least = [one.outcome.litres.sum() for one in side.least]
-                mean = shown.of(float(sum(least)) / len(litres), "volume")
-                right.plot(mean, row, "D", ms=5.5, mfc=WATER, mec=INK, mew=0.7, zorder=5)
-        right.set_xlim(-0.01 * most, 1.05 * most or 1.0)
-        _key(fig, found, height_in, any(side.least for side in sides))
+        weathers = found["weathers"]
+        heights_in = [HEAD_IN + ROW_IN * len(each["ways"]) + FOOT_IN for each in weathers]
+        whole_in = sum(heights_in) + GAP_IN * (len(weathers) - 1) + 0.32
+        fig = Figure(figsize=(WIDTH_IN, whole_in))
+        top_in = whole_in - 0.32
+        for weather, height_in in zip(weathers, heights_in, strict=True):
+            _panel(fig, found, weather, shown, top_in, whole_in)
+            top_in -= height_in + GAP_IN
+        _key(fig)
         picture = io.BytesIO()
         fig.savefig(picture, dpi=150, metadata={"Software": None})
         return picture.getvalue()
 
 
-def _row(ax: Axes, row: int, values: Floats, invented: Bools) -> None:
-    """The years of one policy: records' above the line, invented ones below it."""
-    known = ~np.isnan(values)
-    if not known.any():
+def _panel(
+    fig: Figure, found: Line, weather: Line, shown: Units, top_in: float, whole_in: float
+) -> None:
+    ways = weather["ways"]
+    tall_in = ROW_IN * len(ways)
+    low = (top_in - HEAD_IN - tall_in) / whole_in
+    left = fig.add_axes((0.17, low, 0.5, tall_in / whole_in))
+    right = fig.add_axes((0.72, low, 0.25, tall_in / whole_in))
+    title, line = title_of(found, weather), verdict_of(weather)
+    fig.text(0.01, top_in / whole_in, title, va="top", fontweight="bold")
+    fig.text(0.01, (top_in - 0.2) / whole_in, line, va="top", color=SOFT, fontsize=8.5)
+    for ax in (left, right):
+        ax.set_ylim(len(ways) - 0.5, -0.5)
+        ax.spines["left"].set_visible(False)
+        ax.grid(axis="x")
+        ax.tick_params(axis="y", length=0)
+        ax.yaxis.set_major_locator(FixedLocator(list(range(len(ways)))))
+    left.yaxis.set_major_formatter(FixedFormatter([name_of(name) for name in ways]))
+    right.yaxis.set_major_formatter(FixedFormatter([""] * len(ways)))
+    right.xaxis.set_major_locator(MaxNLocator(4))
+    right.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
+    highs = [way["unrest_pct"]["p90"] or 0.0 for way in ways.values()]
+    most = min(max([120.0, *highs]) * 1.02, FARTHEST_PCT)
+    left.set_xlim(0.0, most)
+    for value, dash in ((100.0, "-"), (UNREST_PCT, (0, (4, 3)))):
+        left.axvline(value, color=INK, lw=0.9, ls=dash, zorder=1)
+    left.set_xlabel("unrest, % of leaving the house alone", fontsize=8.5, labelpad=2)
+    right.set_xlabel(f"water, {shown.word('volume')} a year", fontsize=8.5, labelpad=2)
+    for row, (name, way) in enumerate(ways.items()):
+        broken = way.get("broken", ())
+        _bar(left, row, way["unrest_pct"], 1.0, bool(broken), name == INFORMED)
+        _bar(right, row, way["litres_a_year"], shown.of(1.0, "volume"), False, name == INFORMED)
+        words = ", ".join(BROKEN_WORDS[limit] for limit in broken)
+        _tell_broken(left, row, way["unrest_pct"], words, most)
+    right.set_xlim(left=0.0)
+
+
+def _bar(ax: Axes, row: int, over: Line, times: float, broken: bool, informed: bool) -> None:
+    """From the tenth to the ninetieth, a tick at the middle."""
+    if over["p50"] is None:
+        ax.text(0.0, row, " no figure", va="center", fontsize=7.5, color=SOFT)
         return
-    low, median, high = np.percentile(values[known], (25, 50, 75))
-    ax.barh(row, high - low, 0.62, left=low, facecolor="#e9e9e9", edgecolor="none", zorder=2)
-    ax.plot((median, median), (row - 0.31, row + 0.31), color=INK, lw=1.8, zorder=4)
-    for kind, marker, colour, up in ((False, "o", OWN, -1.0), (True, "^", WET, 1.0)):
-        some = values[known & (invented == kind)]
-        at = row + up * SPREAD * (0.25 + 0.75 * (np.arange(len(some)) * 0.618 % 1.0))
-        ax.plot(some, at, marker, ms=2.8, mfc="none", mec=colour, mew=0.7, ls="", zorder=3)
+    low, middle, high = (times * over[name] for name in ("p10", "p50", "p90"))
+    colour = BROKEN if broken else "#ffffff" if informed else KEPT
+    style = {"hatch": "////"} if broken else {"ls": (0, (3, 2))} if informed else {}
+    ax.barh(row, high - low, 0.5, left=low, facecolor=colour, edgecolor=SOFT, lw=0.8, **style)
+    ax.plot((middle, middle), (row - 0.32, row + 0.32), color=INK, lw=2.0, zorder=4)
 
 
-def _key(fig: Figure, found: Line, height_in: float, asked: bool) -> None:
-    handles: list[Line2D | Patch] = []
-    for kind, marker, colour in (("recorded", "o", OWN), ("invented", "^", WET)):
-        if kind in found:
-            words = f"{kind} year ({found[kind]['years']})"
-            handles.append(
-                Line2D([], [], marker=marker, ms=4, mfc="none", mec=colour, ls="", label=words)
-            )
-    handles.append(Line2D([], [], color=INK, lw=1.8, label="median"))
-    handles.append(Patch(facecolor="#e9e9e9", edgecolor=RULE, label="quartiles"))
-    handles.append(Patch(facecolor=BAND, edgecolor=RULE, label=f"{100 * KEPT_SHARE:.0f} % or more"))
-    if asked:
-        words = "the oracle's mean for as many good days"
-        handles.append(Line2D([], [], marker="D", ms=5, mfc=WATER, mec=INK, ls="", label=words))
+def _tell_broken(ax: Axes, row: int, over: Line, words: str, most: float) -> None:
+    """Name the limits that are broken, beside the bar where there is room."""
+    if over["p50"] is None or not words:
+        return
+    if over["p90"] > most:
+        words = f"{words}; on to {over['p90']:.0f}"
+    right = over["p90"] > 0.6 * most
+    place, side = (over["p10"], "right") if right else (over["p90"], "left")
+    text = ax.text(place, row, f" {words} ", ha=side, va="center", fontsize=7, color=INK, zorder=5)
+    text.set_bbox({"facecolor": "#ffffff", "edgecolor": "none", "pad": 0.6})
+
+
+def _key(fig: Figure) -> None:
+    handles: list[Line2D | Patch] = [
+        Patch(facecolor=KEPT, edgecolor=SOFT, label="tenth to ninetieth ground"),
+        Line2D([], [], color=INK, lw=2.0, label="the middle one"),
+        Patch(facecolor=BROKEN, edgecolor=SOFT, hatch="////", label="a limit is broken, by name"),
+        Line2D([], [], color=INK, lw=0.9, label="100: left alone"),
+        Line2D([], [], color=INK, lw=0.9, ls=(0, (4, 3)), label=f"{UNREST_PCT:.0f}: allowed"),
+    ]
     fig.legend(
         handles=handles,
         loc="upper left",
         bbox_to_anchor=(0.0, 1.0),
         ncols=len(handles),
-        columnspacing=1.4,
-        handlelength=1.4,
-        fontsize=8.5,
+        columnspacing=1.2,
+        handlelength=1.6,
+        fontsize=8,
+        edgecolor=RULE,
     )
-    if "invented" in found:
-        words = "Invented years understate droughts of several years."
-        fig.text(0.985, 0.02 / height_in, words, ha="right", va="bottom", color=SOFT, fontsize=8)

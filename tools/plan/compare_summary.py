@@ -1,235 +1,238 @@
-"""What a comparison found: its measures over all years, as plain data and as rows."""
+"""What a comparison found, as plain data: quantiles over the grounds, limits, skill, verdicts."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from evenclay.controller.plan import NO_RAIN_SENSOR
-from evenclay.sim.judge.band_measures import rounded, unevenness_pf
-from evenclay.sim.judge.compare import Least, Outcome
-from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, STATES, WET
-from evenclay.sim.types import Floats, Line
-from evenclay.tools.plan.compare import Job, Side
+from evenclay.sim.judge import informed, verdict
+from evenclay.sim.judge.compare import NONE, Judged
+from evenclay.sim.judge.measures import Measures
+from evenclay.sim.judge.strip import RELIEF_PF_USUAL
+from evenclay.sim.judge.verdict import Quantiles
+from evenclay.sim.types import Line
+from evenclay.tools.plan.compare import Found
 
-SCHEMA = 2
-# What the hub may use: times the oracle's water, or so much more where that is little. Ours.
-MOST_TIMES = {"hub_checked": 1.25, "hub_probes": 1.15, "hub_auto": 1.15}
-LITTLE_MM, MOST_MORE_MM = 150.0, 40.0  # a year
-SAME_PF = 0.005  # a difference of unevenness that is none
-KEPT_SHARE, KEPT_OF_ORACLE, KEPT_WORST_YEAR = 0.95, 0.97, 0.85
-
-
-@dataclass(frozen=True)
-class Shares:
-    """How a policy kept the band: shares of the days that are judged.
-
-    Season days are judged, but for those that rain alone made wet or that were declared re-wetting.
-    """
-
-    years: list[float]  # NaN for a year without a day to judge
-    zones: list[float]
-    dry: float
-    wet: float
-
-
-def shares_of(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> Shares:
-    """Judge a policy over all lives."""
-    counts = np.array([_counts(outcome, year) for outcome, year in _years(jobs, outcomes)])
-    years = [_share(of_year.sum(axis=1), IN_BAND) for of_year in counts]
-    total = counts.sum(axis=0)
-    zones = [_share(total[:, zone], IN_BAND) for zone in range(total.shape[1])]
-    house = total.sum(axis=1)
-    return Shares(years, zones, _share(house, DRY), _share(house, WET))
+SCHEMA = 3
+MEASURES = (
+    "unrest_pct",
+    "unrest_worst_year_pct",
+    "unrest_record_pct",
+    "movement_pct",
+    "tilt_pct",
+    "tilt_added_pct",
+    "shift_pct",
+    "shift_year",
+    "shift_between_pct",
+    "shift_inside_pct",
+    "excursion_pct",
+    "days_soaked",
+    "days_on_target",
+)
+PER_M3 = 1000.0  # litres
 
 
-def _years(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> list[tuple[Outcome, slice]]:
-    """Every year of every life: its outcome, and which days of it."""
-    lives = zip(jobs, outcomes, strict=True)
-    return [(outcome, year) for job, outcome in lives for year in job.life.years]
+def parts_of(found: Sequence[Found]) -> list[list[Found]]:
+    """What is told together: the lives of one record, or those invented from it."""
+    parts: dict[tuple[str, bool], list[Found]] = {}
+    for one in found:
+        parts.setdefault((one.job.life.source, one.job.life.invented), []).append(one)
+    return list(parts.values())
 
 
-def _counts(outcome: Outcome, days: slice) -> Any:
-    """Season days in each state (states x zones)."""
-    state, season = outcome.state[days], outcome.season[days]
-    return np.stack([(season & (state == code)).sum(axis=0) for code in range(len(STATES))])
+def summary(found: Sequence[Found], seed: int, version: str) -> Line:
+    """Every way of watering under each weather."""
+    house = found[0].job.house
+    return {
+        "schema": SCHEMA,
+        "version": version,
+        "seed": seed,
+        "house": house.name,
+        "grounds": len(found[0].grounds),
+        "zones": [strip.name for strip in house.strips],
+        "currency": house.currency if house.water_price_m3 is not None else None,
+        "notes": _notes(found),
+        "weathers": [_weather(part) for part in parts_of(found)],
+    }
 
 
-def _share(counts: Any, code: int) -> float:
-    judged = counts.sum() - counts[RAIN_WET] - counts[REWETTING]
-    return float(counts[code] / judged) if judged else float("nan")
-
-
-def litres_of(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> list[float]:
-    """Water of every year, over all zones."""
-    return [float(outcome.litres[year].sum()) for outcome, year in _years(jobs, outcomes)]
-
-
-def rows_of(jobs: Sequence[Job], sides: Sequence[Side]) -> list[Line]:
-    """A row for each policy, year and zone."""
-    rows = []
-    for side in sides:
-        for number, (job, outcome) in enumerate(zip(jobs, side.outcomes, strict=True)):
-            for year, days in enumerate(job.life.years):
-                counts = _counts(outcome, days)
-                uneven = unevenness_pf(outcome.pf[days], outcome.season[days])
-                for zone, strip in enumerate(job.house.strips):
-                    found = {
-                        f"days_{name}": int(counts[code, zone]) for code, name in enumerate(STATES)
-                    }
-                    rows.append(
-                        {
-                            "policy": side.name,
-                            "weather": job.life.source,
-                            "invented": int(job.life.invented),
-                            "life": number + 1,
-                            "year": job.life.first_year + year,
-                            "zone": strip.name,
-                            "season_days": int(counts[:, zone].sum()),
-                            **found,
-                            "litres": round(float(outcome.litres[days, zone].sum()), 1),
-                            "used_mm": round(float(outcome.used_mm[days, zone].sum()), 1),
-                            "unevenness_pf": rounded(uneven, 3),
-                        }
-                    )
-    return rows
-
-
-def summary(jobs: Sequence[Job], sides: Sequence[Side]) -> Line:
-    """All policies over the years of the records, and over the invented ones."""
-    found: Line = {"schema": SCHEMA, "notes": _notes(jobs, bool(sides[0].least))}
-    for kind, invented in (("recorded", False), ("invented", True)):
-        chosen = [n for n, job in enumerate(jobs) if job.life.invented == invented]
-        if chosen:
-            some = [jobs[n] for n in chosen]
-            parts = [
-                Side(
-                    side.name,
-                    [side.outcomes[n] for n in chosen],
-                    [side.least[n] for n in chosen] if side.least else [],
-                )
-                for side in sides
-            ]
-            found[kind] = {
-                "years": sum(len(job.life.years) for job in some),
-                "policies": {part.name: _summary(some, part, parts) for part in parts},
-            }
-    return found
-
-
-def _notes(jobs: Sequence[Job], asked: bool) -> list[str]:
+def _notes(found: Sequence[Found]) -> list[str]:
+    house = found[0].job.house
     notes = [
-        "In band, dry, wet: percent of the season days, without those that rain alone made wet and "
-        "declared re-wetting. In brackets the quartiles of the years.",
+        "Unrest is the yearly movement and tilt of what carries the house, in percent of leaving "
+        "it alone: 100. Figures are the tenth, middle and ninetieth of a hundred grounds.",
+        f"Days on target: of the middle ground's levels less {RELIEF_PF_USUAL:g} pF, the zones' "
+        "mean; of informed, of its own targets.",
+        "Informed is the same hub, told the truth each day, with the best relief that keeps every "
+        "limit of the ground; where none does, it gives no water.",
         "The reference calendar is common practice, no source.",
     ]
-    if asked:
-        notes.append(
-            "Oracle: the least water found by a search that knows soil and weather to come, for as "
-            "many good days of every zone in all years of a life together: in band, or wetter by "
-            "rain alone. There may be better. The bound follows from a balance of water and lies "
-            "low."
-        )
-    if jobs[0].house.plan.hub.rain_kind == NO_RAIN_SENSOR:
+    if house.plan.hub.rain_kind == NO_RAIN_SENSOR:
         notes.append("The property has no rain sensor, so its hub has none here.")
-    if any(job.life.invented for job in jobs):
+    if any(one.job.life.invented for one in found):
         notes.append(
             "Invented years come from a generator, which understates droughts of several years: "
             "their worst years are too mild."
         )
-    for job in {job.life.source: job for job in reversed(jobs) if not job.life.invented}.values():
-        record = job.life.span.weather
-        notes += [f"{job.life.source}: {note}" for note in (*record.cautions, *record.notes)]
+    told = set()
+    for one in found:
+        weather = one.job.life.stay.span.weather
+        lines = (*weather.cautions, *one.job.life.stay.span.notes)
+        for line in lines if not one.job.life.invented else ():
+            if (one.job.life.source, line) not in told:
+                told.add((one.job.life.source, line))
+                notes.append(f"{one.job.life.source}: {line}")
     return notes
 
 
-def _summary(jobs: Sequence[Job], side: Side, sides: Sequence[Side]) -> Line:
-    shares = shares_of(jobs, side.outcomes)
-    strips = jobs[0].house.strips
-    found: Line = {
-        "in_band_pct": _spread([100.0 * share for share in shares.years], 1),
-        "zones_in_band_pct": {
-            strip.name: _percent(share) for strip, share in zip(strips, shares.zones, strict=True)
-        },
-        "dry_pct": _percent(shares.dry),
-        "wet_pct": _percent(shares.wet),
-        "litres": _spread(litres_of(jobs, side.outcomes), 0),
-        "unevenness_pf": rounded(_unevenness(side.outcomes), 3),
+def _weather(part: Sequence[Found]) -> Line:
+    """All ways under one weather."""
+    life, house = part[0].job.life, part[0].job.house
+    names = list(part[0].grounds[0])
+    by_way = {name: [ground[name] for one in part for ground in one.grounds] for name in names}
+    ways = {name: _way(name, by_way, house.water_price_m3) for name in names}
+    first = life.stay.span.first_day
+    return {
+        "weather": life.source,
+        "invented": life.invented,
+        "first_day": None if life.invented else str(first),
+        "record_days": sum(one.job.life.stay.asked_days for one in part),
+        "years": sum(one.grounds[0][NONE].measures.years for one in part),
+        "moisture_index": round(life.index, 1),
+        "target_pf": dict(
+            zip(
+                [strip.name for strip in house.strips],
+                [round(pf, 3) for pf in part[0].target_pf.tolist()],
+                strict=True,
+            )
+        ),
+        "verdict": _verdict(ways),
+        "ways": ways,
     }
-    if side.least:
-        all_it_can = next(s for s in sides if s.name == "oracle").outcomes
-        keeps = keeps_band(shares, shares_of(jobs, all_it_can))
-        found["oracle"] = _against(jobs, side, keeps)
+
+
+def value_of(measures: Measures, name: str) -> float:
+    """A measure; of the two shifts, between sides and of edge from inside, the larger one."""
+    if name not in ("shift_pct", "shift_year"):
+        return float(getattr(measures, name))
+    between, inside = measures.shift_between_pct, abs(measures.shift_inside_pct)
+    by_sides = between >= inside  # never where there are no two sides
+    if name == "shift_pct":
+        return between if by_sides else inside
+    return float(measures.shift_between_year if by_sides else measures.shift_inside_year)
+
+
+def _way(name: str, by_way: dict[str, list[Judged]], price_m3: float | None) -> Line:
+    judged = by_way[name]
+    measures = [one.measures for one in judged]
+    values = {key: [value_of(one, key) for one in measures] for key in MEASURES}
+    litres = [float(one.litres.mean()) for one in judged]
+    found: Line = {key: _quantiles(verdict.quantiles(of)) for key, of in values.items()}
+    found["litres_a_year"] = _quantiles(verdict.quantiles(litres))
+    if price_m3 is not None:
+        money = [price_m3 * each / PER_M3 for each in litres]
+        found["money_a_year"] = _quantiles(verdict.quantiles(money), 2)
+    if name != NONE:
+        found |= _limits(measures, name == informed.NAME)
+        skill = verdict.skill_over(
+            *[[one.measures for one in by_way[each]] for each in (NONE, name, informed.NAME)]
+        )
+        over = _quantiles(skill.over, 2)
+        found["skill"] = over | {"grounds": skill.over.grounds, "counts": skill.counts}
+    if name == informed.NAME:
+        found["relief_pf"] = [one.relief_pf for one in judged]
+    found["by_ground"] = {
+        "unrest_pct": [_known(round(value, 1)) for value in values["unrest_pct"]],
+        "litres_a_year": [round(value, 1) for value in litres],
+    }
     return found
 
 
-def _against(jobs: Sequence[Job], side: Side, keeps: bool) -> Line:
-    """A policy's water beside the oracle's for as many good days: mm a year over all strips."""
-    own_mm = _mm_of(jobs, side.outcomes)
-    least_mm = _mm_of(jobs, [least.outcome for least in side.least])
-    own, least = float(own_mm.mean()), float(least_mm.mean())
-    possible = _possible_mm(jobs, side.least)
-    uneven = _unevenness([one.outcome for one in side.least])
-    wet = least_mm > 0.0
-    found: Line = {
-        "used_mm": round(own, 1),
-        "least_mm": round(least, 1),
-        "times": round(own / least, 3) if least > 0.0 else None,
-        "times_of_years": _spread((own_mm[wet] / least_mm[wet]).tolist(), 3),
-        "more_mm": round(own - least, 1),
-        "possible_mm": round(possible, 1),
-        "gap_pct": round(100.0 * (1.0 - possible / least), 1) if least > 0.0 else None,
-        "unevenness_pf": rounded(uneven, 3),
-        "own_schedules": sum(one.own for one in side.least),
-        "keeps_band": keeps,
+def _limits(measures: Sequence[Measures], yardstick: bool) -> Line:
+    """What a way breaks, by name, and in words; no verdict on what nobody can have."""
+    judged = verdict.verdict({RELIEF_PF_USUAL: measures})
+    broken = verdict.broken(measures) if yardstick else judged.limits[RELIEF_PF_USUAL]
+    return {
+        "verdict": None if yardstick else judged.word,
+        "broken": list(broken),
+        "cautious": verdict.cautious(measures),
+        "sentences": [_sentence(name, measures) for name in broken],
     }
-    most = MOST_TIMES.get(side.name.split(" ")[0])
-    if most is not None:
-        close = own <= least + MOST_MORE_MM if least < LITTLE_MM else own <= most * least
-        found["most_times"] = most
-        found["equally_even"] = (uneven or 0.0) <= (_unevenness(side.outcomes) or 0.0) + SAME_PF
-        found["meets"] = close if keeps else None
-    return found
 
 
-def keeps_band(shares: Shares, reached: Shares) -> bool:
-    """Whether a policy keeps every zone in band, or nearly as often as the oracle can."""
-    zones = zip(shares.zones, reached.zones, strict=True)
-    enough = all(
-        share >= min(KEPT_SHARE, KEPT_OF_ORACLE * most) for share, most in zones if most == most
+WORDS = {
+    verdict.UNREST: "unrest of {0} % at the ninetieth of a hundred grounds",
+    "tilt_added_pct": "tilt more by {0} % of the unwatered movement",
+    "excursion_pct": "an excursion of {0} %",
+    "days_soaked": "{0} soaked days a year",
+}
+
+
+def _sentence(name: str, measures: Sequence[Measures]) -> str:
+    over = verdict.over_grounds(measures, name)
+    value, most = (
+        (over.p90, verdict.UNREST_PCT)
+        if name == verdict.UNREST
+        else (over.p50, verdict.LIMITS[name])
     )
-    return enough and min([s for s in shares.years if s == s], default=1.0) >= KEPT_WORST_YEAR
+    told = "unknown" if np.isnan(value) else f"{value:.0f}"
+    return f"{WORDS[name].format(told)} (allowed: {most:.0f})"
 
 
-def _mm_of(jobs: Sequence[Job], outcomes: Sequence[Outcome]) -> Floats:
-    """Water of every year, corrected for storage, as depth over all strips together."""
-    area_m2 = np.array([strip.area_m2 for strip in jobs[0].house.strips])
-    years = [outcome.used_mm[year].sum(axis=0) for outcome, year in _years(jobs, outcomes)]
-    return np.asarray(np.array(years) @ area_m2 / area_m2.sum())
+def _verdict(ways: dict[str, Line]) -> Line:
+    """Which way of watering to take, of those that an owner can have; or to leave the house."""
+    owned = {name: way for name, way in ways.items() if name not in (NONE, informed.NAME)}
+
+    def calm(name: str, share: str) -> float:
+        value = owned[name]["unrest_pct"][share]
+        return float("inf") if value is None else float(value)
+
+    passing = [name for name, way in owned.items() if way["verdict"] == "water"]
+    if passing:
+        best = min(passing, key=lambda name: calm(name, "p50"))
+        return {"word": "water", "way": best}
+    nearest = min(owned, key=lambda name: (len(owned[name]["broken"]), calm(name, "p90")))
+    return {"word": "leave", "way": nearest}
 
 
-def _possible_mm(jobs: Sequence[Job], least: Sequence[Least]) -> float:
-    """The bound of all lives, as depth over all strips together, a year."""
-    area_m2 = np.array([strip.area_m2 for strip in jobs[0].house.strips])
-    total_mm = np.sum([one.possible_mm for one in least], axis=0)
-    return float(total_mm @ area_m2 / area_m2.sum() / sum(len(job.life.years) for job in jobs))
+def _quantiles(over: Quantiles, places: int = 1) -> Line:
+    values = (over.p10, over.p50, over.p90)
+    found = (_known(round(value, places)) for value in values)
+    return dict(zip(("p10", "p50", "p90"), found, strict=True))
 
 
-def _unevenness(outcomes: Sequence[Outcome]) -> float | None:
-    pf = np.concatenate([outcome.pf for outcome in outcomes])
-    return unevenness_pf(pf, np.concatenate([outcome.season for outcome in outcomes]))
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else value + 0.0  # no minus zero
 
 
-def _spread(values: Sequence[float], places: int) -> Line | None:
-    """Least, quartiles and most of the values that are known."""
-    known = [value for value in values if value == value]
-    if not known:
-        return None
-    names = ("least", "quarter", "median", "three_quarters", "most")
-    found = np.percentile(known, (0, 25, 50, 75, 100)).tolist()
-    return {name: round(value, places) for name, value in zip(names, found, strict=True)}
+def rows_of(found: Sequence[Found]) -> list[dict[str, Any]]:
+    """A row for each weather, way of watering, ground and year.
 
-
-def _percent(share: float) -> float | None:
-    return round(100.0 * share, 1) if share == share else None
+    change_pf_m: movement and tilt together of what carries the house [pF m].
+    """
+    rows = []
+    for life, one in enumerate(found):
+        for ground, ways in enumerate(one.grounds):
+            for name, judged in ways.items():
+                years = zip(
+                    judged.measures.yearly.tolist(),
+                    ways[NONE].measures.yearly.tolist(),
+                    judged.litres.tolist(),
+                    strict=True,
+                )
+                rows += [
+                    {
+                        "weather": one.job.life.source,
+                        "invented": int(one.job.life.invented),
+                        "life": life + 1,
+                        "way": name,
+                        "ground": ground + 1,
+                        "year": year + 1,
+                        "change_pf_m": round(change, 4),
+                        "unwatered_pf_m": round(unwatered, 4),
+                        "litres": round(litres, 1),
+                    }
+                    for year, (change, unwatered, litres) in enumerate(years)
+                ]
+    return rows

@@ -1,122 +1,125 @@
-"""A comparison as tables for people."""
+"""A comparison as tables and sentences for people."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from rich.table import Table
 
+from evenclay.sim.judge.informed import NAME as INFORMED
 from evenclay.sim.types import Line
 from evenclay.sim.units import Units
-from evenclay.tools.plan.compare import SCALED
 
 NAMES = {
-    "none": "no watering",
+    "none": "left alone",
     "reference": "reference calendar",
     "calendar": "own calendar",
-    "calendar_checked": "own, checked weekly",
-    SCALED: "own, scaled to hub's",
+    "calendar_checked": "own, checked",
     "hub_rain": "hub: rain",
-    "hub_checked": "hub: rain, checks",
-    "hub_probes": "hub: probes, checks",
-    "hub_auto": "hub: probes, own trim",
-    "oracle": "oracle, all it can",
+    "hub_checked": "hub: checks",
+    "hub_probes": "hub: probes",
+    "hub_auto": "hub: own trim",
+    INFORMED: "informed",
 }
 
 
-def name_of(policy: str) -> str:
-    """A policy as a reader knows it. Another file's hub senses and trims as that file says."""
-    first, _, rest = policy.partition(" ")
+def name_of(way: str) -> str:
+    """A way of watering as a reader knows it. Another file's hub senses and trims as that says."""
+    first, _, rest = way.partition(" ")
     if not rest:
         return NAMES[first]
     return f"{'hub as it stands' if first.startswith('hub') else NAMES[first]}; {rest}"
 
 
-def tables_of(found: Line, shown: Units) -> list[Table]:
-    """How the band was kept, and the oracle beside it, for each kind of years."""
-    tables = []
-    for kind in ("recorded", "invented"):
-        if kind in found:
-            title = f"{found[kind]['years']} {kind} years"
-            policies = found[kind]["policies"]
-            tables.append(_band_table(title, policies, shown))
-            asked = {name: line for name, line in policies.items() if "oracle" in line}
-            if asked:
-                tables.append(_least_table(title, asked, shown))
-    return tables
+def title_of(found: Line, weather: Line) -> str:
+    """The house, the years and the grounds."""
+    kind = "years" if weather["years"] > 1 else "year"
+    kind = f"invented {kind}" if weather["invented"] else kind
+    count = found["grounds"]
+    grounds = f"{count} grounds" if count > 1 else "one ground"
+    return f"{found['house']}: {weather['weather']}, {weather['years']} {kind}, {grounds}"
 
 
-def _table(title: str, headings: Sequence[str], whole: Sequence[str]) -> Table:
-    """A table to be filled; whole: headings of columns that are never broken."""
+def verdict_of(weather: Line) -> str:
+    """The verdict in a sentence."""
+    chosen = weather["verdict"]
+    name, way = name_of(chosen["way"]), weather["ways"][chosen["way"]]
+    if chosen["word"] == "water":
+        unrest = way["unrest_pct"]
+        return f'Water by "{name}": unrest {_text(unrest["p50"])}, and every limit is kept.'
+    return f'Leave it alone. "{name}" comes nearest, with {way["sentences"][0]}.'
+
+
+def tables_of(found: Line, weather: Line, shown: Units) -> list[Table]:
+    """Every way of watering under one weather: how calm, at what cost; then what makes it so."""
+    priced = found["currency"] is not None
+    water = f"{shown.unit('volume')} a year"
+    heads = ["unrest", "worst year", "skill", water, *[f"{found['currency']} a year"] * priced]
+    calm = _table(title_of(found, weather), [*heads, "days on target"])
+    parts = _table(
+        "What it is made of", ["movement", "tilt", "shift (year)", "excursion", "soaked"]
+    )
+    for name, way in weather["ways"].items():
+        middle = {
+            key: way[key]["p50"] for key in way if isinstance(way[key], dict) and "p50" in way[key]
+        }
+        broken = way.get("broken", ())
+
+        def text(key: str, middle: Line = middle, broken: list[str] = broken) -> str:
+            limit = "tilt_added_pct" if key == "tilt_pct" else key
+            return _text(middle[key]) + "!" * (limit in broken)
+
+        unrest = way["unrest_pct"]
+        calm.add_row(
+            name_of(name),
+            f"{text('unrest_pct')} ({_text(unrest['p10'])}-{_text(unrest['p90'])})",
+            text("unrest_worst_year_pct"),
+            _skill(way.get("skill")),
+            shown.number(middle["litres_a_year"], "volume"),
+            *([text("money_a_year")] if priced else []),
+            text("days_on_target"),
+        )
+        parts.add_row(
+            name_of(name),
+            text("movement_pct"),
+            text("tilt_pct"),
+            f"{text('shift_pct')} ({text('shift_year')})",
+            text("excursion_pct"),
+            text("days_soaked"),
+        )
+    return [calm, parts]
+
+
+def _table(title: str, heads: Sequence[str]) -> Table:
     table = Table(title=title, title_justify="left")
-    table.add_column("policy")
-    for heading in headings:
-        longest = max(len(word) for word in heading.split())
-        table.add_column(heading, justify="right", no_wrap=heading in whole, min_width=longest)
+    table.add_column("way")
+    for head in heads:
+        table.add_column(head, justify="right", no_wrap=head in ("unrest", "shift (year)"))
     return table
 
 
-def _band_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
-    water = f"{shown.word('volume')} a year"
-    headings = ("in band, %", "worst year", "worst zone", "dry", "wet", water, "uneven, pF")
-    table = _table(f"{title}: season days in band", headings, ("in band, %", water))
-    for name, line in policies.items():
-        kept, used = line["in_band_pct"], line["litres"]
-        zones = [value for value in line["zones_in_band_pct"].values() if value is not None]
-        table.add_row(
-            name_of(name),
-            _middle(kept, lambda pct: f"{pct:.0f}"),
-            _text(kept and kept["least"], 0),
-            _text(min(zones, default=None), 0),
-            _text(line["dry_pct"], 0),
-            _text(line["wet_pct"], 0),
-            _middle(used, lambda litres: shown.number(litres, "volume")),
-            _text(line["unevenness_pf"], 2),
-        )
-    return table
-
-
-def _middle(spread: Line | None, text: Callable[[float], str]) -> str:
-    """The median, and the quartiles behind it."""
-    if spread is None:
+def _skill(skill: Line | None) -> str:
+    """Its median; in brackets where it does not count, since a limit is broken."""
+    if skill is None or skill["p50"] is None:
         return "-"
-    return f"{text(spread['median'])} {_quartiles(spread, text)}"
+    text = f"{skill['p50']:.2f}"
+    return text if skill["counts"] else f"({text})"
 
 
-def _quartiles(spread: Line | None, text: Callable[[float], str]) -> str:
-    return f"({text(spread['quarter'])}-{text(spread['three_quarters'])})" if spread else ""
+def sentences_of(weather: Line) -> list[str]:
+    """The verdict, then the limits that each way breaks, by name."""
+    lines = [verdict_of(weather)]
+    for name, way in weather["ways"].items():
+        if way.get("broken"):
+            lines.append(f'"{name_of(name)}" breaks limits: {"; ".join(way["sentences"])}.')
+    return lines
 
 
-def _least_table(title: str, policies: dict[str, Line], shown: Units) -> Table:
-    water = (f"{shown.word('total')} a year", "oracle", "times", "bound (gap)")
-    headings = (*water, "keeps band", "within")
-    whole = ("oracle", "times", "bound (gap)")
-    table = _table(f"{title}: the oracle, for as many good days", headings, whole)
-    for name, line in policies.items():
-        found = line["oracle"]
-        quartiles = _quartiles(found["times_of_years"], lambda times: f"{times:.2f}")
-        table.add_row(
-            name_of(name),
-            shown.number(found["used_mm"], "total"),
-            shown.number(found["least_mm"], "total") + "*" * (found["own_schedules"] > 0),
-            f"{_text(found['times'], 2)} {quartiles}",
-            f"{shown.number(found['possible_mm'], 'total')} ({_text(found['gap_pct'], 0)} %)",
-            "yes" if found["keeps_band"] else "no",
-            _within(found),
-        )
-    if any(line["oracle"]["own_schedules"] for line in policies.values()):
-        table.caption = "*: in a life at least nothing better was found than the policy's own runs"
-        table.caption_justify = "left"
-    return table
+KEY = (
+    "Unrest, movement, tilt, shift and excursion are percents of leaving the house alone; in "
+    "brackets the tenth and the ninetieth of a hundred grounds, else the middle. !: a limit is "
+    "broken. Skill is the part of informed's gain; in brackets it does not count, since a limit is "
+    "broken."
+)
 
 
-def _within(found: Line) -> str:
-    """Whether a hub is within what it may use; a dash where it has not kept the band, and nothing
-    for ways that are held to no such bar."""
-    if "most_times" not in found:
-        return ""
-    if found["meets"] is None:
-        return "-"
-    return ("yes" if found["meets"] else "no") + ("" if found["equally_even"] else ", less even")
-
-
-def _text(value: float | None, places: int) -> str:
-    return "-" if value is None else f"{round(value, places) + 0.0:,.{places}f}"  # no minus zero
+def _text(value: float | None) -> str:
+    return "-" if value is None else f"{round(value) + 0:,}"
