@@ -15,6 +15,7 @@ Bools = NDArray[np.bool_]
 
 STRIP_M = (0.3, 1.0)
 RELIEF_PF = (0.0, 0.8)
+RELIEF_PF_USUAL = 0.4  # where a plan names none; common practice, no source
 WETTEST_TARGET_PF = 2.5  # common practice, no source
 WETTEST_SHARE = 0.1  # of its unwatered days a strip is wetter than its target may be
 ON_TARGET_PF = 0.4  # how far from its target any layer may be
@@ -74,6 +75,18 @@ def on_target(strip_pf: Floats, target_pf: Floats, edges_m: Sequence[float]) -> 
     layers = _within(edges_m, *STRIP_M) > 0.0
     off = np.abs(strip_pf[:, :, layers] - target_pf[:, None])
     return np.asarray(np.all(off <= ON_TARGET_PF, axis=2))
+
+
+def off_target(
+    strip_pf: Floats, target_pf: Floats, edges_m: Sequence[float]
+) -> tuple[Bools, Bools]:
+    """Of the days not on target, those on which the strip's mean is drier, and wetter, than it.
+
+    (days, zones) each; every day is on target, drier or wetter.
+    """
+    kept = on_target(strip_pf, target_pf, edges_m)
+    drier = mean_pf(strip_pf, edges_m) > target_pf
+    return ~kept & drier, ~kept & ~drier
 
 
 def soaked(strip_pf: Floats, edges_m: Sequence[float]) -> Bools:
