@@ -22,9 +22,9 @@ from evenclay.sim.report.openings import openings
 from evenclay.sim.report.pictures import HeldRow
 from evenclay.sim.report.sentences import result_sentences
 from evenclay.sim.report.tables import (
-    FIGURES,
     alarms,
     day_in_words,
+    figures,
     held_rows,
     measures,
     months,
@@ -74,7 +74,7 @@ def _page(year: Year, cut: Cut) -> dict[str, Any]:
         else "",
         "sentences": result_sentences(year),
         "policies": policy_rows(year),
-        "figures": [heading for heading, _, _ in FIGURES],
+        "figures": [heading for heading, _, _ in figures(year)],
         "grounds": year.summary["grounds"],
         "moved": year.zones[cut.zone],
         "weather": year.summary["weather"],

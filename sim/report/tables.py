@@ -145,9 +145,14 @@ FIGURES = (
     ("Shift, %", "shift_pct", ".0f"),
     ("In year", "shift_year", ".0f"),
     ("Excursion, %", "excursion_pct", ".0f"),
-    ("Soaked days a year", "days_soaked", ".0f"),
-    ("Days on target a year", "days_on_target", ".0f"),
+    ("Soaked days", "days_soaked", ".0f"),
+    ("Days on target", "days_on_target", ".0f"),
 )
+
+
+def figures(year: Year) -> list[tuple[str, str, str]]:
+    """Columns of the table of ways; the year of a shift says something only where there are two."""
+    return [one for one in FIGURES if one[1] != "shift_year" or year.summary["years"] > 1]
 
 
 def policy_rows(year: Year) -> list[dict[str, Any]]:
@@ -161,7 +166,7 @@ def policy_rows(year: Year) -> list[dict[str, Any]]:
                 "name": words,
                 "water": year.units.number(middle_of(found["litres"]), "volume"),
                 "cost": year.cost(middle_of(found["litres"])),
-                "figures": [text_of(found[name], spec) for _, name, spec in FIGURES],
+                "figures": [text_of(found[name], spec) for _, name, spec in figures(year)],
             }
         )
     return rows
