@@ -184,16 +184,19 @@ def sides(
         base, inside_base = edges[1].mean(axis=0), insides[1].mean()
         drawn = [pf - base for pf in edges]
         within = [pf.mean(axis=1) - inside_base for pf in insides]
-        most = max(float(np.abs(values).max()) for values in (*drawn, *within))
+        most = max(0.05, *(float(np.abs(values).max()) for values in (*drawn, *within)))
+        places = 1 if most > 0.2 else 2
         middle = day_numbers(days) + 0.5
         for number, ax in enumerate(panels):
             rule_time(ax, days, last=number == 1)
-            ax.set_ylim(1.08 * most + 0.01, -1.08 * most - 0.01)  # reversed: wetter is up
+            ax.set_ylim(1.1 * most, -1.1 * most)  # reversed: wetter is up
             ax.axhline(0.0, color=SOFT, linewidth=0.7)
             for z in range(len(zones)):
                 ax.plot(middle, drawn[number][:, z], **_line(z))
             ax.plot(middle, within[number], color=SOFT, linewidth=2.4, alpha=0.75)
-            ax.yaxis.set_major_formatter(FuncFormatter(lambda pf, _: f"{pf:+.1f}" if pf else "0"))
+            ax.yaxis.set_major_formatter(
+                FuncFormatter(lambda pf, _: f"{pf:+.{places}f}" if pf else "0")
+            )
             ax.locator_params(axis="y", nbins=6)
             for up, words in ((1.0, "wetter ↑"), (0.0, "drier ↓")):
                 at: dict[str, Any] = {"transform": ax.transAxes, "va": "top" if up else "bottom"}

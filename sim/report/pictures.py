@@ -178,7 +178,8 @@ def _unrests(ax: Axes, values: list[Any]) -> None:
     bars = [middle_of(value) for value in values]
     ends = [value["p90"] if isinstance(value, dict) else value for value in values]
     most = max([100.0, *(one for one in ends if one is not None)])
-    ax.set_xlim(0, most * 1.15)
+    wide = any(isinstance(value, dict) for value in values)
+    ax.set_xlim(0, most * (1.5 if wide else 1.15))
     ax.axvline(100.0, color=INK, linewidth=0.9)
     for y, (value, bar, end) in enumerate(zip(values, bars, ends, strict=True)):
         if bar is None:
@@ -196,4 +197,7 @@ def _unrests(ax: Axes, values: list[Any]) -> None:
         )
         if isinstance(value, dict):
             ax.plot([value["p10"], end], [y, y], "|-", color=INK, linewidth=1.2, markersize=8)
-        ax.text(max(bar, end) + most * 0.02, y, f"{bar:.0f}", va="center")
+        words = f"{bar:.0f}"
+        if isinstance(value, dict) and value["p10"] != end:
+            words += f" ({value['p10']:.0f} to {end:.0f})"
+        ax.text(max(bar, end) + most * 0.03, y, words, va="center")

@@ -155,10 +155,15 @@ def _notes(house: House, on: OnGround, own: Figures, found: Sequence[Figures]) -
             else "the house is young, but no day lived is of the month it was poured in: shift "
             "counts from the unwatered means"
         )
-    if own.years and (still := _still(found or [own])):
+    if all(strip.slab_m is None for strip in house.strips):
         notes.append(
-            f"in {still} of {len(found) or 1} grounds the clay hardly moves unwatered: percents "
-            "have no meaning there and leave it out"
+            "a house on a basement stands too deep for this: only its strips are looked at, and "
+            "nothing is said of the ground that carries it"
+        )
+    elif own.years and (still := _still(found or [own])):
+        notes.append(
+            f"in {still} of {len(found) or 1} grounds the clay hardly moves unwatered, so there is "
+            "little for water to calm: percents have no meaning there and leave it out"
         )
     return notes
 

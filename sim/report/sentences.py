@@ -27,7 +27,7 @@ def first_sentence(summary: dict[str, Any]) -> str:
         )
     unrest = middle_of(summary["policies"]["hub"]["unrest_pct"])
     if unrest is None:
-        return "Left alone this ground hardly moves, so there is nothing that water could calm."
+        return "Nothing can be said of how the ground under this house moves; the notes say why."
     if unrest > 100.5:
         said = "more restless, so the watering does harm"
     elif unrest > UNREST_PCT:

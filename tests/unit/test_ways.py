@@ -114,6 +114,16 @@ def test_one_side_has_no_tilt_and_says_so(tmp_path: Path) -> None:
     assert any("nothing is said of tilt" in note for note in summary["notes"])
 
 
+def test_nothing_is_said_of_what_carries_a_house_on_a_basement(tmp_path: Path) -> None:
+    made = house(1)
+    deep = replace(made, strips=tuple(replace(strip, slab_m=None) for strip in made.strips))
+    summary = replayed(tmp_path, deep, first=date(2021, 1, 1), last=date(2021, 12, 31))
+    assert {way["unrest_pct"] for way in summary["policies"].values()} == {None}
+    assert summary["zones"]["z0"]["days_on_target"] > 0
+    assert any("house on a basement" in note for note in summary["notes"])
+    assert not any("hardly moves" in note for note in summary["notes"])
+
+
 def test_a_young_house_has_one_target_and_shifts_from_the_day_it_was_poured(
     tmp_path: Path, year: tuple[Path, dict[str, Any]]
 ) -> None:
