@@ -1,14 +1,23 @@
-"""What every test may use: the Hypothesis profiles and the MicroPython command."""
+"""What every test may use: the Hypothesis profiles, a cache, and the MicroPython command."""
 
+import atexit
 import os
+import shutil
 import sys
 import sysconfig
+import tempfile
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 os.environ["EVENCLAY_COMPILED"] = ""  # the sources are tested, not what was compiled of them
+
+# Settled ground is kept for this run alone, in one folder for all of its processes.
+if "EVENCLAY_TESTS_CACHE" not in os.environ:
+    os.environ["EVENCLAY_TESTS_CACHE"] = tempfile.mkdtemp(prefix="evenclay-tests-")
+    atexit.register(shutil.rmtree, os.environ["EVENCLAY_TESTS_CACHE"], ignore_errors=True)
+os.environ["EVENCLAY_CACHE"] = os.environ["EVENCLAY_TESTS_CACHE"]
 
 TESTS = Path(__file__).parent
 # The core's coverage counts from these folders alone: a line that only a year's replay happens to

@@ -79,4 +79,5 @@ class House:
     owner: Owner = field(default_factory=Owner)
     footing_m: float | None = None  # None: not known
     deep_pf: float | None = None  # far down, by a soil report; None: as the climate has it
+    poured_month: int | None = None  # 1..12, of a house too young to have settled; None: settled
     cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report

@@ -77,6 +77,18 @@ def on_target(strip_pf: Floats, target_pf: Floats, edges_m: Sequence[float]) -> 
     return np.asarray(np.all(off <= ON_TARGET_PF, axis=2))
 
 
+def off_target(
+    strip_pf: Floats, target_pf: Floats, edges_m: Sequence[float]
+) -> tuple[Bools, Bools]:
+    """Of the days not on target, those on which the strip's mean is drier, and wetter, than it.
+
+    (days, zones) each; every day is on target, drier or wetter.
+    """
+    kept = on_target(strip_pf, target_pf, edges_m)
+    drier = mean_pf(strip_pf, edges_m) > target_pf
+    return ~kept & drier, ~kept & ~drier
+
+
 def soaked(strip_pf: Floats, edges_m: Sequence[float]) -> Bools:
     """Days on which any layer at 0.3-1.0 m is wetter than pF 2.3, (days, zones)."""
     layers = _within(edges_m, *STRIP_M) > 0.0

@@ -21,6 +21,8 @@ from evenclay.sim.types import Floats
 
 WIDTH_IN = 9.4
 HEIGHT_IN = 6.6  # all panels of a picture: with its words it fits a printed page
+MONTHS_NAMED_DAYS = 550  # of a longer time, only years have room for a name
+YEARS_NAMED = 14
 INK, SOFT, RULE, BAND = "#222222", "#5c5c5c", "#c9c9c9", "#e3ece6"
 DRY, WET, RAIN, WATER = "#D55E00", "#0072B2", "#56B4E9", "#E69F00"
 DRY_TINT, WET_TINT, RAIN_TINT, WATER_TINT = "#fae3d6", "#d6e6f2", "#e4f3fc", "#f8e3b5"
@@ -107,6 +109,22 @@ def rule_months(ax: Axes, days: NDArray[np.datetime64], *, last: bool) -> None:
     ax.xaxis.set_minor_locator(FixedLocator(places))
     ax.xaxis.set_minor_formatter(FixedFormatter(names))
     ax.tick_params(axis="x", which="minor", length=0)
+
+
+def rule_time(ax: Axes, days: NDArray[np.datetime64], *, last: bool) -> None:
+    """Rule the panel by months, or, where there are many, by years; the last carries the names."""
+    if len(days) <= MONTHS_NAMED_DAYS:
+        rule_months(ax, days, last=last)
+        return
+    ax.set_xlim(day_numbers(days[:1])[0], day_numbers(days[-1:])[0] + 1)
+    years = np.arange(days[0].astype("datetime64[Y]") + 1, days[-1].astype("datetime64[Y]") + 1)
+    years = years[:: -(-len(years) // YEARS_NAMED)]
+    places = day_numbers(years.astype("datetime64[D]")).tolist()
+    names = [str(year) if last else "" for year in years]
+    ax.xaxis.set_major_locator(FixedLocator(places))
+    ax.xaxis.set_major_formatter(FixedFormatter(names))
+    ax.grid(axis="x")
+    ax.tick_params(axis="x", length=3 if last else 0)
 
 
 def name_panel(ax: Axes, name: str) -> None:

@@ -1,4 +1,5 @@
-"""The picture of the clay's moisture: each zone's pF over the year, and its days off the band."""
+"""The pictures of the ground: how dry it is by depth through the year, and its sides beside each
+other."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,155 +8,211 @@ from typing import Any
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
-from evenclay.sim.ground.band import BAND_PF
-from evenclay.sim.ground.textures import pf_of_kpa
+from evenclay.sim.house.house import House
+from evenclay.sim.judge.measures import Record, weighted_suction
 from evenclay.sim.report.drawing import (
-    BAND,
-    DRY,
-    DRY_TINT,
-    HEIGHT_IN,
     INK,
-    RAIN,
-    RAIN_TINT,
     SOFT,
     STYLE,
-    WET,
-    WET_TINT,
+    WIDTH_IN,
     ZONE_COLOURS,
     add_legend,
     day_numbers,
     name_panel,
     panels_of,
     rule_months,
+    rule_time,
     svg_of,
 )
-from evenclay.sim.types import Bools, Floats
-from evenclay.sim.units import Units, converted
+from evenclay.sim.report.ways import OnGround
+from evenclay.sim.types import Floats
+from evenclay.sim.units import Units
 
-SUCTIONS = {"kPa": (1, 10, 33, 200, 1500), "psi": (0.2, 1, 5, 30, 200)}  # marks of the scale
-
-
-def moisture(
-    days: NDArray[np.datetime64],
-    zones: Sequence[str],
-    pf: Floats,
-    unwatered: Floats,
-    state: NDArray[np.str_],
-    season: Bools,
-    units: Units,
-    label: str,
-) -> str:
-    """One panel a zone: its pF (wet on top), the band, the unwatered control, spells outside.
-
-    pf, unwatered, state, season: days x zones; pF not a number where it was not computed.
-    """
-    with matplotlib.rc_context(STYLE):
-        height_in = min(1.3, HEIGHT_IN / len(zones))
-        fig, panels = panels_of(len(zones), height_in, top_in=0.75, left_in=1.0, right_in=0.75)
-        limits = _pf_limits(pf, unwatered)
-        edges = np.repeat(day_numbers(days), 2)
-        edges[1::2] += 1.0
-        for z, ax in enumerate(panels):
-            rule_months(ax, days, last=z == len(zones) - 1)
-            ax.set_ylim(limits[1], limits[0])  # reversed: wet is up
-            ax.axhspan(*BAND_PF, color=BAND, zorder=0)
-            for spell in SPELLS:
-                spell.draw(
-                    ax, edges, np.repeat(pf[:, z], 2), np.repeat(state[:, z] == spell.state, 2)
-                )
-            middle = day_numbers(days) + 0.5
-            ax.plot(middle, unwatered[:, z], color=SOFT, linewidth=1.0, dashes=(4, 2))
-            ax.plot(middle, pf[:, z], color=ZONE_COLOURS[z % 8], linewidth=1.5)
-            _rule_season(ax, edges, np.repeat(season[:, z], 2))
-            _pf_scales(ax, limits, units.unit("suction"))
-            name_panel(ax, zones[z])
-            if np.isnan(pf[:, z]).all():
-                ax.text(0.5, 0.5, "not computed", transform=ax.transAxes, ha="center", color=SOFT)
-        handles: list[Any] = [
-            Line2D([], [], color=INK, linewidth=1.5, label="zone, watered"),
-            Line2D([], [], color=SOFT, linewidth=1.0, dashes=(4, 2), label="same soil, unwatered"),
-            Patch(color=BAND, label="band, pF 2.5 to 3.3"),
-            *(spell.key() for spell in SPELLS),
-            Line2D([], [], color=INK, linewidth=2.5, label="season"),
-        ]
-        add_legend(fig, handles, columns=4)
-        return svg_of(fig, "moisture", label)
+DEEPEST_M = 3.6  # that is drawn; below it hardly anything changes in a year
+SHADES = 8  # between the wettest and the driest that edge and inside are
+FINEST_PF = 0.02
+PLACES = (
+    ("strip", "Under the hose (strip)"),
+    ("edge", "Under the edge of the house"),
+    ("inside", "Inside, under the house"),
+)
+DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 
 
 @dataclass(frozen=True)
-class Spell:
-    """How days of one state outside the band look: a hatch, a colour, and from where to where."""
+class Cut:
+    """The ground of the one side that moves most, by depth and day.
 
-    state: str
-    words: str
-    hatch: str
-    colour: str
-    tint: str
-    edge_pf: float
+    zone: its place among the zones. watered, unwatered: of that zone alone, so (days, 1, layers).
+    """
 
-    def draw(self, ax: Axes, x: Floats, pf: Floats, where: Bools) -> None:
-        """Fill from the curve to the band's edge on the days of the state."""
-        ax.fill_between(
-            x,
-            pf,
-            np.full_like(pf, self.edge_pf),
-            where=list(where),
-            facecolor=self.tint,
-            edgecolor=self.colour,
-            hatch=self.hatch,
-            linewidth=0.0,
-        )
-
-    def key(self) -> Patch:
-        """The legend's sample."""
-        return Patch(
-            facecolor=self.tint,
-            edgecolor=self.colour,
-            hatch=self.hatch,
-            linewidth=0.0,
-            label=self.words,
-        )
+    zone: int
+    edges_m: tuple[float, ...]
+    footing_m: float
+    watered: Record
+    unwatered: Record
 
 
-SPELLS = (
-    Spell("dry", "too dry", "/////", DRY, DRY_TINT, BAND_PF[1]),
-    Spell("wet", "too wet, by watering", "xxxx", WET, WET_TINT, BAND_PF[0]),
-    Spell("rain_wet", "wetter, by rain alone", "", RAIN, RAIN_TINT, BAND_PF[0]),
-    Spell("rewetting", "being re-wet", "|||||", "#7a4a86", "#efe6f1", BAND_PF[1]),
-)
+def cut_of(house: House, on: OnGround) -> Cut:
+    """Choose the side whose edge moves most under the hub, and cut through its ground."""
+    change = np.ptp(weighted_suction(on.hub.record.edge_pf, on.place), axis=0)
+    zone = int(change.argmax())
+    assert zone < len(house.strips)
+    records = [
+        Record(*(pf[:, zone : zone + 1] for pf in record))
+        for record in (on.hub.record, on.unwatered)
+    ]
+    return Cut(zone, on.place.edges_m, on.place.footing_m, records[0], records[1])
 
 
-def _pf_limits(pf: Floats, unwatered: Floats) -> tuple[float, float]:
-    """Lowest and highest pF of all panels: the band and room for what lies outside."""
-    known = np.concatenate([pf.ravel(), unwatered.ravel(), [2.2, 3.6]])
-    known = known[np.isfinite(known)]
-    return float(known.min()) - 0.1, float(known.max()) + 0.25  # room for the season's rule
+def section(days: NDArray[np.datetime64], cut: Cut, shown: slice, units: Units, label: str) -> str:
+    """Six panels: strip, edge and inside by depth and time, watered beside unwatered.
+
+    days: those shown. shown: where they lie in the cut.
+    """
+    height_in, top_in, bottom_in, gap_in = 1.35, 0.95, 0.42, 0.42
+    whole_in = top_in + 3 * height_in + 2 * gap_in + bottom_in
+    with matplotlib.rc_context(STYLE):
+        fig = Figure(figsize=(WIDTH_IN, whole_in))
+        borders = _borders(cut, shown)
+        for row, (place, words) in enumerate(PLACES):
+            low = (whole_in - top_in - (row + 1) * height_in - row * gap_in) / whole_in
+            for column, record in enumerate((cut.watered, cut.unwatered)):
+                left, width = 0.075 + column * 0.47, 0.435
+                ax = fig.add_axes((left, low, width, height_in / whole_in))
+                pf = getattr(record, f"{place}_pf")[shown, 0]
+                _shade(ax, days, pf, cut, borders)
+                _depths(ax, units, first=column == 0)
+                rule_months(ax, days, last=row == len(PLACES) - 1)
+                if place != "strip":
+                    ax.axhline(cut.footing_m, color=INK, lw=0.9, ls=(0, (4, 3)))
+                name_panel(ax, words + (", watered" if column == 0 else ", left alone"))
+        _scale(fig, borders, 1.0 - 0.3 / whole_in, 0.16 / whole_in)
+        handle = Line2D([], [], color=INK, lw=0.9, ls=(0, (4, 3)))
+        handle.set_label("footing")
+        add_legend(fig, [handle], columns=1, left=0.82)
+        return svg_of(fig, "section", label)
 
 
-def _pf_scales(ax: Axes, limits: tuple[float, float], unit: str) -> None:
-    """PF on the left with the ends in words, suction on the right."""
-    ticks = [tick for tick in (0.0, 1.0, 2.0, 2.5, 3.3, 4.2, 5.0) if limits[0] < tick < limits[1]]
-    ax.yaxis.set_major_locator(FixedLocator(ticks))
-    ax.yaxis.set_major_formatter(FuncFormatter(lambda pf, _: f"{pf:.1f}"))
-    ax.text(-0.055, 1.0, "wetter ↑", transform=ax.transAxes, ha="right", va="top", color=SOFT)
-    ax.text(-0.055, 0.0, "drier ↓", transform=ax.transAxes, ha="right", va="bottom", color=SOFT)
-    ax.text(-0.055, 0.5, "pF", transform=ax.transAxes, ha="right", va="center", color=SOFT)
-    at = {value: pf_of_kpa(converted(value, unit, "kPa")) for value in SUCTIONS[unit]}
-    at = {value: pf for value, pf in at.items() if limits[0] < pf < limits[1]}
-    other = ax.twinx()
-    other.set_ylim(ax.get_ylim())
-    other.spines["right"].set_visible(True)
-    other.yaxis.set_major_locator(FixedLocator(list(at.values())))
-    other.yaxis.set_major_formatter(FixedFormatter([f"{value:,}" for value in at]))
-    other.text(1.075, 0.5, unit, transform=ax.transAxes, rotation=90, va="center", color=SOFT)
+def _borders(cut: Cut, shown: slice) -> list[float]:
+    """PF at which one shade ends: finely where edge and inside lie, by halves beyond."""
+    deep = np.array(cut.edges_m[:-1]) < DEEPEST_M
+    found = np.concatenate(
+        [pf[shown, 0][:, deep].ravel() for one in (cut.watered, cut.unwatered) for pf in one[:2]]
+    )
+    low, high = float(found.min()), float(found.max())
+    fits = [step for step in (FINEST_PF, 0.05, 0.1, 0.2) if (high - low) / step <= SHADES]
+    step = fits[0] if fits else 0.5
+    fine = np.arange(np.floor(low / step), np.ceil(high / step) + 1) * step
+    coarse = [pf for pf in (2.0, 2.5, 3.0, 3.5, 4.0, 4.5) if not fine[0] <= pf <= fine[-1]]
+    return sorted({round(float(pf), 2) for pf in (*fine, *coarse)})
 
 
-def _rule_season(ax: Axes, edges: Floats, where: Bools) -> None:
-    """Draw the season as a thick rule along the panel's foot."""
-    y = np.where(where, 0.025, np.nan)
-    ax.plot(edges, y, transform=ax.get_xaxis_transform(), color=INK, lw=2.5, solid_capstyle="butt")
+def _colours(borders: list[float]) -> matplotlib.colors.ListedColormap:
+    """A shade for each step and for what lies beyond, from dark and wet to light and dry."""
+    shades = matplotlib.colormaps["YlGnBu_r"](np.linspace(0.0, 1.0, len(borders) + 1))
+    return matplotlib.colors.ListedColormap(shades.tolist())
+
+
+def _shade(
+    ax: Axes, days: NDArray[np.datetime64], pf: Floats, cut: Cut, borders: list[float]
+) -> None:
+    """Fill a panel by pF, darker is wetter, a week at a time."""
+    starts = np.arange(0, max(1, len(days) - 3), 7)
+    length = np.diff(np.append(starts, len(days)))
+    weekly = np.add.reduceat(pf, starts, axis=0) / length[:, None]
+    x = np.concatenate([day_numbers(days[:1]), day_numbers(days[starts]) + length / 2.0])
+    x = np.append(x, day_numbers(days[-1:]) + 1.0)
+    middles = (np.array(cut.edges_m[1:]) + np.array(cut.edges_m[:-1])) / 2.0
+    y = np.concatenate([[0.0], middles])
+    values = np.concatenate([weekly[:1], weekly, weekly[-1:]])
+    values = np.concatenate([values[:, :1], values], axis=1).T
+    colours = _colours(borders)
+    norm = matplotlib.colors.BoundaryNorm(borders, colours.N, extend="both")
+    ax.contourf(x, y, values, levels=borders, cmap=colours, norm=norm, extend="both")
+    ax.set_ylim(DEEPEST_M, 0.0)
+
+
+def _depths(ax: Axes, units: Units, first: bool) -> None:
+    """Depth on the left, in the property's unit."""
+    step_m = 1.0 / units.of(1.0, "distance") * (1.0 if units.name == "metric" else 4.0)
+    ax.yaxis.set_major_locator(FixedLocator(np.arange(0.0, DEEPEST_M, step_m).tolist()))
+    spec = ".0f"
+    ax.yaxis.set_major_formatter(
+        FuncFormatter(lambda depth_m, _: units.number(depth_m, "distance", spec) if first else "")
+    )
+    if first:
+        ax.set_ylabel(f"depth, {units.unit('distance')}")
+
+
+def _scale(fig: Figure, borders: list[float], top: float, height: float) -> None:
+    """The key of shades, with its ends in words; the steps are not of one size."""
+    ax = fig.add_axes((0.16, top, 0.54, height))
+    colours = _colours(borders)
+    for step in range(colours.N):
+        ax.axvspan(step, step + 1, facecolor=colours(step), edgecolor=SOFT, linewidth=0.4)
+    ax.set_xlim(0, colours.N)
+    ax.yaxis.set_major_locator(FixedLocator([]))
+    named = range(0, len(borders), 1 if len(borders) <= 10 else 2)
+    ax.xaxis.set_major_locator(FixedLocator([place + 1 for place in named]))
+    ax.xaxis.set_major_formatter(FixedFormatter([f"{borders[place]:g}" for place in named]))
+    ax.text(-0.02, 0.5, "pF: wetter", transform=ax.transAxes, ha="right", va="center")
+    ax.text(1.02, 0.5, "drier", transform=ax.transAxes, ha="left", va="center")
+
+
+def sides(
+    days: NDArray[np.datetime64],
+    zones: Sequence[str],
+    edges: tuple[Floats, Floats],
+    insides: tuple[Floats, Floats],
+    label: str,
+) -> str:
+    """How far each side's edge has departed from its own unwatered mean: watered, and left alone.
+
+    edges, insides: pF, watered and unwatered, (days, zones) each.
+    """
+    count = len(zones) + 1
+    columns = 4
+    top_in = 0.35 + 0.19 * -(-count // columns)
+    with matplotlib.rc_context(STYLE):
+        fig, panels = panels_of(2, 2.0, top_in=top_in, left_in=1.0, right_in=0.2, gap_in=0.4)
+        base, inside_base = edges[1].mean(axis=0), insides[1].mean()
+        drawn = [pf - base for pf in edges]
+        within = [pf.mean(axis=1) - inside_base for pf in insides]
+        most = max(0.05, *(float(np.abs(values).max()) for values in (*drawn, *within)))
+        places = 1 if most > 0.2 else 2
+        middle = day_numbers(days) + 0.5
+        for number, ax in enumerate(panels):
+            rule_time(ax, days, last=number == 1)
+            ax.set_ylim(1.1 * most, -1.1 * most)  # reversed: wetter is up
+            ax.axhline(0.0, color=SOFT, linewidth=0.7)
+            for z in range(len(zones)):
+                ax.plot(middle, drawn[number][:, z], **_line(z))
+            ax.plot(middle, within[number], color=SOFT, linewidth=2.4, alpha=0.75)
+            ax.yaxis.set_major_formatter(
+                FuncFormatter(lambda pf, _: f"{pf:+.{places}f}" if pf else "0")
+            )
+            ax.locator_params(axis="y", nbins=6)
+            for up, words in ((1.0, "wetter ↑"), (0.0, "drier ↓")):
+                at: dict[str, Any] = {"transform": ax.transAxes, "va": "top" if up else "bottom"}
+                ax.text(-0.055, up, words, ha="right", color=SOFT, **at)
+            ax.text(-0.075, 0.5, "pF", transform=ax.transAxes, ha="right", va="center", color=SOFT)
+            name_panel(ax, "Watered by the hub" if number == 0 else "Left alone")
+        handles = [Line2D([], [], label=zone, **_line(z)) for z, zone in enumerate(zones)]
+        handles.append(Line2D([], [], color=SOFT, linewidth=2.4, alpha=0.75, label="inside"))
+        add_legend(fig, handles, columns=columns)
+        return svg_of(fig, "sides", label)
+
+
+def _line(zone: int) -> dict[str, Any]:
+    """Colour and dashes of a zone: no two are alike in grey either."""
+    return {
+        "color": ZONE_COLOURS[zone % 8],
+        "linestyle": DASHES[zone % 4],
+        "linewidth": 1.4 if zone < 4 else 2.1,
+    }

@@ -6,7 +6,7 @@ Numbers are rounded to stated places.
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -17,11 +17,28 @@ from evenclay.controller.words import WHAT, WHY
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.house import House
 from evenclay.sim.judge import held
-from evenclay.sim.judge.days import Days
-from evenclay.sim.judge.score import STATES
-from evenclay.sim.types import Bools, Codes, Floats, Line
+from evenclay.sim.judge.strip import on_target
+from evenclay.sim.report.ways import OnGround, places_pf
+from evenclay.sim.types import Floats, Line
+from evenclay.sim.weather.record import Weather
 
-SCHEMA = 1
+SCHEMA = 2
+COLUMNS = (
+    "date",
+    "zone",
+    "rain_mm",
+    "et0_mm",
+    "minutes",
+    "litres",
+    "strip_pf",
+    "strip_unwatered_pf",
+    "edge_pf",
+    "edge_unwatered_pf",
+    "inside_pf",
+    "inside_unwatered_pf",
+    "target_pf",
+    "on_target",
+)
 ML_H_S = 3_600_000.0  # water is counted in ml/h times seconds: so much is a litre
 RUN_EDGES = (events.OPENED, events.CLOSED, events.CUT_SHORT)
 ENDINGS = (events.CLOSED, events.CUT_SHORT)
@@ -107,43 +124,34 @@ def _line(house: House, calendar: Calendar, item: Heard) -> Line:
 
 
 def daily_rows(
-    house: House,
-    first_day: date,
-    rain_mm: Floats,
-    et0_mm: Floats,
-    days: Days,
-    state: Codes,
-    season: Bools,
-    held_h: Floats,
+    house: House, weather: Weather, on: OnGround, target_pf: Floats, held_h: Floats
 ) -> Iterator[str]:
-    """The lines of daily.csv. rain_mm, et0_mm: a value a day; the rest days x zones."""
+    """The lines of daily.csv, of the hub's way on one ground.
+
+    weather: of the days lived. target_pf: of each zone. held_h: days x zones x REASONS.
+    """
     reasons = [f"{WHY[reason]}_h" for reason in held.REASONS]
-    head = "date,zone,rain_mm,et0_mm,minutes,litres,pf,pf_end,pf_unwatered,state,season"
-    yield ",".join([head, *reasons])
-    names = [strip.name for strip in house.strips]
-    minutes = (days.seconds / 60.0).round(2).tolist()
-    litres = days.litres.round(2).tolist()
-    pf, pf_end, pf_unwatered = (
-        array.round(3).tolist() for array in (days.pf, days.pf_end, days.pf_unwatered)
-    )
+    yield ",".join([*COLUMNS, *reasons])
+    watered = places_pf(on.hub.record, on.place)
+    unwatered = places_pf(on.unwatered, on.place)
+    pf = [values for pair in zip(watered, unwatered, strict=True) for values in pair]
+    cells = np.stack(
+        [
+            (on.hub.seconds / 60.0).round(2),
+            on.hub.litres.round(2),
+            *(values.round(3) for values in pf),
+            np.broadcast_to(target_pf.round(3), on.hub.litres.shape),
+        ],
+        axis=2,
+    ).tolist()
+    kept = on_target(on.hub.record.strip_pf, target_pf, on.place.edges_m).astype(int).tolist()
     hours = held_h.round(2).tolist()
-    codes, counts = state.tolist(), season.astype(int).tolist()
-    sky = np.stack((rain_mm, et0_mm), axis=1).round(2).tolist()
-    for d in range(len(codes)):
-        day = (first_day + timedelta(days=d)).isoformat()
-        for z, name in enumerate(names):
-            cells = [
-                *sky[d],
-                minutes[d][z],
-                litres[d][z],
-                pf[d][z],
-                pf_end[d][z],
-                pf_unwatered[d][z],
-                STATES[codes[d][z]],
-                counts[d][z],
-                *hours[d][z],
-            ]
-            yield f"{day},{_cell(name)}," + ",".join(map(str, cells))
+    sky = np.stack((weather.rain_mm, weather.et0_mm), axis=1).round(2).tolist()
+    for d in range(len(cells)):
+        day = (weather.first_day + timedelta(days=d)).isoformat()
+        for z, strip in enumerate(house.strips):
+            values = [*sky[d], *cells[d][z], kept[d][z], *hours[d][z]]
+            yield f"{day},{_cell(strip.name)}," + ",".join(map(str, values))
 
 
 def _cell(text: str) -> str:

@@ -1,7 +1,8 @@
-"""The year report: one self-contained page built from a replay's other three files.
+"""The year report: one self-contained page built from a replay's other three files and a cut.
 
 Every number on the page comes from `summary.json`, `decisions.jsonl` or `daily.csv`; the house adds
-names, areas, units and prices. The same files give the same page, byte for byte.
+names, areas, units and prices, and the cut the ground by depth. The same files and cut give the
+same page, byte for byte.
 """
 
 from pathlib import Path
@@ -12,18 +13,18 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from evenclay.sim import files
-from evenclay.sim.ground.band import BAND_PF
-from evenclay.sim.ground.soil import BAND_M, TOP_M
 from evenclay.sim.ground.textures import kpa_of_pf
 from evenclay.sim.house.house import House
+from evenclay.sim.judge.strip import STRIP_M
 from evenclay.sim.report import pictures
-from evenclay.sim.report.moisture import SPELLS, moisture
+from evenclay.sim.report.moisture import Cut, section, sides
 from evenclay.sim.report.openings import openings
 from evenclay.sim.report.pictures import HeldRow
 from evenclay.sim.report.sentences import result_sentences
 from evenclay.sim.report.tables import (
     alarms,
     day_in_words,
+    figures,
     held_rows,
     measures,
     months,
@@ -34,20 +35,20 @@ from evenclay.sim.report.tables import (
 from evenclay.sim.report.year import Year, read, runs_of
 
 
-def write_report(out_dir: Path, house: House) -> Path:
+def write_report(out_dir: Path, house: House, cut: Cut) -> Path:
     """Build `report.html` from summary.json, decisions.jsonl and daily.csv in the same folder.
 
-    Returns the page's path.
+    cut: the ground by depth, over the days of daily.csv. Returns the page's path.
     Raises:
         ReportError: the files name a zone the house does not have, or lack one it has.
         OSError: a file cannot be read or written.
     """
     path = out_dir / "report.html"
-    files.write({path: page_of(read(out_dir, house))})
+    files.write({path: page_of(read(out_dir, house), cut)})
     return path
 
 
-def page_of(year: Year) -> str:
+def page_of(year: Year, cut: Cut) -> str:
     """The report as HTML."""
     environment = Environment(
         loader=PackageLoader("evenclay.sim.report", "."),
@@ -56,10 +57,10 @@ def page_of(year: Year) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("report.html.j2").render(_page(year))
+    return environment.get_template("report.html.j2").render(_page(year, cut))
 
 
-def _page(year: Year) -> dict[str, Any]:
+def _page(year: Year, cut: Cut) -> dict[str, Any]:
     """Everything the template shows."""
     first, last = year.days[0].astype(object), year.days[-1].astype(object)
     shown_first = year.days[year.shown][0].astype(object)
@@ -73,43 +74,49 @@ def _page(year: Year) -> dict[str, Any]:
         else "",
         "sentences": result_sentences(year),
         "policies": policy_rows(year),
-        "counted": year.counted,
+        "figures": [heading for heading, _, _ in figures(year)],
+        "grounds": year.summary["grounds"],
+        "moved": year.zones[cut.zone],
         "weather": year.summary["weather"],
         "hub": year.summary["hub"],
         "notes": year.summary.get("notes", []),
         "balance": year.summary["mass_balance_error_mm"],
-        "pictures": _pictures(year, rows),
+        "pictures": _pictures(year, rows, cut),
         "months": months(year),
         "never_held": never,
         "not_given": not_given(year),
         "zones": year.zones,
         "measures": measures(year),
         "alarms": alarms(year),
-        "top_depth": year.units.shown(TOP_M[1], "near"),
-        "band_depth": "{} to {}".format(
-            year.units.number(BAND_M[0], "near"), year.units.shown(BAND_M[1], "near")
+        "strip_depth": "{} to {}".format(
+            year.units.number(STRIP_M[0], "near"), year.units.shown(STRIP_M[1], "near")
         ),
-        "band": [year.units.shown(kpa_of_pf(pf), "suction") for pf in BAND_PF],
+        "suctions": [(pf, year.units.shown(kpa_of_pf(pf), "suction")) for pf in (2.5, 3.5, 4.2)],
     }
 
 
-def _pictures(year: Year, rows: list[HeldRow]) -> dict[str, Markup]:
+def _pictures(year: Year, rows: list[HeldRow], cut: Cut) -> dict[str, Markup]:
     shown, columns, units = year.shown, year.columns, year.units
     days, zones = year.days[shown], year.zones
     runs = [run for run in runs_of(year) if np.datetime64(run.start.date(), "D") >= days[0]]
-    state, season = year.state[shown], year.season[shown]
     rain, et0, applied = (series[shown] * units.of(1.0, "depth") for series in site_series(year))
     unknown = np.full((len(days), len(zones)), np.nan)
     drawn = {
-        "moisture": moisture(
+        "section": section(
             days,
-            zones,
-            columns["pf"][shown],
-            columns["pf_unwatered"][shown],
-            state,
-            season,
+            cut,
+            shown,
             units,
-            "Soil suction of each zone over the year against the band. " + _spells(year),
+            f"Suction by depth through the year at {zones[cut.zone]}, watered and left alone: "
+            "under the hose, under the edge of the house and inside. " + _ranges(year, cut.zone),
+        ),
+        "sides": sides(
+            year.days,
+            zones,
+            (columns["edge_pf"], columns["edge_unwatered_pf"]),
+            (columns["inside_pf"], columns["inside_unwatered_pf"]),
+            "How far each side's edge has departed from its own mean left alone, watered and left "
+            "alone. " + " ".join(f"{zone}: {_ranges(year, z)}" for z, zone in enumerate(zones)),
         ),
         "water": pictures.water(
             days,
@@ -140,21 +147,17 @@ def _pictures(year: Year, rows: list[HeldRow]) -> dict[str, Markup]:
         ),
         "policies": pictures.policies(
             year.summary["policies"],
-            year.counted,
             units,
-            "Water and days in band for each way of watering; the table on top has the numbers.",
+            "Water and unrest for each way of watering; the table on top has the numbers.",
         ),
     }
     return {name: Markup(svg) for name, svg in drawn.items()}  # our own drawing
 
 
-def _spells(year: Year) -> str:
-    """Days outside the band a zone, for those who do not see the picture."""
-    state = year.state[year.shown]
+def _ranges(year: Year, zone: int) -> str:
+    """How far an edge's mean goes, for those who do not see the picture."""
     told = []
-    for z, zone in enumerate(year.zones):
-        counts = ", ".join(
-            f"{np.sum(state[:, z] == spell.state)} {spell.words}" for spell in SPELLS
-        )
-        told.append(f"{zone}: days {counts}.")
-    return " ".join(told)
+    for name, words in (("edge_pf", "watered"), ("edge_unwatered_pf", "left alone")):
+        pf = year.columns[name][:, zone]
+        told.append(f"{words} its edge goes from pF {np.min(pf):.2f} to {np.max(pf):.2f}")
+    return "; ".join(told) + "."

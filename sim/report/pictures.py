@@ -27,8 +27,6 @@ from evenclay.sim.report.drawing import (
     SOFT,
     STYLE,
     WATER_TINT,
-    WET,
-    WET_TINT,
     WIDTH_IN,
     add_legend,
     box,
@@ -37,11 +35,12 @@ from evenclay.sim.report.drawing import (
     rule_months,
     svg_of,
 )
+from evenclay.sim.report.sentences import middle_of
 from evenclay.sim.types import Floats
 from evenclay.sim.units import Units
 
 POLICIES = {
-    "none": "no watering",
+    "none": "left alone",
     "calendar": "bare calendar",
     "calendar_checked": "calendar,\nchecked weekly",
     "hub": "the hub",
@@ -146,15 +145,12 @@ def _beside(ax: Axes, right_pt: float, up_pt: float, words: str, **style: Any) -
     ax.annotate(words, (0.0, 1.0), (right_pt, up_pt), va="top", **at, **style)
 
 
-def policies(found: dict[str, dict[str, float]], counted: int, units: Units, label: str) -> str:
-    """Water used, and days in, drier and wetter than the band, a row a policy.
-
-    counted: days a policy is judged on, all zones together.
-    """
+def policies(found: dict[str, dict[str, Any]], units: Units, label: str) -> str:
+    """Unrest beside leaving it alone, and water used, a row a way of watering."""
     with matplotlib.rc_context(STYLE):
-        fig = Figure(figsize=(WIDTH_IN, 2.6))
-        left = fig.add_axes((0.125, 0.02, 0.3, 0.75))
-        right = fig.add_axes((0.47, 0.02, 0.515, 0.75))
+        fig = Figure(figsize=(WIDTH_IN, 2.3))
+        left = fig.add_axes((0.125, 0.02, 0.42, 0.83))
+        right = fig.add_axes((0.6, 0.02, 0.385, 0.83))
         rows = list(POLICIES)
         for ax in (left, right):
             ax.set_ylim(len(rows) - 0.45, -0.65)
@@ -164,59 +160,44 @@ def policies(found: dict[str, dict[str, float]], counted: int, units: Units, lab
         left.yaxis.set_major_locator(FixedLocator(list(range(len(rows)))))
         left.yaxis.set_major_formatter(FixedFormatter([POLICIES[name] for name in rows]))
         left.tick_params(length=0)
-        left.set_title(f"water used, {units.word('volume')}", loc="left", fontsize=9, color=INK)
-        amounts = [units.of(found[name]["litres"], "volume") for name in rows]
+        left.set_title("unrest (the line: left alone, 100)", loc="left", fontsize=9, color=INK)
+        _unrests(left, [found[name]["unrest_pct"] for name in rows])
+        right.set_title(f"water used, {units.word('volume')}", loc="left", fontsize=9, color=INK)
+        amounts = [units.of(middle_of(found[name]["litres"]), "volume") for name in rows]
         most = max(amounts) or 1.0
-        left.set_xlim(0, most * 1.35)
-        for y, (name, amount) in enumerate(zip(rows, amounts, strict=True)):
+        right.set_xlim(0, most * 1.2)
+        for y, amount in enumerate(amounts):
             if amount:
-                left.barh(y, amount, 0.6, facecolor=WATER_TINT, edgecolor="#8a5f00", linewidth=0.6)
-            left.text(amount + most * 0.02, y, f"{amount:,.0f}", va="center")
-            _days_bar(right, y, found[name], counted)
-        right.set_title("days in season, all zones together", loc="left", fontsize=9, color=INK)
-        right.set_xlim(0, max(counted, 1))
-        add_legend(fig, [patch for _, patch in _day_kinds()], columns=4, left=0.47)
+                right.barh(y, amount, 0.6, facecolor=WATER_TINT, edgecolor="#8a5f00", linewidth=0.6)
+            right.text(amount + most * 0.02, y, f"{amount:,.0f}", va="center")
         return svg_of(fig, "policies", label)
 
 
-def _day_kinds() -> list[tuple[str, Patch]]:
-    kinds = (
-        ("days_dry", "too dry", "/////", DRY, DRY_TINT),
-        ("days_in_band", "in band", "", "#5f8f75", "#a9cbb8"),
-        ("days_wet", "too wet", "xxxx", WET, WET_TINT),
-        ("", "rest", "", "#bbbbbb", "#f4f4f4"),
-    )
-    return [
-        (key, Patch(facecolor=face, edgecolor=edge, hatch=hatch, linewidth=0.6, label=words))
-        for key, words, hatch, edge, face in kinds
-    ]
-
-
-def _days_bar(ax: Axes, y: int, found: dict[str, float], counted: int) -> None:
-    start = 0.0
-    for key, patch in _day_kinds():
-        length = float(found[key]) if key else max(0.0, counted - start)
-        if not length:
+def _unrests(ax: Axes, values: list[Any]) -> None:
+    """A bar a row, hatched where it is above 100; a whisker where many grounds were asked."""
+    bars = [middle_of(value) for value in values]
+    ends = [value["p90"] if isinstance(value, dict) else value for value in values]
+    most = max([100.0, *(one for one in ends if one is not None)])
+    wide = any(isinstance(value, dict) for value in values)
+    ax.set_xlim(0, most * (1.5 if wide else 1.15))
+    ax.axvline(100.0, color=INK, linewidth=0.9)
+    for y, (value, bar, end) in enumerate(zip(values, bars, ends, strict=True)):
+        if bar is None:
+            ax.text(most * 0.02, y, "not known", va="center", color=SOFT)
             continue
+        harm = bar > 100.5
         ax.barh(
             y,
-            length,
+            bar,
             0.6,
-            left=start,
-            facecolor=patch.get_facecolor(),
-            edgecolor=patch.get_edgecolor(),
-            hatch=patch.get_hatch(),
+            facecolor=DRY_TINT if harm else "#a9cbb8",
+            edgecolor=DRY if harm else "#5f8f75",
+            hatch="/////" if harm else "",
             linewidth=0.6,
         )
-        if length > 0.055 * counted:
-            box = (
-                {"facecolor": "white", "edgecolor": "none", "pad": 1.2}
-                if patch.get_hatch()
-                else None
-            )
-            ax.text(start + length / 2, y, f"{length:,.0f}", ha="center", va="center", bbox=box)
-        else:
-            ax.text(
-                start + length / 2, y - 0.42, f"{length:,.0f}", ha="center", va="center", size=7
-            )
-        start += length
+        if isinstance(value, dict):
+            ax.plot([value["p10"], end], [y, y], "|-", color=INK, linewidth=1.2, markersize=8)
+        words = f"{bar:.0f}"
+        if isinstance(value, dict) and value["p10"] != end:
+            words += f" ({value['p10']:.0f} to {end:.0f})"
+        ax.text(max(bar, end) + most * 0.03, y, words, va="center")

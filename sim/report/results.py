@@ -1,42 +1,52 @@
-"""Replay a house under four policies and write the results: three files and the page of them."""
+"""Replay a house under four ways of watering and write the results: three files and their page."""
 
 import json
-from collections import Counter
-from collections.abc import Callable, Mapping
-from dataclasses import asdict, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime
-from evenclay.controller.words import WHY
 from evenclay.sim import files
-from evenclay.sim.ground.soil import BAND_M, TOP_M
-from evenclay.sim.house.columns import Columns, dry_of
+from evenclay.sim.ground.plausible import PlausibleGround, judged, middle
 from evenclay.sim.house.house import House
+from evenclay.sim.house.standing import sides_of
 from evenclay.sim.judge import held
-from evenclay.sim.judge.band_measures import (
-    Under,
-    litres_of,
-    movement_difference_pct,
-    movement_index_pct,
-    rounded,
-    swing_pf,
-    under_slab,
-    unevenness_pf,
-)
-from evenclay.sim.judge.policies import policies
-from evenclay.sim.judge.score import Score, judge
-from evenclay.sim.judge.season import climate
-from evenclay.sim.replay.life import Lived, live
-from evenclay.sim.replay.span import Span, sky_of, span_of
+from evenclay.sim.judge.measures import YEARS_LEAST
+from evenclay.sim.judge.strip import RELIEF_PF_USUAL
+from evenclay.sim.replay.life import Lived
+from evenclay.sim.replay.span import Span
+from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.report import outputs
+from evenclay.sim.report.moisture import cut_of
 from evenclay.sim.report.page import page_of
+from evenclay.sim.report.ways import (
+    Case,
+    Figures,
+    OnGround,
+    Told,
+    figures_of,
+    figures_on,
+    live_on,
+    rounded,
+    summed,
+    targets_pf,
+)
 from evenclay.sim.report.year import year_of
-from evenclay.sim.types import Line
-from evenclay.sim.units import UNITS
+from evenclay.sim.section import index_of
+from evenclay.sim.types import Floats, Line
+from evenclay.sim.weather.generator import months_and_days
 from evenclay.sim.weather.record import Weather
+
+GROUNDS_MOST = 64
+# Does a task for each ground, in order: `map`, or that of a pool of processes.
+Spread = Callable[
+    [Callable[[PlausibleGround], Figures], Sequence[PlausibleGround]], Iterable[Figures]
+]
 
 
 def replay_house(
@@ -47,163 +57,158 @@ def replay_house(
     seed: int = 1,
     first: date | None = None,
     last: date | None = None,
+    grounds: int | None = None,
     inputs: Mapping[str, str | None] | None = None,
-    progress: Callable[[str, int, int], None] | None = None,
+    progress: Told | None = None,
+    spread: Spread = map,
 ) -> dict[str, object]:
-    """Replay a house under four policies and write the results; the summary is returned.
+    """Replay a house under four ways of watering and write the results; the summary is returned.
 
-    weather: the whole record; see `span_of` for which days are scored. out_dir: a folder that
-    exists. inputs: hashes of the files that house and weather came from, for the summary.
-    progress: called with a policy's name, its number and how many there are, before each.
-    Raises: WeatherError for days that the record does not cover.
+    weather: the whole record, in which the ground has settled; the days from first to last are
+    lived through, all without. out_dir: a folder that exists. grounds: None: the middle ground
+    alone; else measures are over so many plausible ones, 1..64. inputs: hashes of the files that
+    house and weather came from, for the summary. progress: called with a way's name, its number
+    and how many there are, before each. spread: how grounds are lived on, one after another or
+    side by side.
+    Raises: WeatherError for days that the record does not cover; ValueError for other grounds.
     """
-    span = span_of(weather, first, last)
-    sky, by_hour = sky_of(house, span, seed)
-    dry = dry_of(house.strips, by_hour)
-    chosen = policies(house)
-    measured: dict[str, Line] = {}
-    errors_mm = []
-    season = climate(house, weather, span, seed)
-    for number, policy in enumerate(chosen):
-        if progress:
-            progress(policy.name, number, len(chosen))
-        lived = live(
-            Columns(house.strips, dry, sky.start_s),
-            policy,
-            sky,
-            seed=seed,
-            scored_days=span.scored_days,
-        )
-        judged = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
-        measured[policy.name] = _policy_summary(judged)
-        errors_mm.append(lived.ground.mass_balance_error_mm)
+    stay = stay_of(weather, first, last)
+    sky, by_hour, climate = weather_of(house, stay, seed)
+    months, _ = months_and_days(stay.span.first_day, stay.span.scored_days)
+    case = Case(house, sky, by_hour, months, climate, seed)
+    index = index_of(weather, house.latitude_deg)
+    around = (sides_of(house), index, house.footing_m)
+    many = judged(*around, grounds) if grounds is not None else []
+    on = live_on(case, middle(*around), progress)
+    target_pf = targets_pf(house, on)
+    own = figures_of(case, target_pf, on)
+    found = list(spread(partial(figures_on, case, target_pf), many)) if many else []
     summary = {
         "schema": outputs.SCHEMA,
         "version": version("evenclay"),
         "seed": seed,
         "sha256": dict(inputs or {}),
-        "weather": _weather_summary(span),
-        "hub": hub_summary(lived),
-        "zones": _zones_summary(house, lived, judged),
-        "policies": measured,
-        "mass_balance_error_mm": float(f"{max(errors_mm):.1e}"),
-        "notes": [*span.notes, judged.season.note, *_blade_note(lived.checks(), house)],
+        "weather": _weather_summary(stay.span, index),
+        "grounds": grounds,
+        "years": own.years,
+        "relief_pf": RELIEF_PF_USUAL,
+        "hub": hub_summary(on.hub.lived),
+        "zones": _told(found, own, "zones"),
+        "policies": _told(found, own, "policies"),
+        "mass_balance_error_mm": float(
+            f"{max(one.mass_balance_error_mm for one in (own, *found)):.1e}"
+        ),
+        "notes": [*stay.span.notes, *_notes(house, on, own, found)],
     }
     doubts = tuple(f"weather: {caution}" for caution in weather.cautions)
     house = replace(house, cautions=(*doubts, *house.cautions))
-    _write(house, span, lived, judged, summary, out_dir)
+    _write(house, stay.span, on, target_pf, summary, out_dir)
     return summary
 
 
-def hub_summary(lived: Lived[Columns]) -> Line:
+def _told(found: Sequence[Figures], own: Figures, part: str) -> Line:
+    """Zones or ways of watering as they are written down: of many grounds, or of the middle one."""
+    of_middle: Line = getattr(own, part)
+    if not found:
+        return dict(rounded("", of_middle))
+    return dict(rounded("", summed([getattr(one, part) for one in found], of_middle)))
+
+
+def hub_summary(lived: Lived[Any]) -> Line:
     """The hub's own figures."""
     devices = lived.devices
+    checks = lived.checks()
     return {
         "wakes": lived.wakes,
         "saves": lived.saves,
         "polls": lived.polls,
         "most_open_at_once": devices.most_open_at_once if devices else 0,
         "boots": sum(h.event[0] == events.BOOT for h in lived.heard),
-        "checks": lived.checks(),
+        "checks": {name: checks[name] for name in ("made", "missed")},
     }
 
 
-def _blade_note(checks: Line, house: House) -> list[str]:
-    """What feeling the top alone costs, where anybody checked."""
-    if not checks["made"]:
-        return []
-    units = UNITS[house.units]
-    top, deep = units.shown(TOP_M[1], "near"), units.shown(BAND_M[1], "near")
-    return [
-        f"the owner's blade feels the top {top}, the band lies at "
-        f"{units.number(BAND_M[0], 'near')} to {deep}: of "
-        f"{checks['made']} readings {checks['off']} were taken while the band was too dry or too "
-        f"wet, and {checks['unfelt']} of those did not say so"
-    ]
-
-
-def _weather_summary(span: Span) -> Line:
-    scored = span.weather.span(span.first_day, span.weather.last_day)
+def _weather_summary(span: Span, index: float) -> Line:
+    lived = span.weather
     return {
-        "rain_mm": round(float(scored.rain_mm.sum()), 1),
-        "et0_mm": round(float(scored.et0_mm.sum()), 1),
-        "first_day": scored.first_day.isoformat(),
-        "last_day": scored.last_day.isoformat(),
-        "cautions": list(scored.cautions),
+        "rain_mm": round(float(lived.rain_mm.sum()), 1),
+        "et0_mm": round(float(lived.et0_mm.sum()), 1),
+        "tmi": round(index, 1),
+        "first_day": lived.first_day.isoformat(),
+        "last_day": lived.last_day.isoformat(),
+        "cautions": list(lived.cautions),
     }
 
 
-def _policy_summary(judged: Score) -> Line:
-    unevenness = unevenness_pf(judged.days.pf, judged.season.days)
-    return {
-        "litres": round(float(judged.days.litres.sum()), 1),
-        **judged.counts(),
-        "unevenness_pf": rounded(unevenness, 3),
-        "movement_difference_pct": rounded(movement_difference_pct(judged.days), 1),
-        "minutes": round(float(judged.days.seconds.sum()) / 60.0, 1),
-        **judged.counts("year_"),
-    }
+def _notes(house: House, on: OnGround, own: Figures, found: Sequence[Figures]) -> list[str]:
+    """What a reader must know of how the figures came about, a sentence each."""
+    notes = [_ground_note(len(found)), _years_note(own.years)]
+    if own.years and own.first_day:
+        notes.append(f"measures begin with the first water, on day {own.first_day + 1}")
+    if not on.place.pairs:
+        notes.append("all zones lie on one side of the house, so nothing is said of tilt")
+    if house.poured_month is not None:
+        notes.append(
+            "the house is young: one level serves all sides, and shift counts from the open ground "
+            "of the month it was poured in; the ground itself begins as under a settled house"
+            if on.start is not None or not own.years
+            else "the house is young, but no day lived is of the month it was poured in: shift "
+            "counts from the unwatered means"
+        )
+    if all(strip.slab_m is None for strip in house.strips):
+        notes.append(
+            "a house on a basement stands too deep for this: only its strips are looked at, and "
+            "nothing is said of the ground that carries it"
+        )
+    elif own.years and (still := _still(found or [own])):
+        notes.append(
+            f"in {still} of {len(found) or 1} grounds the clay hardly moves unwatered, so there is "
+            "little for water to calm: percents have no meaning there and leave it out"
+        )
+    return notes
 
 
-def _zones_summary(house: House, lived: Lived[Columns], judged: Score) -> Line:
-    """What the hub's policy came to, zone by zone."""
-    days = judged.days
-    swings_pf = swing_pf(days.pf)
-    movements_pct, unders = movement_index_pct(days), under_slab(days)
-    zones: Line = {}
-    for zone, strip in enumerate(house.strips):
-        heard = lived.scored_events(zone)
-        skipped = Counter(WHY[event[2]] for event in heard if event[0] == events.SKIPPED)
-        zones[strip.name] = {
-            "runs": sum(event[0] == events.OPENED for event in heard),
-            "minutes": round(float(days.seconds[:, zone].sum()) / 60.0, 1),
-            "litres": round(float(days.litres[:, zone].sum()), 1),
-            "skipped": dict(sorted(skipped.items())),
-            **judged.counts(zone=zone),
-            "runoff_litres": litres_of(days.runoff_mm[:, zone], strip),
-            "bypass_litres": litres_of(days.bypass_mm[:, zone], strip),
-            "swing_pf": round(float(swings_pf[zone]), 3),
-            "movement_index_pct": rounded(movements_pct[zone], 1),
-            "under_slab": _under_slab(unders[zone]),
-            "runoff_rain_litres": litres_of(days.runoff_rain_mm[:, zone], strip),
-            "bypass_rain_litres": litres_of(days.bypass_rain_mm[:, zone], strip),
-            **judged.counts("year_", zone),
-            "hose_l_h": round(strip.flow_l_h, 1),
-            "hose_evenness": round(strip.evenness, 3),
-            "season_days": int(judged.season.days[:, zone].sum()),
-        }
-    return zones
+def _ground_note(count: int) -> str:
+    if not count:
+        return (
+            "nobody knows this clay: the figures are of the middle one of the grounds that are "
+            "plausible, and --grounds 16 shows how much hangs on it"
+        )
+    return (
+        f"the figures of zones and ways of watering are over {count} plausible grounds; the hub's "
+        "own, decisions.jsonl, daily.csv and the pictures are of the middle ground"
+    )
 
 
-def _under_slab(unders: list[Under] | None) -> list[Line] | None:
-    if unders is None:
-        return None
-    return [{name: round(value, 1) for name, value in asdict(under).items()} for under in unders]
+def _years_note(years: int) -> str:
+    if not years:
+        return "less than a whole year was lived, so there are no measures of movement"
+    if years < YEARS_LEAST:
+        many = "one year" if years == 1 else f"{years} years"
+        return (
+            f"{many} judged is a first look, beside the same days unwatered: ground goes on "
+            f"changing for longer, and compare lives {YEARS_LEAST} years"
+        )
+    return f"{years} years judged"
+
+
+def _still(found: Sequence[Figures]) -> int:
+    return sum(one.policies["none"]["unrest_pct"] is None for one in found)
 
 
 def _write(
-    house: House, span: Span, lived: Lived[Columns], judged: Score, summary: Line, out_dir: Path
+    house: House, span: Span, on: OnGround, target_pf: Floats, summary: Line, out_dir: Path
 ) -> None:
+    lived = on.hub.lived
+    assert lived.devices is not None  # the hub is the last way
     calendar = outputs.Calendar(LocalTime(house.plan.hub), span.shift_days)
-    start_s = lived.scored_s
-    assert lived.devices is not None  # the hub is the last policy
-    lines = outputs.decisions(house, calendar, lived.devices, start_s)
-    days = len(judged.state)
-    scored = span.weather.span(span.first_day, span.weather.last_day)
-    rows = outputs.daily_rows(
-        house,
-        span.first_day,
-        scored.rain_mm,
-        scored.et0_mm,
-        judged.days,
-        judged.state,
-        judged.season.days,
-        held.hours(house.plan, lived.heard, start_s, days),
-    )
+    lines = outputs.decisions(house, calendar, lived.devices, lived.scored_s)
+    held_h = held.hours(house.plan, lived.heard, lived.scored_s, span.scored_days)
+    rows = outputs.daily_rows(house, span.weather, on, target_pf, held_h)
     texts = {
         "decisions.jsonl": "".join(outputs.json_line(line) + "\n" for line in lines),
         "daily.csv": "".join(row + "\n" for row in rows),
         "summary.json": json.dumps(summary, ensure_ascii=False, indent=2) + "\n",
     }
-    texts["report.html"] = page_of(year_of(texts, house))
+    texts["report.html"] = page_of(year_of(texts, house), cut_of(house, on))
     files.write({out_dir / name: text for name, text in texts.items()})

@@ -1,6 +1,5 @@
 """The tables of the report, each as rows of text."""
 
-import math
 from collections import Counter, defaultdict
 from datetime import datetime
 from typing import Any
@@ -8,13 +7,13 @@ from typing import Any
 import numpy as np
 
 from evenclay.sim.calendar import MONTHS
-from evenclay.sim.report.moisture import SPELLS
 from evenclay.sim.report.pictures import HeldRow
+from evenclay.sim.report.sentences import middle_of
 from evenclay.sim.report.year import Year
 from evenclay.sim.types import Floats
 
 POLICIES = {
-    "none": "No watering",
+    "none": "Left alone",
     "calendar": "The bare calendar",
     "calendar_checked": "The calendar, checked by hand each week",
     "hub": "The hub",
@@ -138,35 +137,49 @@ def not_given(year: Year) -> list[dict[str, Any]]:
     return sorted(rows, key=lambda row: -row["skipped"] - row["cut_short"])
 
 
-def policy_rows(year: Year) -> list[dict[str, str]]:
-    house = year.house
+# Columns of the table of ways: heading, key, and how a number of it is written.
+FIGURES = (
+    ("Unrest", "unrest_pct", ".0f"),
+    ("Movement, %", "movement_pct", ".0f"),
+    ("Tilt, %", "tilt_pct", ".0f"),
+    ("Shift, %", "shift_pct", ".0f"),
+    ("In year", "shift_year", ".0f"),
+    ("Excursion, %", "excursion_pct", ".0f"),
+    ("Soaked days", "days_soaked", ".0f"),
+    ("Days on target", "days_on_target", ".0f"),
+)
+
+
+def figures(year: Year) -> list[tuple[str, str, str]]:
+    """Columns of the table of ways; the year of a shift says something only where there are two."""
+    return [one for one in FIGURES if one[1] != "shift_year" or year.summary["years"] > 1]
+
+
+def policy_rows(year: Year) -> list[dict[str, Any]]:
+    """A row for each way of watering."""
     rows = []
     for key, words in POLICIES.items():
         found = year.summary["policies"][key]
-        cost = ""
-        if house.water_price_m3 is not None:
-            cost = f"{house.currency} {found['litres'] / 1000 * house.water_price_m3:,.0f}".strip()
         rows.append(
             {
                 "key": key,
                 "name": words,
-                "water": year.units.number(found["litres"], "volume"),
-                "cost": cost,
-                "in_band": _count(found["days_in_band"]),
-                "dry": _count(found["days_dry"]),
-                "wet": _count(found["days_wet"]),
-                "unevenness": _places(found["unevenness_pf"], 2),
+                "water": year.units.number(middle_of(found["litres"]), "volume"),
+                "cost": year.cost(middle_of(found["litres"])),
+                "figures": [text_of(found[name], spec) for _, name, spec in figures(year)],
             }
         )
     return rows
 
 
-def _count(value: float) -> str:
-    return f"{value:,.0f}"
-
-
-def _places(value: float | None, places: int) -> str:
-    return "–" if value is None or not math.isfinite(value) else f"{value:,.{places}f}"
+def text_of(value: Any, spec: str) -> str:
+    """A figure, with its tenth and ninetieth of a hundred grounds where there are many; else –."""
+    if isinstance(value, dict):
+        if value["p50"] is None:
+            return "–"
+        low, middle, high = (format(value[key], spec) for key in ("p10", "p50", "p90"))
+        return middle if low == high else f"{middle} ({low} to {high})"
+    return "–" if value is None else format(value, spec)
 
 
 def measures(year: Year) -> list[tuple[str, list[str], bool]]:
@@ -175,17 +188,25 @@ def measures(year: Year) -> list[tuple[str, list[str], bool]]:
     areas = {strip.name: strip.area_m2 for strip in year.house.strips}
     of = year.summary["zones"]
 
-    def row(words: str, key: str, places: int = 0, inner: bool = False) -> Any:
-        return words, [_places(of[zone][key], places) for zone in year.zones], inner
+    def row(words: str, key: str, spec: str = ",.0f", inner: bool = False) -> Any:
+        return words, [text_of(of[zone][key], spec) for zone in year.zones], inner
 
     def litres(words: str, key: str) -> Any:
-        return words, [units.number(of[zone][key], "volume") for zone in year.zones], False
+        texts = [units.number(middle_of(of[zone][key]), "volume") for zone in year.zones]
+        return words, texts, False
 
-    depths = [(of[zone]["litres"] or 0.0) / areas[zone] for zone in year.zones]
+    depths = [(middle_of(of[zone]["litres"]) or 0.0) / areas[zone] for zone in year.zones]
     skipped = sorted({why for zone in year.zones for why in of[zone]["skipped"]})
     totals = [str(sum(of[zone]["skipped"].values())) for zone in year.zones]
     return [
         ("Supply", [_supply(year, zone) for zone in year.zones], False),
+        row("Movement, % of left alone", "movement_pct"),
+        row("Level, pF", "level_pf", ".2f"),
+        row("Target, pF", "target_pf", ".2f"),
+        row("Days on target a year", "days_on_target"),
+        row("drier", "days_dry", inner=True),
+        row("wetter", "days_wet", inner=True),
+        row("Soaked days a year, more than left alone", "days_soaked"),
         row("Runs", "runs"),
         row("Minutes open", "minutes"),
         litres(f"Water, {volume}", "litres"),
@@ -194,6 +215,7 @@ def measures(year: Year) -> list[tuple[str, list[str], bool]]:
             [units.number(depth, "total") for depth in depths],
             False,
         ),
+        litres(f"Runoff of it, {volume}", "runoff_litres"),
         ("Runs skipped", totals, False),
         *(
             (
@@ -203,43 +225,6 @@ def measures(year: Year) -> list[tuple[str, list[str], bool]]:
             )
             for why in skipped
         ),
-        row("Season days in band", "days_in_band"),
-        row("too dry", "days_dry", inner=True),
-        row("too wet, by watering", "days_wet", inner=True),
-        row("wetter, by rain alone", "days_rain_wet", inner=True),
-        row("being re-wet", "days_rewetting", inner=True),
-        *_all_days(year),
-        litres(f"Runoff, {volume}", "runoff_litres"),
-        litres(f"Bypass through cracks, {volume}", "bypass_litres"),
-        row("Swing, pF", "swing_pf", 2),
-        row("Movement index, % of unwatered", "movement_index_pct"),
-        *_under_slab(year),
-    ]
-
-
-def _under_slab(year: Year) -> list[tuple[str, list[str], bool]]:
-    """How much the ground under the slab changes, by distance from its edge: watered, unwatered."""
-    of = [year.summary["zones"][zone]["under_slab"] for zone in year.zones]
-    known = [cells for cells in of if cells]
-    rows = []
-    for number, cell in enumerate(known[0] if known else []):
-        texts = [
-            f"{c[number]['change_pct']:.0f} ({c[number]['unwatered_change_pct']:.0f})" if c else "–"
-            for c in of
-        ]
-        where = year.units.shown(cell["m"], "distance")
-        rows.append((f"under the slab {where} in (unwatered)", texts, True))
-    return rows
-
-
-def _all_days(year: Year) -> list[tuple[str, list[str], bool]]:
-    """Days of every state, in season or not, from daily.csv."""
-    states = {"in_band": "All days in band", **{s.state: s.words for s in SPELLS}}
-    if not (year.state != "").any():
-        return []
-    return [
-        (words, [_count(np.sum(year.state[:, z] == state)) for z in range(len(year.zones))], n > 0)
-        for n, (state, words) in enumerate(states.items())
     ]
 
 

@@ -19,7 +19,6 @@ from evenclay.sim.units import UNITS, Units
 
 SHOWN_DAYS = 366  # pictures show no more than this: the last of a longer replay
 READ = ("summary.json", "decisions.jsonl", "daily.csv")
-DAY_COUNTS = ("days_in_band", "days_dry", "days_wet", "days_rewetting", "days_rain_wet")
 
 
 class ReportError(ValueError):
@@ -35,8 +34,6 @@ class Year:
     zones: tuple[str, ...]
     days: NDArray[np.datetime64]
     columns: dict[str, Floats]
-    state: NDArray[np.str_]
-    season: NDArray[np.bool_]
     plan: dict[str, Any]
     decisions: list[dict[str, Any]]
 
@@ -44,6 +41,13 @@ class Year:
     def units(self) -> Units:
         """What the reader sees quantities in."""
         return UNITS[self.house.units]
+
+    def cost(self, litres: float) -> str:
+        """What water costs, "" where the property names no price."""
+        price = self.house.water_price_m3
+        if price is None:
+            return ""
+        return f"{self.house.currency} {litres / 1000 * price:,.0f}".strip()
 
     @property
     def shown(self) -> slice:
@@ -54,11 +58,6 @@ class Year:
         month = end.astype("datetime64[M]")
         start = (month - 12).astype("datetime64[D]") + (end - month.astype("datetime64[D]"))
         return slice(int(np.searchsorted(self.days, start)), None)
-
-    @property
-    def counted(self) -> int:
-        """Days a policy is judged on, over all zones."""
-        return sum(self.summary["zones"][zone][key] for zone in self.zones for key in DAY_COUNTS)
 
 
 def read(out_dir: Path, house: House) -> Year:
@@ -84,23 +83,18 @@ def year_of(texts: Mapping[str, str], house: House) -> Year:
         {zone: z for z, zone in enumerate(zones)},
     )
     shape = (len(days), len(zones))
-    words = {"date", "zone", "state", "season"}
-    columns = {name: np.full(shape, np.nan) for name in rows[0] if name not in words}
-    state, season = np.full(shape, "", dtype="U9"), np.zeros(shape, dtype=np.bool_)
+    columns = {name: np.full(shape, np.nan) for name in rows[0] if name not in ("date", "zone")}
     for row in rows:
         place = day_at[row["date"]], zone_at[row["zone"]]
         for name, column in columns.items():
             if row[name]:
                 column[place] = float(row[name])
-        state[place], season[place] = row["state"], row["season"] == "1"
     return Year(
         house=house,
         summary=summary,
         zones=zones,
         days=np.array(days, dtype="datetime64[D]"),
         columns=columns,
-        state=state,
-        season=season,
         plan=plan["zones"],
         decisions=decisions,
     )

@@ -158,7 +158,9 @@ def _years(ground: Ground, wide_m: float) -> float:
 
 
 def folder() -> Path:
-    """Where settled sections are kept: in the user's own cache folder."""
+    """Where settled sections are kept: as EVENCLAY_CACHE says, else the user's own cache folder."""
+    if chosen := os.environ.get("EVENCLAY_CACHE"):
+        return Path(chosen)
     return platformdirs.user_cache_path("evenclay", appauthor=False)
 
 

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from evenclay.sim.report.page import write_report
-from tests.unit.test_report import house, write_year
+from tests.unit.test_report import cut, house, write_year
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 
@@ -60,7 +60,7 @@ def report(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
         names += ("a long name.", "garage side", "$8")
     write_year(out, names)
     priced = house(names, units=request.param, water_price_m3=2.4, currency="USD")
-    return write_report(out, priced)
+    return write_report(out, priced, cut())
 
 
 @pytest.fixture(params=[1200, 400])
@@ -98,7 +98,7 @@ def test_pictures_have_size_and_hold_their_texts(page: Page) -> None:
           const box = svg.getBoundingClientRect(); return [box.width, box.height];
         })"""
     )
-    assert len(sizes) == 5
+    assert len(sizes) == 6
     assert all(width >= 600 and height >= 100 for width, height in sizes)
     assert page.evaluate("document.querySelectorAll('svg text').length") > 100
     assert page.evaluate(OUTSIDE) == []

@@ -4,14 +4,20 @@ The records are NOAA's for Seattle, from the package vega_datasets, and Tunis's 
 aquacrop, which serves as a carrier of the file only. Neither file holds its latitude: 47.6 and
 36.8 degrees north are assumed. House and calendars are ours: each row gives back the mean ET0 of
 its months times 0.6, counts no rain, and was fixed before any hub was run.
+
+Days in band are of the columns of clay, by which proposals are searched; unrest and soaked days are
+of the ground in cross-section, on which a replay stands.
 """
 
 import importlib.metadata
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
 import numpy as np
 import pytest
@@ -216,16 +222,51 @@ def test_water_is_conserved_and_supplies_are_safe(place: str, hub: bool) -> None
     assert len(verify(plan, told)) > 1000
 
 
-def test_seattle_runs_to_the_end_with_every_output(tmp_path: Path) -> None:
-    summary = replay_house(house("seattle"), record("seattle"), tmp_path, seed=2)
+@cache
+def told(place: str, percent: int) -> dict[str, Any]:
+    """The summary of a replay on the ground in cross-section, the middle one."""
+    first, last = SLICE[place]
+    with TemporaryDirectory() as out:
+        replay_house(
+            house(place, percent), record(place), Path(out), seed=2, first=first, last=last
+        )
+        assert (Path(out) / "report.html").stat().st_size > 10_000
+        found: dict[str, Any] = json.loads((Path(out) / "summary.json").read_text("utf-8"))
+    return found
+
+
+def test_seattle_runs_to_the_end_with_every_output() -> None:
+    summary = told("seattle", 125)
     assert summary["weather"] == {
-        "rain_mm": 3200.0,  # 828.0 + 1232.8 + 1139.2: the first year is spin-up
-        "et0_mm": pytest.approx(2600.0, rel=0.15),
-        "first_day": "2013-01-01",
+        "rain_mm": 4426.0,  # 1226.0 + 828.0 + 1232.8 + 1139.2
+        "et0_mm": pytest.approx(3470.0, rel=0.15),
+        "tmi": pytest.approx(65.0, abs=10.0),
+        "first_day": "2012-01-01",
         "last_day": "2015-12-31",
         "cautions": [],
     }
-    assert (tmp_path / "report.html").stat().st_size > 10_000
+    assert summary["years"] == 4
+
+
+@pytest.mark.parametrize("place", ["seattle", "tunis"])
+@pytest.mark.parametrize("percent", [75, 125])
+def test_holding_back_alone_saves_water_and_spares_the_clay_from_being_soaked(
+    place: str, percent: int
+) -> None:
+    summary = told(place, percent)
+    calendar, hub = summary["policies"]["calendar"], summary["policies"]["hub"]
+    assert hub["litres"] < 0.9 * calendar["litres"]
+    assert hub["days_soaked"] < calendar["days_soaked"]
+    assert summary["mass_balance_error_mm"] <= 1e-6
+
+
+@pytest.mark.parametrize("percent", [75, 125])
+def test_holding_back_calms_tunis_and_costs_seattle_some_calm(percent: int) -> None:
+    """By the weather alone more water is calmer in Seattle; in Tunis it tilts the house."""
+    for place, least, most in (("tunis", -60.0, -10.0), ("seattle", 0.0, 15.0)):
+        found = told(place, percent)["policies"]
+        assert least <= found["hub"]["unrest_pct"] - found["calendar"]["unrest_pct"] <= most
+    assert told("tunis", 125)["policies"]["calendar"]["unrest_pct"] > 100  # the bare one does harm
 
 
 def test_tunis_runs_to_the_end(tmp_path: Path) -> None:

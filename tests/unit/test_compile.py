@@ -370,3 +370,19 @@ def test_soil_of_an_owner_s_own_numbers_and_of_one_zone() -> None:
         assert clay.water_content(kpa * CM_PER_KPA) == pytest.approx(content, abs=1e-6)
     assert clay.ks_mm_h == TEXTURES["clay"].ks_mm_h and clay.cracks
     assert loam == TEXTURES["loam"]
+
+
+@pytest.mark.parametrize("written", ['"pF 3.4"', '"3.4 pF"', "246.3", '"246.3 kPa"', '"35.72 psi"'])
+def test_what_a_house_stands_on(written: str) -> None:
+    more = 'latitude = 33\nfooting = "20 in"\nsettled = false\npoured = "2021-05"'
+    text = GOOD.replace("latitude = 33", more)
+    text = text.replace("[supplies.tap]", f"[soil]\ndeep_suction = {written}\n[supplies.tap]")
+    house = compile_house(parse(text, "house.toml"))
+    assert house.footing_m == pytest.approx(0.508)
+    assert house.poured_month == 5
+    assert house.deep_pf == pytest.approx(3.4, abs=1e-3)
+
+
+def test_what_nobody_says_of_a_house_is_not_known() -> None:
+    house = compile_house(parse(GOOD, "house.toml"))
+    assert (house.footing_m, house.deep_pf, house.poured_month) == (None, None, None)

@@ -235,7 +235,7 @@ def test_replay(units: str, tmp_path: Path) -> None:
     assert status == 0
     own_units_only(text, units, 60)
     page = (out / "report.html").read_text("utf-8")
-    assert page.count("<svg") == 5
+    assert page.count("<svg") == 6
     own_units_only(words(page), units, 1500)
     summary = json.loads((out / "summary.json").read_text("utf-8"))
     own_units_only(" ".join(summary["notes"]), units, 10)

@@ -3,7 +3,8 @@
 import datetime
 import json
 import sys
-from dataclasses import replace
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,6 +16,7 @@ from evenclay.tools.cli.options import (
     Columns,
     Dates,
     OutFolder,
+    Processes,
     PropertyPath,
     Seed,
     Units,
@@ -25,7 +27,12 @@ from evenclay.tools.cli.options import (
 from evenclay.tools.cli.output import make_console
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from evenclay.sim.ground.plausible import PlausibleGround
     from evenclay.sim.house.house import House
+    from evenclay.sim.report.results import Spread
+    from evenclay.sim.report.ways import Figures
     from evenclay.sim.weather.record import Weather
 
 
@@ -49,11 +56,23 @@ def replay(
     column: Columns = None,
     units: Units = "metric",
     dates: Dates = None,
+    grounds: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            max=64,
+            metavar="N",
+            help="Judge on so many plausible grounds, 1 to 64, instead of the middle one; "
+            "16 and 64 cover them most evenly.",
+        ),
+    ] = None,
+    processes: Processes = None,
     as_json: AsJson = False,
 ) -> None:
     """Replay a property on daily weather.
 
-    The hub's own code decides, beside three other policies on the same weather.
+    The hub's own code decides, beside three other ways of watering in the same weather. The house
+    begins settled, without water, in the climate of the whole record.
 
     Writes summary.json, decisions.jsonl, daily.csv and report.html into the folder of --out. The
     same command gives the same results.
@@ -78,69 +97,117 @@ def replay(
     house = replace(house, cautions=tuple(cautions(prop, house.plan)))
     check_folder(out)
     inputs = {"property": files.sha256(property_file), "weather": files.sha256(weather)}
-    summary = _replay(house, record, out, seed, first_day, last_day, inputs)
+    asked = Asked(seed, first_day, last_day, grounds, processes)
+    summary = _replay(house, record, out, asked, inputs)
     if as_json:
         print(json.dumps(summary, indent=2))
     else:
         _show(summary, house.units, out)
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What the command line asks of a replay. processes: None: one a core."""
+
+    seed: int
+    first: datetime.date | None
+    last: datetime.date | None
+    grounds: int | None
+    processes: int | None
+
+
 def _replay(
     house: "House",
     weather: "Weather",
     out: Path,
-    seed: int,
-    first_day: datetime.date | None,
-    last_day: datetime.date | None,
+    asked: Asked,
     inputs: dict[str, str | None],
 ) -> dict[str, Any]:
     """Run the engine, with its progress on stderr; it writes the outputs."""
     from evenclay.sim.report.results import replay_house
 
-    def progress(policy: str, number: int, count: int) -> None:
-        print(f"{number + 1} of {count}: {policy}", file=sys.stderr)
+    def progress(way: str, number: int, count: int) -> None:
+        print(f"{number + 1} of {count}: {way}", file=sys.stderr)
 
-    return replay_house(
-        house,
-        weather,
-        out,
-        seed=seed,
-        first=first_day,
-        last=last_day,
-        inputs=inputs,
-        progress=progress,
-    )
+    with _spreading(asked) as spread:
+        return replay_house(
+            house,
+            weather,
+            out,
+            seed=asked.seed,
+            first=asked.first,
+            last=asked.last,
+            grounds=asked.grounds,
+            inputs=inputs,
+            progress=progress,
+            spread=spread,
+        )
+
+
+@contextmanager
+def _spreading(asked: Asked) -> "Iterator[Spread]":
+    """What lives on many grounds: processes side by side, with their progress on stderr."""
+    from evenclay.tools.plan.workers import cores, counting, processes
+
+    if asked.grounds is None:
+        yield map
+        return
+    with processes(min(asked.processes or cores(), asked.grounds)) as (pool, _):
+
+        def spread(
+            task: "Callable[[PlausibleGround], Figures]", grounds: "Sequence[PlausibleGround]"
+        ) -> "Iterator[Figures]":
+            with counting("grounds") as count:
+                for done, found in enumerate(pool.map(task, grounds), 1):
+                    count(done, len(grounds))
+                    yield found
+
+        yield spread
 
 
 def _show(summary: dict[str, Any], units: str, out: Path) -> None:
-    """Print the policies side by side and where the results are."""
+    """Print what the watering does, the ways side by side, and where the results are."""
     from rich.table import Table
 
+    from evenclay.sim.report.sentences import first_sentence, middle_of
     from evenclay.sim.units import UNITS
     from evenclay.tools import tables
 
     shown = UNITS[units]
-    days = ("days_in_band", "days_dry", "days_wet", "days_rain_wet", "days_rewetting")
     table = Table()
-    table.add_column("policy", no_wrap=True)
-    for name in (shown.word("volume"), *days, "unevenness, pF"):
-        heading = name.removeprefix("days_").replace("_", " ")
-        table.add_column(heading.replace("rewetting", "re-wet"), justify="right")
-    for policy, measured in summary["policies"].items():
-        uneven = measured["unevenness_pf"]
+    table.add_column("way", no_wrap=True)
+    for name in ("unrest", "movement", "tilt", "soaked days", shown.word("volume")):
+        table.add_column(name, justify="right")
+    for way, found in summary["policies"].items():
         table.add_row(
-            policy.replace("_", ", "),
-            shown.number(measured["litres"], "volume"),
-            *(f"{measured[name]:,}" for name in days),
-            "-" if uneven is None else f"{uneven:.2f}",
+            way.replace("_", ", "),
+            *(_text(found[f"{name}_pct"]) for name in ("unrest", "movement", "tilt")),
+            _text(found["days_soaked"]),
+            shown.number(middle_of(found["litres"]), "volume"),
         )
     weather = summary["weather"]
     console = make_console()
+    console.print(first_sentence(summary).replace("\N{NO-BREAK SPACE}", " "))
     console.print(
         f"{weather['first_day']} to {weather['last_day']}: "
         f"{shown.number(weather['rain_mm'], 'total')} {shown.word('depth')} of rain, "
         f"{shown.number(weather['et0_mm'], 'total')} of reference evapotranspiration."
     )
     tables.show(table, console)
-    console.print("Season days, all zones added; rain wet: wetter than the band by rain alone.")
+    many = (
+        f"; the middle of {summary['grounds']} grounds, and what eight of ten lie between"
+        if summary["grounds"]
+        else ""
+    )
+    console.print(f"Unrest, movement and tilt: left alone is 100. Soaked days: more, a year{many}.")
     print(f"The report: {out / 'report.html'}")
+
+
+def _text(value: Any) -> str:
+    """A figure as the table has it, with two more where it is of many grounds."""
+    if isinstance(value, dict):
+        if value["p50"] is None:
+            return "-"
+        low, middle, high = (f"{value[name]:.0f}" for name in ("p10", "p50", "p90"))
+        return middle if low == high else f"{middle} ({low}-{high})"
+    return "-" if value is None else f"{value:.0f}"

@@ -81,6 +81,9 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
             prop.owner.misses,
             prop.owner.misjudges,
         ),
+        footing_m=prop.site.footing,
+        deep_pf=prop.soil.deep_suction,
+        poured_month=prop.site.poured[1] if prop.site.poured else None,
     )
 
 

@@ -9,8 +9,10 @@ from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture, fitted
 from evenclay.tools.property.file import rules
 from evenclay.tools.property.file.quantities import quantity as q
+from evenclay.tools.property.file.quantities import suction
 from evenclay.tools.property.file.rules import Rule, refusal
 from evenclay.tools.property.file.table import Table
+from evenclay.tools.property.file.times import year_month
 from evenclay.tools.property.timezone import read_name
 
 SIDES = ("north", "east", "south", "west")
@@ -60,6 +62,20 @@ class Site(Table):
     slope_or_wall: Annotated[bool | None, rules.flag()] = None  # a slope, or a retaining wall
     septic_field: Annotated[bool | None, rules.flag()] = None
     dry_sides: Annotated[tuple[str, ...] | None, rules.several(rules.choice(*SIDES), 4)] = None
+    # Of the footing; what carries the house begins there. None: 0.3-0.6 m, as is common.
+    footing: Annotated[float | None, q("m", 0.2, 3, "0.4 m", "16 in")] = None
+    # Whether the house has stood for ten years or so, and settled on its sides as they are.
+    settled: Annotated[bool, rules.flag()] = True
+    poured: Annotated[tuple[int, int] | None, year_month()] = None  # its slab; year and month
+
+    @model_validator(mode="after")
+    def _relations(self) -> "Site":
+        if not self.settled and self.poured is None:
+            allowed = 'the month it was poured in where settled = false, such as "2021-05"'
+            raise refusal("nothing", allowed, "poured")
+        if self.settled and self.poured is not None:
+            raise refusal("settled = true beside it", "only with settled = false", "poured")
+        return self
 
 
 class Soil(Table):
@@ -72,6 +88,8 @@ class Soil(Table):
     saturation: Annotated[float | None, q("%", 10, 90, "45 %")] = None
     field_capacity: Annotated[float | None, q("%", 2, 80, "36 %")] = None  # at 33 kPa
     wilting_point: Annotated[float | None, q("%", 0.5, 60, "22 %")] = None  # at 1500 kPa
+    # Far down, below what seasons change, by a soil report; pF. None: as the climate has it.
+    deep_suction: Annotated[float | None, suction(10, 3000, "250 kPa", "36 psi")] = None
 
     @model_validator(mode="after")
     def _relations(self) -> "Soil":
@@ -191,6 +209,8 @@ class Zone(Table):
 
     @model_validator(mode="after")
     def _relations(self) -> "Zone":
+        if self.soil is not None and self.soil.deep_suction is not None:
+            raise refusal("deep_suction here", "only in [soil]", "soil", "deep_suction")
         if self.eaves and self.rain_exposure is not None:
             raise refusal("eaves beside it", "one of the two", "rain_exposure")
         for name in ("wet_limit", "wet_release", "dry_limit"):

@@ -6,6 +6,7 @@ from typing import Any
 
 from pydantic import BeforeValidator
 
+from evenclay.sim.ground.textures import pf_of_kpa
 from evenclay.sim.units import converted, registry
 from evenclay.tools.property.file.rules import Rule, plain_number, refusal
 
@@ -18,6 +19,7 @@ _MARKS = str.maketrans(
     {**dict.fromkeys("'\u2032\u2019", " ft "), **dict.fromkeys('"\u2033\u201d', " in ")}
 )
 _OF_SO_MANY = re.compile(r"/\s*(\d{1,4})\s*(?=[A-Za-z])")  # "gpm/100ft", as hoses are rated
+_PF = re.compile(rf"pF\s*({_NUMBER})|({_NUMBER})\s*pF", re.IGNORECASE)
 _SUM = re.compile(r"\*\*|\d\d")  # pint would calculate such a power, however long that takes
 _DEGREES = re.compile(r"(?:deg(?:rees?)?|°)?\s*(?:(f|fahrenheit)|c|celsius)", re.IGNORECASE)
 _KINDS = {
@@ -112,6 +114,29 @@ def quantity(
     if us_example is None:
         return BeforeValidator(Rule(allowed, read))
     return BeforeValidator(Rule(allowed, read, _us_rule(unit, bounded, least, most, us_example)))
+
+
+def suction(least_kpa: float, most_kpa: float, example: str, us_example: str) -> BeforeValidator:
+    """Rule for a suction of the soil: a pressure as `quantity` takes it, or "pF 3.4"; gives pF."""
+    pressure = quantity("kPa", least_kpa, most_kpa, example, us_example).func
+    assert isinstance(pressure, Rule)
+    least, most = (round(pf_of_kpa(edge), 1) for edge in (least_kpa, most_kpa))
+
+    def rule_of(units: str, us: Rule | None = None) -> Rule:
+        plain = pressure.of(units)
+
+        def read(value: Any) -> float:
+            match = _PF.fullmatch(value.strip()) if isinstance(value, str) else None
+            if match is None:
+                return pf_of_kpa(plain.read(value))
+            pf = float(match[1] or match[2])
+            if not least <= pf <= most:
+                raise ValueError("")
+            return pf
+
+        return Rule(lambda: f'{plain.allowed}, or pF {least:g} to {most:g}, as "pF 3.4"', read, us)
+
+    return BeforeValidator(rule_of("metric", rule_of("us")))
 
 
 def _us_rule(

@@ -12,6 +12,7 @@ from evenclay.tools.property.file.rules import Rule
 _CLOCK = re.compile(r"([01]?\d|2[0-4]):([0-5]\d)")
 _HALF_DAY = re.compile(r"(1[0-2]|0?[1-9])(?::([0-5]\d))?\s*([ap])\.?\s*m\.?")
 _NAMED_MINUTES = {"midnight": 0, "noon": 720}
+_YEAR_MONTH = re.compile(r"((?:18|19|20)\d\d)-(0[1-9]|1[0-2])")
 _MONTH_DAY = re.compile(r"(\d\d)-(\d\d)")
 _DAY = r"(\d{1,2})(?:st|nd|rd|th)?"
 _NAMED_DAY = re.compile(rf"([a-z]{{3,9}})\.?\s+{_DAY}|{_DAY}\s+(?:of\s+)?([a-z]{{3,9}})\.?")
@@ -101,6 +102,18 @@ def month_day() -> BeforeValidator:
         return _month_and_day(value)
 
     return BeforeValidator(Rule('a day of the year "MM-DD", such as "05-01", or "May 1"', read))
+
+
+def year_month() -> BeforeValidator:
+    """Rule for "YYYY-MM"; gives year and month."""
+
+    def read(value: Any) -> tuple[int, int]:
+        match = _YEAR_MONTH.fullmatch(value.strip()) if isinstance(value, str) else None
+        if match is None:
+            raise ValueError("")
+        return int(match[1]), int(match[2])
+
+    return BeforeValidator(Rule('a year and month "YYYY-MM", such as "2021-05"', read))
 
 
 def dates() -> BeforeValidator:
