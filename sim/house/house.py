@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from evenclay.controller.plan import Plan
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture
+from evenclay.sim.house.hands import Check
 
 
 @dataclass(frozen=True)
@@ -50,10 +51,10 @@ class Strip:
 
 @dataclass(frozen=True)
 class Owner:
-    """The simulated owner's habits: a blade in the ground once a week, in the open season.
+    """The simulated owner's habits: a check by hand once a week, in the open season.
 
     misses_pct: of the weeks, in which he does not check. misjudges_pct: of his readings, which come
-    out one step beside what the ground deserves.
+    out one step beside what he felt. check: what he checks with.
     """
 
     checks: bool = True
@@ -61,6 +62,7 @@ class Owner:
     hour: int = 18  # local, or before the day's first cycle: longest after the last one
     misses_pct: float = 0.0
     misjudges_pct: float = 0.0
+    check: Check = "blade"
 
 
 @dataclass(frozen=True)

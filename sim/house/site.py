@@ -8,8 +8,10 @@ winter, whatever the clocks on the wall do in summer.
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.random import Generator
 
 from evenclay.sim.calendar import HOUR_S
+from evenclay.sim.house.hands import Check
 from evenclay.sim.house.house import Strip
 from evenclay.sim.weather.hourly import Hourly
 
@@ -69,6 +71,9 @@ class Ground:
         """The mean pF of each watered strip at the depth that is kept, at the last whole hour."""
         raise NotImplementedError
 
-    def top_pf(self) -> list[float]:
-        """The depth-mean pF of 0-0.3 m under each watered strip, at the last whole hour."""
+    def felt(self, check: Check, random: Generator) -> list[int]:
+        """What an owner's hands say of each watered strip, at the last whole hour: DRY, FIRM, WET.
+
+        random: for what hands get wrong by themselves.
+        """
         raise NotImplementedError

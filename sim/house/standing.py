@@ -4,13 +4,17 @@ What nobody knows is drawn with the ground: the truth of one replay. What the hu
 believe is the property's own.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.random import Generator
 
 from evenclay.sim import section
 from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground.plausible import PlausibleGround, PlausibleZone, Side
+from evenclay.sim.house import hands
+from evenclay.sim.house.hands import Check
 from evenclay.sim.house.house import House, Strip
 from evenclay.sim.house.site import PER_LITRE, Ground
 from evenclay.sim.section.layout import LAYOUT, STRIP
@@ -18,8 +22,8 @@ from evenclay.sim.section.section import Snapshot
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
 
-TOP_M = (0.0, 0.3)
 PROBE_M = 0.5
+RELIEF_PF = 0.4  # until a plan says how much wetter it keeps a strip than its level
 M_PER_MM = 0.001
 
 
@@ -105,9 +109,21 @@ class SectionGround(Ground):
     seconds: water through each valve [ml/h times seconds] and its time, (hours, zones).
     """
 
-    def __init__(self, standing: Standing, by_hour: Hourly, start_s: int) -> None:
-        """by_hour: the hours to live, whole days. It ends the life before on the same ground."""
+    def __init__(
+        self,
+        standing: Standing,
+        by_hour: Hourly,
+        start_s: int,
+        target_pf: Sequence[float] | None = None,
+    ) -> None:
+        """by_hour: the hours to live, whole days. It ends the life before on the same ground.
+
+        target_pf: of each strip, what an owner compares a sample with; None: RELIEF_PF wetter than
+        the strip's level in this ground.
+        """
         super().__init__(standing.strips, start_s)
+        own_pf = (standing.level_pf - RELIEF_PF).tolist()
+        self._target_pf = own_pf if target_pf is None else list(target_pf)
         self._section = standing.settled.section
         self._section.put_back(standing.start)
         self._hours = self._section.hours(by_hour.rain_mm, by_hour.et0_mm)
@@ -174,9 +190,16 @@ class SectionGround(Ground):
         """Mean pF of each strip at 0.3-1.0 m, at the last whole hour."""
         return list(self._section.strip_pf().tolist())
 
-    def top_pf(self) -> list[float]:
-        """Mean pF of each strip at 0-0.3 m, at the last whole hour."""
-        return list(self._section.place_pf(STRIP, LAYOUT.mean(*TOP_M)).tolist())
+    def felt(self, check: Check, random: Generator) -> list[int]:
+        """What an owner's hands say of each strip, at the last whole hour: DRY, FIRM or WET."""
+        profiles = self._section.profile_pf(STRIP)
+        met = [
+            hands.Met(profile, self._section.clay(zone), strip.texture, target_pf)
+            for zone, (profile, strip, target_pf) in enumerate(
+                zip(profiles, self.strips, self._target_pf, strict=True)
+            )
+        ]
+        return hands.felt(met, check, random)
 
 
 def by_day(hours: Floats) -> Floats:

@@ -96,11 +96,11 @@ class Life:
         self._actions.sort(key=lambda action: action[0])
 
     def _check(self, owner: Owner, devices: Devices) -> None:
-        """The owner pushes a blade into every strip and tells the hub; some weeks he does not."""
+        """The owner checks every strip by hand and tells the hub; some weeks he does not."""
         ground = devices.ground
         devices.catch_up()
         random = np.random.default_rng([self._seed, devices.now_s])
-        found = readings(owner, ground.top_pf(), random)
+        found = readings(owner, ground, random)
         for zone, band_pf in enumerate(ground.band_pf()):
             reading = None if found is None else found[zone]
             self.felt.append(Felt(devices.now_s, zone, reading, band_pf))

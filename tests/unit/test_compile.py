@@ -139,6 +139,13 @@ def test_probe_limits_are_the_clay_s() -> None:
     assert (given["wet_ppt"], given["wet_off_ppt"], given["dry_ppt"]) == (400, 385, 300)
 
 
+@pytest.mark.parametrize("check", ["blade", "sample", "both"])
+def test_what_an_owner_checks_with(check: str) -> None:
+    assert house_of().owner.check == "blade"
+    made = house_of(("[supplies.tap]", f'[owner]\ncheck = "{check}"\n[supplies.tap]'))
+    assert made.owner.check == check
+
+
 def test_hub_numbers() -> None:
     hub = house_of().plan.hub
     assert (hub.std_s, hub.dst_s, hub.dst) == (-21600, -18000, 1)

@@ -396,6 +396,13 @@ BAD = {
         "lockouts.frost.above",
         "found 3.333 degC, allowed more than below, 4 degC",
     ),
+    "a check that no hand does": (
+        "[supplies.tap]",
+        '[owner]\ncheck = "taste"\n[supplies.tap]',
+        "taste",
+        "owner.check",
+        'found "taste", allowed "blade", "sample", "both"',
+    ),
     "no weekday left": (
         "[supplies.tap]",
         "[lockouts.quiet]\nallowed_weekdays = []\n[supplies.tap]",

@@ -80,6 +80,7 @@ def compile_house(prop: Property, et0_mm_by_month: Sequence[float] | None = None
             prop.owner.hour,
             prop.owner.misses,
             prop.owner.misjudges,
+            prop.owner.check,
         ),
     )
 
