@@ -1,11 +1,14 @@
 """What the simulator knows of a house: the plan the hub obeys, and the world it does not see."""
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from evenclay.controller.plan import Plan
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture
 from evenclay.sim.house.hands import Check
+
+Probe = bool | Literal["suction"]  # True: a capacitive one
 
 
 @dataclass(frozen=True)
@@ -19,6 +22,7 @@ class Strip:
     begins; None: it never does. `exposure` is the share of rain that reaches the strip (a
     downspout that ends in it makes it far more than 1). `coefficient` scales reference
     evapotranspiration. `side`: of the house, on which it lies. `cover`: what grows there.
+    `probe`: what lies in it to be read, if anything; single columns know the capacitive one alone.
     """
 
     name: str
@@ -29,7 +33,7 @@ class Strip:
     coefficient: float
     exposure: float
     texture: Texture = TEXTURES["clay"]
-    probe: bool = False
+    probe: Probe = False
     evenness: float = 1.0
     hose_l: float = 0.0
     drain_l_h: float = 0.0

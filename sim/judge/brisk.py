@@ -30,11 +30,11 @@ from evenclay.sim.house.columns import (
     columns_of,
     dry_of,
 )
-from evenclay.sim.house.devices import PROBE, RAIN_GAUGE, shown_ppt
+from evenclay.sim.house.devices import PROBE, RAIN_GAUGE
 from evenclay.sim.house.house import House, Strip
 from evenclay.sim.house.owner import CHECK_RAIN_UM, check_min
 from evenclay.sim.house.plumbing import FILLING_ML_H
-from evenclay.sim.house.sensors import ground_temperature_c
+from evenclay.sim.house.sensors import ground_temperature_c, shown_ppt
 from evenclay.sim.judge.days import Days, top_wet_days
 from evenclay.sim.judge.score import states
 from evenclay.sim.judge.years import seed_of

@@ -122,6 +122,8 @@ def test_zone_numbers() -> None:
         ('valve = "held"', "held", 1),
         ('share = "130 %"', "share_pct", 130),
         ('rest = "1 h"', "rest_s", 3600),
+        ("probe = true", "probe", 1),
+        ('probe = "suction"', "probe", 1),
     ],
 )
 def test_zone_key(line: str, field: str, value: int) -> None:

@@ -366,7 +366,14 @@ BAD = {
         "length = 20\nwet_limit = 33",
         "wet_limit",
         "zones.east.wet_limit",
-        "only with probe = true",
+        "only with a probe",
+    ),
+    "a probe that no board reads": (
+        "length = 20",
+        'length = 20\nprobe = "resistive"',
+        "resistive",
+        "zones.east.probe",
+        'found "resistive", allowed true, false or "suction"',
     ),
     "probe limits upside down": (
         "length = 20",

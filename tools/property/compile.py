@@ -184,7 +184,7 @@ def _zone_values(prop: Property, zone: Zone) -> dict[str, int]:
         "exposure_pct": round(100 * zone.exposure),
         "demand_pct": round(100 * zone.coefficient),
         "held": int(zone.valve == "held"),
-        "probe": int(zone.probe),
+        "probe": int(bool(zone.probe)),
         "wet_ppt": wet_ppt,
         "wet_off_ppt": ppt(zone.wet_release, wet_ppt - (wet - off)),
         "dry_ppt": ppt(zone.dry_limit, dry),
