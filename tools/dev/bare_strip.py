@@ -9,6 +9,8 @@ own surface, which is its neighbours' roots and the air in its cracks, and witho
 
 from dataclasses import replace
 
+import numpy as np
+
 from evenclay.sim.judge.measures import Measures, Place, Record, first_watered, measure
 from evenclay.sim.section import BARE, LAYOUT, SHRUBS, Ground, Zone, settled
 from evenclay.sim.section.layout import EDGE, INSIDE, STRIP
@@ -29,10 +31,10 @@ NAMES = ("west", "north", "east", "south")
 
 def measured(neighbours: bool, one_wetness: bool) -> tuple[Measures, list[float]]:
     """What comes of one way to water, and the levels of the sides in that ground."""
-    ground, sides = Ground(), SIDES
+    ground, sides = Ground(), list(SIDES)
     if not neighbours:
         ground = replace(ground, air_cracks_mm_d=0.0)
-        sides = tuple(replace(side, yard_reach_m=0.0) for side in SIDES)
+        sides = [replace(side, yard_reach_m=0.0) for side in SIDES]
     by_hour = hourly(tunis(), 1)
     begun = settled(ground, sides, by_hour.rain_mm, by_hour.et0_mm)
     start = begun.section.snapshot()
@@ -44,7 +46,8 @@ def measured(neighbours: bool, one_wetness: bool) -> tuple[Measures, list[float]
     for wanted in (None, target_pf):
         begun.section.put_back(start)
         days, given_mm = kept(begun.section, rain_mm, et0_mm, wanted)
-        records.append(Record(*(days.pf[:, :, place] for place in (EDGE, INSIDE, STRIP))))
+        pf = days.pf.astype(np.float64)
+        records.append(Record(pf[:, :, EDGE], pf[:, :, INSIDE], pf[:, :, STRIP]))
     place = Place(LAYOUT.edges_m, ground.footing_m, ground.fissured_m, NAMES)
     found = measure(
         records[1], records[0], target_pf, place, first_watered(given_mm), years_least=25
