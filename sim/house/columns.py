@@ -12,8 +12,7 @@ from numpy.random import Generator
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
-from evenclay.sim.house.hands import Check
-from evenclay.sim.house.house import Strip
+from evenclay.sim.house.house import Check, Strip
 from evenclay.sim.house.site import PER_LITRE, Ground
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly

@@ -8,7 +8,7 @@ lie 0.4 pF apart in clay.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.random import Generator
@@ -16,12 +16,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.ground.textures import CM_PER_KPA, Texture, pf_of_kpa
+from evenclay.sim.house.house import Check
 from evenclay.sim.section.clay import Clay
 from evenclay.sim.section.layout import LAYOUT, Layout
 from evenclay.sim.types import Floats
 
 Ints = NDArray[np.int64]
-Check = Literal["blade", "sample", "both"]
 
 GRAIN_MG_M3 = 2.65  # density of clay minerals: common practice, no source
 FIELD_CAPACITY_KPA, WILTING_KPA = 33.0, 1500.0

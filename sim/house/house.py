@@ -6,9 +6,9 @@ from typing import Literal
 from evenclay.controller.plan import Plan
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture
-from evenclay.sim.house.hands import Check
 
 Probe = bool | Literal["suction"]  # True: a capacitive one
+Check = Literal["blade", "sample", "both"]
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,7 @@ import numpy as np
 from numpy.random import Generator
 
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.house.hands import Check
-from evenclay.sim.house.house import Strip
+from evenclay.sim.house.house import Check, Strip
 from evenclay.sim.house.sensors import CapacitiveProbe, shown_ppt
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly

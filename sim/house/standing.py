@@ -16,8 +16,7 @@ from evenclay.sim.ground.plausible import PlausibleGround, PlausibleZone, Side
 from evenclay.sim.ground.textures import Texture
 from evenclay.sim.ground.uncertain import HOUSE_ROWS
 from evenclay.sim.house import hands
-from evenclay.sim.house.hands import Check
-from evenclay.sim.house.house import House, Strip
+from evenclay.sim.house.house import Check, House, Strip
 from evenclay.sim.house.sensors import GRANULAR_MATRIX, WHOLE_PPT, CapacitiveProbe
 from evenclay.sim.house.site import PER_LITRE, Ground
 from evenclay.sim.section.clay import WILTED_PF, c_of
@@ -29,7 +28,7 @@ from evenclay.sim.weather.hourly import Hourly
 PROBE_M = 0.5
 RELIEF_PF = 0.4  # until a plan says how much wetter it keeps a strip than its level
 M_PER_MM = 0.001
-(MIDDLE_C_PER_PF,) = (row.of_middle for row in HOUSE_ROWS if row.name == "c_per_pf")
+(MIDDLE_C_PER_PF,) = [row.of_middle for row in HOUSE_ROWS if row.name == "c_per_pf"]
 
 
 @dataclass(frozen=True)

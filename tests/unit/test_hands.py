@@ -16,6 +16,7 @@ from evenclay.sim.ground.textures import TEXTURES, pf_of_kpa
 from evenclay.sim.house import hands
 from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.hands import ROD, Met, Rod
+from evenclay.sim.house.house import Check
 from evenclay.sim.house.standing import RELIEF_PF, SectionGround, Standing, sides_of, stand
 from evenclay.sim.section import LAYOUT, Ground
 from evenclay.sim.section.clay import Clay, clay_of
@@ -136,7 +137,7 @@ def test_both_hands_say_the_worse_and_wet_goes_before_dry() -> None:
     """A wet layer above half a metre and dry clay there: the rod stops, the sample says wet."""
     random = np.random.default_rng(3)
 
-    def report(pf: Floats, target_pf: float, check: hands.Check) -> set[int]:
+    def report(pf: Floats, target_pf: float, check: Check) -> set[int]:
         met = [Met(pf, CLAY, TEXTURE, target_pf)] * 200
         return set(hands.felt(met, check, random))
 
@@ -156,7 +157,7 @@ def standing() -> Standing:
 
 
 @pytest.mark.parametrize("check", ["blade", "sample", "both"])
-def test_an_owner_meets_the_strips_of_a_section(check: hands.Check) -> None:
+def test_an_owner_meets_the_strips_of_a_section(check: Check) -> None:
     house, by_hour = standing(), still_weather(2)
     ground = SectionGround(house, by_hour, 0, target_pf=[3.1, 2.2])
     section = house.settled.section

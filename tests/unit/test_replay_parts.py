@@ -17,8 +17,7 @@ from evenclay.sim.house import owner as by_hand
 from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
-from evenclay.sim.house.hands import Check
-from evenclay.sim.house.house import Owner
+from evenclay.sim.house.house import Check, Owner
 from evenclay.sim.house.site import Ground, Sky
 from evenclay.sim.judge import held, policies
 from evenclay.sim.replay.life import Life, Script

@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import Field, ValidationInfo, model_validator
 
 from evenclay.controller.limits import BANS_MAX, CYCLES_MAX, RUN_MAX_S
-from evenclay.sim.house.hands import Check
+from evenclay.sim.house.house import Check
 from evenclay.sim.units import UNITS, converted
 from evenclay.tools.property.file import rules, times
 from evenclay.tools.property.file.quantities import quantity as q
