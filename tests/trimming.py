@@ -1,5 +1,7 @@
 """The weekly check as a closed loop: an owner with a blade, the hub's trim, and a wrong plan.
 
+On single columns, by which `propose` searches, and with the fitted blade that belongs to them.
+
 A plan that is right for its site by construction: every month gives back its mean ET0 times the
 strip's coefficient, scaled to the level that holds the band best; the hub holds back for rain. From
 that plan, or 30 % lower or 40 % higher, an owner begins to check when the dry season begins, after
@@ -22,7 +24,7 @@ import numpy as np
 from evenclay.controller import events
 from evenclay.controller.limits import DAY_S
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.house import owner
+from evenclay.sim.house import columns
 from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.judge.score import IN_BAND, RAIN_WET, judge
@@ -187,7 +189,7 @@ def right_level_pct(place: str, some: tuple[int, ...]) -> int:
 @contextmanager
 def coarse_hand() -> Iterator[None]:
     """An owner who tells dry from 50 kPa on and wet below 3: all that a careless push shows."""
-    with patch.multiple(owner, BLADE_DRY_PF=2.7, BLADE_WET_PF=1.5):
+    with patch.multiple(columns, BLADE_DRY_PF=2.7, BLADE_WET_PF=1.5):
         yield
 
 
@@ -195,7 +197,7 @@ def coarse_hand() -> Iterator[None]:
 def whole_depth() -> Iterator[None]:
     """An owner who feels the mean of the whole band, and keeps to its middle half."""
     with (
-        patch.multiple(owner, BLADE_DRY_PF=3.1, BLADE_WET_PF=2.7),
+        patch.multiple(columns, BLADE_DRY_PF=3.1, BLADE_WET_PF=2.7),
         patch.object(Columns, "top_pf", Columns.band_pf),
     ):
         yield

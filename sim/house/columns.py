@@ -7,15 +7,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.random import Generator
 
+from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
-from evenclay.sim.house.house import Strip
+from evenclay.sim.house.house import Check, Strip
 from evenclay.sim.house.site import PER_LITRE, Ground
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
 
 START_PF = 2.9  # the middle of the band
+
+# What a blade finds in the top 0.3 m of a column. Nobody has published it: these are assumptions
+# of ours, fitted so that a trimmed strip ends in the band (tests/published/test_trimming.py). A
+# strip that is watered from above is wettest at the top: the band keeps within pF 2.5-3.3 while the
+# mean of 0-0.3 m stays near pF 2.1 before the day's first cycle. So this owner must tell 11 from
+# 16 kPa, which no hand can: on the cross-section he checks as `hands` says.
+BLADE_DRY_PF = 2.2  # hard to push in: the mean of its length above about 16 kPa
+BLADE_WET_PF = 2.05  # goes in by itself and comes out sloppy: below about 11 kPa
 
 
 def forcing(strips: Sequence[Strip], hourly: Hourly) -> Floats:
@@ -203,3 +213,14 @@ class Columns(Ground):
     def top_pf(self) -> list[float]:
         """The depth-mean pF of 0-0.3 m under each watered strip, at the last whole hour."""
         return list(self._now[len(self.strips) :, soil.TOP_PF].tolist())
+
+    def felt(self, check: Check, random: Generator) -> list[int]:
+        """What a blade says of each strip, whatever the owner checks with."""
+        return [blade(pf) for pf in self.top_pf()]
+
+
+def blade(top_pf: float) -> int:
+    """What the owner feels, by the mean pF of 0-0.3 m: the effort adds up along the blade."""
+    if top_pf > BLADE_DRY_PF:
+        return DRY
+    return WET if top_pf < BLADE_WET_PF else FIRM

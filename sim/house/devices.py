@@ -18,18 +18,14 @@ Port calls take no time.
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
-
 from evenclay.controller.events import CLOSED, CUT_SHORT, LOCKED, LOW_BATTERY
 from evenclay.controller.plan import CONTACT, GAUGE, Plan
 from evenclay.controller.ports import PLAN, RECORD, Seen
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.ground.textures import Texture
 from evenclay.sim.house.faults import DriverError, Fault, PowerCut, Trouble
 from evenclay.sim.house.plumbing import Plumbing
 from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket, ground_temperature_c
 from evenclay.sim.house.site import Ground, Sky
-from evenclay.sim.types import Floats
 
 if TYPE_CHECKING:
     from evenclay.controller.ports import Asked
@@ -72,17 +68,6 @@ PORT_CALLS = (
 )
 
 
-def shown_ppt(
-    probe: CapacitiveProbe, texture: Texture, earth_c: Floats, zone: int, seed: int
-) -> tuple[list[float], list[float]]:
-    """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
-    the ground's temperature and noise add to that in each hour."""
-    random = np.random.default_rng([seed, zone])
-    piece = probe.piece(random.normal(size=3).tolist())
-    added = piece.adds_ppt(earth_c, random.normal(size=len(earth_c)))
-    return piece.curve_ppt(texture).tolist(), [*added.tolist(), piece.offset_ppt]
-
-
 class Devices(Plumbing):
     """The ports of one simulated hub. Implements `evenclay.controller.ports.Ports`."""
 
@@ -112,7 +97,7 @@ class Devices(Plumbing):
         self._seen = Seen(zones, len(plan.supplies))
         earth_c = ground_temperature_c(sky.temp_c)
         self._probes = [  # zone, and what its probe shows
-            (zone, *shown_ppt(probe, strip.texture, earth_c, zone, seed))
+            (zone, *ground.sensor(zone, probe, earth_c, seed))
             for zone, strip in enumerate(ground.strips)
             if plan.zones[zone].probe and strip.probe
         ]
@@ -320,7 +305,8 @@ class Devices(Plumbing):
             k = int(true_ppt)  # below 1000: no soil is all water
             low_ppt = curve[k]
             read_ppt = low_ppt + (true_ppt - k) * (curve[k + 1] - low_ppt) + added[hour]
-            seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0)
+            # Not a number where a sensor shows nothing.
+            seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0) if read_ppt == read_ppt else None
 
     def _spoils_probe(self, seen: Seen, zone: int) -> bool:
         """Let a probe show what a trouble makes of it. Returns False without one."""

@@ -1,10 +1,14 @@
 """What the simulator knows of a house: the plan the hub obeys, and the world it does not see."""
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from evenclay.controller.plan import Plan
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture
+
+Probe = bool | Literal["suction"]  # True: a capacitive one
+Check = Literal["blade", "sample", "both"]
 
 
 @dataclass(frozen=True)
@@ -18,6 +22,7 @@ class Strip:
     begins; None: it never does. `exposure` is the share of rain that reaches the strip (a
     downspout that ends in it makes it far more than 1). `coefficient` scales reference
     evapotranspiration. `side`: of the house, on which it lies. `cover`: what grows there.
+    `probe`: what lies in it to be read, if anything; single columns know the capacitive one alone.
     """
 
     name: str
@@ -28,7 +33,7 @@ class Strip:
     coefficient: float
     exposure: float
     texture: Texture = TEXTURES["clay"]
-    probe: bool = False
+    probe: Probe = False
     evenness: float = 1.0
     hose_l: float = 0.0
     drain_l_h: float = 0.0
@@ -50,10 +55,10 @@ class Strip:
 
 @dataclass(frozen=True)
 class Owner:
-    """The simulated owner's habits: a blade in the ground once a week, in the open season.
+    """The simulated owner's habits: a check by hand once a week, in the open season.
 
     misses_pct: of the weeks, in which he does not check. misjudges_pct: of his readings, which come
-    out one step beside what the ground deserves.
+    out one step beside what he felt. check: what he checks with.
     """
 
     checks: bool = True
@@ -61,6 +66,7 @@ class Owner:
     hour: int = 18  # local, or before the day's first cycle: longest after the last one
     misses_pct: float = 0.0
     misjudges_pct: float = 0.0
+    check: Check = "blade"
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,4 @@
-"""The owner who checks by hand: when he goes out with his blade, and what he reports of strips."""
-
-from collections.abc import Sequence
+"""The owner who checks by hand: when he goes out, and what he reports of strips."""
 
 from numpy.random import Generator
 
@@ -11,15 +9,8 @@ from evenclay.controller.plan import Plan, RowPart
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.house.house import Owner
-from evenclay.sim.house.site import Sky
+from evenclay.sim.house.site import Ground, Sky
 
-# What a blade finds in the top 0.3 m. Nobody has published it: these are assumptions of ours,
-# fitted so that a trimmed strip ends in the band (tests/published/test_trimming.py). A strip that
-# is watered from above is wettest at the top: the band keeps within pF 2.5-3.3 while the mean of
-# 0-0.3 m stays near pF 2.1 before the day's first cycle. So the owner must tell 11 from 16 kPa, by
-# the effort of the push: wet clay's strength grows about as its suction does (from memory).
-BLADE_DRY_PF = 2.2  # hard to push in: the mean of its length above about 16 kPa
-BLADE_WET_PF = 2.05  # goes in by itself and comes out sloppy: below about 11 kPa
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
 
@@ -51,17 +42,13 @@ def check_min(owner: Owner, row: RowPart) -> int:
     return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
 
 
-def readings(owner: Owner, top_pf: Sequence[float], random: Generator) -> list[int] | None:
-    """What the owner reports of each strip this week; None in a week he misses.
-
-    top_pf: the mean of 0-0.3 m of each strip.
-    """
+def readings(owner: Owner, ground: Ground, random: Generator) -> list[int] | None:
+    """What the owner reports of each strip this week; None in a week he misses."""
     if 100.0 * random.random() < owner.misses_pct:
         return None
-    found = [blade(pf) for pf in top_pf]
     return [
         _beside(reading, random) if 100.0 * random.random() < owner.misjudges_pct else reading
-        for reading in found
+        for reading in ground.felt(owner.check, random)
     ]
 
 
@@ -75,10 +62,3 @@ def of_band(pf: float) -> int:
     if pf > BAND_PF[1]:
         return DRY
     return WET if pf < BAND_PF[0] else FIRM
-
-
-def blade(top_pf: float) -> int:
-    """What the owner feels, by the mean pF of 0-0.3 m: the effort adds up along the blade."""
-    if top_pf > BLADE_DRY_PF:
-        return DRY
-    return WET if top_pf < BLADE_WET_PF else FIRM

@@ -12,10 +12,11 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike
 
-from evenclay.sim.ground.textures import Texture, pf
+from evenclay.sim.ground.textures import Texture, pf, pf_of_kpa
 from evenclay.sim.types import Floats
 
 AIR = 1.0
+WHOLE_PPT = np.arange(1001.0)
 LEAST_PERMITTIVITY, MOST_PERMITTIVITY = 1.0, 81.0  # air and water
 
 
@@ -93,10 +94,9 @@ class CapacitiveProbe:
             thermometer_c=self.thermometer_c + self.pieces_c * draws[2],
         )
 
-    def curve_ppt(self, texture: Texture) -> Floats:
-        """What it shows without those at 0, 1, 2 ... 1000 ppt of water in a soil."""
-        ppt = np.arange(1001.0)
-        return self._mixed_ppt(ppt, pf(texture.suction_cm(ppt / 1000.0)))
+    def curve_ppt(self, suction_pf: Floats) -> Floats:
+        """What it shows without those at 0, 1, 2 ... 1000 ppt of water, at the pF of each."""
+        return self._mixed_ppt(WHOLE_PPT, suction_pf)
 
     def _mixed_ppt(self, vwc_ppt: ArrayLike, suction_pf: ArrayLike) -> Floats:
         true = np.asarray(vwc_ppt, dtype=np.float64) / 1000.0
@@ -106,6 +106,50 @@ class CapacitiveProbe:
         soil = np.sqrt(permittivity_from_vwc(true))
         mixed = ((1.0 - air) * soil + air * np.sqrt(AIR)) ** 2
         return np.asarray(1000.0 * vwc_from_permittivity(mixed))
+
+
+def shown_ppt(
+    probe: CapacitiveProbe, texture: Texture, earth_c: Floats, zone: int, seed: int
+) -> tuple[list[float], list[float]]:
+    """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
+    the ground's temperature and noise add to that in each hour."""
+    random = np.random.default_rng([seed, zone])
+    piece = probe.piece(random.normal(size=3).tolist())
+    added = piece.adds_ppt(earth_c, random.normal(size=len(earth_c)))
+    curve_ppt = piece.curve_ppt(pf(texture.suction_cm(WHOLE_PPT / 1000.0)))
+    return curve_ppt.tolist(), [*added.tolist(), piece.offset_ppt]
+
+
+@dataclass(frozen=True)
+class SuctionSensor:
+    """A sensor of suction, read through a table of suction and water content of the soil.
+
+    least_kpa: it shows no less. most_kpa: from there on it shows nothing: it is dry, and a board's
+    driver takes it for open. error_pf: what it shows too much. noise_ppt: standard deviation of a
+    reading, in the table's content; 1 is some 0.02 pF of clay.
+    """
+
+    least_kpa: float
+    most_kpa: float
+    error_pf: float = 0.0
+    noise_ppt: float = 1.0
+
+    def shows_pf(self, suction_pf: ArrayLike) -> Floats:
+        """What it shows of a true suction; NaN where it shows nothing."""
+        shown = np.asarray(suction_pf, dtype=np.float64) + self.error_pf
+        shown = np.maximum(shown, pf_of_kpa(self.least_kpa))
+        return np.where(shown > pf_of_kpa(self.most_kpa), np.nan, shown)
+
+    def curve_ppt(self, suction_pf: Floats, texture: Texture) -> Floats:
+        """What the table of a soil makes of a true suction [ppt]; NaN where nothing is shown."""
+        return np.asarray(1000.0 * texture.water_content(10.0 ** self.shows_pf(suction_pf)))
+
+
+# Granular matrix: usual from 10 to 200 kPa (common practice, no source). The drivers of boards take
+# 30 kohm for open, which is 171 kPa at 10 C and 239 kPa at 30 C (Shock et al. 1998).
+GRANULAR_MATRIX = SuctionSensor(10.0, 200.0)
+# Its water boils near 80 kPa: New Mexico State University.
+TENSIOMETER = SuctionSensor(0.1, 80.0)
 
 
 @dataclass(frozen=True)

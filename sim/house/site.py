@@ -8,9 +8,12 @@ winter, whatever the clocks on the wall do in summer.
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.random import Generator
 
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.house.house import Strip
+from evenclay.sim.house.house import Check, Strip
+from evenclay.sim.house.sensors import CapacitiveProbe, shown_ppt
+from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
 
 PER_LITRE = 1000 * HOUR_S  # flow in ml/h times seconds, as water is counted, in a litre
@@ -69,6 +72,20 @@ class Ground:
         """The mean pF of each watered strip at the depth that is kept, at the last whole hour."""
         raise NotImplementedError
 
-    def top_pf(self) -> list[float]:
-        """The depth-mean pF of 0-0.3 m under each watered strip, at the last whole hour."""
+    def sensor(
+        self, zone: int, probe: CapacitiveProbe, earth_c: Floats, seed: int
+    ) -> tuple[list[float], list[float]]:
+        """What the sensor in a strip shows of each true content 0, 1, 2 ... ppt, and what is added.
+
+        probe: how a capacitive one behaves. earth_c: temperature where it lies, in each hour. seed:
+        of its noise and its piece. Returns content [ppt] for 0 to 1000, NaN where nothing is shown;
+        and what is added in each hour and once more at the very end.
+        """
+        return shown_ppt(probe, self.strips[zone].texture, earth_c, zone, seed)
+
+    def felt(self, check: Check, random: Generator) -> list[int]:
+        """What an owner's hands say of each watered strip, at the last whole hour: DRY, FIRM, WET.
+
+        random: for what hands get wrong by themselves.
+        """
         raise NotImplementedError

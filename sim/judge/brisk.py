@@ -23,12 +23,18 @@ from evenclay.controller.plan import ANY_DATE, GAUGE, Plan, ZonePart
 from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import Texture
-from evenclay.sim.house.columns import START_PF, columns_of, dry_of
-from evenclay.sim.house.devices import PROBE, RAIN_GAUGE, shown_ppt
+from evenclay.sim.house.columns import (
+    BLADE_DRY_PF,
+    BLADE_WET_PF,
+    START_PF,
+    columns_of,
+    dry_of,
+)
+from evenclay.sim.house.devices import PROBE, RAIN_GAUGE
 from evenclay.sim.house.house import House, Strip
-from evenclay.sim.house.owner import BLADE_DRY_PF, BLADE_WET_PF, CHECK_RAIN_UM, check_min
+from evenclay.sim.house.owner import CHECK_RAIN_UM, check_min
 from evenclay.sim.house.plumbing import FILLING_ML_H
-from evenclay.sim.house.sensors import ground_temperature_c
+from evenclay.sim.house.sensors import ground_temperature_c, shown_ppt
 from evenclay.sim.judge.days import Days, top_wet_days
 from evenclay.sim.judge.score import states
 from evenclay.sim.judge.years import seed_of

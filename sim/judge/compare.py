@@ -15,7 +15,7 @@ import numpy as np
 
 from evenclay.sim.ground.plausible import PlausibleGround, judged, middle
 from evenclay.sim.house.house import House
-from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
+from evenclay.sim.house.standing import RELIEF_PF_USUAL, SectionGround, Standing, sides_of, stand
 from evenclay.sim.judge import informed, strip, verdict
 from evenclay.sim.judge.measures import (
     YEAR_DAYS,
@@ -121,7 +121,7 @@ def targets_of(house: House, life: Life) -> Floats:
     ground = middle(sides_of(house), life.index, house.footing_m)
     standing, record, _ = _live(house, life, ground, DRY)
     unwatered = strip.mean_pf(record.strip_pf, LAYOUT.edges_m)
-    return strip.targets_pf(standing.level_pf, strip.RELIEF_PF_USUAL, unwatered)
+    return strip.targets_pf(standing.level_pf, RELIEF_PF_USUAL, unwatered)
 
 
 def lived(

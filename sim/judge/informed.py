@@ -46,16 +46,6 @@ WETTEST_PPT = 540
 DRIES_PPT, DRIES_DAYS = 4, 15
 WET_DAYS_MOST = DRIES_DAYS * ((WETTEST_PPT - WET_PPT) // DRIES_PPT)
 
-TRUTHFUL = CapacitiveProbe(
-    noise_ppt=0.0,
-    per_degree_ppt=0.0,
-    taken_off_ppt=0.0,
-    pieces_ppt=0.0,
-    pieces_drift=0.0,
-    pieces_c=0.0,
-    gap_share=0.0,
-)
-
 
 def informed_plan(house: House) -> Plan:
     """The property's plan with rows at the most they may give, and probes alone to hold it back.
@@ -143,8 +133,7 @@ class ToldGround(SectionGround):
         self, standing: Standing, by_hour: Hourly, start_s: int, target_pf: Floats
     ) -> None:
         """target_pf: of each strip, (zones,)."""
-        super().__init__(standing, by_hour, start_s)
-        self._target_pf = target_pf
+        super().__init__(standing, by_hour, start_s, target_pf.tolist())
         self._shown = Shown(len(self.strips))
         self._told_days = 0
         self._content: list[float] = []
@@ -153,12 +142,20 @@ class ToldGround(SectionGround):
         """Step every whole day that has passed."""
         super().catch_up(to_s - (to_s - self.start_s) % DAY_S)
 
+    def sensor(
+        self, zone: int, probe: CapacitiveProbe, earth_c: Floats, seed: int
+    ) -> tuple[list[float], list[float]]:
+        """A sensor that shows what there is."""
+        return list(map(float, range(1001))), [0.0] * (len(earth_c) + 1)
+
     def vwc(self) -> list[float]:
         """What the probes are to show, as water content; the same until a day is over."""
         days = self.lived_hours // HOURS + 1
         if days != self._told_days:
             self._told_days = days
-            self._content = self._shown.on_a_day(np.array(self.band_pf()) <= self._target_pf)
+            self._content = self._shown.on_a_day(
+                np.array(self.band_pf()) <= np.array(self._target_pf)
+            )
         return self._content
 
 
@@ -183,4 +180,4 @@ def live_informed(
     """Let a house, with a probe in every strip, live under informed. target_pf: (zones,)."""
     ground = ToldGround(standing, by_hour, sky.start_s, target_pf)
     policy = Policy(NAME, informed_plan(house), None)
-    return live(ground, policy, sky, seed=seed, probe=TRUTHFUL)
+    return live(ground, policy, sky, seed=seed)

@@ -114,5 +114,7 @@ def _sensing(plan: Plan, *, probe: int, auto_trim: int) -> Plan:
 
 
 def probed(house: House) -> House:
-    """A house with a probe in every strip; a plan that does not ask does not read it."""
-    return replace(house, strips=tuple(replace(strip, probe=True) for strip in house.strips))
+    """A house with a probe in every strip, of its kind where it has one; not read unasked."""
+    return replace(
+        house, strips=tuple(replace(strip, probe=strip.probe or True) for strip in house.strips)
+    )

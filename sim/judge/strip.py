@@ -15,7 +15,6 @@ Bools = NDArray[np.bool_]
 
 STRIP_M = (0.3, 1.0)
 RELIEF_PF = (0.0, 0.8)
-RELIEF_PF_USUAL = 0.4  # where a plan names none; common practice, no source
 WETTEST_TARGET_PF = 2.5  # common practice, no source
 WETTEST_SHARE = 0.1  # of its unwatered days a strip is wetter than its target may be
 ON_TARGET_PF = 0.4  # how far from its target any layer may be

@@ -17,12 +17,11 @@ from evenclay.controller.plan import Plan
 from evenclay.controller.ports import ASK_CHECK, FIRM
 from evenclay.controller.runner import Runner
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.house.devices import PROBE, Devices, Heard
+from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut
 from evenclay.sim.house.house import Owner
 from evenclay.sim.house.owner import check_times, of_band, readings
 from evenclay.sim.house.plumbing import NEVER_S
-from evenclay.sim.house.sensors import CapacitiveProbe
 from evenclay.sim.house.site import Ground, Sky
 
 TURNS_MAX = 100  # in one second; a hub that takes more asks for ever to be woken at once
@@ -70,23 +69,9 @@ class Felt(NamedTuple):
 class Life:
     """One hub in one house, from power-on to the end."""
 
-    def __init__(
-        self,
-        plan: Plan,
-        ground: Ground,
-        sky: Sky,
-        script: Script,
-        seed: int,
-        probe: CapacitiveProbe = PROBE,
-    ) -> None:
+    def __init__(self, plan: Plan, ground: Ground, sky: Sky, script: Script, seed: int) -> None:
         self.devices = Devices(
-            plan,
-            ground,
-            sky,
-            seed=seed,
-            probe=probe,
-            drift_ppm=script.drift_ppm,
-            faults=script.faults,
+            plan, ground, sky, seed=seed, drift_ppm=script.drift_ppm, faults=script.faults
         )
         self.wakes = 0
         self.felt: list[Felt] = []
@@ -111,11 +96,11 @@ class Life:
         self._actions.sort(key=lambda action: action[0])
 
     def _check(self, owner: Owner, devices: Devices) -> None:
-        """The owner pushes a blade into every strip and tells the hub; some weeks he does not."""
+        """The owner checks every strip by hand and tells the hub; some weeks he does not."""
         ground = devices.ground
         devices.catch_up()
         random = np.random.default_rng([self._seed, devices.now_s])
-        found = readings(owner, ground.top_pf(), random)
+        found = readings(owner, ground, random)
         for zone, band_pf in enumerate(ground.band_pf()):
             reading = None if found is None else found[zone]
             self.felt.append(Felt(devices.now_s, zone, reading, band_pf))
@@ -236,18 +221,17 @@ def live(
     seed: int = 1,
     script: Script = NOTHING,
     scored_days: int = 0,
-    probe: CapacitiveProbe = PROBE,
 ) -> Lived[G]:
     """Replay one policy over all the hours of the sky, on ground at its start.
 
-    scored_days: how many days at the end are scored; 0: all. probe: the kind in every strip.
+    scored_days: how many days at the end are scored; 0: all.
     """
     end_s = sky.start_s + HOUR_S * sky.hours
     scored_s = end_s - DAY_S * scored_days if scored_days else sky.start_s
     if policy.plan is None:
         ground.catch_up(end_s)
         return Lived(ground, None, scored_s)
-    life = begin(policy, ground, sky, seed, script, probe)
+    life = begin(policy, ground, sky, seed, script)
     life.run(scored_s)
     before = life.counts()
     life.run(end_s)
@@ -262,11 +246,10 @@ def begin(
     sky: Sky,
     seed: int,
     script: Script = NOTHING,
-    probe: CapacitiveProbe = PROBE,
 ) -> Life:
     """Put a policy's hub and its owner's checks into a house; the policy must have a plan."""
     assert policy.plan is not None
-    life = Life(policy.plan, ground, sky, script, seed, probe)
+    life = Life(policy.plan, ground, sky, script, seed)
     if policy.owner is not None:
         life.check_by_hand(policy.owner)
     return life

@@ -14,10 +14,9 @@ from evenclay.controller.civil import LocalTime
 from evenclay.sim import files
 from evenclay.sim.ground.plausible import PlausibleGround, judged, middle
 from evenclay.sim.house.house import House
-from evenclay.sim.house.standing import sides_of
+from evenclay.sim.house.standing import RELIEF_PF_USUAL, sides_of
 from evenclay.sim.judge import held
 from evenclay.sim.judge.measures import YEARS_LEAST
-from evenclay.sim.judge.strip import RELIEF_PF_USUAL
 from evenclay.sim.replay.life import Lived
 from evenclay.sim.replay.span import Span
 from evenclay.sim.replay.stay import stay_of, weather_of

@@ -17,7 +17,7 @@ from evenclay.controller.words import WHY
 from evenclay.sim.ground.plausible import PlausibleGround
 from evenclay.sim.house.house import House
 from evenclay.sim.house.site import Sky
-from evenclay.sim.house.standing import SectionGround, Standing, by_day, stand
+from evenclay.sim.house.standing import RELIEF_PF_USUAL, SectionGround, Standing, by_day, stand
 from evenclay.sim.judge import strip
 from evenclay.sim.judge.measures import (
     Measures,
@@ -137,7 +137,7 @@ def targets_pf(house: House, middle: OnGround) -> Floats:
     if house.poured_month is not None:
         level_pf = strip.shrunk_levels_pf(level_pf, 1.0, settled=False)
     unwatered = strip.mean_pf(middle.unwatered.strip_pf, edges_m)
-    return strip.targets_pf(level_pf, strip.RELIEF_PF_USUAL, unwatered)
+    return strip.targets_pf(level_pf, RELIEF_PF_USUAL, unwatered)
 
 
 @dataclass(frozen=True)

@@ -69,7 +69,7 @@ def clay_of(texture: Texture, ground: Ground) -> Clay:
     u = np.linspace(DRIEST_PF, 0.0, 20001)
     content = texture.water_content(10.0**u)
     relative = texture.relative_conductivity(10.0 ** np.maximum(u, WETTEST_PF))
-    own_c = _slope(texture)
+    own_c = c_of(texture)
     c_per_pf, wettest_m_d = own_c, texture.ks_mm_h * 0.024 * relative[-1]
     if texture.cracks:
         c_per_pf, wettest_m_d = ground.c_per_pf, ground.matrix_mm_d / 1000.0
@@ -89,7 +89,7 @@ def clay_of(texture: Texture, ground: Ground) -> Clay:
     return Clay(table, float(content[0]), float(content[-1]), full)
 
 
-def _slope(texture: Texture) -> float:
+def c_of(texture: Texture) -> float:
     """Water that a unit of pF holds in the texture as published, at C_AT_PF [m3/m3]."""
     around = texture.water_content(10.0 ** np.array([C_AT_PF - 0.05, C_AT_PF + 0.05]))
     return float((around[0] - around[1]) / 0.1)

@@ -60,7 +60,7 @@ def index_of(weather: Weather, latitude_deg: float) -> float:
     mean_c = (weather.tmin_c + weather.tmax_c) / 2.0
 
     def means(values: Floats) -> Floats:
-        given = [values[month == number] for number in MONTHS]
+        given = [values[month == number - 1] for number in MONTHS]  # `month` counts from 0
         return np.array([each.mean() if len(each) else values.mean() for each in given])
 
     return moisture_index(means(weather.rain_mm) * MONTH_DAYS, means(mean_c), latitude_deg)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenclay.sim.section import arrays, kernel
-from evenclay.sim.section.clay import clay_of
+from evenclay.sim.section.clay import Clay, clay_of
 from evenclay.sim.section.ground import Ground, Zone
 from evenclay.sim.section.layout import PLACES, STRIP, STRIP_M, Layout, strain_weights
 from evenclay.sim.section.shape import house_of, places_of, shape_of
@@ -250,6 +250,14 @@ class Section:
         for column, share in self._columns_of[place]:
             found += share * kernel.mean_pf(self._shape, self._state.water, column, weights)
         return found
+
+    def profile_pf(self, place: int) -> Floats:
+        """pF of the layers of a place now, (zones, layers)."""
+        return np.asarray(np.einsum("zcl,c->zl", self.pf(), self._place[:, place]))
+
+    def clay(self, zone: int) -> Clay:
+        """How the clay of a zone holds water."""
+        return self._clays[self._clay_of[zone]]
 
     def strip_pf(self) -> Floats:
         """Mean pF of each strip at 0.3-1.0 m now, (zones,)."""

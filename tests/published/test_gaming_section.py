@@ -116,5 +116,3 @@ def test_a_target_that_rises_with_the_years_ends_beyond() -> None:
     judged = demo().judge(level - 0.06 * years(), most_mm=24.0)
     assert "excursion_pct" in verdict.broken([judged])
     assert judged.shift_inside_year >= 15
-
-

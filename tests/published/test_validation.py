@@ -1,5 +1,6 @@
 """The checks of sim/VALIDATION.md hold, and the page tells of all of them."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 
 from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import POND_MM
-from evenclay.tools.dev import validation, validation_years
+from evenclay.tools.dev import climates, validation, validation_section, validation_years
 from evenclay.tools.dev.ponding import LONG, SHORT, picture, ponding
 from evenclay.tools.dev.validation import PAGE, PARTS, PICTURE
 from evenclay.tools.dev.validation_figures import Check
@@ -76,8 +77,25 @@ def test_a_check_that_fails_or_is_missing_shows() -> None:
     text = validation.page({"Part": [off, missing]})
     assert text.count("**beyond**") == 2
     assert "## What has not been validated" in text
-    assert "beyond" not in PAGE.read_text("utf-8")
-    assert PAGE.read_text("utf-8").endswith(validation.NOT_VALIDATED), "run make validation"
+    assert "**beyond**" not in PAGE.read_text("utf-8")
+    assert validation.NOT_VALIDATED in PAGE.read_text("utf-8"), "run make validation"
+
+
+def test_the_page_says_of_the_section_what_commands_and_tests_say() -> None:
+    text = PAGE.read_text("utf-8")
+    for part in (validation_section.METHOD, validation_section.REVIEWER, validation_section.BARE):
+        assert part in text, "run make validation"
+    for row in [*climates.table(), *climates.reach_table()]:
+        assert row in text.splitlines(), "run make validation"
+    missed = [line for line in text.splitlines() if "**missed**" in line]
+    assert len(missed) == 3
+    for named in re.findall(r"`(tests/[a-z_/]+\.py)`", text):
+        assert (PAGE.parents[1] / named).exists(), named
+
+
+@pytest.mark.slow
+def test_trials_on_the_page_are_those_of_the_commands() -> None:
+    assert validation_section.trials().strip() in PAGE.read_text("utf-8"), "run make validation"
 
 
 @pytest.mark.parametrize("start_pf", [2.5, 3.0, 3.3])

@@ -122,6 +122,8 @@ def test_zone_numbers() -> None:
         ('valve = "held"', "held", 1),
         ('share = "130 %"', "share_pct", 130),
         ('rest = "1 h"', "rest_s", 3600),
+        ("probe = true", "probe", 1),
+        ('probe = "suction"', "probe", 1),
     ],
 )
 def test_zone_key(line: str, field: str, value: int) -> None:
@@ -137,6 +139,13 @@ def test_probe_limits_are_the_clay_s() -> None:
     assert values["dry_ppt"] < values["wet_off_ppt"] < values["wet_ppt"]
     given = zone_with("probe = true\nwet_limit = 40\ndry_limit = 30\nwet_release = 38.5")
     assert (given["wet_ppt"], given["wet_off_ppt"], given["dry_ppt"]) == (400, 385, 300)
+
+
+@pytest.mark.parametrize("check", ["blade", "sample", "both"])
+def test_what_an_owner_checks_with(check: str) -> None:
+    assert house_of().owner.check == "blade"
+    made = house_of(("[supplies.tap]", f'[owner]\ncheck = "{check}"\n[supplies.tap]'))
+    assert made.owner.check == check
 
 
 def test_hub_numbers() -> None:

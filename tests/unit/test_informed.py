@@ -15,6 +15,7 @@ from evenclay.controller.plan import CONTACT, GAUGE, NO_RAIN_SENSOR
 from evenclay.controller.probe import Probe
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground.plausible import middle
+from evenclay.sim.house.devices import PROBE
 from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
 from evenclay.sim.judge import informed, strip
@@ -170,8 +171,7 @@ def test_a_hub_believes_what_the_probes_show_however_long_ground_stays_wet(wet: 
     assert amiss <= len(truth) // informed.WET_DAYS_MOST
 
 
-def test_a_truthful_probe_shows_what_is_there() -> None:
-    (house, *_) = lived()
-    curve = informed.TRUTHFUL.piece([2.0, -2.0, 1.0]).curve_ppt(house.strips[0].texture)
-    assert curve[20:551] == pytest.approx(np.arange(20, 551), abs=0.5)
-    assert informed.TRUTHFUL.adds_ppt(35.0, 3.0) == 0.0
+def test_its_sensors_show_what_there_is() -> None:
+    shown, added = informed.ToldGround.sensor(None, 0, PROBE, np.zeros(24), 1)  # type: ignore[arg-type]
+    assert shown == list(range(1001))
+    assert added == [0.0] * 25

@@ -416,7 +416,14 @@ BAD = {
         "length = 20\nwet_limit = 33",
         "wet_limit",
         "zones.east.wet_limit",
-        "only with probe = true",
+        "only with a probe",
+    ),
+    "a probe that no board reads": (
+        "length = 20",
+        'length = 20\nprobe = "resistive"',
+        "resistive",
+        "zones.east.probe",
+        'found "resistive", allowed true, false or "suction"',
     ),
     "probe limits upside down": (
         "length = 20",
@@ -445,6 +452,13 @@ BAD = {
         "above",
         "lockouts.frost.above",
         "found 3.333 degC, allowed more than below, 4 degC",
+    ),
+    "a check that no hand does": (
+        "[supplies.tap]",
+        '[owner]\ncheck = "taste"\n[supplies.tap]',
+        "taste",
+        "owner.check",
+        'found "taste", allowed "blade", "sample", "both"',
     ),
     "no weekday left": (
         "[supplies.tap]",

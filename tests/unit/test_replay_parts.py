@@ -12,12 +12,13 @@ from evenclay.controller import events
 from evenclay.controller.civil import LocalTime, day_of
 from evenclay.controller.plan import BAN_HOURS, BanPart, unpack
 from evenclay.controller.ports import DRY, FIRM, WET
+from evenclay.sim.house import columns
 from evenclay.sim.house import owner as by_hand
 from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
-from evenclay.sim.house.house import Owner
-from evenclay.sim.house.site import Sky
+from evenclay.sim.house.house import Check, Owner
+from evenclay.sim.house.site import Ground, Sky
 from evenclay.sim.judge import held, policies
 from evenclay.sim.replay.life import Life, Script
 from evenclay.sim.replay.span import span_of
@@ -118,15 +119,26 @@ def test_owner_waits_a_day_after_rain_and_stays_away_in_the_closed_season() -> N
     ("top_pf", "found"), [(3.0, DRY), (2.21, DRY), (2.2, FIRM), (2.05, FIRM), (2.04, WET)]
 )
 def test_blade(top_pf: float, found: int) -> None:
-    assert by_hand.blade(top_pf) == found
+    assert columns.blade(top_pf) == found
+
+
+class Said(Ground):
+    """A ground whose hands say what they are told to."""
+
+    def __init__(self, found: list[int]) -> None:
+        super().__init__((), 0)
+        self.found = found
+
+    def felt(self, check: Check, random: np.random.Generator) -> list[int]:
+        return self.found
 
 
 def test_an_owner_who_misses_weeks_and_misjudges_strips() -> None:
     random = np.random.default_rng(1)
     sound, careless = Owner(), Owner(misses_pct=20.0, misjudges_pct=10.0)
-    tops_pf = [2.5, 2.1, 1.8] * 2
-    assert by_hand.readings(sound, tops_pf, random) == [DRY, FIRM, WET] * 2
-    weeks = [by_hand.readings(careless, tops_pf, random) for _ in range(4000)]
+    ground = Said([DRY, FIRM, WET] * 2)
+    assert by_hand.readings(sound, ground, random) == [DRY, FIRM, WET] * 2
+    weeks = [by_hand.readings(careless, ground, random) for _ in range(4000)]
     made = [week for week in weeks if week is not None]
     assert len(made) / len(weeks) == pytest.approx(0.8, abs=0.03)
     for strip, right in enumerate([DRY, FIRM, WET] * 2):

@@ -1,6 +1,7 @@
 """A section's parts: layers, tables, roots, footing, surface, steps by piece, settled sections."""
 
 import dataclasses
+import datetime
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from evenclay.sim.section import (
     Ground,
     Section,
     Zone,
+    index_of,
     moisture_index,
     settled,
     spin_up,
@@ -26,6 +28,7 @@ from evenclay.sim.section import (
 from evenclay.sim.section.clay import clay_of
 from evenclay.sim.section.climate import thornthwaite_mm
 from evenclay.sim.section.layout import EDGE, INSIDE, STRIP, YARD
+from evenclay.sim.weather.record import Weather
 
 Floats = NDArray[np.float64]
 
@@ -283,6 +286,18 @@ def test_an_owners_soil_report_holds_the_ground_far_down(cache: Path) -> None:
     found = settled(Ground(), [Zone()], rain, et0, deep_pf=3.0)
     assert found.bottom_pf[0] == 3.0
     assert found.section.pf()[0, -1, -1] == pytest.approx(3.0, abs=0.2)
+
+
+def test_the_index_of_a_record_takes_each_day_to_its_own_month() -> None:
+    """A year whose months each have their number in degrees and ten times that in mm a day."""
+    first = datetime.date(2001, 1, 1)
+    month = np.array([(first + datetime.timedelta(days=day)).month for day in range(365)], float)
+    year = Weather(first, 10.0 * month, month - 5.0, month + 5.0, np.zeros(365), 40.0, ())
+    numbers = np.arange(1.0, 13.0)
+    days = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+    by_hand = moisture_index(10.0 * numbers * days, numbers, 40.0)
+    assert index_of(year, 40.0) == pytest.approx(by_hand, rel=1e-9)
+    assert index_of(year, -40.0) != pytest.approx(by_hand, rel=1e-3)
 
 
 def test_thornthwaites_index_by_hand() -> None:

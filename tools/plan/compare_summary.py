@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 
 from evenclay.controller.plan import NO_RAIN_SENSOR
+from evenclay.sim.house.standing import RELIEF_PF_USUAL
 from evenclay.sim.judge import informed, verdict
 from evenclay.sim.judge.compare import NONE, Judged
 from evenclay.sim.judge.measures import Measures
-from evenclay.sim.judge.strip import RELIEF_PF_USUAL
 from evenclay.sim.judge.verdict import Quantiles
 from evenclay.sim.types import Line
 from evenclay.tools.plan.compare import Found

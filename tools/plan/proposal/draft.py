@@ -241,7 +241,7 @@ class Tables:
         self.house = house
         self.et0_mm = et0_mm
         self.filled_mm = filled_mm
-        self.probed = np.array([zone.probe for zone in prop.zones.values()])
+        self.probed = np.array([bool(zone.probe) for zone in prop.zones.values()])
         self._windows_min = windows_min(house.plan)
         # What of a run goes into the ground, and what a valve may stand open.
         self.run_most_min = np.array(

@@ -7,6 +7,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture, fitted
+from evenclay.sim.house.house import Probe
 from evenclay.tools.property.file import rules
 from evenclay.tools.property.file.quantities import quantity as q
 from evenclay.tools.property.file.quantities import suction
@@ -201,7 +202,8 @@ class Zone(Table):
     # Whose water ends here.
     downspout_roof: Annotated[float, q("m^2", 0, 500, "30 m2", "300 ft2")] = 0
     valve: Annotated[str, rules.choice("latching", "held")] = "latching"
-    probe: Annotated[bool, rules.flag()] = False
+    # true: a capacitive one; "suction": a granular matrix sensor.
+    probe: Annotated[Probe, rules.flag_or("suction")] = False
     # Percent by volume; None: from the soil's texture.
     wet_limit: Annotated[float | None, q("%", 2, 55, "35 %")] = None
     wet_release: Annotated[float | None, q("%", 2, 55, "34 %")] = None
@@ -216,7 +218,7 @@ class Zone(Table):
         for name in ("wet_limit", "wet_release", "dry_limit"):
             value = getattr(self, name)
             if value is not None and not self.probe:
-                raise refusal(f"{value:g}", "only with probe = true", name)
+                raise refusal(f"{value:g}", "only with a probe", name)
         if self.longest_run > self.cap:
             allowed = f"at most the cap, {self.cap:g} min"
             raise refusal(f"{self.longest_run:g} min", allowed, "longest_run")

@@ -115,6 +115,19 @@ def choice(*words: str, also: Mapping[str, str] | None = None) -> BeforeValidato
     return BeforeValidator(Rule(", ".join([f'"{word}"' for word in words]), read))
 
 
+def flag_or(word: str) -> BeforeValidator:
+    """Rule for true, false, or one word instead."""
+
+    def read(value: Any) -> bool | str:
+        if isinstance(value, str):
+            return _chosen(value, {word: word})
+        if not isinstance(value, bool):
+            raise ValueError("")
+        return value
+
+    return BeforeValidator(Rule(f'true, false or "{word}"', read))
+
+
 def choice_or_number(words: tuple[str, ...], least: float, most: float) -> BeforeValidator:
     """Rule for one word of a few, or a number instead."""
     known = {word: word for word in words}

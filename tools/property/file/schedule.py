@@ -6,6 +6,7 @@ from typing import Annotated
 from pydantic import Field, ValidationInfo, model_validator
 
 from evenclay.controller.limits import BANS_MAX, CYCLES_MAX, RUN_MAX_S
+from evenclay.sim.house.house import Check
 from evenclay.sim.units import UNITS, converted
 from evenclay.tools.property.file import rules, times
 from evenclay.tools.property.file.quantities import quantity as q
@@ -181,9 +182,11 @@ class Water(Table):
 
 
 class Habits(Table):
-    """The owner's weekly check with a blade, for the simulation."""
+    """The owner's weekly check by hand, for the simulation."""
 
     checks: Annotated[bool, rules.flag()] = True
+    # Pushes a rod in, squeezes a sample from half a metre down, or both.
+    check: Annotated[Check, rules.choice("blade", "sample", "both")] = "blade"
     weekday: Annotated[str, Weekday] = "sat"
     hour: Annotated[int, rules.whole(0, 23)] = 18  # or half an hour before the day's first cycle
     misses: Annotated[float, q("%", 0, 100, "20 %")] = 0  # of the weeks
