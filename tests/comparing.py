@@ -1,9 +1,9 @@
 """Today's hub and today's proposals in three places: the demo, and its house at Tunis and Seattle.
 
 The records are those in packages that serve as carriers of the files only; latitude and house are
-assumed. At Tunis and Seattle the table is one that gives back the mean ET0 of Tunis's months at 0.6,
-each zone's share the rest of its coefficient, as `tests.published.test_replays` has it; it was fixed
-before any replay. What is compared is the plan that `evenclay propose` makes of the house.
+assumed. At Tunis and Seattle the table is one that gives back the mean ET0 of Tunis's months at
+0.6, each zone's share the rest of its coefficient, as `tests.published.test_replays` has it; it was
+fixed before any replay. What is compared is the plan that `evenclay propose` makes of the house.
 
 `python -m tests.comparing DIR [GROUNDS]` writes all of it there and prints the tables.
 """
