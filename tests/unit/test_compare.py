@@ -278,7 +278,7 @@ def test_notes_say_what_invented_years_leave_out() -> None:
 
 def test_a_row_for_each_way_ground_and_year() -> None:
     rows = compare_summary.rows_of([found_of(("hub_rain", HALF))])
-    assert len(rows) == 3 * GROUNDS * 2
+    assert len(rows) == 3 * GROUNDS * 3  # three years
     assert {line["way"] for line in rows} == {"none", "hub_rain", "informed"}
     one = next(line for line in rows if line["way"] == "hub_rain" and line["ground"] == 2)
     assert one["change_pf_m"] == pytest.approx(0.55, abs=0.01)

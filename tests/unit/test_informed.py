@@ -33,7 +33,7 @@ ROWS = [
     row(month=4, cycles=3, run_s=300, start_min=300, length_min=600),
     row(month=11, cycles=0, run_s=0),
 ]
-FROST_ON_MC, FROST_OFF_MC = 6000, 9000  # high, so that there are such days in an open season
+FROST_ON_MC, FROST_OFF_MC = 11000, 13000  # high, so that there are such days in an open season
 
 
 @cache
