@@ -419,12 +419,10 @@ class Runs:
             self._faults.driver(outcome == FAILED, valve)
         if outcome == FAILED:
             return
-        given_ml = 0
-        metered = False
         supply = self._supply_of[valve]
-        if self._guard.open_zone(supply) == _NONE:
-            given_ml = self._meters.given_ml(supply)
-            metered = self._meters.turned(supply, up_s)
+        all_shut = self._guard.open_zone(supply) == _NONE
+        given_ml = self._meters.given_ml(supply) if all_shut else 0
+        metered = all_shut and self._meters.turned(supply, up_s)
         run = self.under_way[valve]
         if not run:
             return
