@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from evenclay.sim.ground.uncertain import HOUSE_ROWS, ZONE_ROWS
 
@@ -123,6 +122,8 @@ def middle(sides: Sequence[Side], index: float, footing_m: float | None = None) 
 
 def _points() -> Floats:
     """All points of the sequence that are used, (128, dimensions); the same in every call."""
+    from scipy.stats import qmc  # slow to import: only where grounds are drawn
+
     dimensions = len(HOUSE_ROWS) + ZONES_MAX * len(ZONE_ROWS)
     sobol = qmc.Sobol(dimensions, scramble=True, seed=SEED)
     return np.asarray(sobol.random_base2(round(math.log2(JUDGED.stop))))

@@ -6,8 +6,6 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from scipy.stats import norm
-
 ERRORS = 2.0  # standard errors on either side; what lies beyond is cut off
 
 
@@ -34,6 +32,8 @@ class Uncertain:
         if self.spread == "log":
             return float(self.low * (self.high / self.low) ** share)
         if self.spread == "normal":
+            from scipy.stats import norm  # slow to import: only where grounds are drawn
+
             cut = float(norm.cdf(-ERRORS))
             share = float(norm.ppf(cut + share * (1.0 - 2.0 * cut))) / (2.0 * ERRORS) + 0.5
         return self.low + (self.high - self.low) * share
