@@ -122,7 +122,7 @@ def middle(sides: Sequence[Side], index: float, footing_m: float | None = None) 
 
 def _points() -> Floats:
     """All points of the sequence that are used, (128, dimensions); the same in every call."""
-    from scipy.stats import qmc  # a second, which those who only read a property need not wait
+    from scipy.stats import qmc  # slow to import: only where grounds are drawn
 
     dimensions = len(HOUSE_ROWS) + ZONES_MAX * len(ZONE_ROWS)
     sobol = qmc.Sobol(dimensions, scramble=True, seed=SEED)

@@ -32,7 +32,7 @@ class Uncertain:
         if self.spread == "log":
             return float(self.low * (self.high / self.low) ** share)
         if self.spread == "normal":
-            from scipy.stats import norm  # a second, which not everybody needs to wait
+            from scipy.stats import norm  # slow to import: only where grounds are drawn
 
             cut = float(norm.cdf(-ERRORS))
             share = float(norm.ppf(cut + share * (1.0 - 2.0 * cut))) / (2.0 * ERRORS) + 0.5

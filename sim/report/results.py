@@ -74,7 +74,7 @@ def replay_house(
     stay = stay_of(weather, first, last)
     sky, by_hour, climate = weather_of(house, stay, seed)
     months, _ = months_and_days(stay.span.first_day, stay.span.scored_days)
-    case = Case(house, sky, by_hour, months, climate, seed)
+    case = Case(house, sky.start_s, by_hour, months, climate, seed)
     index = index_of(weather, house.latitude_deg)
     around = (sides_of(house), index, house.footing_m)
     many = judged(*around, grounds) if grounds is not None else []

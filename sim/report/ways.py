@@ -49,11 +49,12 @@ Told = Callable[[str, int, int], None]
 class Case:
     """What is lived through, the same on every ground.
 
-    months: of each day, 1..12. climate: the hours that the ground has settled in before.
+    start_s: where its hours begin. months: of each day, 1..12. climate: the hours that the ground
+    has settled in before.
     """
 
     house: House
-    sky: Sky
+    start_s: int
     by_hour: Hourly
     months: NDArray[np.int64]
     climate: Hourly
@@ -106,13 +107,14 @@ def live_on(case: Case, ground: PlausibleGround, told: Told | None = None) -> On
     standing = stand(case.house, ground, case.climate)
     chosen = policies(case.house)
     ways: dict[str, Way] = {}
+    sky = Sky(case.by_hour, case.start_s)
     errors_mm = []
     open_pf = None
     for number, policy in enumerate(chosen):
         if told:
             told(policy.name, number, len(chosen))
-        on = SectionGround(standing, case.by_hour, case.sky.start_s)
-        lived = live(on, policy, case.sky, seed=case.seed)
+        on = SectionGround(standing, case.by_hour, case.start_s)
+        lived = live(on, policy, sky, seed=case.seed)
         seconds = by_day(on.seconds)
         ways[policy.name] = Way(record_of(on), on.litres(), seconds, on.days.water, lived)
         errors_mm.append(on.mass_balance_error_mm)

@@ -156,6 +156,7 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
     ("args", "said"),
     [
         ((), "Missing command"),
+        ((*REPLAY, "--grounds", "0"), "'--grounds': Input should be greater than or equal to 1"),
         (("chek",), "No such command 'chek'"),
         (("check",), "Missing argument 'PROPERTY'"),
         (("check", "a", "b"), "unexpected extra argument"),
@@ -170,7 +171,7 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
             (*REPLAY, "--from", "2021-02-02", "--to", "2021-02-01"),
             "found 2021-02-02, after 2021-02-01; allowed is --from on or before --to",
         ),
-        ((*REPLAY, "--to", "2017-05-01"), "is before 2018-01-01, where the days that count begin"),
+        ((*REPLAY, "--to", "2016-05-01"), "2017-01-01"),
         ((*REPLAY, "--units", "imperial"), "'metric', 'us', 'tenths'"),
         ((*REPLAY, "--dates", "ymd"), "'mdy', 'dmy'"),
         ((*REPLAY, "--seed", "x"), "--seed"),
@@ -252,6 +253,27 @@ def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
         "property": hashlib.sha256(DEMO.read_bytes()).hexdigest(),
         "weather": hashlib.sha256(WEATHER.read_bytes()).hexdigest(),
     }
+
+
+def test_replay_on_many_grounds_side_by_side(tmp_path: Path) -> None:
+    """In a real process; how many of them live on the grounds changes no figure."""
+    house = tmp_path / "small.toml"
+    house.write_text(sweeps.HOUSE, encoding="utf-8")
+    days = ("--from", "2021-05-01", "--to", "2022-04-30")
+    for count in ("1", "2"):
+        out_dir = tmp_path / count
+        args = ("replay", str(house), "--weather", str(WEATHER), "--out", str(out_dir), *days)
+        process = start(*args, "--grounds", "2", "--processes", count)
+        out, err = process.communicate()
+        assert process.returncode == 0, err
+        assert "grounds: 2 of 2" in err
+        assert " in eight of ten plausible grounds)" in out
+        assert "the middle of 2 grounds" in out
+        lines = [line for line in out.splitlines() if line[0] in "┏┃┡│├└"]
+        assert len(lines) >= 8 and max(map(len, lines)) <= 80
+    summaries = [(tmp_path / count / "summary.json").read_bytes() for count in ("1", "2")]
+    assert summaries[0] == summaries[1]
+    assert json.loads(summaries[0])["grounds"] == 2
 
 
 def test_sweep_on_processes(tmp_path: Path) -> None:
