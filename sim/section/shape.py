@@ -39,7 +39,8 @@ def shape_of(
                 open_ = beam if zone.slab_m is not None else np.zeros(layers)
                 if zone.slab_m is not None:
                     beyond = (zone.width_m - widths[c, z]) / 2.0  # of the strip's middle
-                    apart = zone.slab_m - beyond + widths[c + 1, z] / 2.0
+                    # A strip that is wider than that ends at the slab's edge.
+                    apart = max(apart, zone.slab_m - beyond + widths[c + 1, z] / 2.0)
             side[:, c, z] = open_ / apart
     above = np.array(
         [{YARD: arrays.YARD, STRIP: arrays.STRIP}.get(place, 0) for place in layout.places]

@@ -288,6 +288,16 @@ def test_an_owners_soil_report_holds_the_ground_far_down(cache: Path) -> None:
     assert found.section.pf()[0, -1, -1] == pytest.approx(3.0, abs=0.2)
 
 
+@pytest.mark.parametrize("slab_m", [0.2, 0.25, 0.5])
+def test_a_strip_wider_than_its_place_ends_at_the_slab(slab_m: float) -> None:
+    """One of 1.5 m whose middle lies 0.25 m from the slab had no distance to the edge at all."""
+    section = Section(Ground(), [Zone(width_m=1.5, slab_m=slab_m)], start_pf=3.5, bottom_pf=3.5)
+    days = section.live(np.zeros(240), np.zeros(240), np.full((240, 1), 0.5))
+    assert np.all(np.isfinite(days.pf))
+    assert section.mass_balance_error_mm <= 1e-6
+    assert days.pf[-1, 0, EDGE].mean() < days.pf[0, 0, EDGE].mean()
+
+
 def test_the_index_of_a_record_takes_each_day_to_its_own_month() -> None:
     """A year whose months each have their number in degrees and ten times that in mm a day."""
     first = datetime.date(2001, 1, 1)
