@@ -119,7 +119,7 @@ class SectionGround(Ground):
         standing: Standing,
         by_hour: Hourly,
         start_s: int,
-        target_pf: Sequence[float] | None = None,
+        target_pf: Sequence[float] | Floats | None = None,
     ) -> None:
         """by_hour: the hours to live, whole days. It ends the life before on the same ground.
 
@@ -129,7 +129,7 @@ class SectionGround(Ground):
         super().__init__(standing.strips, start_s)
         own_pf = (standing.level_pf - RELIEF_PF_USUAL).tolist()
         self._pieces = standing.ground.zones
-        self._target_pf = own_pf if target_pf is None else list(target_pf)
+        self._target_pf = own_pf if target_pf is None else [float(pf) for pf in target_pf]
         self._section = standing.settled.section
         self._section.put_back(standing.start)
         self._hours = self._section.hours(by_hour.rain_mm, by_hour.et0_mm)

@@ -128,16 +128,20 @@ def lived(
     house: House, life: Life, ground: PlausibleGround, policy: Policy, target_pf: Floats
 ) -> list[Outcome]:
     """Let a way of watering live on a ground; one outcome."""
-    _, record, litres = _live(house, life, ground, policy)
+    _, record, litres = _live(house, life, ground, policy, target_pf)
     return [Outcome(sums_of(record, target_pf, place_on(house, ground)), litres)]
 
 
 def _live(
-    house: House, life: Life, ground: PlausibleGround, policy: Policy
+    house: House,
+    life: Life,
+    ground: PlausibleGround,
+    policy: Policy,
+    target_pf: Floats | None = None,
 ) -> tuple[Standing, Record, Floats]:
     sky, by_hour, climate = weather_of(house, life.stay, life.seed)
     standing = stand(house, ground, climate)
-    on = SectionGround(standing, by_hour, sky.start_s)
+    on = SectionGround(standing, by_hour, sky.start_s, target_pf)
     live(on, policy, sky, seed=life.seed)
     return standing, record_of(on), on.litres()
 

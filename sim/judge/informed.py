@@ -133,7 +133,7 @@ class ToldGround(SectionGround):
         self, standing: Standing, by_hour: Hourly, start_s: int, target_pf: Floats
     ) -> None:
         """target_pf: of each strip, (zones,)."""
-        super().__init__(standing, by_hour, start_s, target_pf.tolist())
+        super().__init__(standing, by_hour, start_s, target_pf)
         self._shown = Shown(len(self.strips))
         self._told_days = 0
         self._content: list[float] = []
