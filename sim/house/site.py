@@ -8,6 +8,7 @@ winter, whatever the clocks on the wall do in summer.
 from collections.abc import Sequence
 
 import numpy as np
+from mypy_extensions import mypyc_attr
 from numpy.random import Generator
 
 from evenclay.sim.calendar import HOUR_S
@@ -42,6 +43,7 @@ class Sky:
         return before_um + (self._fallen_um[hour + 1] - before_um) * of_hour_s // HOUR_S
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)  # the section is not compiled
 class Ground:
     """What devices and owner ask of the ground under a house's strips; stepped when someone looks.
 

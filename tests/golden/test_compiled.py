@@ -63,6 +63,15 @@ def test_it_is_run_where_it_is_built(built: Path) -> None:
     assert python("-c", OF_A_WORKER, core=built) == "True\n"
 
 
+def test_ground_that_is_not_compiled_inherits_from_what_is(built: Path) -> None:
+    program = (
+        "from evenclay.tools.dev import compiled; compiled.use(); "
+        "from evenclay.sim.house import site, standing; "
+        "print(issubclass(standing.SectionGround, site.Ground), site.__file__.endswith('.py'))"
+    )
+    assert python("-c", program, core=built) == "True False\n"
+
+
 def test_a_tree_without_it_runs_the_sources() -> None:
     assert python("-c", WHERE) == f"{ROOT / 'controller' / 'hub.py'}\n"
     assert python("-c", OF_A_WORKER) == "False\n"
