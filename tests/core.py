@@ -88,7 +88,7 @@ ROW = {
 def with_codes(fields: str) -> "list[tuple[str, str]]":
     """Name and `struct` code of each field in a table of the record or the plan."""
     words = fields.split()
-    return list(zip(words[::2], words[1::2]))  # noqa: B905
+    return list(zip(words[::2], words[1::2]))  # noqa: B905 MicroPython has no strict
 
 
 def merged(defaults: "dict[str, int]", changes: "dict[str, int]") -> "dict[str, int]":

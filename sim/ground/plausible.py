@@ -12,11 +12,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from evenclay.sim.ground.uncertain import HOUSE_ROWS, ZONE_ROWS
+from evenclay.sim.types import Floats
 
-Floats = NDArray[np.float64]
 Cover = Literal["bare", "grass", "shrubs"]
 
 SEED = 18

@@ -16,16 +16,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from evenclay.sim.judge.strip import on_target, soaked
-from evenclay.sim.section.layout import strain_weights
+from evenclay.sim.section import layout
+from evenclay.sim.types import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 YEAR_DAYS = 365.25
 RUNNING_DAYS = 365
 YEARS_LEAST = 25  # that measures are taken over
 
-SOFT_PF = 2.0  # wetter clay hardly swells more: an assumption
 WORST_YEAR_SHARE = 0.9  # of the years change less than the worst in ten
 
 # Less yearly change of weighted suction than this is no base for percents. [pF m]
@@ -98,8 +97,7 @@ def weighted_suction(pf: Floats, place: Place) -> Floats:
     strain: 1.0 in the cracked zone, 2.0 - depth / 5 below it, not below 0.
     Source: AS 2870-2011, clause 2.3, from memory.
     """
-    weights = strain_weights(place.edges_m, place.cracked_m, place.footing_m)
-    return np.asarray(np.maximum(pf, SOFT_PF) @ weights)
+    return layout.weighted_suction(pf, place.edges_m, place.footing_m, place.cracked_m)
 
 
 class Sums(NamedTuple):

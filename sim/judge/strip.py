@@ -10,10 +10,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from evenclay.sim.section.layout import STRIP_M
+from evenclay.sim.types import Floats
+
 Bools = NDArray[np.bool_]
 
-STRIP_M = (0.3, 1.0)
 RELIEF_PF = (0.0, 0.8)
 WETTEST_TARGET_PF = 2.5  # common practice, no source
 WETTEST_SHARE = 0.1  # of its unwatered days a strip is wetter than its target may be

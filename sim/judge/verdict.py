@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from evenclay.sim.judge.measures import Measures
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 UNREST_PCT = 85.0  # the ninetieth of a hundred grounds must not be above it
 # The median of the grounds must not be above these; all common practice, no source.

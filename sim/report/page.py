@@ -15,7 +15,6 @@ from markupsafe import Markup
 from evenclay.sim import files
 from evenclay.sim.ground.textures import kpa_of_pf
 from evenclay.sim.house.house import House
-from evenclay.sim.judge.strip import STRIP_M
 from evenclay.sim.report import pictures
 from evenclay.sim.report.moisture import Cut, section, sides
 from evenclay.sim.report.openings import openings
@@ -33,6 +32,7 @@ from evenclay.sim.report.tables import (
     site_series,
 )
 from evenclay.sim.report.year import Year, read, runs_of
+from evenclay.sim.section.layout import STRIP_M
 
 
 def write_report(out_dir: Path, house: House, cut: Cut) -> Path:

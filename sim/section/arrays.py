@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
+
 Ints = NDArray[np.int64]
 Records = NDArray[np.void]
 

@@ -11,12 +11,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from evenclay.sim.ground.textures import Texture
 from evenclay.sim.section.ground import Ground
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 STEPS = 1024
 PHI, K, PF = range(3)  # what the columns of a table hold

@@ -14,7 +14,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from evenclay.sim.section.arrays import HOURS, STRIP, YARD, Floats, Records, Shape, State, Work
+from evenclay.sim.section.arrays import HOURS, STRIP, YARD, Records, Shape, State, Work
+from evenclay.sim.types import Floats
 
 POND_M = 0.003  # surface storage: common practice, no source
 CENTRED = 0.55  # how far into a step its rates are taken: 0.5 errs least, more damps what swings

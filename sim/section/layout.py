@@ -7,10 +7,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 YARD, STRIP, EDGE, INNER, INSIDE = range(5)
 PLACES = ("yard", "strip", "edge", "inner", "inside")
+SOFT_PF = 2.0  # wetter clay hardly swells more: an assumption
 STRIP_M = (0.3, 1.0)  # the depth that level, target, estimate, sample and sensor speak of
 
 
@@ -100,3 +101,14 @@ def strain_weights(edges_m: ArrayLike, cracked_m: float, from_m: float = 0.0) ->
     below = np.clip(edges, cracked_m, 10.0)
     integral = np.minimum(edges, cracked_m) + 2.0 * below - below**2 / 10.0
     return np.diff(integral)
+
+
+def weighted_suction(
+    pf: "NDArray[np.float32] | Floats", edges_m: ArrayLike, footing_m: float, cracked_m: float
+) -> Floats:
+    """Weighted suction of columns [pF m]: from the footing's depth to the bottom of the section.
+
+    pf: (..., layers). What is wetter than pF 2.0 counts as 2.0.
+    """
+    weights = strain_weights(edges_m, cracked_m, footing_m)
+    return np.asarray(np.maximum(pf, SOFT_PF) @ weights)

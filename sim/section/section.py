@@ -10,14 +10,12 @@ from numpy.typing import NDArray
 from evenclay.sim.section import arrays, kernel
 from evenclay.sim.section.clay import Clay, clay_of
 from evenclay.sim.section.ground import Ground, Zone
-from evenclay.sim.section.layout import PLACES, STRIP, STRIP_M, Layout, strain_weights
+from evenclay.sim.section.layout import PLACES, STRIP, STRIP_M
 from evenclay.sim.section.shape import house_of, places_of, shape_of
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 EVERY_H = 6  # between steps of all but the surface
 CRACKS_OPEN_PF, CRACKS_WHOLE_PF = 3.3, 4.2  # an assumption
-SOFT_PF = 2.0  # wetter clay hardly swells more: an assumption
 
 
 class Days(NamedTuple):
@@ -305,14 +303,3 @@ class Section:
         """Largest difference so far between water held and the books, over the strip [mm]."""
         widths = np.array([zone.width_m for zone in self.zones])
         return float(np.max(1000.0 * self._state.worst / widths))
-
-
-def weighted_suction(
-    pf: "NDArray[np.float32] | Floats", layout: Layout, footing_m: float, cracked_m: float
-) -> Floats:
-    """Weighted suction of columns [pF m]: from the footing's depth to the bottom of the section.
-
-    pf: (..., layers). What is wetter than pF 2.0 counts as 2.0.
-    """
-    weights = strain_weights(layout.edges_m, cracked_m, footing_m)
-    return np.asarray(np.maximum(pf, SOFT_PF) @ weights)

@@ -9,8 +9,7 @@ from evenclay.sim.section import arrays, kernel
 from evenclay.sim.section.clay import Clay
 from evenclay.sim.section.ground import Cover, Ground, Zone
 from evenclay.sim.section.layout import EDGE, PLACES, STRIP, YARD, Layout
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 AIR_M = 0.3  # how deep bare ground evaporates where it is cracked
 AIR_FULL_PF, AIR_END_PF = 4.0, 5.0  # whole and no evaporation, whatever time says: an assumption

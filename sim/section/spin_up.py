@@ -25,8 +25,7 @@ from evenclay.sim.section.clay import M2_D_PER_CM2_S
 from evenclay.sim.section.ground import Ground, Zone
 from evenclay.sim.section.layout import EDGE, STRIP, STRIP_M, YARD, Layout
 from evenclay.sim.section.section import EVERY_H, Section, Snapshot
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 YEAR_H = 8766
 FORGOTTEN = 5.0  # times of its slowest change, after which ground has forgotten how it began

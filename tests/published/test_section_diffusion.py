@@ -63,7 +63,7 @@ def test_the_edge_moves_as_in_the_linear_trial(alpha_cm2_s: float) -> None:
         section.live(STILL_DAY, STILL_DAY)
         if day >= 14 * YEAR_D:
             suctions.append(
-                weighted_suction(section.pf()[:, edge].mean(axis=1), TRIAL_LAYOUT, 0.0, 1.5)
+                weighted_suction(section.pf()[:, edge].mean(axis=1), TRIAL_LAYOUT.edges_m, 0.0, 1.5)
             )
     ranges = np.ptp(suctions, axis=0)
     unwatered, percents = TRIAL[alpha_cm2_s]

@@ -38,7 +38,7 @@ SEEDS = range(1, 9)
 
 def moved(ground: Ground, days: Days) -> float:
     """Yearly movement, mean of the sides, and yearly tilt of the worst pair [pF m]."""
-    edges = weighted_suction(days.pf[:, :, EDGE], ground.layout, ground.footing_m, 1.5)
+    edges = weighted_suction(days.pf[:, :, EDGE], ground.layout.edges_m, ground.footing_m, 1.5)
     years = edges.reshape(YEARS, 365, len(SIDES))
     apart = years[:, :, :, None] - years[:, :, None, :]
     return float(np.ptp(years, axis=1).mean() + np.ptp(apart, axis=1).mean(axis=0).max())

@@ -5,9 +5,10 @@ import pytest
 
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.ground.textures import TEXTURES
+from evenclay.sim.judge.informed import MOST_MM
 from evenclay.sim.section import BARE, Ground, Section, Zone
 from evenclay.tools.dev import bare_strip, confusion
-from evenclay.tools.dev.daily import MM_PER_PF, MOST_MM, kept, repeated
+from evenclay.tools.dev.daily import MM_PER_PF, kept, repeated
 
 
 def test_truth_is_told_about_a_target() -> None:

@@ -51,7 +51,7 @@ def test_suction_is_weighted_from_the_footing_down_and_never_below_two() -> None
     pf = np.full((3, LAYOUT.layers), 3.0)
     pf[1] = 1.0  # soaked
     pf[2, 0] = 9.0  # above the footing nothing counts
-    found = weighted_suction(pf, LAYOUT, 0.4, 1.5)
+    found = weighted_suction(pf, LAYOUT.edges_m, 0.4, 1.5)
     deep_m = 1.1 + 2.0 * 4.5 - (6.0**2 - 1.5**2) / 10.0
     np.testing.assert_allclose(found, [3.0 * deep_m, 2.0 * deep_m, 3.0 * deep_m])
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from evenclay.sim.house.standing import RELIEF_PF_USUAL
 from evenclay.sim.judge.measures import Measures, Place, Record, first_watered, measure
 from evenclay.sim.section import BARE, LAYOUT, SHRUBS, Ground, Zone, settled
 from evenclay.sim.section.layout import EDGE, INSIDE, STRIP
@@ -18,7 +19,6 @@ from evenclay.sim.weather.hourly import hourly
 from evenclay.tools.dev.daily import kept, repeated
 from evenclay.tools.dev.validation_years import tunis
 
-RELIEF_PF = 0.4
 YEARS = 26
 SIDES = (
     Zone(coefficient=1.1, yard_coefficient=0.9),
@@ -39,7 +39,7 @@ def measured(neighbours: bool, one_wetness: bool) -> tuple[Measures, list[float]
     begun = settled(ground, sides, by_hour.rain_mm, by_hour.et0_mm)
     start = begun.section.snapshot()
     rain_mm, et0_mm = (repeated(one, YEARS) for one in (by_hour.rain_mm, by_hour.et0_mm))
-    target_pf = begun.level_pf - RELIEF_PF
+    target_pf = begun.level_pf - RELIEF_PF_USUAL
     if one_wetness:
         target_pf = target_pf * 0.0 + target_pf.mean()
     records = []

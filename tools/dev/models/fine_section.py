@@ -10,16 +10,14 @@ from itertools import pairwise
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from evenclay.sim.section import PLACES, Ground, Layout, Settled, Zone, strain_weights
 from evenclay.sim.section.clay import FULL_PF, M2_D_PER_CM2_S, clay_of
 from evenclay.sim.section.kernel import CRACKING_M
-from evenclay.sim.section.layout import EDGE, STRIP_M, YARD
-from evenclay.sim.section.section import CRACKS_OPEN_PF, CRACKS_WHOLE_PF, SOFT_PF
+from evenclay.sim.section.layout import EDGE, SOFT_PF, STRIP_M, YARD
+from evenclay.sim.section.section import CRACKS_OPEN_PF, CRACKS_WHOLE_PF
 from evenclay.sim.section.shape import AIR_END_PF, AIR_FULL_PF, AIR_M
-
-Floats = NDArray[np.float64]
+from evenclay.sim.types import Floats
 
 PARTS = 4  # of an hour
 POND_M = 0.003
