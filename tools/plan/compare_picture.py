@@ -1,6 +1,7 @@
 """The picture of a comparison: unrest and water of every way of watering, over the grounds."""
 
 import io
+from pathlib import Path
 
 import matplotlib
 from matplotlib.axes import Axes
@@ -52,7 +53,8 @@ def _panel(
     low = (top_in - HEAD_IN - tall_in) / whole_in
     left = fig.add_axes((0.17, low, 0.5, tall_in / whole_in))
     right = fig.add_axes((0.72, low, 0.25, tall_in / whole_in))
-    title, line = title_of(found, weather), verdict_of(weather)
+    file = Path(weather["weather"]).name  # a whole path would run out of the picture
+    title, line = title_of(found, weather | {"weather": file}), verdict_of(weather)
     fig.text(0.01, top_in / whole_in, title, va="top", fontweight="bold")
     fig.text(0.01, (top_in - 0.2) / whole_in, line, va="top", color=SOFT, fontsize=8.5)
     for ax in (left, right):
