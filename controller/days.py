@@ -8,6 +8,7 @@ from . import events
 from ._const import const
 from .agenda import PER_DAY
 from .civil import FIRST_WEEKDAY, LOST, STEPPED
+from .events import OK
 from .limits import DAY_S, WALL_MAX
 from .plan import AUTO_OFF
 
@@ -61,7 +62,7 @@ class Days:
         self._tell = tell
         self.time = agenda.time
         self.order: "list[int]" = []
-        self.held = [events.OK] * len(plan.zones)  # what last kept each waiting run from starting
+        self.held = [OK] * len(plan.zones)  # what last kept each waiting run from starting
 
     # The clock.
 
@@ -121,9 +122,9 @@ class Days:
             return False
         wall_s = up_s + self._clock.skew_s
         changed = False
-        if self._resync_why != events.OK:
+        if self._resync_why != OK:
             self._resync(up_s, wall_s, self._resync_why)
-            self._resync_why = events.OK
+            self._resync_why = OK
             changed = True
         elif wall_s >= self._midnight_s:
             refill = up_s - self._refill_up_s >= _REFILL_LEAST_S
@@ -249,7 +250,7 @@ class Days:
         """Find the cycle after the mark; it may have passed already."""
         today = self.time.local_s(wall_s) // DAY_S
         after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
-        if self._resync_why != events.OK:  # back as far as the mark: what passed is to be told
+        if self._resync_why != OK:  # back as far as the mark: what passed is to be told
             after_no = self._record.mark_no
         self._next_no = self._agenda.next_after(after_no, today)
         self._next_s = WALL_MAX
@@ -265,7 +266,7 @@ class Days:
 
         Returns True if the record is to be saved for it.
         """
-        self.drop_waiting(events.OK)
+        self.drop_waiting(OK)
         if self._went_back:
             self._went_back = False
             self._tell(events.CLEARED, _NONE, events.CLOCK, 0)
@@ -310,5 +311,5 @@ class Days:
         """Drop a waiting run; its zone goes first in the next cycle."""
         self._record.waiting &= ~(1 << zone)
         self._record.first |= 1 << zone
-        self.held[zone] = events.OK
+        self.held[zone] = OK
         self._tell(events.SKIPPED, zone, why, 0)

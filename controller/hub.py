@@ -6,7 +6,6 @@ what the clocks say, what was sensed, what is due, what the owner asks for, the 
 and the commands. What each of these means stands in a file of its own.
 """
 
-from . import ports
 from ._const import const
 from .agenda import Agenda
 from .civil import Clock
@@ -19,6 +18,7 @@ from .lockouts import Lockouts
 from .meter import Meters
 from .owner import Owner
 from .plan import Plan
+from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
 from .runs import Runs
 from .saving import Saving
 from .trim import Trim
@@ -69,7 +69,8 @@ class Hub:
         self.lockouts = lockouts = Lockouts(plan, record, row, log is not None, tell)
         self.trim = trim = Trim(plan, record, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, trim, tell)
-        self.meters = meters = Meters(plan)
+        self._meters = meters = Meters(plan)
+        self._metered = meters.metered
         self.saving = saving = Saving(record, clock, lockouts, days, faults)
         self.runs = runs = Runs(
             plan, record, clock, guard, faults, lockouts, trim, days, meters, saving
@@ -90,9 +91,9 @@ class Hub:
         Raises:
             Broken: an invariant does not hold; the caller closes every valve and starts anew.
         """
-        metered = self.meters.metered
+        metered = self._metered
         if metered:
-            self.meters.read(seen.meter_ml)
+            self._meters.counts_ml = seen.meter_ml
         if self._sent:  # it is still the moment of the step before, in which all due was decided
             if self._take_outcomes(up_s, seen.done) or asked:
                 return self._decide(up_s, seen, asked)
@@ -122,33 +123,33 @@ class Hub:
         opened = False
         for place, command in enumerate(sent):
             what = command[0]
-            outcome = ports.CARRIED_OUT
+            outcome = CARRIED_OUT
             if place >= done:  # the first of these has failed, and none behind it was tried
-                outcome = ports.FAILED if place == done else ports.UNTRIED
-            if what == ports.CLOSE:
+                outcome = FAILED if place == done else UNTRIED
+            if what == CLOSE:
                 self.runs.closed(command[1], outcome, up_s)
-            elif what == ports.SAVE:
+            elif what == SAVE:
                 self._saved(command[1], outcome, up_s)
-            elif what == ports.OPEN:
+            elif what == OPEN:
                 self.runs.opened(command[1], outcome, up_s)
                 opened = True
-            elif outcome == ports.UNTRIED:
+            elif outcome == UNTRIED:
                 self.faults.show_again(command)
-        if done < len(sent) or sent[0][0] == ports.CLOSE:
+        if done < len(sent) or sent[0][0] == CLOSE:
             return True
         return opened and self.runs.more_may_begin()
 
     def _saved(self, slot: int, outcome: int, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
-        if outcome == ports.CARRIED_OUT:
+        if outcome == CARRIED_OUT:
             self.shut_up_s = _NONE
             if self.faults.alarms:
                 self.faults.store(False, slot)
             self.runs.saved(True)
             return
-        if outcome == ports.FAILED:
+        if outcome == FAILED:
             self.saving.failed(slot, up_s)
-        if slot == ports.RECORD:
+        if slot == RECORD:
             self.record.dirty = True
             self.runs.saved(False)
 
@@ -157,7 +158,9 @@ class Hub:
         news = self.lockouts.poll(seen, up_s)
         if news:
             self.trim.forget_untrusted(self.lockouts.probes)
-        return self.runs.watch(up_s) or news
+        if self._metered and self.runs.watch(up_s):
+            news = True
+        return news
 
     def _decide(self, up_s: int, seen: "Seen", asked: "list[Asked] | tuple[()]") -> "list[Command]":
         """Go through what is due and what is asked, and collect the commands, most urgent first."""
@@ -213,17 +216,19 @@ class Hub:
             self.wake_s = self.due_s = up_s  # how that went is to be told at once
         else:
             # Reports alone need no outcome: an event that was not shown is still in the log.
-            self.guard.verify(up_s)
-            due_up_s = self.guard.due_up_s(self.runs.look_up_s)
+            guard = self.guard
+            guard.verify(up_s)
+            due_up_s = guard.due_up_s(self.runs.look_up_s)
             if self._booted and self.clock.trusted:
                 other_up_s = self.days.due_up_s()
                 if other_up_s < due_up_s:
                     due_up_s = other_up_s
-                if self.lockouts.has_quiet and self.guard.open_zones:
+                if self.lockouts.has_quiet and guard.open_zones:
                     other_up_s = up_s + self.days.steady_s(up_s)
                     if other_up_s < due_up_s:
                         due_up_s = other_up_s
-            if self.record.dirty or self.record.owed:
+            record = self.record
+            if record.dirty or record.owed:
                 other_up_s = self.saving.retry_up_s
                 if up_s < other_up_s < due_up_s:
                     due_up_s = other_up_s
@@ -238,6 +243,6 @@ class Hub:
         poll_up_s = self.lockouts.poll_up_s
         due_s = poll_up_s if poll_up_s < self._due_up_s else self._due_up_s
         self.wake_s = self.due_s = due_s
-        for supply, _ in self.meters.metered:
+        for supply, _ in self._metered:
             if due_s > up_s + _METER_S and self.guard.open_zone(supply) == _NONE:
                 self.wake_s = up_s + _METER_S

@@ -94,7 +94,7 @@ class Meters:
     """The meters of a hub. A supply without one has given no water that anybody knows of.
 
     metered: (supply, meter) of each supply that has one
-    counts_ml: what the meters of all supplies show now
+    counts_ml: what the meters of all supplies show at this moment, ml or None a supply
     """
 
     def __init__(self, plan: "Plan") -> None:
@@ -106,10 +106,6 @@ class Meters:
             self._of.append(meter)
             if meter:
                 self.metered.append((supply, meter))
-
-    def read(self, counts_ml: "list[int | None]") -> None:
-        """Take every meter's count at this moment, ml or None a supply."""
-        self.counts_ml = counts_ml
 
     def turned(self, supply: int, up_s: int) -> bool:
         """A valve of a supply was told to open or to shut. Returns True if it has a meter."""

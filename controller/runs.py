@@ -6,6 +6,7 @@ which is not tried unless that was written. In the second it learns how both wen
 
 from . import events
 from ._const import const
+from .events import OK
 from .journal import NO_FLOW_FAULT
 from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import judge_flow, off_plan
@@ -166,17 +167,17 @@ class Runs:
             self._look_at(first_up_s)
         else:
             why = self._why_not(run, up_s)
-        if why == events.OK and self._shut_up_s[zone] != _NONE:
-            rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
-            if up_s < rested_up_s:
-                why = events.REST
-                self._look_at(rested_up_s)
-        if why == events.OK:
-            self._intend(run, up_s)
-            return True
+        if why == OK:
+            shut_up_s = self._shut_up_s[zone]
+            rested_up_s = shut_up_s + self._plan.zones[zone].rest_s
+            if shut_up_s == _NONE or up_s >= rested_up_s:
+                self._intend(run, up_s)
+                return True
+            why = events.REST
+            self._look_at(rested_up_s)
         if why == events.QUIET:
             self._look_at(up_s + days.steady_s(up_s))
-        days.hold_back(zone, events.OK if why in (events.OPEN_LIMIT, events.BUSY) else why)
+        days.hold_back(zone, OK if why in (events.OPEN_LIMIT, events.BUSY) else why)
         self._look_at(latest_up_s + 1)
         return False
 
@@ -204,7 +205,7 @@ class Runs:
                     self._look_at(max(guard.gap_up_s[supply], up_s + 1))
                     return
                 self.test &= ~(1 << zone)
-                if why == events.OK:
+                if why == OK:
                     self._intend(run, up_s)
                     return
                 self._tell(events.REFUSED, zone, why, events.TEST)
@@ -212,7 +213,7 @@ class Runs:
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
         why = self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, run.run_s)
-        if why != events.OK:
+        if why != OK:
             return why
         return self._guard.judge(run.zone, run.run_s, up_s)
 
@@ -235,7 +236,7 @@ class Runs:
             return events.STORE  # what cannot be written is not given
         run = Run(zone, run_s, 0, events.MANUAL, anyway)
         why = self._why_not(run, up_s)
-        if why == events.OK:
+        if why == OK:
             self._intend(run, up_s)
         return why
 
@@ -244,7 +245,7 @@ class Runs:
         if self.busy() or self._guard.open_zones:
             return events.BUSY
         self.test = (1 << len(self._plan.zones)) - 1
-        return events.OK
+        return OK
 
     def drop_test(self) -> None:
         """End the guided test before its next zone."""
@@ -272,7 +273,7 @@ class Runs:
         record.run_s[zone] = run.run_s
         record.valve_wall_s[zone] = self._clock.wall_s(up_s)
         record.dirty = True
-        self._days.hold_back(zone, events.OK)
+        self._days.hold_back(zone, OK)
         self.intent = run
 
     def _cancel(self) -> None:
