@@ -6,6 +6,7 @@ By mypyc and a C compiler, from the sources as they stand.
 """
 
 import os
+import re
 import shlex
 import shutil
 import subprocess
@@ -21,6 +22,9 @@ INTERPRETED = ("__init__", "_const", "journal", "limits", "plan", "ports")
 SIMULATED = tuple(
     f"sim/house/{name}.py" for name in ("columns", "devices", "faults", "plumbing", "site")
 )
+# How a module of the core declares its constants.
+CONST = "from ._const import const\n"
+CONSTANT = re.compile(r"^(\w+) = const\((.*?)\)(?=$|  #)", re.MULTILINE)
 CONFIG = """\
 [mypy]
 follow_imports = silent
@@ -47,7 +51,7 @@ def build(built: Path) -> None:
         for path, text in (texts | {"__init__.py": "", "../mypy.ini": CONFIG}).items():
             file = package / path
             file.parent.mkdir(parents=True, exist_ok=True)
-            file.write_text(text, "utf-8")
+            file.write_text(_inlined(text), "utf-8")
         command = [sys.executable, "-m", "mypyc", "--config-file=mypy.ini", *paths]
         done = subprocess.run(command, cwd=place, capture_output=True, text=True, check=False)
         # What mypyc warns of it leaves out, such as a default that is no literal.
@@ -58,6 +62,12 @@ def build(built: Path) -> None:
         (made / DIGEST).write_text("\n".join([made_of, *names]), "utf-8")
         shutil.rmtree(built, ignore_errors=True)
         made.rename(built)
+
+
+def _inlined(text: str) -> str:
+    """Declare the constants of a module final, so that mypyc inlines them, as MicroPython does."""
+    text = text.replace(CONST, f"{CONST}from typing import Final\n")
+    return CONSTANT.sub(r"\1: Final = \2", text)
 
 
 def _look_for_compiler() -> None:
