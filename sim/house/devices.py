@@ -187,10 +187,7 @@ class Devices(Plumbing):
 
     def meter_runs(self) -> bool:
         """Whether water runs through a meter."""
-        for _, pipe in self._meters:
-            if pipe.flow_ml_h:
-                return True
-        return False
+        return any(pipe.flow_ml_h for _, pipe in self._meters)
 
     def untold(self, zone: int) -> int:
         """Water given since the zone's last closing line, ml/h times seconds."""
