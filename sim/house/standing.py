@@ -110,8 +110,9 @@ def _zone(strip: Strip, zone: PlausibleZone) -> section.Zone:
 class SectionGround(Ground):
     """The cross-sections of a house, from where it has settled on.
 
-    days: daily mean pF of each place, and the day's water, of the hours stepped so far. passed,
-    seconds: water through each valve [ml/h times seconds] and its time, (hours, zones).
+    standing: where it began. days: daily mean pF of each place, and the day's water, of the hours
+    stepped so far. passed, seconds: water through each valve [ml/h times seconds] and its time,
+    (hours, zones).
     """
 
     def __init__(
@@ -127,8 +128,8 @@ class SectionGround(Ground):
         wetter than the strip's level in this ground.
         """
         super().__init__(standing.strips, start_s)
+        self.standing = standing
         own_pf = (standing.level_pf - RELIEF_PF_USUAL).tolist()
-        self._pieces = standing.ground.zones
         self._target_pf = own_pf if target_pf is None else [float(pf) for pf in target_pf]
         self._section = standing.settled.section
         self._section.put_back(standing.start)
@@ -216,7 +217,7 @@ class SectionGround(Ground):
         A capacitive one shows content on the plan's own line, `_planned_ppt`; a suction sensor
         what that line makes of the suction it shows.
         """
-        texture, piece = self.strips[zone].texture, self._pieces[zone]
+        texture, piece = self.strips[zone].texture, self.standing.ground.zones[zone]
         random = np.random.default_rng([seed, zone])
         suction_pf = self._section.clay(zone).pf(WHOLE_PPT / 1000.0)
         if self.strips[zone].probe == "suction":

@@ -18,7 +18,7 @@ from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF
 from evenclay.sim.house.house import Owner
 from evenclay.sim.judge import compare, informed, verdict
 from evenclay.sim.judge.compare import Judged, Life, Outcome
-from evenclay.sim.judge.measures import Measures, Place, Sums
+from evenclay.sim.judge.measures import Measures, Place, Start, Sums
 from evenclay.sim.judge.policies import bare_plan, compared, probed, reference_plan
 from evenclay.sim.replay.stay import stay_of
 from evenclay.sim.types import Floats
@@ -122,6 +122,31 @@ def life_of(years: int) -> Life:
 
 def judged(**ways: Sequence[Outcome]) -> dict[str, Judged]:
     return compare.judge(life_of(3), PLACE, {"none": [outcome((0.5, 0.4))], **ways})
+
+
+def test_a_young_house_is_judged_from_what_it_began_with() -> None:
+    """Two edges that began 0.3 wetter than they are in the mean, and an inside that did not."""
+    young = replace(outcome((0.5, 0.4)), start=Start(np.array([3.7, 3.7]), 4.0))
+    hub = [outcome((0.25, 0.2), first=60)]
+    found = compare.judge(life_of(3), PLACE, {"none": [young], "hub": hub})["none"].measures
+    settled = judged(hub=hub)["none"].measures
+    assert found.shift_inside_pct == pytest.approx(100.0 * 0.3 / 0.9, abs=0.5)
+    assert settled.shift_inside_pct == pytest.approx(0.0, abs=0.5)
+    assert found.unrest_pct == settled.unrest_pct
+
+
+@pytest.mark.parametrize("years", [1, 2.5, 3])
+def test_months_are_those_of_the_weather_however_often_it_is_lived(years: float) -> None:
+    still = np.zeros(365)
+    weather = Weather(date(2021, 1, 1), still, still, still, still, 40.0, ())
+    stay = stay_of(weather, years=years)
+    months = stay.months
+    assert len(months) == stay.span.scored_days and months[0] == 1
+    assert set(np.diff(months).tolist()) <= {0, 1, -11}
+    assert (months[364], months[180]) == (12, 6)
+    assert (months[365:730] == months[: len(months[365:730])]).all()
+    rolled = stay_of(weather, date(2021, 8, 1), date(2021, 12, 31), years=1)
+    assert set(rolled.months.tolist()) == {8, 9, 10, 11, 12}
 
 
 def test_unrest_is_movement_and_tilt_beside_leaving_it_alone() -> None:
