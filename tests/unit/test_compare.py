@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF
+from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF, Plan, RowPart
 from evenclay.sim.house.house import Owner
 from evenclay.sim.judge import compare, informed, verdict
 from evenclay.sim.judge.compare import Judged, Life, Outcome
@@ -29,6 +29,7 @@ from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import compare_summary, compare_tables
 from evenclay.tools.plan.compare import Found, Job
 from evenclay.tools.plan.compare_summary import summary
+from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.property import load, parse
 from tests.houses import make_house, row
 from tests.published.test_replays import record
@@ -56,6 +57,18 @@ def test_each_policy_differs_from_the_one_before_in_what_it_is_named_for() -> No
     auto = of["hub_auto"]
     assert auto.plan is not None and auto.plan.hub.auto_trim == AUTO_BOTH and auto.owner is None
     assert all(strip.probe for strip in probed(house).strips)
+
+
+def test_a_bare_calendar_reads_nothing_but_the_meter_that_ends_its_runs() -> None:
+    plan = compile_house(load(DEMO / "property.toml")).plan
+    assert [supply.meter for supply in plan.supplies] == [0, 1]
+    bare = bare_plan(plan)
+    assert [supply.meter for supply in bare.supplies] == [0, 0]
+    assert bare.hub.poll_s > 6 * plan.hub.poll_s and bare.hub.watch_s > 6 * plan.hub.watch_s
+    litres = [RowPart(vars(row_) | {"run_ml": 90_000}) for row_ in plan.rows]
+    by_litres = bare_plan(Plan(plan.hub, plan.supplies, plan.zones, litres, plan.bans))
+    assert [supply.meter for supply in by_litres.supplies] == [0, 1]
+    assert by_litres.hub.watch_s == plan.hub.watch_s
 
 
 def test_the_usual_calendar_has_its_cycles_and_is_the_same_for_every_zone() -> None:
