@@ -204,7 +204,8 @@ class Devices(Plumbing):
         """The clock, or None while it is lost."""
         if self._boot_wall_s is None:
             return None
-        return self._boot_wall_s + Devices.up_s(self)  # which is no call of a port's
+        past_s = self.now_s - self.boot_s
+        return self._boot_wall_s + (past_s * self._rate // MILLION if self._drifts else past_s)
 
     def set_wall_s(self, wall_s: int) -> None:
         """Set the clock."""

@@ -110,8 +110,9 @@ def _zone(strip: Strip, zone: PlausibleZone) -> section.Zone:
 class SectionGround(Ground):
     """The cross-sections of a house, from where it has settled on.
 
-    days: daily mean pF of each place, and the day's water, of the hours stepped so far. passed,
-    seconds: water through each valve [ml/h times seconds] and its time, (hours, zones).
+    standing: where it began. days: daily mean pF of each place, and the day's water, of the hours
+    stepped so far. passed, seconds: water through each valve [ml/h times seconds] and its time,
+    (hours, zones).
     """
 
     def __init__(
@@ -127,8 +128,8 @@ class SectionGround(Ground):
         wetter than the strip's level in this ground.
         """
         super().__init__(standing.strips, start_s)
+        self.standing = standing
         own_pf = (standing.level_pf - RELIEF_PF_USUAL).tolist()
-        self._pieces = standing.ground.zones
         self._target_pf = own_pf if target_pf is None else [float(pf) for pf in target_pf]
         self._section = standing.settled.section
         self._section.put_back(standing.start)
@@ -138,13 +139,13 @@ class SectionGround(Ground):
         self._given = np.zeros(shape)  # of that, what came out of the hose
         self.days = self._section.room(shape[0] // HOURS)
         self._lived = 0  # hours
-        self._dry = True  # no water was given in the hours not yet stepped
-        area_m2 = np.array([strip.area_m2 for strip in self.strips])
-        self._m_per_given = M_PER_MM / (PER_LITRE * area_m2)
+        self._changes_h = self._section.changes(self._hours)
+        self._same_h = 0  # the ground is at this hour as it was when last stepped
+        self._vwc: list[float] | None = None  # as it is since
+        self._m_per_given = [M_PER_MM / (PER_LITRE * strip.area_m2) for strip in self.strips]
         # Flat views: Python writes single numbers through them faster than by arrays.
-        self._flat = [
-            array.data.cast("B").cast("d") for array in (self.passed, self._given, self.seconds)
-        ]
+        written = (self.passed, self._given, self.seconds, self._hours.water_m, self._hours.water_s)
+        self._flat = [array.data.cast("B").cast("d") for array in written]
 
     @property
     def mass_balance_error_mm(self) -> float:
@@ -162,8 +163,7 @@ class SectionGround(Ground):
 
     def water(self, zone: int, flow_ml_h: int, from_s: int, to_s: int, kept_ml_h: int = 0) -> None:
         """Water a strip at a steady flow; hours not yet stepped only. kept: what fills the hose."""
-        self._dry = False
-        passed, given, seconds = self._flat
+        passed, given, seconds, water_m, water_s = self._flat
         count = len(self.strips)
         while from_s < to_s:
             hour, of_hour_s = divmod(from_s - self.start_s, HOUR_S)
@@ -173,32 +173,33 @@ class SectionGround(Ground):
             passed[at] += flow_ml_h * time_s
             given[at] += (flow_ml_h - kept_ml_h) * time_s
             seconds[at] += time_s
+            water_m[at] = given[at] * self._m_per_given[zone]
+            water_s[at] = seconds[at]
+            self._same_h = min(self._same_h, hour)
             from_s += time_s
 
     def soak(self, zone: int, ml_h_s: int, at_s: int) -> None:
         """Let water that stood in a hose [ml/h times seconds] out in an hour not yet stepped."""
-        self._dry = False
         hour = (at_s - self.start_s) // HOUR_S
-        self._flat[1][len(self.strips) * hour + zone] += ml_h_s
+        at, given = len(self.strips) * hour + zone, self._flat[1]
+        given[at] += ml_h_s
+        self._flat[3][at] = given[at] * self._m_per_given[zone]
+        self._same_h = min(self._same_h, hour)
 
     def catch_up(self, to_s: int) -> None:
-        """Step every whole hour that has passed."""
-        first, last = self._lived, (to_s - self.start_s) // HOUR_S
-        if last <= first:
+        """Step every whole hour that has passed, unless the ground is the same without."""
+        last = (to_s - self.start_s) // HOUR_S
+        if last <= self._same_h:
             return
-        hours = self._hours
-        if not self._dry:
-            time_s = self.seconds[first:last]
-            hours.water_m[first:last] = self._given[first:last] * self._m_per_given
-            hours.water_s[first:last] = np.where(time_s > 0.0, time_s, float(HOUR_S))
-            # The hour that has begun may have been given some already.
-            self._dry = not self._given[last : last + 1].any()
-        self._section.go_on(hours, first, last, self.days)
-        self._lived = last
+        moving = self._section.go_on(self._hours, self._lived, last, self.days)
+        self._lived, self._vwc = last, None
+        self._same_h = last if moving else self._changes_h[last]
 
     def vwc(self) -> list[float]:
         """Water content at the probe's depth under each strip, at the last whole hour."""
-        return list(self._section.content(STRIP, AT_PROBE).tolist())
+        if self._vwc is None:
+            self._vwc = self._section.content(STRIP, AT_PROBE).tolist()
+        return self._vwc
 
     def probe_pf(self) -> list[float]:
         """pF at the probe's depth under each strip, at the last whole hour."""
@@ -216,7 +217,7 @@ class SectionGround(Ground):
         A capacitive one shows content on the plan's own line, `_planned_ppt`; a suction sensor
         what that line makes of the suction it shows.
         """
-        texture, piece = self.strips[zone].texture, self._pieces[zone]
+        texture, piece = self.strips[zone].texture, self.standing.ground.zones[zone]
         random = np.random.default_rng([seed, zone])
         suction_pf = self._section.clay(zone).pf(WHOLE_PPT / 1000.0)
         if self.strips[zone].probe == "suction":

@@ -15,24 +15,23 @@ import numpy as np
 
 from evenclay.sim.ground.plausible import PlausibleGround, judged, middle
 from evenclay.sim.house.house import House
-from evenclay.sim.house.standing import RELIEF_PF_USUAL, SectionGround, Standing, sides_of, stand
-from evenclay.sim.judge import informed, strip, verdict
+from evenclay.sim.house.standing import SectionGround, sides_of, stand
+from evenclay.sim.judge import informed, verdict
 from evenclay.sim.judge.measures import (
     YEAR_DAYS,
     Measures,
     Place,
-    Record,
+    Start,
     Sums,
     first_watered,
     measure_sums,
     sums_of,
 )
-from evenclay.sim.judge.weigh import place_on, record_of
+from evenclay.sim.judge.weigh import place_on, record_of, start_of, targets_pf
 from evenclay.sim.judge.years import seed_of
 from evenclay.sim.replay.life import Policy, live
 from evenclay.sim.replay.stay import Stay, stay_of, weather_of
 from evenclay.sim.section import index_of
-from evenclay.sim.section.layout import LAYOUT
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.generator import fit, generate
@@ -109,27 +108,30 @@ class Outcome:
     """What a way of watering made of one ground.
 
     sums: of its record, by its targets. litres: given, (days, zones). relief_pf: of informed.
+    start: of `none`, what a young house began with; None: its own unwatered means.
     """
 
     sums: Sums
     litres: Floats
     relief_pf: float | None = None
+    start: Start | None = None
 
 
 def targets_of(house: House, life: Life) -> Floats:
     """Targets of a plan that names none, (zones,): the middle ground's levels less usual relief."""
     ground = middle(sides_of(house), life.index, house.footing_m)
-    standing, record, _ = _live(house, life, ground, DRY)
-    unwatered = strip.mean_pf(record.strip_pf, LAYOUT.edges_m)
-    return strip.targets_pf(standing.level_pf, RELIEF_PF_USUAL, unwatered)
+    on = _live(house, life, ground, DRY)
+    return targets_pf(house, on.standing, record_of(on))
 
 
 def lived(
     house: House, life: Life, ground: PlausibleGround, policy: Policy, target_pf: Floats
 ) -> list[Outcome]:
     """Let a way of watering live on a ground; one outcome."""
-    _, record, litres = _live(house, life, ground, policy, target_pf)
-    return [Outcome(sums_of(record, target_pf, place_on(house, ground)), litres)]
+    on = _live(house, life, ground, policy, target_pf)
+    sums = sums_of(record_of(on), target_pf, place_on(house, ground))
+    start = start_of(house, on, life.stay.months) if policy.name == NONE else None
+    return [Outcome(sums, on.litres(), start=start)]
 
 
 def _live(
@@ -138,12 +140,12 @@ def _live(
     ground: PlausibleGround,
     policy: Policy,
     target_pf: Floats | None = None,
-) -> tuple[Standing, Record, Floats]:
+) -> SectionGround:
     sky, by_hour, climate = weather_of(house, life.stay, life.seed)
     standing = stand(house, ground, climate)
     on = SectionGround(standing, by_hour, sky.start_s, target_pf)
     live(on, policy, sky, seed=life.seed)
-    return standing, record_of(on), on.litres()
+    return on
 
 
 def told(house: House, life: Life, ground: PlausibleGround) -> list[Outcome]:
@@ -152,10 +154,10 @@ def told(house: House, life: Life, ground: PlausibleGround) -> list[Outcome]:
     standing = stand(house, ground, climate)
     dry = SectionGround(standing, by_hour, sky.start_s)
     live(dry, DRY, sky)
-    unwatered, place = record_of(dry).strip_pf, place_on(house, ground)
+    unwatered, place = record_of(dry), place_on(house, ground)
     found = []
     for relief_pf in informed.RELIEFS_PF:
-        target_pf = informed.targets_pf(standing, unwatered, relief_pf)
+        target_pf = targets_pf(house, standing, unwatered, relief_pf)
         made = informed.live_informed(house, standing, by_hour, sky, target_pf, seed=life.seed)
         sums = sums_of(record_of(made.ground), target_pf, place)
         found.append(Outcome(sums, made.ground.litres(), relief_pf))
@@ -189,7 +191,12 @@ def judge(life: Life, place: Place, ways: Mapping[str, Sequence[Outcome]]) -> di
 
     def one(outcome: Outcome) -> Judged:
         measures = measure_sums(
-            outcome.sums, dry.sums, place, first_day, years_least=life.years - 1
+            outcome.sums,
+            dry.sums,
+            place,
+            first_day,
+            start=dry.start,
+            years_least=life.years - 1,
         )
         edges = [first_day + int(year * YEAR_DAYS) for year in range(measures.years + 1)]
         litres = [outcome.litres[a:b].sum() for a, b in pairwise(edges)]

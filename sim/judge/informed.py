@@ -25,9 +25,7 @@ from evenclay.sim.house.house import House, Strip
 from evenclay.sim.house.sensors import CapacitiveProbe
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround, Standing
-from evenclay.sim.judge import strip
 from evenclay.sim.replay.life import Lived, Policy, live
-from evenclay.sim.section.layout import LAYOUT
 from evenclay.sim.types import Bools, Floats
 from evenclay.sim.weather.hourly import Hourly
 
@@ -157,15 +155,6 @@ class ToldGround(SectionGround):
                 np.array(self.band_pf()) <= np.array(self._target_pf)
             )
         return self._content
-
-
-def targets_pf(standing: Standing, unwatered_strip_pf: Floats, relief_pf: float) -> Floats:
-    """Target of each zone in this ground by its true level, (zones,).
-
-    unwatered_strip_pf: daily mean pF of the strips in this very ground, (days, zones, layers).
-    """
-    unwatered = strip.mean_pf(unwatered_strip_pf, LAYOUT.edges_m)
-    return strip.targets_pf(standing.level_pf, relief_pf, unwatered)
 
 
 def live_informed(

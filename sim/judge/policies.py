@@ -18,6 +18,7 @@ from evenclay.controller.plan import (
     HubPart,
     Plan,
     RowPart,
+    SupplyPart,
     ZonePart,
 )
 from evenclay.sim.house.house import House
@@ -35,8 +36,16 @@ def policies(house: House) -> tuple[Policy, ...]:
     )
 
 
+SELDOM_S = 65_535  # the longest that a plan can name
+
+
 def bare_plan(plan: Plan) -> Plan:
-    """The same table, hoses, gaps, rests and caps with nothing that holds back or trims."""
+    """The same table, hoses, gaps, rests and caps with nothing that holds back or trims.
+
+    Meters go too, but where rows ask for litres. Without any sensor there is nothing to poll.
+    """
+    by_meter = any(row.run_ml for row in plan.rows)
+    polls = {} if by_meter else {"poll_s": SELDOM_S, "watch_s": SELDOM_S}
     hub = HubPart(
         vars(plan.hub)
         | {
@@ -48,9 +57,12 @@ def bare_plan(plan: Plan) -> Plan:
             "auto_trim": AUTO_OFF,
             "rewet_days": 0,
         }
+        | polls
     )
+    meter = {} if by_meter else {"meter": 0}
+    supplies = [SupplyPart(vars(supply) | meter) for supply in plan.supplies]
     zones = [ZonePart(vars(zone) | {"probe": 0}) for zone in plan.zones]
-    return Plan(hub, plan.supplies, zones, plan.rows, [])
+    return Plan(hub, supplies, zones, plan.rows, [])
 
 
 # From month and day: cycles a day, minutes a cycle. Common practice for a hot northern summer, no

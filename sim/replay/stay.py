@@ -3,10 +3,14 @@
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+from numpy.typing import NDArray
+
 from evenclay.controller.civil import day_of
 from evenclay.sim.house.house import House
 from evenclay.sim.house.site import Sky
 from evenclay.sim.replay.span import CYCLE_DAYS, Span, sky_of
+from evenclay.sim.weather.generator import months_and_days
 from evenclay.sim.weather.hourly import Hourly, hourly
 from evenclay.sim.weather.record import Weather
 
@@ -25,6 +29,12 @@ class Stay:
     span: Span
     climate: Weather
     asked_days: int
+
+    @property
+    def months(self) -> NDArray[np.int64]:
+        """Month of each day lived, 1..12: that of its weather, however often that comes again."""
+        months, _ = months_and_days(self.span.first_day, self.asked_days)
+        return np.resize(months + 1, self.span.scored_days)
 
 
 def stay_of(

@@ -17,6 +17,7 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import RELIEF_PF_USUAL, sides_of
 from evenclay.sim.judge import held
 from evenclay.sim.judge.measures import YEARS_LEAST
+from evenclay.sim.judge.weigh import targets_pf
 from evenclay.sim.replay.life import Lived
 from evenclay.sim.replay.span import Span
 from evenclay.sim.replay.stay import stay_of, weather_of
@@ -33,12 +34,10 @@ from evenclay.sim.report.ways import (
     live_on,
     rounded,
     summed,
-    targets_pf,
 )
 from evenclay.sim.report.year import year_of
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats, Line
-from evenclay.sim.weather.generator import months_and_days
 from evenclay.sim.weather.record import Weather
 
 GROUNDS_MOST = 64
@@ -73,13 +72,12 @@ def replay_house(
     """
     stay = stay_of(weather, first, last)
     sky, by_hour, climate = weather_of(house, stay, seed)
-    months, _ = months_and_days(stay.span.first_day, stay.span.scored_days)
-    case = Case(house, sky.start_s, by_hour, months, climate, seed)
+    case = Case(house, sky.start_s, by_hour, stay.months, climate, seed)
     index = index_of(weather, house.latitude_deg)
     around = (sides_of(house), index, house.footing_m)
     many = judged(*around, grounds) if grounds is not None else []
     on = live_on(case, middle(*around), progress)
-    target_pf = targets_pf(house, on)
+    target_pf = targets_pf(house, on.standing, on.unwatered)
     own = figures_of(case, target_pf, on)
     found = list(spread(partial(figures_on, case, target_pf), many)) if many else []
     summary = {

@@ -17,7 +17,7 @@ from evenclay.controller.words import WHY
 from evenclay.sim.ground.plausible import PlausibleGround
 from evenclay.sim.house.house import House
 from evenclay.sim.house.site import Sky
-from evenclay.sim.house.standing import RELIEF_PF_USUAL, SectionGround, Standing, by_day, stand
+from evenclay.sim.house.standing import SectionGround, Standing, by_day, stand
 from evenclay.sim.judge import strip
 from evenclay.sim.judge.measures import (
     Measures,
@@ -26,15 +26,14 @@ from evenclay.sim.judge.measures import (
     Start,
     first_watered,
     measure,
-    poured_on,
     weighted_suction,
     years_of,
 )
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.judge.verdict import quantiles
-from evenclay.sim.judge.weigh import place_of, record_of
+from evenclay.sim.judge.weigh import place_on, record_of, start_of
 from evenclay.sim.replay.life import Lived, live
-from evenclay.sim.section.layout import YARD, strain_weights
+from evenclay.sim.section.layout import strain_weights
 from evenclay.sim.types import Floats, Line
 from evenclay.sim.weather.hourly import Hourly
 
@@ -115,7 +114,7 @@ def live_on(
     ways: dict[str, Way] = {}
     sky = Sky(case.by_hour, case.start_s)
     errors_mm = []
-    open_pf = None
+    start = None
     for number, policy in enumerate(chosen):
         if told:
             told(policy.name, number, len(chosen))
@@ -124,28 +123,10 @@ def live_on(
         seconds = by_day(on.seconds)
         ways[policy.name] = Way(record_of(on), on.litres(), seconds, on.days.water, lived)
         errors_mm.append(on.mass_balance_error_mm)
-        if policy.name == NONE and case.house.poured_month is not None:
-            open_pf = on.days.pf[:, :, YARD].mean(axis=1, dtype=np.float64)
-    place = place_of(case.house, standing)
-    start = _poured(case, open_pf, place) if open_pf is not None else None
+        if policy.name == NONE:
+            start = start_of(case.house, on, case.months)
+    place = place_on(case.house, ground)
     return OnGround(standing, place, ways, start, max(errors_mm))
-
-
-def _poured(case: Case, open_pf: Floats, place: Place) -> Start | None:
-    """What a young house began with; None where no day lived is of the month it was poured in."""
-    month = case.house.poured_month
-    assert month is not None
-    return poured_on(open_pf, case.months, month, place) if month in case.months else None
-
-
-def targets_pf(house: House, middle: OnGround) -> Floats:
-    """Target of each zone by the middle ground, (zones,): level less the usual relief."""
-    edges_m = middle.place.edges_m
-    level_pf = middle.standing.level_pf
-    if house.poured_month is not None:
-        level_pf = strip.shrunk_levels_pf(level_pf, 1.0, settled=False)
-    unwatered = strip.mean_pf(middle.unwatered.strip_pf, edges_m)
-    return strip.targets_pf(level_pf, RELIEF_PF_USUAL, unwatered)
 
 
 @dataclass(frozen=True)

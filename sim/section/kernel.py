@@ -53,6 +53,19 @@ def _look_up(shape: Shape, state: State, work: Work) -> None:
 
 
 @_njit
+def mean_content(zones: int, water: Floats, columns: Floats, weights: Floats) -> Floats:
+    """A weighted sum of water content over columns and layers of every zone, (zones,)."""
+    found = np.zeros(zones)
+    for c in range(len(columns)):
+        if columns[c] > 0.0:
+            for i in range(len(weights)):
+                if weights[i] > 0.0:
+                    for z in range(zones):
+                        found[z] += columns[c] * weights[i] * water[i, c * zones + z]
+    return found
+
+
+@_njit
 def mean_pf(shape: Shape, water: Floats, column: int, weights: Floats) -> Floats:
     """A weighted sum of pF over the layers of a column of every zone, (zones,)."""
     found = np.zeros(shape.zones)
@@ -292,7 +305,10 @@ def _settle_losses(
 
 @_njit
 def _across(shape: Shape, state: State, work: Work, days: float) -> None:
-    """One step across every layer, from the yard inwards (Thomas' algorithm)."""
+    """One step across every layer, from the yard inwards (Thomas' algorithm).
+
+    Column by column, all layers of one before the next: each waits for its neighbour alone.
+    """
     layers, lanes = state.water.shape
     zones = shape.zones
     for i in range(layers):
@@ -303,25 +319,29 @@ def _across(shape: Shape, state: State, work: Work, days: float) -> None:
             middle = shape.width[j] + CENTRED * right * work.phi_slope[i, j]
             work.shift[i, j] = -CENTRED * right * work.phi_slope[i, j + zones] / middle
             work.carry[i, j] = right * (work.phi[i, j + zones] - work.phi[i, j]) / middle
-        for j in range(zones, lanes):
-            before = j - zones
-            left = days * shape.side[i, before]
-            right = days * shape.side[i, j]  # of the last column 0
-            beyond = min(j + zones, lanes - 1)
-            slope = CENTRED * work.phi_slope[i, j]
-            lower = -CENTRED * left * work.phi_slope[i, before]
-            middle = shape.width[j] + (left + right) * slope - lower * work.shift[i, before]
-            known = left * (work.phi[i, before] - work.phi[i, j])
-            known += right * (work.phi[i, beyond] - work.phi[i, j])
-            work.shift[i, j] = -CENTRED * right * work.phi_slope[i, beyond] / middle
-            work.carry[i, j] = (known - lower * work.carry[i, before]) / middle
-        for n in range(lanes):
-            j = lanes - 1 - n
-            change = work.carry[i, j]
-            if n >= zones:
-                change -= work.shift[i, j] * work.change[i, j + zones]
-            work.change[i, j] = change
-            state.water[i, j] += change
+    for first in range(zones, lanes, zones):
+        next_one = zones if first + zones < lanes else 0  # beyond the last column nothing passes
+        for i in range(layers):
+            for j in range(first, first + zones):
+                before, beyond = j - zones, j + next_one
+                left = days * shape.side[i, before]
+                right = days * shape.side[i, j]  # of the last column 0
+                slope = CENTRED * work.phi_slope[i, j]
+                lower = -CENTRED * left * work.phi_slope[i, before]
+                middle = shape.width[j] + (left + right) * slope - lower * work.shift[i, before]
+                known = left * (work.phi[i, before] - work.phi[i, j])
+                known += right * (work.phi[i, beyond] - work.phi[i, j])
+                work.shift[i, j] = -CENTRED * right * work.phi_slope[i, beyond] / middle
+                work.carry[i, j] = (known - lower * work.carry[i, before]) / middle
+    for n in range(lanes // zones):
+        first = lanes - zones - n * zones
+        for i in range(layers):
+            for j in range(first, first + zones):
+                change = work.carry[i, j]
+                if n > 0:
+                    change -= work.shift[i, j] * work.change[i, j + zones]
+                work.change[i, j] = change
+                state.water[i, j] += change
 
 
 @_njit
@@ -528,7 +548,9 @@ def live(
     zone: Records,
     state: State,
     work: Work,
-    hour: int,
+    from_h: int,
+    to_h: int,
+    of_day: int,
     rain_m: Floats,
     et0_m: Floats,
     water_m: Floats,
@@ -538,18 +560,19 @@ def live(
     place: Floats,
     pf: NDArray[np.float32],
     day: Records,
-) -> None:
-    """Live through hours, the first of them the hour-th since a midnight.
+) -> bool:
+    """Live through some of the hours; whether water is still on the move at the surface.
 
-    rain_m, et0_m: (hours,). water_m, water_s: given on each strip and the time it takes, from the
-    hour's beginning on, (hours, zones). every_h: hours between steps of all but the surface. parts:
-    of an hour, that the surface is stepped in. place: (columns, places), shares of each place. pf:
-    (days from the midnight on, zones, places, layers), gets means of days that are over; or no
-    days. day: (days, zones) of DAY, is added to; at least one row.
+    of_day: the first of all hours is that of a day. rain_m, et0_m: (hours,). water_m, water_s:
+    given on each strip and the time it takes, from the hour's beginning on, (hours, zones).
+    every_h: hours between steps of all but the surface. parts: of an hour, that the surface is
+    stepped in. place: (columns, places), shares of each place. pf: (days of all hours, zones,
+    places, layers), gets means of days that are over; or no days. day: (days, zones) of DAY, is
+    added to; at least one row.
     """
     days = every_h / HOURS
-    for h in range(len(rain_m)):
-        n = (hour + h) // HOURS
+    for h in range(from_h, to_h):
+        n = (of_day + h) // HOURS
         today = day[min(n, len(day) - 1)]
         busy = rain_m[h] > 0.0
         for z in range(shape.zones):
@@ -559,7 +582,7 @@ def live(
             busy = busy or state.moving[j] > 0
         if busy:
             _sky(shape, house, zone, state, rain_m[h], water_m[h], water_s[h], parts, today)
-        if (hour + h + 1) % every_h == 0:
+        if (of_day + h + 1) % every_h == 0:
             _look_up(shape, state, work)
             _ask(shape, house, zone, state, work, days)
             air = _lose(shape, house, zone, state, work, days, today)
@@ -568,8 +591,9 @@ def live(
             _across(shape, state, work, days)
             _within(shape, state)
             state.demand[:] = 0.0
-        if (hour + h + 1) % HOURS == 0:
+        if (of_day + h + 1) % HOURS == 0:
             _balance(shape, state)
             if n < len(pf):
                 _write_day(shape, state, place, HOURS / every_h, pf[n])
             state.pf_sum[:, :] = 0.0
+    return bool(state.moving.any())

@@ -102,7 +102,8 @@ class Section:
         self._work = arrays.Work(*np.zeros((rooms, layers, lanes)), *np.zeros((2, lanes)))
         self._of_day = 0
         self._place = places_of(self.layout)
-        self._columns_of = [  # of each place: its columns and what part of it each is
+        self._shares_of = [shares.copy() for shares in self._place.T]  # of each place, (columns,)
+        self._columns_of = [  # the same, of its own columns alone
             [(column, float(shares[column])) for column in np.flatnonzero(shares).tolist()]
             for shares in self._place.T
         ]
@@ -163,7 +164,7 @@ class Section:
         self._state.demand[:] = 0.0
         self._state.worst[:] = 0.0
         self._state.expected[:] = self._held_m2()
-        self._state.moving[:] = 1
+        self._state.moving[:] = self._shape.above > 0
         self._state.pf_sum[:] = 0.0
 
     def live(
@@ -198,31 +199,45 @@ class Section:
             np.full(shape, 3600.0),
         )
 
-    def go_on(self, hours: Hours, from_h: int, to_h: int, days: Days, of_day: int = 0) -> None:
+    def go_on(self, hours: Hours, from_h: int, to_h: int, days: Days, of_day: int = 0) -> bool:
         """Live through some of the hours, in their order, and write into their days.
 
         days: of all the hours. of_day: the hour of the day at which the first of all begins.
+        Returns whether water is still on the move at the surface.
         """
-        first = of_day + from_h
-        day = first // arrays.HOURS
-        kernel.live(
+        moving = kernel.live(
             self._shape,
             self._house,
             self._zone,
             self._state,
             self._work,
-            first % arrays.HOURS,
-            hours.rain_m[from_h:to_h],
-            hours.et0_m[from_h:to_h],
-            hours.water_m[from_h:to_h],
-            hours.water_s[from_h:to_h],
+            from_h,
+            to_h,
+            of_day,
+            hours.rain_m,
+            hours.et0_m,
+            hours.water_m,
+            hours.water_s,
             self._every_h,
             self._parts,
             self._place,
-            days.pf[day:],
-            days.water[day:],
+            days.pf,
+            days.water,
         )
         self._of_day = (of_day + to_h) % arrays.HOURS
+        return bool(moving)
+
+    def changes(self, hours: Hours) -> list[int]:
+        """For each hour the first one from it on that changes the ground if no water is given.
+
+        That is one with rain, or one that ends with a step of all. While water moves at the
+        surface, every hour does. Hours that begin at a midnight only.
+        """
+        count = len(hours.rain_m)
+        step = (np.arange(count) + 1) % self._every_h == 0
+        at = np.where((hours.rain_m > 0.0) | step, np.arange(count), count)
+        first: list[int] = np.minimum.accumulate(at[::-1])[::-1].tolist()
+        return [*first, count]
 
     def room(self, days: int) -> Days:
         """Room for what days come to, none of them lived yet."""
@@ -263,11 +278,9 @@ class Section:
 
     def content(self, place: int, weights: Floats) -> Floats:
         """Water content of a place now [m3/m3], weighted as in `place_pf`, (zones,)."""
-        count, found = len(self.zones), np.zeros(len(self.zones))
-        for column, share in self._columns_of[place]:
-            lanes = self._state.water[:, column * count : (column + 1) * count]
-            found += share * (weights @ lanes)
-        return found
+        columns = self._shares_of[place]
+        found = kernel.mean_content(len(self.zones), self._state.water, columns, weights)
+        return np.asarray(found)
 
     def snapshot(self) -> Snapshot:
         """The water now."""

@@ -16,7 +16,7 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
 from evenclay.sim.judge import verdict
 from evenclay.sim.judge.measures import Measures, Record, measure
-from evenclay.sim.judge.weigh import place_of, record_of
+from evenclay.sim.judge.weigh import place_on, record_of
 from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats
@@ -61,7 +61,7 @@ class Place:
         """Live, and judge what came of it."""
         whole = np.broadcast_to(target_pf, (self.days, 4))
         lived = self.live(whole, most_mm)
-        place = place_of(self.house, self.standing)
+        place = place_on(self.house, self.standing.ground)
         return measure(lived, self.dry, whole[-1], place, OPENS_DAY)
 
 

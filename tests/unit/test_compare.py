@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF
+from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF, Plan, RowPart
 from evenclay.sim.house.house import Owner
 from evenclay.sim.judge import compare, informed, verdict
 from evenclay.sim.judge.compare import Judged, Life, Outcome
-from evenclay.sim.judge.measures import Measures, Place, Sums
+from evenclay.sim.judge.measures import Measures, Place, Start, Sums
 from evenclay.sim.judge.policies import bare_plan, compared, probed, reference_plan
 from evenclay.sim.replay.stay import stay_of
 from evenclay.sim.types import Floats
@@ -29,6 +29,7 @@ from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import compare_summary, compare_tables
 from evenclay.tools.plan.compare import Found, Job
 from evenclay.tools.plan.compare_summary import summary
+from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.property import load, parse
 from tests.houses import make_house, row
 from tests.published.test_replays import record
@@ -56,6 +57,18 @@ def test_each_policy_differs_from_the_one_before_in_what_it_is_named_for() -> No
     auto = of["hub_auto"]
     assert auto.plan is not None and auto.plan.hub.auto_trim == AUTO_BOTH and auto.owner is None
     assert all(strip.probe for strip in probed(house).strips)
+
+
+def test_a_bare_calendar_reads_nothing_but_the_meter_that_ends_its_runs() -> None:
+    plan = compile_house(load(DEMO / "property.toml")).plan
+    assert [supply.meter for supply in plan.supplies] == [0, 1]
+    bare = bare_plan(plan)
+    assert [supply.meter for supply in bare.supplies] == [0, 0]
+    assert bare.hub.poll_s > 6 * plan.hub.poll_s and bare.hub.watch_s > 6 * plan.hub.watch_s
+    litres = [RowPart(vars(row_) | {"run_ml": 90_000}) for row_ in plan.rows]
+    by_litres = bare_plan(Plan(plan.hub, plan.supplies, plan.zones, litres, plan.bans))
+    assert [supply.meter for supply in by_litres.supplies] == [0, 1]
+    assert by_litres.hub.watch_s == plan.hub.watch_s
 
 
 def test_the_usual_calendar_has_its_cycles_and_is_the_same_for_every_zone() -> None:
@@ -122,6 +135,31 @@ def life_of(years: int) -> Life:
 
 def judged(**ways: Sequence[Outcome]) -> dict[str, Judged]:
     return compare.judge(life_of(3), PLACE, {"none": [outcome((0.5, 0.4))], **ways})
+
+
+def test_a_young_house_is_judged_from_what_it_began_with() -> None:
+    """Two edges that began 0.3 wetter than they are in the mean, and an inside that did not."""
+    young = replace(outcome((0.5, 0.4)), start=Start(np.array([3.7, 3.7]), 4.0))
+    hub = [outcome((0.25, 0.2), first=60)]
+    found = compare.judge(life_of(3), PLACE, {"none": [young], "hub": hub})["none"].measures
+    settled = judged(hub=hub)["none"].measures
+    assert found.shift_inside_pct == pytest.approx(100.0 * 0.3 / 0.9, abs=0.5)
+    assert settled.shift_inside_pct == pytest.approx(0.0, abs=0.5)
+    assert found.unrest_pct == settled.unrest_pct
+
+
+@pytest.mark.parametrize("years", [1, 2.5, 3])
+def test_months_are_those_of_the_weather_however_often_it_is_lived(years: float) -> None:
+    still = np.zeros(365)
+    weather = Weather(date(2021, 1, 1), still, still, still, still, 40.0, ())
+    stay = stay_of(weather, years=years)
+    months = stay.months
+    assert len(months) == stay.span.scored_days and months[0] == 1
+    assert set(np.diff(months).tolist()) <= {0, 1, -11}
+    assert (months[364], months[180]) == (12, 6)
+    assert (months[365:730] == months[: len(months[365:730])]).all()
+    rolled = stay_of(weather, date(2021, 8, 1), date(2021, 12, 31), years=1)
+    assert set(rolled.months.tolist()) == {8, 9, 10, 11, 12}
 
 
 def test_unrest_is_movement_and_tilt_beside_leaving_it_alone() -> None:

@@ -20,7 +20,7 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
 from evenclay.sim.judge import informed, strip
 from evenclay.sim.judge.policies import probed
-from evenclay.sim.judge.weigh import record_of
+from evenclay.sim.judge.weigh import record_of, targets_pf
 from evenclay.sim.replay.life import Lived, Policy, live
 from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.section.layout import LAYOUT
@@ -46,10 +46,10 @@ def lived() -> tuple[House, Standing, Floats, Floats, Lived[informed.ToldGround]
     standing = stand(house, middle(sides_of(house), -30.0, 0.4), climate, keep=False)
     dry = SectionGround(standing, by_hour, sky.start_s)
     live(dry, Policy("none", None, None), sky)
-    unwatered = record_of(dry).strip_pf
-    targets = informed.targets_pf(standing, unwatered, 0.4)
+    unwatered = record_of(dry)
+    targets = targets_pf(house, standing, unwatered, 0.4)
     made = informed.live_informed(house, standing, by_hour, sky, targets)
-    return house, standing, unwatered, targets, made
+    return house, standing, unwatered.strip_pf, targets, made
 
 
 def test_targets_are_by_the_true_level_of_the_ground() -> None:

@@ -131,3 +131,41 @@ def test_a_dead_sensor_comes_back_when_the_soil_is_wet_again() -> None:
     section.set_pf(2.6)
     device.advance(HOUR_S)
     assert None not in device.look().soil_vwc_ppt
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_is_seen_hangs_not_on_when_someone_looks(seed: int) -> None:
+    """Ground that nothing changes is not stepped; whoever looks sees what it would be if it were.
+
+    Rain and water at any second, looked at in every hour, or now and then.
+    """
+    random = np.random.default_rng(seed)
+    days = 40
+    wet = random.random(24 * days) < 0.03
+    by_hour = replace(
+        still_weather(days),
+        rain_mm=np.where(wet, random.exponential(2.0, wet.shape), 0.0),
+        et0_mm=np.full(wet.shape, 0.2),
+    )
+    runs = [
+        (int(random.integers(2)), int(at_s), int(at_s + random.integers(1, 9000)))
+        for at_s in np.sort(random.integers(0, (24 * days - 4) * HOUR_S, 30))
+    ]
+    seldom = set(random.choice(24 * days, 60, replace=False).tolist())
+    found: list[tuple[SectionGround, dict[int, list[float]]]] = []
+    for looked in (set(range(24 * days)), seldom):
+        ground, seen = SectionGround(standing(True), by_hour, 0), {}
+        for hour in range(24 * days + 1):
+            if hour in looked:
+                ground.catch_up(hour * HOUR_S)
+                seen[hour] = [*ground.vwc(), *ground.band_pf()]
+            for zone, from_s, to_s in runs:
+                first_s, last_s = max(from_s, hour * HOUR_S), min(to_s, (hour + 1) * HOUR_S)
+                if first_s < last_s:
+                    ground.water(zone, 30_000, first_s, last_s)
+        ground.catch_up(24 * days * HOUR_S)
+        found.append((ground, seen))
+    (often, all_seen), (rarely, some_seen) = found
+    assert all(all_seen[hour] == seen for hour, seen in some_seen.items())
+    assert (often.days.pf == rarely.days.pf).all() and (often.days.water == rarely.days.water).all()
+    assert max(often.litres().sum(axis=0)) > 0.0 and often.mass_balance_error_mm <= 1e-6

@@ -5,6 +5,7 @@ import json
 import sys
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -152,14 +153,16 @@ def _spreading(asked: Asked) -> "Iterator[Spread]":
     if asked.grounds is None:
         yield map
         return
-    with processes(min(asked.processes or cores(), asked.grounds)) as (pool, _):
+    with processes(min(asked.processes or cores(), asked.grounds)) as (pool, count):
+        for _ in range(count):  # each makes itself ready while this one lives on the middle ground
+            pool.submit(import_module, "evenclay.sim.report.ways")
 
         def spread(
             task: "Callable[[PlausibleGround], Figures]", grounds: "Sequence[PlausibleGround]"
         ) -> "Iterator[Figures]":
-            with counting("grounds") as count:
+            with counting("grounds") as tell:
                 for done, found in enumerate(pool.map(task, grounds), 1):
-                    count(done, len(grounds))
+                    tell(done, len(grounds))
                     yield found
 
         yield spread

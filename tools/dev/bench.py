@@ -32,12 +32,14 @@ from evenclay.tools.dev.bench_years import (
     YEARS,
     Year,
     batch_s,
+    on_section,
     sweep_s,
     year,
 )
 
 OPENING_MOST_US, POLL_MOST_US = 15.0, 4.0
 YEAR_MOST_MS, WIDE_YEAR_MOST_MS, YEAR_AIM_MS = 200.0, 250.0, 60.0
+SECTION_YEAR_MOST_MS, SECTION_PHYSICS_MOST_MS = 300.0, 60.0
 SWEEP_YEARS, SWEEP_MOST_S, SWEEP_AIM_S = 1000, 150.0, 40.0
 
 
@@ -84,9 +86,20 @@ def _print_years() -> None:
     console = Console()
     with console.status("measuring"):
         one_year, wide_year = year(*demo()), year(*demo(wide=True))
+        section = on_section()
         swept_s = sweep_s() * SWEEP_YEARS / SWEPT_YEARS
     console.print(_year_table(one_year, YEAR_MOST_MS))
     console.print(_year_table(wide_year, WIDE_YEAR_MOST_MS))
+    for name, times_ms, most_ms in (
+        ("the demo's year with its hub", section.hub_ms, SECTION_YEAR_MOST_MS),
+        (f"physics alone, {ZONES} zones' year", section.physics_ms, SECTION_PHYSICS_MOST_MS),
+    ):
+        best_ms = min(times_ms)
+        kept = "" if best_ms <= most_ms else "  MISSED"
+        console.print(
+            f"on the cross-section, {name}, {_core()}: best {best_ms:.0f} ms, median "
+            f"{statistics.median(times_ms):.0f}, at most {most_ms:g}{kept}"
+        )
     kept = "" if swept_s <= SWEEP_MOST_S else "  MISSED"
     physics_ms = min(wide_year.physics_ms)
     console.print(

@@ -9,11 +9,15 @@ from tempfile import TemporaryDirectory
 from evenclay.controller.events import OPENED
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
+from evenclay.sim.ground.plausible import middle
 from evenclay.sim.house.columns import Columns, dry_of, forcing
 from evenclay.sim.house.house import House
+from evenclay.sim.house.standing import SectionGround, sides_of, stand
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.span import Span, sky_of
+from evenclay.sim.replay.stay import stay_of, weather_of
+from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
@@ -57,6 +61,37 @@ def year(house: House, weather: Weather) -> Year:
     dry_ms, whole_ms, physics_ms = map(list, zip(*spent_ms[1:], strict=True))
     runs = sum(heard.event[0] == OPENED for heard in lived.heard)
     return Year(len(house.strips), whole_ms, physics_ms, dry_ms, lived.wakes, runs)
+
+
+@dataclass(frozen=True)
+class OnSection:
+    """Milliseconds of each repeat on the cross-section: the demo's year under its hub; the physics
+    alone of eight zones' year."""
+
+    hub_ms: list[float]
+    physics_ms: list[float]
+
+
+def on_section() -> OnSection:
+    """Live the demo's year on the settled middle ground; what compiles is not counted."""
+    (house, weather), (wide, _) = demo(), demo(wide=True)
+    stay = stay_of(weather)
+    index = index_of(weather, house.latitude_deg)
+    sky, by_hour, climate = weather_of(house, stay, 1)
+    standings = [
+        stand(each, middle(sides_of(each), index, each.footing_m), climate, keep=False)
+        for each in (house, wide)
+    ]
+    spent_ms = []
+    for _ in range(YEARS + 1):
+        times_s = [time.perf_counter()]
+        live(SectionGround(standings[0], by_hour, sky.start_s), policies(house)[-1], sky, seed=1)
+        times_s.append(time.perf_counter())
+        ground = SectionGround(standings[1], by_hour, sky.start_s)
+        ground.catch_up(sky.start_s + HOUR_S * sky.hours)
+        times_s.append(time.perf_counter())
+        spent_ms.append([1e3 * (after - before) for before, after in pairwise(times_s)])
+    return OnSection(*map(list, zip(*spent_ms[1:], strict=True)))
 
 
 def batch_s() -> tuple[float, float]:

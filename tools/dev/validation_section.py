@@ -52,7 +52,7 @@ METHOD_ROWS = (
         "half the step, eight seeds: movement and tilt together",
         "`tests/published/test_section_steps.py`",
         "1 point",
-        "passed",
+        "0.2 points",
     ),
     ("open ground and reach inward beside what engineers publish", "below", "below", "below"),
 )
