@@ -1,6 +1,6 @@
 """The `evenclay` command.
 
-`commands` puts it together. The commands stand in `property`, `board`, `replay` and `plan`; what
+`commands` puts it together. The commands stand in `start`, `property`, `board`, `replay` and `plan`; what
 they share stands in `options`, `output` and `errors`.
 """
 

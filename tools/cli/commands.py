@@ -20,13 +20,15 @@ from evenclay.tools.cli.errors import Group
 from evenclay.tools.cli.plan import compare, invent, propose, sweep
 from evenclay.tools.cli.property import check, compile_plan, demo
 from evenclay.tools.cli.replay import replay
+from evenclay.tools.cli.start import start
 
 _HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
 
 A property is one TOML file: the site, the spigots, a zone a side of the house, and the seasons.
-Begin with a copy of the demo's, whose comments explain every block, and of its weather:
+Answer questions to begin yours, or copy the demo's with its weather:
 
 \b
+    evenclay start house/property.toml
     evenclay demo house
 
 See what a file asks for, and what to know before you lay a hose:
@@ -69,6 +71,7 @@ def _options_of_all_commands(
 
 # In the order in which --help lists them.
 COMMANDS: dict[str, Callable[..., None]] = {
+    "start": start,
     "demo": demo,
     "check": check,
     "compile": compile_plan,
