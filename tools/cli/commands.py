@@ -20,7 +20,7 @@ from evenclay.tools.cli.errors import Group
 from evenclay.tools.cli.plan import compare, invent, propose, sweep
 from evenclay.tools.cli.property import check, compile_plan, demo
 from evenclay.tools.cli.replay import replay
-from evenclay.tools.cli.start import start
+from evenclay.tools.cli.start import start, weather
 
 _HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
 
@@ -72,6 +72,7 @@ def _options_of_all_commands(
 # In the order in which --help lists them.
 COMMANDS: dict[str, Callable[..., None]] = {
     "start": start,
+    "weather": weather,
     "demo": demo,
     "check": check,
     "compile": compile_plan,

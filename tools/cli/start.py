@@ -76,3 +76,55 @@ def start(property_file: Path, **options: str | None) -> None:
             console.print(f"\n{heading}")
         for line in found:
             console.print(f"  - {line}" if heading != "Type next:" else f"  {line}")
+
+
+def weather(
+    property_file: PropertyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="File for the record; else weather.csv beside the property file."),
+    ] = None,
+    years: Annotated[
+        int, typer.Option(min=1, max=60, help="Whole years, besides what there is of this one.")
+    ] = 30,
+    service: Annotated[
+        str | None,
+        typer.Option(
+            envvar="EVENCLAY_WEATHER_SERVICE",
+            help="Address of the service, where NASA POWER's daily one has moved.",
+        ),
+    ] = None,
+) -> None:
+    """Fetch a record of daily weather for the place of a property.
+
+    It comes from NASA POWER, which estimates the weather of every place on land by grid cells; a
+    gauge in your town is better where there is one. Without a network you are told the address to
+    open in a browser. A record that was fetched today is taken from a cache.
+
+    \b
+    Example:
+        evenclay weather house/property.toml
+    """
+    import datetime
+
+    from evenclay.tools.property.file.mistakes import Mistake
+    from evenclay.tools.property.property import load
+    from evenclay.tools.start import weather as records
+
+    prop = load(property_file)
+    site = prop.site
+    if site.longitude is None:
+        allowed = f"degrees; say where it stands: evenclay start {property_file} --where ..."
+        raise prop.source.error([Mistake(("site", "longitude"), "nothing", allowed)])
+    path = out or property_file.with_name("weather.csv")
+    first, last = records.span(years, datetime.date.today())
+    where = records.address(service or records.SERVICE, site.latitude, site.longitude, first, last)
+    tell(f"Asking for {first} to {last}; the service may work for a minute.")
+    text, found = records.record(where, path)
+    files.write({path: text})
+    for line in records.told(text, found, site):
+        print(line)
+    print(f"Wrote {path}. Type next:")
+    print(
+        f"  evenclay replay {property_file} --weather {path} --out {property_file.with_name('out')}"
+    )
