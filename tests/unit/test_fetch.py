@@ -5,6 +5,7 @@ import json
 import re
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
@@ -90,9 +91,10 @@ class Handler(BaseHTTPRequestHandler):
         """Say nothing."""
 
 
-@pytest.fixture
-def service(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Service]:
-    monkeypatch.setenv("EVENCLAY_CACHE", str(tmp_path / "cache"))
+@contextmanager
+def serving(monkeypatch: pytest.MonkeyPatch, folder: Path) -> Iterator[Service]:
+    """A service on this machine, an empty cache, and no waits between two attempts."""
+    monkeypatch.setenv("EVENCLAY_CACHE", str(folder / "cache"))
     monkeypatch.setenv("NO_PROXY", "127.0.0.1")
     monkeypatch.setattr(weather, "BACKOFF_S", 0.0)
     with Service() as found:
@@ -101,6 +103,12 @@ def service(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Service
         yield found
         found.shutdown()
         thread.join()
+
+
+@pytest.fixture
+def service(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Service]:
+    with serving(monkeypatch, tmp_path) as found:
+        yield found
 
 
 def run(*args: str) -> tuple[int, str, str]:
