@@ -224,6 +224,11 @@ def test_answers_that_are_typed_stand_beside_nonsense(tmp_path: Path) -> None:
     assert prop.zones["north"].cover == "mulched"
 
 
+def test_a_question_without_brackets_wants_an_answer(tmp_path: Path) -> None:
+    status, out, err = run("start", str(tmp_path / "property.toml"), typed="no\n\n")
+    assert status == 130 and 'found "", allowed is a US ZIP code' in out + err
+
+
 def test_answers_that_end_early_leave_nothing(tmp_path: Path) -> None:
     file = tmp_path / "house" / "property.toml"
     status, _, err = run("start", str(file), typed="\n".join(TYPED))

@@ -120,7 +120,12 @@ def _asked(question: Question, texts: Texts, default: str | None) -> str:
 
     for line in closing.before(key, texts):
         typer.echo(line)
-    answer: str = typer.prompt(_words(key, texts), default=default, value_proc=value_of)
+    answer: str = typer.prompt(
+        _words(key, texts),
+        default=default or "",
+        show_default=default is not None,
+        value_proc=value_of,
+    )
     for line in closing.after(key, {**texts, key: answer}):
         typer.echo(line)
     return answer
