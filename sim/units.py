@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 _KINDS: dict[str, tuple[str, tuple[str, str], tuple[str, str]]] = {
     "length": ("m", ("m", ".4g"), ("ft", ".4g")),  # of a hose, its rise
     "distance": ("m", ("m", ".1f"), ("ft", ".1f")),
+    "far": ("km", ("km", ".0f"), ("miles", ".0f")),  # across country
+    "height": ("m", ("m", ".0f"), ("ft", ".0f")),  # above the sea
     "near": ("m", ("m", ".2g"), ("in", ".0f")),  # depths in the ground, and along the slab
     "fall": ("m", ("mm", ".0f"), ("in", ".1f")),
     "bore": ("mm", ("mm", ".4g"), ("in", ".3g")),
@@ -26,6 +28,7 @@ _KINDS: dict[str, tuple[str, tuple[str, str], tuple[str, str]]] = {
     "metered": ("L", ("m3", ",.2f"), ("gal", ",.0f")),
     "supply flow": ("L/min", ("L/min", ".4g"), ("gal/min", ".3g")),
     "hose flow": ("L/h", ("L/h", ".0f"), ("gal/h", ".1f")),
+    "emission": ("L/h/m", ("L/h/m", ".3g"), ("gal/h/ft", ".3g")),  # of a hose, by its label
     "pressure": ("kPa", ("kPa", ".0f"), ("psi", ".3g")),
     "suction": ("kPa", ("kPa", ",.0f"), ("psi", ",.2g")),
     "temperature": ("degC", ("degC", ".4g"), ("degF", ".4g")),

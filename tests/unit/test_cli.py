@@ -119,6 +119,7 @@ def test_version() -> None:
 # What takes long to import; what --help and check may need of it.
 HEAVY = {"jinja2", "matplotlib", "numba", "numpy", "pandas", "pint", "polars", "pydantic"}
 HEAVY |= {"rich", "scipy.optimize", "tomlkit", "cma", "multiprocessing", "distributed", "mpremote"}
+HEAVY |= {"airportsdata", "icalendar", "requests", "tzfpy", "zipcodes"}
 
 
 @pytest.mark.parametrize(
@@ -126,6 +127,7 @@ HEAVY |= {"rich", "scipy.optimize", "tomlkit", "cma", "multiprocessing", "distri
     [
         (("--help",), set()),
         (("check", "--help"), {"pydantic"}),  # by which typer reads arguments
+        (("start", "--help"), {"pydantic"}),
         (("--version",), set()),
         (("check", str(DEMO)), {"numpy", "pint", "pydantic", "rich"}),
         (("check", "none.toml"), {"numpy", "pydantic", "rich"}),

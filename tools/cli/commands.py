@@ -17,16 +17,19 @@ import typer
 
 from evenclay.tools.cli.board import bundle, flash
 from evenclay.tools.cli.errors import Group
+from evenclay.tools.cli.handover import calendar
 from evenclay.tools.cli.plan import compare, invent, propose, sweep
 from evenclay.tools.cli.property import check, compile_plan, demo
 from evenclay.tools.cli.replay import replay
+from evenclay.tools.cli.start import start, weather
 
 _HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
 
 A property is one TOML file: the site, the spigots, a zone a side of the house, and the seasons.
-Begin with a copy of the demo's, whose comments explain every block, and of its weather:
+Answer questions to begin yours, or copy the demo's with its weather:
 
 \b
+    evenclay start house/property.toml
     evenclay demo house
 
 See what a file asks for, and what to know before you lay a hose:
@@ -69,8 +72,11 @@ def _options_of_all_commands(
 
 # In the order in which --help lists them.
 COMMANDS: dict[str, Callable[..., None]] = {
+    "start": start,
+    "weather": weather,
     "demo": demo,
     "check": check,
+    "calendar": calendar,
     "compile": compile_plan,
     "bundle": bundle,
     "flash": flash,

@@ -72,8 +72,12 @@ def read(name: str, lines: Lines) -> Table:
     check_ranges(name, daily, units)
     check_crossed(name, daily, units)
     latitude = _number(r"latitude\s*:?\s*(-?\d+(?:\.\d+)?)", text)
-    elevation = _number(r"elevation[^\n]*=\s*(-?\d+(?:\.\d+)?)\s*m", text)
-    return Table(daily, notes, latitude_deg=latitude, elevation_m=elevation)
+    return Table(daily, notes, latitude_deg=latitude, elevation_m=elevation_m(text))
+
+
+def elevation_m(header: str) -> float | None:
+    """The mean height of the grid cell that a header tells, None where it tells none."""
+    return _number(r"elevation[^\n]*=\s*(-?\d+(?:\.\d+)?)\s*m", header)
 
 
 def _number(pattern: str, text: str) -> float | None:

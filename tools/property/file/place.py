@@ -55,6 +55,9 @@ class Site(Table):
     timezone: Annotated[str, TIMEZONE]
     latitude: Annotated[float, rules.number(-66, 66, "degrees, south negative")]
     units: Annotated[str, rules.choice("metric", "us")] = "metric"  # of all that is read
+    # Where `weather` looks, and what it compares its record's height with.
+    longitude: Annotated[float | None, rules.number(-180, 180, "degrees, west negative")] = None
+    elevation: Annotated[float | None, q("m", -500, 5000, "180 m", "600 ft")] = None
     # Over the first 3 m (10 ft).
     fall: Annotated[float | None, q("m", -3, 3, "0.15 m", "6 in")] = None
     downspouts: list[Downspout] | None = None

@@ -1,0 +1,324 @@
+"""`evenclay start`: by options or answers, a file in the house's own units that passes `check`."""
+
+import shutil
+import sys
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import freezegun
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from typer.testing import CliRunner
+
+from evenclay.tools.cli.commands import app
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.property import load, parse
+from evenclay.tools.start import clay, defaults, guide, place, seasons
+from evenclay.tools.start.answers import _READERS
+from evenclay.tools.start.questions import QUESTIONS, SIDES
+from tests.unit.test_units import own_units_only
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
+US = ("--where", "76065", "--north", "40 ft", "--east", "30")
+SOUTH = ("--where", "ADL", "--north", "12", "--east", "9 m", "--west-cover", "hot wall")
+
+
+def run(*args: str, typed: str | None = None) -> tuple[int, str, str]:
+    """Exit status, stdout and stderr."""
+    result = CliRunner().invoke(app, list(args), input=typed)
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result.exit_code, result.stdout, result.stderr
+
+
+def begun(folder: Path, *options: str) -> Path:
+    file = folder / "property.toml"
+    status, out, err = run("start", str(file), *options)
+    assert (status, err) == (0, ""), err
+    assert out.startswith("Wrote")
+    return file
+
+
+def refusal(file: Path, *options: str) -> str:
+    """The one line that refuses these options; nothing is written."""
+    before = file.read_bytes() if file.exists() else None
+    status, out, err = run("start", str(file), *options)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert (file.read_bytes() if file.exists() else None) == before
+    return err
+
+
+@pytest.mark.parametrize(("options", "units"), [(US, "us"), (SOUTH, "metric")])
+def test_options_alone_make_a_file_that_passes_check(
+    options: tuple[str, ...], units: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "house" / "property.toml"
+    status, told, err = run("start", str(file), *options)
+    assert (status, err) == (0, "")
+    assert "Assumed" in told and "bucket" in told and "evenclay weather" in told
+    own_units_only(told, units, 150)
+    written = file.read_text("utf-8").replace("litres = ", "")  # the name of a key
+    own_units_only(written, units, 300)
+    status, checked, _ = run("check", str(file))
+    assert status == 0
+    own_units_only(checked, units, 200)
+    prop = load(file)
+    assert prop.site.units == units and prop.site.longitude is not None
+    assert {zone.side for zone in prop.zones.values()} == set(SIDES)
+    open_months = {season.begins[0] for season in prop.seasons if season.count}
+    assert open_months <= (set(range(3, 11)) if units == "us" else {9, 11, 12, 1, 3, 4})
+    assert "banned hours" not in checked and "far from" not in checked
+
+
+def test_every_question_is_an_option_and_has_a_reader() -> None:
+    keys = [question.key for question in QUESTIONS]
+    assert set(keys) == set(_READERS)
+    status, out, _ = run("start", "--help")
+    assert status == 0
+    assert all(f"--{key} " in out for key in keys)
+
+
+def test_what_has_to_be_answered_is_asked_for(tmp_path: Path) -> None:
+    file = tmp_path / "property.toml"
+    assert "--where" in refusal(file, "--north", "40 ft")
+    assert "--east" in refusal(file, "--where", "76065", "--north", "40 ft")
+
+
+@pytest.mark.parametrize(
+    ("option", "answer", "said"),
+    [
+        ("where", "nowhere at all", "a US ZIP code"),
+        ("where", "99999", "no ZIP code"),
+        ("where", "09001", "without a place"),
+        ("where", "QQQQ", "no airport"),
+        ("where", "80, 20", "-66 to 66"),
+        ("north", "forty", "ft"),
+        ("north", "9999 ft", "984.3"),
+        ("north", "3 gal", "not a length"),
+        ("units", "imperial", "us, metric"),
+        ("built", "2999", "a year up to"),
+        ("clay", "cheese", "black clay"),
+        ("moving", "perhaps", "yes or no"),
+        ("north-cover", "snow", "mulched"),
+        ("spigots", "a, a", "no one twice"),
+        ("north-spigot", "front", "several spigots"),
+        ("hose-flow", "much", "gal/h/ft"),
+        ("hose-flow", "3 gal in 10 min", "the side whose whole hose"),
+        ("spigot-flow", "0.15 gal/min", "at least what the longest hose wants"),
+        ("probes", "up", "none, all"),
+        ("weekdays", "someday", "mon"),
+        ("banned-hours", "00:00-23:30", "leave an hour"),
+        ("water-price", "dear", "a price"),
+        ("timezone", "Texas", "unknown"),
+        ("new-seasons", "yes", "a file that is there"),
+    ],
+)
+def test_nonsense_is_refused_in_one_line(
+    option: str, answer: str, said: str, tmp_path: Path
+) -> None:
+    options = dict(zip(US[::2], US[1::2], strict=True)) | {f"--{option}": answer}
+    line = refusal(tmp_path / "property.toml", *[part for item in options.items() for part in item])
+    assert said in line and f"--{option}" in line
+
+
+def test_a_house_that_moves_is_for_an_engineer(tmp_path: Path) -> None:
+    file = tmp_path / "property.toml"
+    status, out, _ = run("start", str(file), *US, "--moving", "yes")
+    assert status == 1 and "engineer" in out and not file.exists()
+    status, out, _ = run("start", str(file), typed="y\n")
+    assert status == 1 and "engineer" in out and not file.exists()
+
+
+def test_again_it_changes_what_is_asked_and_keeps_comments(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    mine = file.read_text("utf-8").replace("[soil]", "# mine\n[soil] # too")
+    mine = mine.replace("minutes = 20", "minutes = 21  # by hand")
+    file.write_text(mine, "utf-8")
+    begun(tmp_path, "--clay", "sandy clay", "--rain-sensor", "gauge")
+    expected = mine.replace('texture = "clay"', 'texture = "sandy clay"')
+    assert file.read_text("utf-8") == expected.replace('sensor = "none"', 'sensor = "gauge"')
+
+
+@pytest.mark.parametrize("options", [US, SOUTH])
+def test_the_same_answers_again_change_no_byte(options: tuple[str, ...], tmp_path: Path) -> None:
+    file = begun(tmp_path, *options)
+    before = file.read_bytes()
+    begun(tmp_path, *options)
+    begun(tmp_path, "--moving", "no")
+    assert file.read_bytes() == before
+
+
+def test_a_file_that_was_written_by_hand(tmp_path: Path) -> None:
+    """The demo's: zones by other names, hoses that differ, no longitude."""
+    file = tmp_path / "property.toml"
+    shutil.copy(DEMO, file)
+    begun(tmp_path, "--north-cover", "lawn")
+    lines = zip(
+        DEMO.read_text("utf-8").splitlines(), file.read_text("utf-8").splitlines(), strict=True
+    )
+    assert len([1 for old, new in lines if old != new]) == 2
+    begun(tmp_path, "--west", "none", "--spigots", "back, front, side", "--south-spigot", "side")
+    prop = load(file)
+    assert prop.site.dry_sides == ("west",) and set(prop.zones) == {"east", "north", "front"}
+    assert prop.zones["front"].supply == "side" and prop.zones["front"].hose.kind == "emitter"
+    assert "answer hose-flow" in refusal(file, "--new-seasons", "yes")
+
+
+def test_over_the_equator_the_seasons_turn(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    north = load(file).seasons
+    begun(tmp_path, "--where", "-35.2, 149.1")
+    prop = load(file)
+    assert (
+        prop.site.timezone == "Australia/Sydney" and prop.site.elevation != load(file).site.latitude
+    )
+    turned = sorted(((s.begins[0] + 5) % 12 + 1, s.begins[1]) for s in prop.seasons)
+    assert turned == sorted(season.begins for season in north)
+    closed = [season.begins for season in prop.seasons if not season.count]
+    assert closed == [(5, 1)]
+
+
+@freezegun.freeze_time("2027-03-01")
+@pytest.mark.parametrize(
+    ("answer", "poured"),
+    [("old", None), ("2017", None), ("2018", (2018, 7)), ("2026-02", (2026, 2))],
+)
+def test_the_age_of_the_house(answer: str, poured: Any, tmp_path: Path) -> None:
+    site = load(begun(tmp_path, *US, "--built", answer)).site
+    assert (site.settled, site.poured) == (poured is None, poured)
+
+
+def test_a_bucket_test_is_written_for_its_hose(tmp_path: Path) -> None:
+    flow = ("--hose-flow", "3 gal in 10 min, north", "--spigot-flow", "5 gal in 75 s")
+    file = begun(tmp_path, *US, *flow)
+    document = tomllib.loads(file.read_text("utf-8"))
+    assert document["zones"]["north"]["hose"]["bucket"] == {"litres": "3 gal", "time": "10 min"}
+    prop = load(file)
+    east = prop.zones["east"]
+    assert east.flow_l_h == pytest.approx(prop.zones["north"].flow_l_h * 30 / 40, rel=0.01)
+    assert prop.supplies["spigot"].flow == pytest.approx(4 * 3.785411784)
+    assert defaults.now(prop)["hose-flow"] == flow[1]
+    begun(tmp_path, "--north", "none", "--hose-flow", "0.3 gal/h/ft")
+    assert "bucket" not in str(tomllib.loads(file.read_text("utf-8"))["zones"])
+
+
+TYPED = ["no", "76065", "", "", "", "The old house", "", "1985", "black clay", "back, front"]
+
+
+def test_answers_that_are_typed_stand_beside_nonsense(tmp_path: Path) -> None:
+    """What was answered before is kept; an empty answer is what stands in brackets."""
+    typed = [*TYPED, "forty feet", "40", "snow", "mulched", "", *[""] * 40]
+    typed[typed.index("") - 1] = "nowhere"
+    typed.insert(2, "76065")
+    typed[typed.index("mulched") + 1 :] = ["front", "25 ft", *[""] * 40]
+    file = tmp_path / "property.toml"
+    status, out, err = run("start", str(file), typed="\n".join(typed) + "\n")
+    assert status == 0, out + err
+    assert out.count("Error: ") + err.count("Error: ") == 3
+    own_units_only(out, "us", 300)
+    prop = load(file)
+    assert prop.site.name == "The old house"
+    assert prop.zones["north"].supply == "front" and prop.zones["east"].supply == "back"
+    assert prop.zones["west"].length == pytest.approx(25 * 0.3048)
+    assert prop.zones["north"].cover == "mulched"
+
+
+def test_a_question_without_brackets_wants_an_answer(tmp_path: Path) -> None:
+    status, out, err = run("start", str(tmp_path / "property.toml"), typed="no\n\n")
+    assert status == 130 and 'found "", allowed is a US ZIP code' in out + err
+
+
+def test_answers_that_end_early_leave_nothing(tmp_path: Path) -> None:
+    file = tmp_path / "house" / "property.toml"
+    status, _, err = run("start", str(file), typed="\n".join(TYPED))
+    assert status == 130 and "Nothing was written" in err
+    assert not file.parent.exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="found no terminals of this kind on Windows")
+def test_at_a_terminal_ctrl_c_leaves_nothing_and_enter_takes_brackets(tmp_path: Path) -> None:
+    import pexpect
+
+    file = tmp_path / "property.toml"
+    command = [sys.executable, "-m", "evenclay.tools.cli", "start", str(file)]
+
+    def begin() -> Any:
+        child = pexpect.spawn(command[0], command[1:], timeout=None, encoding="utf-8")
+        child.expect(r"moving now.*\[no\]: ")
+        child.sendline("")
+        child.expect("Where the house stands.*: ")
+        child.sendline("ZQN")
+        child.expect(r"Queenstown.*Units: us or metric \[metric\]: ")
+        return child
+
+    child = begin()
+    child.sendintr()
+    child.expect("Nothing was written")
+    child.expect(pexpect.EOF)
+    child.close()
+    assert child.exitstatus == 130 and not list(tmp_path.iterdir())
+
+    child = begin()
+    for _ in range(8):
+        child.sendline("")
+    child.expect("Length of hose along the north side, in m, or none: ")
+    child.sendline("15")
+    child.expect("What covers the ground on the north side")
+    child.sendline("")
+    child.expect("Length of hose along the east side")
+    child.sendline("10 m")
+    for _ in range(40):
+        child.sendline("")
+    child.expect("Type next:")
+    child.expect(pexpect.EOF)
+    child.close()
+    assert child.exitstatus == 0
+    prop = load(file)
+    assert prop.site.timezone == "Pacific/Auckland" and prop.site.latitude < 0
+    assert prop.zones["south"].length == 15 and prop.zones["west"].length == 10
+
+
+def test_places() -> None:
+    dallas = place.find("dfw")
+    assert dallas.country == "US" and dallas.elevation_m == pytest.approx(185, abs=10)  # 607 ft
+    assert place.find("KDFW") == dallas
+    town = place.find("76065-1234")
+    assert town.called == "Midlothian, TX" and 0 < town.distance_km < 50
+    assert town.elevation_m is not None and 100 < town.elevation_m < 300
+    sea = place.find("-40, -100")
+    assert sea.timezone is None and sea.elevation_m is None
+
+
+@pytest.mark.parametrize("name", sorted(clay.CALLED))
+def test_clay_by_its_names(name: str) -> None:
+    assert clay.texture_of(name.upper()) == clay.CALLED[name]
+    assert clay.CALLED[name] in clay.said(name)
+
+
+texts = st.fixed_dictionaries(
+    {
+        "north": st.integers(2, 60).map("{} m".format),
+        "east": st.one_of(st.just("none"), st.integers(2, 60).map("{} m".format)),
+        "north-cover": st.sampled_from(["bare", "lawn", "hot wall", "planted shaded"]),
+        "clay": st.sampled_from(sorted(clay.CALLED)),
+        "hose": st.sampled_from(["porous", "emitter"]),
+        "banned-hours": st.sampled_from(
+            ["none", "10:00-18:00", "6 am-10 pm", "00:00-12:00, 18:00-23:00", "00:30-23:00"]
+        ),
+        "built": st.sampled_from(["old", "2024-01"]),
+        "where": st.sampled_from(["64, 26", "41, -75", "DFW", "10, 10", "-1.2, 36.8", "-45, 169"]),
+        "timezone": st.just("Etc/UTC"),
+    }
+)
+
+
+@settings(max_examples=25)
+@given(texts)
+def test_whatever_is_answered_passes_check(options: dict[str, str]) -> None:
+    found = guide.gather(options, None)
+    text, rows = guide.file_of(found, "house.toml", None)
+    house = compile_house(parse(text, "house.toml"))
+    assert len(house.plan.rows) == len(rows) >= 5
+    for row in rows:
+        assert row.cycles == 0 or row.minutes * row.cycles <= seasons.CAP_MIN * 1.4

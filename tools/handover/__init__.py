@@ -1,0 +1,1 @@
+"""What is handed over to programs of other makers, in open formats."""

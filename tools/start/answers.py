@@ -1,0 +1,307 @@
+"""Answers to the questions: what each may be, what it is without one, what a file answers already.
+
+An answer is a text in a plain form of its own, such as "40 ft", "none" or "mon, thu"; `read` makes
+it of what somebody typed, by the rules of the property file. So an answer can be shown in brackets,
+typed again, and compared with what a file says.
+"""
+
+import datetime
+import re
+from collections.abc import Callable, Mapping
+from functools import cache, partial
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic_core import PydanticCustomError
+
+from evenclay.sim.units import UNITS
+from evenclay.tools.property.file.place import Bucket, Hose, Site, Supply, Zone
+from evenclay.tools.property.file.rules import Rule
+from evenclay.tools.property.file.schedule import BILLED, Quiet, Rain, Water
+from evenclay.tools.property.file.wording import shown
+from evenclay.tools.start import clay, place, seasons
+from evenclay.tools.start.questions import SIDES
+
+Texts = Mapping[str, str]
+OLD = "old"
+SETTLED_YEARS = 10  # the property file's own figure
+# Common practice, no source: what labels of common hoses say.
+LABELS = {
+    "us": {"porous": ("0.32 gal/h/ft", "11 psi"), "emitter": ("0.5 gal/h/ft", "25 psi")},
+    "metric": {"porous": ("4 L/h/m", "75 kPa"), "emitter": ("6 L/h/m", "170 kPa")},
+}
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)")
+_TEST = re.compile(r"(.+?)\s+in\s+(\d.*?)(?:\s*[, ]\s*(north|east|south|west))?")
+_PRICE = re.compile(
+    r"([^\d\s.]{0,8})\s*(\d+(?:\.\d+)?)\s*([^\d\s/]{1,8}?)?\s*(?:(?:per|/|a)\s*(.+))?"
+)
+
+
+@cache
+def found_place(text: str) -> place.Place:
+    """The place of an answer to "where"."""
+    return place.find(text)
+
+
+def refused(found: str, allowed: str, reason: str = "") -> ValueError:
+    """The error of an answer that will not do, one line for whoever typed it."""
+    return ValueError(f"found {shown(found, reason)}, allowed {allowed}")
+
+
+def by_rule(model: type[BaseModel], name: str, value: Any, units: str) -> Any:
+    """A value as the property file reads it. Raises: ValueError in one line."""
+    rules = [getattr(item, "func", None) for item in model.model_fields[name].metadata]
+    rule = next(found for found in rules if isinstance(found, Rule)).of(units)
+    try:
+        return rule.read(value)
+    except PydanticCustomError as error:
+        context = error.context or {}
+        raise ValueError(f"found {context['found']}, allowed {context['allowed']}") from None
+    except ValueError as error:
+        raise refused(str(value), rule.allowed, str(error)) from None
+
+
+def with_unit(text: str, kind: str, units: str) -> str:
+    """A text with the unit of the house's, where it is a number alone."""
+    return f"{text} {UNITS[units].unit(kind)}" if _NUMBER.fullmatch(text) else text
+
+
+def words(texts: Texts) -> dict[str, str]:
+    """What stands in the questions' braces: units and examples in those of the house."""
+    units = UNITS[texts.get("units", "metric")]
+    us = units.name == "us"
+    return {
+        **{kind: units.unit(kind) for kind in ("length", "height", "emission", "pressure")},
+        "bucket": "3 gal in 10 min" if us else "12 L in 10 min",
+        "spigot_bucket": "5 gal in 60 s" if us else "10 L in 40 s",
+        "supply_flow": "4 gal/min" if us else "15 L/min",
+        "probe_depth": units.shown(0.5, "near"),
+        "billed": "1000 gal" if us else "m3",
+        "covers": "bare, mulched, lawn, planted shaded, planted morning sun, hot wall",
+        "spigots": texts.get("spigots", ""),
+        "a_side": next((side for side in SIDES if texts.get(side, "none") != "none"), "north"),
+    }
+
+
+def read(key: str, text: str, texts: Texts) -> str:
+    """The answer that a text means, after those before. Raises: ValueError in one line."""
+    text = " ".join(text.split())
+    return _READERS[key](text, texts)
+
+
+def _units_of(texts: Texts) -> str:
+    return texts.get("units", "metric")
+
+
+def _choice(*choices: str) -> Callable[[str, Texts], str]:
+    def read_choice(text: str, texts: Texts) -> str:
+        found = [choice for choice in choices if choice == text.lower().replace("-", " ")]
+        if not found:
+            raise refused(text, ", ".join(choices))
+        return found[0]
+
+    return read_choice
+
+
+def _yes(text: str, texts: Texts) -> str:
+    """A yes or a no."""
+    for word, meant in (("yes", "yes"), ("no", "no"), ("true", "yes"), ("false", "no")):
+        if text and word.startswith(text.lower()):
+            return meant
+    raise refused(text, "yes or no")
+
+
+def _where(text: str, texts: Texts) -> str:
+    try:
+        found = found_place(text)
+    except ValueError as error:
+        raise ValueError(f"found {shown(text)}, {error}") from None
+    return f"{found.latitude:g}, {found.longitude:g}" if "," in text else text.upper()
+
+
+def _quantity(
+    model: type[BaseModel], name: str, kind: str, also: str, text: str, texts: Texts
+) -> str:
+    """A quantity with its unit, or a word that stands for none."""
+    if also and text.lower() in (also, {"none": "0", "unknown": "?"}[also]):
+        return also
+    text = with_unit(text, kind, _units_of(texts))
+    by_rule(model, name, text, _units_of(texts))
+    return text
+
+
+def _length(side: str, text: str, texts: Texts) -> str:
+    found = _quantity(Zone, "length", "length", "none", text, texts)
+    if side == SIDES[-1] and {found, *(texts[other] for other in SIDES[:-1])} == {"none"}:
+        raise refused(text, "a length of hose on one side at least")
+    return found
+
+
+def _plain(model: type[BaseModel], name: str, text: str, texts: Texts) -> str:
+    """A text that the property file's own rule takes."""
+    return str(by_rule(model, name, text, _units_of(texts)))
+
+
+def _built(text: str, texts: Texts) -> str:
+    today = datetime.date.today()
+    if text.lower() in (OLD, "unknown"):
+        return OLD
+    year = re.fullmatch(r"(1[5-9]\d\d|20\d\d)(?:-(0[1-9]|1[0-2]))?", text)
+    allowed = f'old, a year up to {today.year}, or a year and month such as "2021-05"'
+    if year is None or (int(year[1]), int(year[2] or 1)) > (today.year, today.month):
+        raise refused(text, allowed)
+    # Half of a year's houses are older than its July; the month is told as an assumption.
+    found = f"{year[1]}-{year[2] or '07'}"
+    return OLD if today.year - int(year[1]) >= SETTLED_YEARS else found
+
+
+def _clay(text: str, texts: Texts) -> str:
+    try:
+        clay.texture_of(text)
+    except ValueError as error:
+        raise ValueError(f"found {shown(text)}, {error}") from None
+    return text.lower()
+
+
+def _cover(text: str, texts: Texts) -> str:
+    name = text.lower()
+    if name in ("lawn", "grass"):
+        return "0.8"  # what grass takes: common practice, no source
+    if _NUMBER.fullmatch(name):
+        return f"{by_rule(Zone, 'cover', float(name), 'metric'):g}"
+    name = re.sub(r"planted,? (.*)", r"planted, \1", name)
+    return str(by_rule(Zone, "cover", name, "metric"))
+
+
+def _spigots(text: str, texts: Texts) -> str:
+    names = [name.strip() for name in text.split(",")]
+    for name in names:
+        if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,23}", name):
+            raise refused(text, "names of letters and digits with commas between, at most 24 long")
+    if len(names) > len(SIDES) or len(set(names)) < len(names):
+        raise refused(text, "1 to 4 names, no one twice")
+    return ", ".join(names)
+
+
+def _spigot_of(text: str, texts: Texts) -> str:
+    names = texts["spigots"].split(", ")
+    if text not in names:
+        raise refused(text, ", ".join(names))
+    return text
+
+
+def bucket_of(text: str) -> tuple[str, str, str] | None:
+    """Volume, time and side of a bucket test; None where a text is none. The side may be ''."""
+    match = _TEST.fullmatch(text)
+    return None if match is None else (match[1], match[2], match[3] or "")
+
+
+def _hose_flow(text: str, texts: Texts) -> str:
+    units = _units_of(texts)
+    test = bucket_of(text)
+    if test is None:
+        return _quantity(Hose, "flow", "emission", "", text, texts)
+    with_hose = [side for side in SIDES if texts.get(side, "none") != "none"]
+    if test[2] not in with_hose:
+        allowed = f"a test with the side whose whole hose gave it: {', '.join(with_hose)}"
+        raise refused(text, allowed)
+    volume = with_unit(test[0], "volume", units)
+    by_rule(Bucket, "litres", volume, units)
+    by_rule(Bucket, "time", test[1], units)
+    found = f"{volume} in {test[1]}, {test[2]}"
+    by_rule(Hose, "flow", f"{seasons.flow_l_h_m(found, texts):.6g} L/h/m", units)
+    return found
+
+
+def _spigot_flow(text: str, texts: Texts) -> str:
+    units = _units_of(texts)
+    if text.lower() in ("unknown", "?"):
+        return "unknown"
+    test = bucket_of(text)
+    if test is not None:
+        litres = by_rule(Bucket, "litres", with_unit(test[0], "volume", units), units)
+        minutes = by_rule(Bucket, "time", test[1], units)
+        text = UNITS[units].shown(litres / minutes, "supply flow")
+    text = with_unit(text, "supply flow", units)
+    gives = by_rule(Supply, "flow", text, units)
+    wants = max(seasons.wanted_l_min(texts).values())
+    if gives < wants:
+        least = UNITS[units].shown(wants, "supply flow")
+        raise refused(text, f"at least what the longest hose wants, {least}; or unknown")
+    return text
+
+
+def _probes(text: str, texts: Texts) -> str:
+    name = text.lower()
+    if name in ("none", "all"):
+        return name
+    sides = [side for side in SIDES if side in re.split(r"[,\s]+", name)]
+    if not sides or len(sides) != len(re.split(r"[,\s]+", name)):
+        raise refused(text, f"none, all, or some of {', '.join(SIDES)}")
+    return ", ".join(sides)
+
+
+def _weekdays(text: str, texts: Texts) -> str:
+    if text.lower() == "any":
+        return "any"
+    days = [day for day in re.split(r"[,\s]+", text) if day]
+    return ", ".join(by_rule(Quiet, "allowed_weekdays", days, "metric"))
+
+
+def _hours(text: str, texts: Texts) -> str:
+    if text.lower() == "none":
+        return "none"
+    hours = [part.strip() for part in text.split(",")]
+    bans = by_rule(Quiet, "banned_hours", hours, "metric")
+    if seasons.free_window(bans)[1] < seasons.WINDOW_LEAST_MIN:
+        raise refused(text, "hours that leave an hour of the day for water")
+    return ", ".join("-".join(f"{m // 60:02}:{m % 60:02}" for m in ban) for ban in bans)
+
+
+def price_of(text: str, units: str) -> tuple[float, str, str]:
+    """Price, what it is per, and currency, of an answer. Raises: ValueError in one line."""
+    match = _PRICE.fullmatch(text)
+    if match is None:
+        raise refused(text, 'a price such as "$5", "$2.4 per m3" or "4 EUR per m3"; or unknown')
+    per = (match[4] or ("1000 gal" if units == "us" else "m3")).replace(",", "")
+    price = by_rule(Water, "price", float(match[2]), units)
+    unit = by_rule(Water, "per", {"1000 gallons": "1000 gal"}.get(per, per), units)
+    if unit not in BILLED:
+        raise refused(text, ", ".join(BILLED))
+    return price, unit, match[1] or match[3] or "$"
+
+
+def _price(text: str, texts: Texts) -> str:
+    if text.lower() in ("unknown", "?"):
+        return "unknown"
+    price, per, currency = price_of(text, _units_of(texts))
+    return f"{currency}{price:g} per {per}"
+
+
+_READERS: dict[str, Callable[[str, Texts], str]] = {
+    "moving": _yes,
+    "where": _where,
+    "units": _choice("us", "metric"),
+    "elevation": partial(_quantity, Site, "elevation", "height", "unknown"),
+    "timezone": partial(_plain, Site, "timezone"),
+    "name": partial(_plain, Site, "name"),
+    "foundation": _choice("slab", "crawl space", "basement"),
+    "built": _built,
+    "clay": _clay,
+    "spigots": _spigots,
+    **{side: partial(_length, side) for side in SIDES},
+    **{f"{side}-cover": _cover for side in SIDES},
+    **{f"{side}-spigot": _spigot_of for side in SIDES},
+    "hose": _choice("porous", "emitter"),
+    "hose-flow": _hose_flow,
+    "hose-pressure": partial(_quantity, Hose, "pressure", "pressure", ""),
+    "spigot-flow": _spigot_flow,
+    "rain-sensor": partial(_plain, Rain, "sensor"),
+    "thermometer": _yes,
+    "probes": _probes,
+    "weekdays": _weekdays,
+    "dates": partial(_plain, Quiet, "allowed_dates"),
+    "banned-hours": _hours,
+    "water-price": _price,
+    "new-seasons": _yes,
+}

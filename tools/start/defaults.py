@@ -1,0 +1,175 @@
+"""Answers that nobody has to give: what is usual, and what a file says already."""
+
+from evenclay.sim.units import UNITS
+from evenclay.tools.property.file.place import Hose, Zone
+from evenclay.tools.property.property import Property
+from evenclay.tools.start.answers import LABELS, OLD, Texts, found_place
+from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.seasons import AS_IT_IS
+
+USUAL = {
+    "moving": "no",
+    "foundation": "slab",
+    "built": OLD,
+    "clay": "unknown",
+    "spigots": "spigot",
+    **{f"{side}-cover": "bare" for side in SIDES},
+    "hose": "porous",
+    "spigot-flow": "unknown",
+    "rain-sensor": "none",
+    "thermometer": "no",
+    "probes": "none",
+    "weekdays": "any",
+    "dates": "any",
+    "banned-hours": "none",
+    "water-price": "unknown",
+    "new-seasons": "no",
+}
+OPPOSITE = {"south": "north", "west": "east"}
+# Answers that follow another: where that one changes, they are usual again.
+FOLLOWS = {
+    "elevation": "where",
+    "timezone": "where",
+    "hose-flow": "hose",
+    "hose-pressure": "hose",
+}
+
+
+def usual(key: str, texts: Texts) -> str | None:
+    """The answer where nobody gives one, after those before; None where somebody has to."""
+    if key in USUAL:
+        return USUAL[key]
+    if key in OPPOSITE:
+        return texts[OPPOSITE[key]]
+    if key.endswith("-spigot"):
+        return texts["spigots"].split(", ")[0]
+    if key in ("hose-flow", "hose-pressure"):
+        label = LABELS[texts["units"]].get(texts["hose"])
+        return AS_IT_IS if label is None else label[key == "hose-pressure"]
+    return _of_place(key, texts) if key not in ("where", *SIDES) else None
+
+
+def _of_place(key: str, texts: Texts) -> str | None:
+    place = found_place(texts["where"])
+    if key == "units":
+        return "us" if place.country == "US" else "metric"
+    if key == "timezone":
+        return place.timezone
+    if key == "elevation":
+        if place.elevation_m is None:
+            return "unknown"
+        return UNITS[texts["units"]].shown(place.elevation_m, "height")
+    return (f"House in {place.called}" if place.called else "Our house")[:60]
+
+
+def zones_of(prop: Property) -> dict[str, str]:
+    """The zone of each side that has one of its own."""
+    sides = [zone.side for zone in prop.zones.values()]
+    return {zone.side: name for name, zone in prop.zones.items() if sides.count(zone.side) == 1}
+
+
+def crowded(prop: Property) -> list[str]:
+    """Sides with several zones, which the questions cannot tell apart."""
+    sides = [zone.side for zone in prop.zones.values()]
+    return [side for side in SIDES if sides.count(side) > 1]
+
+
+def now(prop: Property) -> dict[str, str]:
+    """What a file answers already; a question that it does not answer is missing."""
+    site, quiet = prop.site, prop.lockouts.quiet
+    found = {
+        "moving": "no",
+        "units": site.units,
+        "timezone": site.timezone,
+        "name": site.name,
+        "foundation": site.foundation or AS_IT_IS,
+        "built": OLD if site.poured is None else "{}-{:02}".format(*site.poured),
+        "clay": prop.soil.texture,
+        "spigots": ", ".join(prop.supplies),
+        "rain-sensor": prop.lockouts.rain.sensor,
+        "thermometer": "yes" if prop.lockouts.frost.thermometer else "no",
+        "weekdays": "any"
+        if len(quiet.allowed_weekdays) == 7
+        else ", ".join(quiet.allowed_weekdays),
+        "dates": quiet.allowed_dates,
+        "banned-hours": _hours(quiet.banned_hours),
+        "water-price": "unknown",
+        "new-seasons": "no",
+    }
+    found["elevation"] = "unknown"
+    if site.elevation is not None:
+        found["elevation"] = UNITS[site.units].shown(site.elevation, "height")
+    found["where"] = f"{site.latitude:.4f}"
+    if site.longitude is not None:
+        found["where"] = f"{site.latitude:g}, {site.longitude:g}"
+    if prop.water.price is not None:
+        found["water-price"] = f"{prop.water.currency}{prop.water.price:g} per {prop.water.per}"
+    return found | _of_supplies(prop) | _of_sides(prop) | _of_hoses(prop)
+
+
+def _hours(hours: tuple[tuple[int, int], ...]) -> str:
+    if not hours:
+        return "none"
+    return ", ".join("-".join(f"{m // 60:02}:{m % 60:02}" for m in ban) for ban in hours)
+
+
+def _of_supplies(prop: Property) -> dict[str, str]:
+    flows = {supply.flow for supply in prop.supplies.values()}
+    flow = flows.pop() if len(flows) == 1 else AS_IT_IS
+    if isinstance(flow, float):
+        flow = UNITS[prop.site.units].shown(flow, "supply flow")
+    return {"spigot-flow": flow or "unknown"}
+
+
+def _of_sides(prop: Property) -> dict[str, str]:
+    units, found = UNITS[prop.site.units], {}
+    first = next(iter(prop.supplies))
+    probes = []
+    for side in SIDES:
+        zones = [zone for zone in prop.zones.values() if zone.side == side]
+        length_m = sum(zone.length for zone in zones)
+        found[side] = units.shown(length_m, "length") if zones else "none"
+        cover = zones[0].cover if zones else "bare"
+        found[f"{side}-cover"] = cover if isinstance(cover, str) else f"{cover:g}"
+        found[f"{side}-spigot"] = zones[0].supply if zones else first
+        probes += [side] if any(zone.probe for zone in zones) else []
+    with_hose = [side for side in SIDES if found[side] != "none"]
+    found["probes"] = ", ".join(probes) or "none"
+    if probes == with_hose:
+        found["probes"] = "all"
+    return found
+
+
+def _of_hoses(prop: Property) -> dict[str, str]:
+    units, zones = UNITS[prop.site.units], list(prop.zones.values())
+    kinds = {zone.hose.kind for zone in zones}
+    pressures = {units.shown(zone.hose.pressure, "pressure") for zone in zones}
+    return {
+        "hose": kinds.pop() if len(kinds) == 1 else AS_IT_IS,
+        "hose-pressure": pressures.pop() if len(pressures) == 1 else AS_IT_IS,
+        "hose-flow": _flow_of(zones, prop.site.units),
+    }
+
+
+def _flow_of(zones: list[Zone], name: str) -> str:
+    """One label for all hoses, or one bucket test that the others' flow was taken from."""
+    units = UNITS[name]
+    tested = [zone for zone in zones if zone.hose.bucket is not None]
+    labels = {units.shown(zone.hose.flow, "emission") for zone in zones if zone.hose.flow}
+    if len(tested) == 1 and len(labels) <= 1:
+        return _test_of(tested[0], labels, name)
+    return labels.pop() if len(labels) == 1 and not tested else AS_IT_IS
+
+
+def _test_of(zone: Zone, labels: set[str], name: str) -> str:
+    units, hose = UNITS[name], zone.hose
+    if labels - {units.shown(zone.flow_l_h / zone.length, "emission")}:
+        return AS_IT_IS
+    return bucket_text(hose, name) + f", {zone.side}"
+
+
+def bucket_text(hose: Hose, name: str) -> str:
+    """A bucket test as an answer has it, without its side."""
+    assert hose.bucket is not None
+    volume = UNITS[name].shown(hose.bucket.litres, "volume", ".4g")
+    return f"{volume} in {hose.bucket.time:g} min"

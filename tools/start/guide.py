@@ -1,0 +1,166 @@
+"""Asks the questions, or takes their answers from options, and makes a property file of them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import typer
+
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.file.wording import shown
+from evenclay.tools.property.property import Property, parse
+from evenclay.tools.start import answers, closing, seasons, written
+from evenclay.tools.start.answers import Texts
+from evenclay.tools.start.clay import texture_of
+from evenclay.tools.start.defaults import FOLLOWS, crowded, now, usual, zones_of
+from evenclay.tools.start.questions import QUESTIONS, SIDES, Question
+
+
+class Moving(Exception):
+    """The house moves now: nothing may be begun."""
+
+
+@dataclass
+class Given:
+    """The answers. assumed: those that nobody gave, so they are what is usual. fresh: those that a
+    file did not have."""
+
+    texts: dict[str, str] = field(default_factory=dict)
+    assumed: set[str] = field(default_factory=set)
+    fresh: set[str] = field(default_factory=set)
+
+
+def gather(options: Mapping[str, str], prop: Property | None) -> Given:
+    """All answers: from options where there are any, else from whoever sits at the terminal.
+
+    Raises: typer.BadParameter for an option that will not do; Moving; typer.Abort after Ctrl-C.
+    """
+    old = now(prop) if prop else {}
+    found = Given()
+    for question in QUESTIONS:
+        key, texts = question.key, found.texts
+        default = _default(key, texts, old)
+        answer = default
+        barred = _barred(key, texts, prop)
+        if options:
+            answer = _of_option(key, options, texts, default, barred)
+        elif not barred:
+            answer = _asked(question, texts, default)
+        texts[key] = answer or ""
+        if answer != old.get(key):
+            found.fresh.add(key)
+            if answer == default and key not in options:
+                found.assumed.add(key)
+        if key == "moving" and answer == "yes":
+            raise Moving
+    return found
+
+
+def _default(key: str, texts: Texts, old: Texts) -> str | None:
+    """The answer in brackets: what the file says, else what is usual."""
+    leader = FOLLOWS.get(key)
+    stale = leader is not None and texts[leader] != old.get(leader)
+    if key.endswith("-spigot") and old.get(key) not in texts["spigots"].split(", "):
+        stale = True
+    return old[key] if key in old and not stale else usual(key, texts)
+
+
+def _barred(key: str, texts: Texts, prop: Property | None) -> str:
+    """When a question would be asked, where it is not asked now; '' where it is."""
+    side = key.partition("-")[0]
+    if side in SIDES and prop and side in crowded(prop):
+        return "where the side has one zone; change this file's by hand"
+    if side in SIDES and key != side and texts[side] == "none":
+        return f"where the {side} side has a hose"
+    if key.endswith("-spigot") and "," not in texts["spigots"]:
+        return "where there are several spigots"
+    if key == "units" and prop:
+        return "for a new file"
+    if key == "new-seasons" and not prop:
+        return "for a file that is there"
+    return ""
+
+
+def _of_option(
+    key: str, options: Mapping[str, str], texts: Texts, default: str | None, barred: str
+) -> str | None:
+    """The answer that an option gives, or what stands for it."""
+    option = f"--{key}"
+    if key in options:
+        if barred:
+            message = f"found {shown(options[key])}, allowed only {barred}"
+            raise typer.BadParameter(message, param_hint=option)
+        try:
+            return answers.read(key, options[key], texts)
+        except ValueError as error:
+            raise typer.BadParameter(str(error), param_hint=option) from None
+    if default is None and not barred:
+        asks = _words(key, texts)
+        raise typer.BadParameter(f"found nothing, allowed: {asks}", param_hint=option)
+    return default
+
+
+def _words(key: str, texts: Texts) -> str:
+    """A question in the units of the house."""
+    asks = next(question.asks for question in QUESTIONS if question.key == key)
+    return asks.format(**answers.words(texts))
+
+
+def _asked(question: Question, texts: Texts, default: str | None) -> str:
+    """Ask until the answer will do; an empty one is the default."""
+    key = question.key
+
+    def value_of(text: str) -> str:
+        text = text.strip() or default or ""
+        if text == default:
+            return text
+        try:
+            return answers.read(key, text, texts)
+        except ValueError as error:
+            raise typer.BadParameter(str(error)) from None
+
+    for line in closing.before(key, texts):
+        typer.echo(line)
+    answer: str = typer.prompt(
+        _words(key, texts),
+        default=default or "",
+        show_default=default is not None,
+        value_proc=value_of,
+    )
+    for line in closing.after(key, {**texts, key: answer}):
+        typer.echo(line)
+    return answer
+
+
+def file_of(given: Given, name: str, before: Property | None) -> tuple[str, list[seasons.Row]]:
+    """The text of the file called `name` that passes `check`, and the seasons where they are new.
+
+    Raises: PropertyError with what does not fit; typer.BadParameter.
+    """
+    texts = given.texts
+    try:
+        text, rows = _written(texts, before)
+    except ValueError as error:
+        raise typer.BadParameter(str(error)) from None
+    compile_house(parse(text, name))
+    return text, rows
+
+
+def _written(texts: Texts, before: Property | None) -> tuple[str, list[seasons.Row]]:
+    """The file's text, and its seasons where they are new."""
+    latitude, _ = written.coordinates(texts["where"])
+    old = zones_of(before) if before else {}
+    taken = set(before.zones) if before else set()
+    skipped = crowded(before) if before else []
+    names = {}
+    for side in SIDES:
+        if texts[side] != "none" and side not in skipped:
+            names[side] = old.get(side) or (f"{side} side" if side in taken else side)
+    rows: list[seasons.Row] = []
+    turned = before is not None and (latitude < 0) != (before.site.latitude < 0)
+    if before is None or turned or texts["new-seasons"] == "yes":
+        rows = seasons.table(texts, latitude, texture_of(texts["clay"]))
+    after = written.text_of(texts, names, rows)
+    if before is None:
+        return after, rows
+    was = written.text_of(now(before), old, [])
+    return written.changed(before.source.text, was, after), rows
