@@ -97,7 +97,7 @@ figures: $(VENV)/.stamp-dev  ## print what a hub costs on a 32-bit board, for co
 graph: $(VENV)/.stamp-dev  ## draw into DEVELOPERS.md which folder imports which
 	@PYTHONPATH=$(SRC) $(BIN)/python -m evenclay.tools.dev.graph
 
-campaign: $(VENV)/.stamp-dev  ## the slow tests, which are fault campaigns in full: an hour or two
+campaign: $(VENV)/.stamp-dev  ## the slow tests: campaigns of faults and long comparisons in full, an hour or two
 	@$(BIN)/python -m pytest -n 2 -m slow --timeout 7200
 
 # The runtime lock is cut from the dev lock's versions, so the two never disagree.

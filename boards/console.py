@@ -13,6 +13,7 @@ from evenclay.controller.ports import (
     ASK_HOLD,
     ASK_RUN,
     ASK_RUN_ANYWAY,
+    ASK_SAMPLE,
     ASK_STOP,
     ASK_TEST,
     DRY,
@@ -29,8 +30,9 @@ if TYPE_CHECKING:
     from evenclay.controller.runner import Runner
 
 READINGS = {"dry": DRY, "firm": FIRM, "wet": WET}
-HELP = """hold HOURS | check ZONE dry|firm|wet [...] | run ZONE MINUTES [anyway]
-stop | clear [ZONE] | test | clock YYYY-MM-DD HH:MM (UTC) | status"""
+ACCOUNT = ("demand", "rain", "given", "exchanged", "corrected")
+HELP = """hold HOURS | check ZONE dry|firm|wet [...] | sample ZONE 0..4 [...]
+run ZONE MINUTES [anyway] | stop | clear [ZONE] | test | clock YYYY-MM-DD HH:MM (UTC) | status"""
 
 _LINE_MOST = const(80)  # no command is longer; more is noise on the line
 
@@ -45,6 +47,8 @@ def parse(line: str, wall_s: "int | None") -> "Asked":
         return ASK_HOLD, -1, wall_s + int(words[1]) * 3600
     if what == "check":
         return ASK_CHECK, int(words[1]), tuple([READINGS[word] for word in words[2:]])
+    if what == "sample":
+        return ASK_SAMPLE, int(words[1]), tuple([int(word) for word in words[2:]])
     if what == "run":
         anyway = words[3:] == ["anyway"]
         return ASK_RUN_ANYWAY if anyway else ASK_RUN, int(words[1]), int(words[2]) * 60
@@ -88,9 +92,12 @@ def status(runner: "Runner", up_s: int) -> "dict[str, object]":
                 "used_s": record.used_s[zone],
                 "waiting": record.waiting >> zone & 1,
                 "held_back": WHY[why],
-                "trim_pct": hub.trim.pct(zone, probe is None or probe.trusted),
-                "rewet_days": record.rewet_days[zone],
-                "bank_um": record.bank_um[zone],
+                "lacks_um": record.lack_um[zone],
+                "target_um": part.target_um,
+                "top_lacks_um": record.top_um[zone],
+                "factor_ppt": record.factor_ppt[zone],  # 0: no estimate
+                "filling": record.filling >> zone & 1,
+                "last_day_um": dict(zip(ACCOUNT, hub.estimates.accounts[zone])),
                 "soil_vwc_ppt": probe.ppt if probe is not None else -1,
                 "flow_ml_min": record.flow_ml_min[zone],
             }

@@ -177,9 +177,9 @@ def nothing(kind: "type[Part]") -> "dict[str, object]":
 def plan_for(rig: Rig) -> bytes:
     """A plan that waters nothing by itself: no cycle, no sensor."""
     hub = nothing(HubPart)
-    for name in ("on_month", "on_week", "off_month", "off_week", "open_max", "trim_gap_days"):
+    for name in ("on_month", "on_week", "off_month", "off_week", "open_max"):
         hub[name] = 1
-    hub.update({"weekdays": 127, "trim_most_pct": 100, "poll_s": 3600, "watch_s": 600})
+    hub.update({"weekdays": 127, "poll_s": 3600, "watch_s": 600})
     zone = nothing(ZonePart)
     zone.update({"share_pct": 100, "cap_s": 7200, "longest_s": 3600, "held": rig.held})
     row = nothing(RowPart)

@@ -7,10 +7,10 @@ change to the record that depends on the date is made here.
 from . import events
 from ._const import const
 from .agenda import PER_DAY
-from .civil import FIRST_WEEKDAY, LOST, STEPPED
+from .civil import LOST, STEPPED
 from .events import OK
-from .limits import DAY_S, WALL_MAX
-from .plan import AUTO_OFF
+from .journal import NO_RAIN, NO_TEMPERATURE
+from .limits import DAY_S, STALE_S, WALL_MAX
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -18,13 +18,14 @@ if _TYPE_CHECKING:
 
     from .agenda import Agenda
     from .civil import Clock
+    from .estimates import Estimates
     from .journal import Record
     from .lockouts import Lockouts
     from .plan import Plan, RowPart
-    from .trim import Trim
 
 _NONE = const(-1)
-_AUTO_WEEKDAY = const(0)  # the hub's own check is weekly, as the owner's is: on Mondays
+_MISSED_MAX = const(60)  # missed days that an estimate is carried on by
+_ALL_HEARD = const(0)  # the record's `gaps`
 _REFILL_LEAST_S = const(79200)  # 22 h: the shortest real day has 23; less means the clock moved
 _BACK_MAX_S = const(90000)  # 25 h: a wrong day and a summer-time hour; more is a new start
 _PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported as a count
@@ -50,7 +51,7 @@ class Days:
         agenda: "Agenda",
         clock: "Clock",
         lockouts: "Lockouts",
-        trim: "Trim",
+        estimates: "Estimates",
         tell: "Callable[..., None]",
     ) -> None:
         self._plan = plan
@@ -58,7 +59,7 @@ class Days:
         self._lockouts = lockouts
         self._agenda = agenda
         self._clock = clock
-        self._trim = trim
+        self._estimates = estimates
         self._tell = tell
         self.time = agenda.time
         self.order: "list[int]" = []
@@ -93,15 +94,17 @@ class Days:
             due_s = self._record.hold_s
         return due_s - self._clock.skew_s
 
-    def check(self, zone: int, readings: "tuple[int, ...]", up_s: int) -> int:
-        """Take an owner's blade readings of a zone. Returns OK, or why they do not count now."""
+    def may_tell(self, zone: int, up_s: int) -> int:
+        """Return OK, or why what an owner found in a zone's ground does not count now."""
+        if not self._plan.hub.estimate:
+            return events.NO_ESTIMATE
         if not self._clock.trusted:
             return events.LOST_CLOCK
         if up_s < self._lockouts.after_rain_up_s:
             return events.AFTER_RAIN
         if self._watered_today(zone) or self._record.opening >> zone & 1:
             return events.AFTER_CYCLE
-        return self._trim.check(zone, readings, self._record.day)
+        return events.OK
 
     def _watered_today(self, zone: int) -> bool:
         """Whether a zone had water since today's first cycle; last night's was yesterday's."""
@@ -128,14 +131,13 @@ class Days:
             changed = True
         elif wall_s >= self._midnight_s:
             refill = up_s - self._refill_up_s >= _REFILL_LEAST_S
-            self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1)
+            self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1, _ALL_HEARD)
             self._find_next(wall_s)
             changed = True
         if (self._record.hold_s or self._lockouts.locked[events.HOLD]) and self._see_hold(wall_s):
             changed = True
         while wall_s >= self._next_s:
-            if self._begin_cycle(self._next_no, up_s, wall_s):
-                changed = True
+            self._begin_cycle(self._next_no, wall_s)
         return changed
 
     def _resync(self, up_s: int, wall_s: int, why: int) -> None:
@@ -144,10 +146,16 @@ class Days:
         local_s = self.time.local_s(wall_s)
         day = local_s // DAY_S
         booted = not self._midnight_s
-        gone = day - record.day
+        gone = day - record.day if record.day else 0
+        unheard = NO_TEMPERATURE
+        if booted:
+            away_s = wall_s - record.wall_s if record.wall_s else _NONE
+            unheard = _ALL_HEARD if 0 <= away_s < STALE_S else NO_TEMPERATURE | NO_RAIN
         if why != events.POWER:
             gone = min(gone, 1)  # a step drains one day at most
-        self._begin_day(day, why == events.POWER and gone > 0, up_s, min(max(gone, 0), 60))
+        record.gaps |= unheard
+        gone = min(max(gone, 0), _MISSED_MAX)
+        self._begin_day(day, why == events.POWER and gone > 0, up_s, gone, unheard)
         if booted:  # the day began at its midnight, not now
             self._refill_up_s = up_s - local_s % DAY_S
         back_s = record.mark_wall_s - wall_s
@@ -203,25 +211,29 @@ class Days:
             reported += 1
             self._find_next(wall_s)
 
-    def _begin_day(self, day: int, refill: bool, up_s: int, drain_days: int) -> None:
-        """A local day begins, or is found to be another than it was."""
+    def _begin_day(self, day: int, refill: bool, up_s: int, gone: int, unheard: int) -> None:
+        """A local day begins, or is found to be another than it was.
+
+        Args:
+            day: which
+            refill: its minutes begin anew
+            up_s: now
+            gone: how many days have passed for rain and demand
+            unheard: the new day's `gaps`
+        """
         record = self._record
         row = self._agenda.row_of(day)
+        opens = row.cycles and not self._agenda.row_of(record.day).cycles
+        if gone:
+            self._lockouts.end_day()
+            self._estimates.new_day(day, gone, refill)
+            self._lockouts.begin_day(unheard)
         if refill:
-            record.used_s = [0] * len(record.used_s)
             self._refill_up_s = up_s
-        if record.hold_s and record.rain_today_um <= self._plan.hub.rain_skip_um:
-            record.hold_dry_days = min(record.hold_dry_days + drain_days, 255)
-        if drain_days:
-            record.rain_today_um = 0
-        if row.cycles and not self._agenda.row_of(record.day).cycles:
-            self._trim.opened(day)
+        if opens:
+            self._estimates.opened(up_s + self._clock.skew_s)
         record.day = day
-        self._lockouts.bank(row, drain_days, 0)
         self._lockouts.set(_NONE, events.CLOSED_SEASON, row.cycles == 0)
-        if drain_days:
-            for zone, probe in enumerate(self._lockouts.probes):
-                self._trim.new_day(zone, day, probe.soil() if probe else 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
 
     def hold(self, until_s: int, up_s: int) -> None:
@@ -237,9 +249,7 @@ class Days:
         if hold == (self._lockouts.locked[events.HOLD] != 0) and (hold or not record.hold_s):
             return False  # a hold that ended while power was away still has its end to come
         if not hold:
-            if record.hold_dry_days > self._plan.hub.rewet_hold_days:
-                self._trim.opened(record.day)
-            record.hold_dry_days = 0
+            self._estimates.opened(wall_s)
             record.hold_s = 0
         self._lockouts.set(_NONE, events.HOLD, hold)
         return True
@@ -261,11 +271,8 @@ class Days:
         self._record.mark_no = cycle_no
         self._record.mark_wall_s = wall_s
 
-    def _begin_cycle(self, cycle_no: int, up_s: int, wall_s: int) -> bool:
-        """Every zone is to have one run; those dropped last time go first.
-
-        Returns True if the record is to be saved for it.
-        """
+    def _begin_cycle(self, cycle_no: int, wall_s: int) -> None:
+        """Every zone is to have one run; those dropped last time go first."""
         self.drop_waiting(OK)
         if self._went_back:
             self._went_back = False
@@ -276,26 +283,7 @@ class Days:
         for zone, part in enumerate(self._plan.zones):
             if part.share_pct:
                 self._record.waiting |= 1 << zone
-        day = cycle_no // PER_DAY
-        trimmed = cycle_no == day * PER_DAY and self._check_by_probes(day, up_s)
         self._find_next(wall_s)
-        return trimmed
-
-    def _check_by_probes(self, day: int, up_s: int) -> bool:
-        """The hub's own weekly check: before the day's first cycle, and a day after rain.
-
-        Returns True if a trim moved.
-        """
-        weekday = (day + FIRST_WEEKDAY) % 7
-        if self._plan.hub.auto_trim == AUTO_OFF or weekday != _AUTO_WEEKDAY:
-            return False
-        if up_s < self._lockouts.after_rain_up_s:
-            return False
-        moved = False
-        for zone, probe in enumerate(self._lockouts.probes):
-            if probe and self._trim.check_by_probe(zone, probe.soil(), day):
-                moved = True
-        return moved
 
     def drop_waiting(self, why: int, only: int = -1) -> None:
         """Drop every waiting run, or that of one zone; `why` OK: each for what held it."""
@@ -308,8 +296,9 @@ class Days:
         self.held[zone] = why
 
     def drop(self, zone: int, why: int) -> None:
-        """Drop a waiting run; its zone goes first in the next cycle."""
+        """Drop a waiting run; its zone goes first in the next cycle, unless it has enough."""
         self._record.waiting &= ~(1 << zone)
-        self._record.first |= 1 << zone
+        if why != events.ENOUGH:
+            self._record.first |= 1 << zone
         self.held[zone] = OK
         self._tell(events.SKIPPED, zone, why, 0)

@@ -28,9 +28,9 @@ ALARM = const(7)
 CLEARED = const(8)
 ACCEPTED = const(9)
 REFUSED = const(10)
-TRIMMED = const(11)  # value: the zone's whole trim, percent
-REWETTING = const(12)  # value: days left
-LEARNED = const(13)  # value: a zone's flow, ml/min
+LEARNED = const(11)  # value: a zone's flow, ml/min
+CORRECTED = const(12)  # value: by how much a finding moved the estimate, um; drier is more
+LACKS = const(13)  # a zone's day has passed; value: what it lacks, um; ml: rain and water, um
 
 # Why. The first group holds water back; the order is the order in which they are asked.
 OK = const(0)
@@ -46,50 +46,49 @@ WET_SOIL = const(9)
 # Why a run was not given, or ended.
 NO_TIME = const(10)
 CAP = const(11)
-REST = const(12)
-GAP = const(13)
-OPEN_LIMIT = const(14)
-TOO_SHORT = const(15)
-LONGEST = const(16)
-POWER = const(17)
-CLOCK = const(18)
-OWNER = const(19)
-PLAN = const(20)
-DONE = const(21)
-LITRES = const(22)
+ENOUGH = const(12)  # the zone lacks less than a dose
+REST = const(13)
+GAP = const(14)
+OPEN_LIMIT = const(15)
+TOO_SHORT = const(16)
+LONGEST = const(17)
+POWER = const(18)
+CLOCK = const(19)
+OWNER = const(20)
+PLAN = const(21)
+DONE = const(22)
+LITRES = const(23)
 # Why a valve opened.
-PLANNED = const(23)
-MANUAL = const(24)
-TEST = const(25)
+PLANNED = const(24)
+MANUAL = const(25)
+TEST = const(26)
 # What is wrong.
-NO_FLOW = const(26)
-BURST = const(27)
-LEAK = const(28)
-DRIVER = const(29)
-STORE = const(30)
-BROKEN = const(31)
-PROBE = const(32)
-STALE = const(33)
-DRY_AT_FULL = const(34)
-SUPPLY_NO_FLOW = const(35)
+NO_FLOW = const(27)
+BURST = const(28)
+LEAK = const(29)
+DRIVER = const(30)
+STORE = const(31)
+BROKEN = const(32)
+PROBE = const(33)
+STALE = const(34)  # the thermometer says nothing
+STUCK = const(35)  # a day long the thermometer said the same, or once what no air is
+RAIN_STALE = const(36)  # a rain sensor says nothing, or what no sky gives
+SUPPLY_NO_FLOW = const(37)
 # Why an owner's command was refused, or what it was.
-BUSY = const(36)
-UNKNOWN = const(37)
-AFTER_RAIN = const(38)
-AFTER_CYCLE = const(39)
-TOO_SOON = const(40)
-TOO_MANY = const(41)
-BAD_PLAN = const(42)
-CHECK = const(43)
-AUTOMATIC = const(44)
-CLEAR = const(45)
-SEASON = const(46)
+BUSY = const(38)
+UNKNOWN = const(39)
+AFTER_RAIN = const(40)
+AFTER_CYCLE = const(41)
+NO_ESTIMATE = const(42)  # the plan has none that could be corrected
+TOO_MANY = const(43)
+BAD_PLAN = const(44)
+CHECK = const(45)
+SAMPLE = const(46)
 CRASH = const(47)
 # What the runner says.
 TROUBLE = const(48)  # an alarm: something was raised, or the plan is not the record's; see the note
-# What else is wrong.
-CONTACT_STALE = const(49)  # a rain contact says nothing
-OFF_PLAN = const(50)  # a flow too far from the plan's to be learned; value: that flow, ml/min
+# What else the guided test says.
+OFF_PLAN = const(49)  # a flow too far from the plan's to be learned; value: that flow, ml/min
 
 
 class Log:

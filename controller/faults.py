@@ -14,7 +14,7 @@ from .journal import (
     NO_FLOW_FAULT,
     STORE_FAULT,
 )
-from .limits import DRY_CHECKS, ZONES_MAX
+from .limits import ZONES_MAX
 from .ports import REPORT
 
 _TYPE_CHECKING = const(0)
@@ -198,8 +198,6 @@ class Faults:
             for why in _CLEARABLE:
                 if faults >> why - FIRST_FAULT & 1:
                     alarms.append((zone, why))
-            if zone >= 0 and record.dry_full[zone] >= DRY_CHECKS:
-                alarms.append((zone, events.DRY_AT_FULL))
         for supply in range(len(self._plan.supplies)):
             if self._supply_no_flow(supply):
                 alarms.append((ZONES_MAX + supply, events.SUPPLY_NO_FLOW))

@@ -10,6 +10,7 @@ from ._const import const
 from .agenda import Agenda
 from .civil import Clock
 from .days import Days
+from .estimates import Estimates
 from .events import OK, POWER, Log
 from .faults import Faults
 from .guard import Guard
@@ -21,7 +22,6 @@ from .plan import Plan
 from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
 from .runs import Runs
 from .saving import Saving
-from .trim import Trim
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -65,17 +65,16 @@ class Hub:
         self.guard = guard = Guard(plan, record, 0)
         self.faults = faults = Faults(plan, record, clock, guard, log or Log())
         tell = faults.tell
-        row = agenda.row_of(record.day)
-        self.lockouts = lockouts = Lockouts(plan, record, row, log is not None, tell)
-        self.trim = trim = Trim(plan, record, tell)
-        self.days = days = Days(plan, record, agenda, clock, lockouts, trim, tell)
+        self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
+        self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
+        self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
         self._meters = meters = Meters(plan)
         self._metered = meters.metered
         self.saving = saving = Saving(record, clock, lockouts, days, faults)
         self.runs = runs = Runs(
-            plan, record, clock, guard, faults, lockouts, trim, days, meters, saving
+            plan, record, clock, guard, faults, lockouts, estimates, days, meters, saving
         )
-        self.owner = Owner(plan, faults, days, saving, runs)
+        self.owner = Owner(plan, faults, days, estimates, saving, runs)
 
     def step(
         self, up_s: int, wall_s: "int | None", seen: "Seen", asked: "list[Asked] | tuple[()]" = ()
@@ -156,8 +155,6 @@ class Hub:
     def _sense(self, up_s: int, seen: "Seen") -> bool:
         """Read every sensor and meter. Returns True if anything changed."""
         news = self.lockouts.poll(seen, up_s)
-        if news:
-            self.trim.forget_untrusted(self.lockouts.probes)
         if self._metered and self.runs.watch(up_s):
             news = True
         return news

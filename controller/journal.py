@@ -23,7 +23,8 @@ if _TYPE_CHECKING:
     from .plan import Plan
 
 RECORD_BYTES_MAX = const(256)  # one flash page
-_RECORD_MAGIC = b"Er\x03"  # the last is the version
+_RECORD_MAGIC = b"Er\x04"  # the last is the version
+_OLD_MAGIC = b"Er\x03"  # is read, and not written
 _HEAD_BYTES = const(10)
 _HEAD_FIELDS = const(4)
 _REST_LEAST_S = const(60)  # after a first exception; each one in a day doubles it
@@ -32,10 +33,13 @@ _TEXT_MAX = const(100)  # characters of an exception's text that are kept
 
 # A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
 # owner clears them, unless said otherwise.
-FIRST_FAULT = const(26)  # NO_FLOW
+FIRST_FAULT = const(27)  # NO_FLOW
 LEAK_FAULT = const(4)  # water flowed with every valve shut
 STORE_FAULT = const(16)  # a record was kept, and cannot be read
 BROKEN_FAULT = const(32)  # an invariant did not hold, or the same was raised again and again
+# Bits of `gaps`.
+NO_TEMPERATURE = const(1)
+NO_RAIN = const(2)
 # Bits of `zone_faults`.
 NO_FLOW_FAULT = const(1)  # tried again once a day
 BURST_FAULT = const(2)
@@ -50,8 +54,6 @@ HUB_FIELDS = (
     "mark_no I "  # the last cycle begun; 0: none under this plan
     "mark_wall_s I "  # and its start
     "hold_s I "  # UTC; 0: none
-    "hold_dry_days B "
-    "opened_day H "  # local day the season opened, or a long hold ended
     "rain_today_um I "
     "faults B "
     "waiting B "  # zones of the marked cycle that have not had their run: bits
@@ -59,24 +61,34 @@ HUB_FIELDS = (
     "opening B "  # zones about to open, or open: bits
     "weather B "  # 1: a rain contact was wet; 2: a frost stood
     "dry_s I "  # left of a rain contact's drying time
+    "filling B "  # zones that come up to their target after an opening: bits
+    "gaps B "  # what was not heard all day: bits
+    "cold_dk h "  # the day's extremes so far, tenths of a degree Celsius; warm below cold: none yet
+    "warm_dk h "
+    "yard_top_um H "
+    "yard_lack_um I "
 )
 ZONE_FIELDS = (
     "tag H "
     "used_s H "  # given today
-    "bank_um H "  # rain not yet used up
-    "trim_pct B "
-    "auto_pct h "  # the hub's own trim, added to the owner's
-    "trim_day H "  # local day either last moved
     "zone_faults B "
     "flow_ml_min H "  # learned; 0: not yet
     "valve_wall_s I "  # when it last opened (if `opening`) or shut; 0: not known
     "run_s H "  # the run given in `opening`
-    "rewet_days B "  # left
-    "dry_full B "  # dry checks at full trim, one after the other
-    "dry_day H "  # local day of the last dry check; 0: never, or no longer dry
+    "top_um H "  # what the estimate's stores lack
+    "lack_um I "
+    "factor_ppt H "  # learnt on the plan's demand; 0: no estimate yet
+    "offset_mpf h "  # how much drier the zone's probe reads than the estimate, in the long run
+    "heard B "  # weeks over which that was learnt
 )
 _HUB_NAMES = HUB_FIELDS.split()[::2]
 _ZONE_NAMES = ZONE_FIELDS.split()[::2]
+# A record of the version before: what is kept of it is the first fields of today's, in their order.
+_OLD_HUB_CODE = "<3sBHIIHIHIII3xIBBBBBI"
+_OLD_ZONE_CODES = ((1, "H"), (1, "H"), (7, "x"), (1, "B"), (1, "H"), (1, "I"), (1, "H"), (4, "x"))
+_OLD_HUB_NAMES = const(14)
+_OLD_ZONE_NAMES = const(6)
+NONE_YET_DK = const(32767)  # as the coldest; and less than its negative as the warmest
 
 
 class Record:
@@ -106,7 +118,8 @@ class Record:
             setattr(self, name, 0)
         for name in _ZONE_NAMES:
             setattr(self, name, [0] * zones)
-        self.trim_pct = [100] * zones
+        self.cold_dk = NONE_YET_DK
+        self.warm_dk = -NONE_YET_DK
 
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
@@ -119,37 +132,72 @@ class Record:
         return body + crc32(body).to_bytes(4, "little")
 
     def carry(self, plan: "Plan") -> "Record":
-        """Return a record for another plan: each zone keeps what stands under its tag."""
+        """Return a record for another plan: each zone keeps what stands under its tag.
+
+        Where the plan has an estimate and there is none yet, one begins: a zone at its level, as
+        after an opening, and the yard at its mean if no zone was known.
+        """
         new = Record(len(plan.zones))
         new.seq = self.seq
         for name in _HUB_NAMES:
             setattr(new, name, getattr(self, name))
         new.plan_crc = plan.crc
-        new.mark_no = new.waiting = new.first = new.opening = 0
+        new.mark_no = new.waiting = new.first = new.opening = new.filling = 0
+        known = False
         for zone, part in enumerate(plan.zones):
+            bit = 1 << zone
             if part.tag in self.tag:
                 before = self.tag.index(part.tag)
                 for name in _ZONE_NAMES:
                     getattr(new, name)[zone] = getattr(self, name)[before]
+                if self.filling >> before & 1:
+                    new.filling |= bit
             new.tag[zone] = part.tag
+            if not plan.hub.estimate:
+                new.factor_ppt[zone] = 0
+            elif new.factor_ppt[zone]:
+                known = True
+            else:
+                new.factor_ppt[zone] = 1000
+                new.top_um[zone] = part.top_um // 2
+                new.lack_um[zone] = part.level_um
+                new.filling |= bit
+        if not known:
+            new.yard_top_um = plan.hub.yard_top_um // 2
+            new.yard_lack_um = plan.hub.yard_lack_um
         return new
 
 
 def unpack_record(data: "bytes | None") -> "Record | None":
-    """Return the record in `data`, or None unless every byte of it is as it was written."""
-    if not data or len(data) < _HEAD_BYTES or data[:3] != _RECORD_MAGIC or data[3] > ZONES_MAX:
+    """Return the record in `data`, or None unless every byte of it is as it was written.
+
+    One of the version before has no estimate yet.
+    """
+    if not data or len(data) < _HEAD_BYTES or data[3] > ZONES_MAX:
         return None
     zones = data[3]
     record = Record(zones)
-    if len(data) != record.length or crc32(data[:-4]).to_bytes(4, "little") != data[-4:]:
+    code = record._code
+    hub_names = _HUB_NAMES
+    zone_names = _ZONE_NAMES
+    if data[:3] == _OLD_MAGIC:
+        code = _OLD_HUB_CODE
+        for each, field in _OLD_ZONE_CODES:
+            code += "%d%s" % (each * zones, field)
+        hub_names = _HUB_NAMES[:_OLD_HUB_NAMES]
+        zone_names = _ZONE_NAMES[:_OLD_ZONE_NAMES]
+    elif data[:3] != _RECORD_MAGIC:
         return None
-    values = struct.unpack(record._code, data[:-4])
+    end = len(data) - 4
+    if end != struct.calcsize(code) or crc32(data[:end]).to_bytes(4, "little") != data[end:]:
+        return None
+    values = struct.unpack(code, data[:end])
     record.seq = values[3]
     at = _HEAD_FIELDS
-    for name in _HUB_NAMES:
+    for name in hub_names:
         setattr(record, name, values[at])
         at += 1
-    for name in _ZONE_NAMES:
+    for name in zone_names:
         setattr(record, name, list(values[at : at + zones]))
         at += zones
     return record
@@ -175,7 +223,7 @@ def lost(copies: "Sequence[bytes | None]") -> bool:
             return False
         if data is None:
             found = True
-        elif data[:3] != _RECORD_MAGIC[: len(data)]:
+        elif data[:3] not in (_RECORD_MAGIC[: len(data)], _OLD_MAGIC):
             if len(data) > 2 and data[:2] == _RECORD_MAGIC[:2]:
                 return False  # another version
             found = True

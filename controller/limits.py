@@ -30,8 +30,3 @@ STALE_S = const(10800)  # three hours without a reading, or three polls where th
 
 # Flow.
 SETTLE_S = const(30)  # a hose fills, or drains, before its flow means anything
-
-# Trim and re-wetting.
-# After the season opens or a long hold ends, a dry check starts re-wetting for so long.
-OPENING_DAYS = const(14)
-DRY_CHECKS = const(2)  # dry checks at full trim before the owner is told

@@ -4,7 +4,6 @@ from ._const import const
 from .civil import FIRST_WEEKDAY, date_of
 from .events import (
     ALARM,
-    CONTACT_STALE,
     FROST,
     HOLD,
     LOCKED,
@@ -14,9 +13,12 @@ from .events import (
     PROBE,
     QUIET,
     RAIN,
+    RAIN_STALE,
     STALE,
+    STUCK,
     WET_SOIL,
 )
+from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK
 from .limits import DAY_S, STALE_S
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
@@ -26,15 +28,18 @@ if _TYPE_CHECKING:
     from typing import Callable
 
     from .journal import Record
-    from .plan import Plan, RowPart
+    from .plan import Plan
     from .ports import Seen
 
 # Bits of the record's `weather`.
 _CONTACT_WET = const(1)
 _FROST_STANDS = const(2)
 
-_RAIN_MAX_UM = const(500000)  # in one poll: more is a broken counter, and still only fills the bank
-_TODAY_MAX_UM = const(0x3FFFFFFF)  # what no day reaches: so a broken counter cannot either
+_RAIN_MAX_UM = const(300000)  # in a day: more is a broken counter
+_RAIN_KEEP_UM = const(3000)  # so much rain a power cut may forget at most
+_AIR_MOST_DK = const(600)  # no air near a house is colder than its negative, or warmer
+_BEYOND_DK = const(9999)  # what the record can hold of a thermometer that is broken
+_RANGE_LEAST_DK = const(3)  # a day's range; less has only a thermometer that is stuck
 _ALL = const(-1)  # every zone: every bit, and the zone of an event
 _LONG_AGO_S = const(-864000)  # the uptime of what has not happened since boot
 _NOT_WARM = const(-1)  # `_warm_up_s`: it is too cold to end a frost
@@ -59,6 +64,7 @@ class Lockouts:
     _polled = False
     _rain_um = 0  # the gauge's count at the last poll
     _fallen_um = 0  # rain since boot
+    _before_um = 0  # yesterday's
     _warm_up_s = -2  # since when it has been warm enough to end a frost
     _battery_up_s = -864000
     _quiet_from_s = 0  # what local rules say was looked up for between these two
@@ -68,26 +74,22 @@ class Lockouts:
         self,
         plan: "Plan",
         record: "Record",
-        row: "RowPart",
         counting: bool,
         tell: "Callable[..., None]",
     ) -> None:
-        """`row`: of the day of the record. `counting`: a hub ran on this board before, since it
-        booted; its counters ran on.
-        """
+        """`counting`: a hub ran on this board before, since it booted; its counters ran on."""
         hub = plan.hub
         self._plan = plan
         self._record = record
-        self.row = row  # of today
         self._counting = counting
         self._tell = tell
         self._stale_s = max(STALE_S, 3 * hub.poll_s)
         self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
-        self.locked = [0] * (CONTACT_STALE + 1)
+        self.locked = [0] * (RAIN_STALE + 1)
         self.probes: "list[Probe | None]" = []
         self._probed = []
         for zone, part in enumerate(plan.zones):
-            probe = Probe(part, self._stale_s, plan.hub.rain_cap_um) if part.probe else None
+            probe = Probe(part, self._stale_s) if part.probe else None
             self.probes.append(probe)
             if probe:
                 self._probed.append((zone, probe))
@@ -185,32 +187,26 @@ class Lockouts:
         self._tell(what if stands else what + 1, zone, why, value)  # or RELEASED, or CLEARED
         return True
 
-    def bank(self, row: "RowPart", drain_days: int, more_um: int) -> bool:
-        """Drain and fill every zone's bank; see which hold more than a day's demand under `row`.
+    def end_day(self) -> None:
+        """A local day ends: see whether its temperatures are to be believed."""
+        record = self._record
+        if self._plan.hub.frost and not record.gaps & NO_TEMPERATURE:
+            warm_dk = record.warm_dk
+            stuck = not -_AIR_MOST_DK <= record.cold_dk <= warm_dk - _RANGE_LEAST_DK
+            if warm_dk > _AIR_MOST_DK:
+                stuck = True
+            if stuck:
+                record.gaps |= NO_TEMPERATURE
+            self.set(_ALL, STUCK, stuck, warm_dk)
 
-        Args:
-            row: today's, which takes the place of the one before
-            drain_days: how many days' demand, under the row before, to take out
-            more_um: rain to put in
-
-        Returns True if any lockout changed.
-        """
-        changed = False
-        hub = self._plan.hub
-        banks_um = self._record.bank_um
-        for zone, part in enumerate(self._plan.zones):
-            drained_um = drain_days * max(
-                self.row.demand_um * part.demand_pct // 100, hub.drain_floor_um
-            )
-            bank_um = max(0, banks_um[zone] - drained_um)
-            if more_um:
-                bank_um = min(bank_um + more_um * part.exposure_pct // 100, hub.rain_cap_um)
-            banks_um[zone] = bank_um
-            need_um = max(row.demand_um * part.demand_pct // 100, hub.lock_floor_um)
-            if hub.rain_kind != CONTACT and self.set(zone, RAIN, bank_um > need_um, bank_um):
-                changed = True
-        self.row = row
-        return changed
+    def begin_day(self, gaps: int) -> None:
+        """A local day begins, of which so much was not heard."""
+        record = self._record
+        self._before_um = record.rain_today_um
+        record.rain_today_um = 0
+        record.cold_dk = NONE_YET_DK
+        record.warm_dk = -NONE_YET_DK
+        record.gaps = gaps
 
     def read_by(self, up_s: int) -> None:
         """Have the sensors read at `up_s` at the latest."""
@@ -232,12 +228,11 @@ class Lockouts:
         self.polled_up_s = up_s
         if not self._polled:
             self._polled = True
-            self._temp_up_s = self._contact_up_s = up_s
+            self._temp_up_s = self._rain_up_s = up_s
             if self._counting:
                 self._rain_um = seen.rain_um or 0
         if hub.rain_kind == GAUGE:
-            if seen.rain_um is not None and seen.rain_um != self._rain_um:
-                changed = self._take_rain(seen.rain_um, up_s)
+            changed = self._take_rain(seen.rain_um, up_s)
         elif hub.rain_kind == CONTACT:
             changed = self._take_contact(seen.rain_wet, up_s)
         if hub.frost:
@@ -246,11 +241,11 @@ class Lockouts:
             changed = self._take_battery(seen.battery_mv, up_s) or changed
         ppt = seen.soil_vwc_ppt
         fallen_um = self._fallen_um
+        lately_um = self._before_um + self._record.rain_today_um
         used_s = self._record.used_s
-        bank_um = self._record.bank_um
         for zone, probe in self._probed:
             if not opening >> zone & 1 and probe.read(
-                ppt[zone], up_s, fallen_um, used_s[zone], bank_um[zone]
+                ppt[zone], up_s, fallen_um, used_s[zone], lately_um
             ):
                 self.set(zone, WET_SOIL, probe.wet, probe.ppt)
                 self.set(zone, PROBE, not probe.trusted, probe.ppt)
@@ -262,21 +257,38 @@ class Lockouts:
 
     # How each sensor is read.
 
-    def _take_rain(self, rain_um: int, up_s: int) -> bool:
-        """Add to the banks what counts of the rain since the last poll."""
+    def _take_rain(self, rain_um: "int | None", up_s: int) -> bool:
+        """Add up the day's rain. Returns True if a gauge is silent, or beyond belief, as news.
+
+        One that says nothing for hours, or more than any sky gives, is an alarm, and the day counts
+        as one of which the rain is not known.
+        """
         record = self._record
+        if rain_um is None:
+            if up_s - self._rain_up_s < self._stale_s:
+                return False
+            record.gaps |= NO_RAIN
+            return self.set(_ALL, RAIN_STALE, True)
+        self._rain_up_s = up_s
         more_um = rain_um - self._rain_um
+        if not more_um and not self.locked[RAIN_STALE]:
+            return False  # as at most polls
         if more_um < 0:  # the counter began again
             more_um = rain_um
         more_um = min(max(more_um, 0), _RAIN_MAX_UM)
         self._rain_um = rain_um
         self._fallen_um += more_um
-        record.rain_today_um = min(record.rain_today_um + more_um, _TODAY_MAX_UM)
-        more_um = min(more_um, record.rain_today_um - self._plan.hub.rain_skip_um)
-        if more_um <= 0:
-            return False
-        self.after_rain_up_s = up_s + _AFTER_RAIN_S
-        return self.bank(self.row, 0, more_um)
+        before_um = record.rain_today_um
+        today_um = record.rain_today_um = min(before_um + more_um, _RAIN_MAX_UM)
+        if more_um and today_um > self._plan.hub.rain_skip_um:
+            self.after_rain_up_s = up_s + _AFTER_RAIN_S
+        keep = today_um // _RAIN_KEEP_UM != before_um // _RAIN_KEEP_UM
+        if keep:
+            record.dirty = True
+        absurd = today_um >= _RAIN_MAX_UM
+        if absurd:
+            record.gaps |= NO_RAIN
+        return self.set(_ALL, RAIN_STALE, absurd, today_um) or keep
 
     def _take_contact(self, wet: "bool | None", up_s: int) -> bool:
         """Lock while a contact is wet, and for its drying time after.
@@ -285,12 +297,12 @@ class Lockouts:
         """
         was = self._contact
         if wet is None:
-            changed = up_s - self._contact_up_s >= self._stale_s
-            changed = changed and self.set(_ALL, CONTACT_STALE, True)
+            changed = up_s - self._rain_up_s >= self._stale_s
+            changed = changed and self.set(_ALL, RAIN_STALE, True)
         else:
-            self._contact_up_s = up_s
+            self._rain_up_s = up_s
             self._contact = bool(wet)
-            changed = self.set(_ALL, CONTACT_STALE, False)
+            changed = self.set(_ALL, RAIN_STALE, False)
         if self._contact:
             self.after_rain_up_s = up_s + _AFTER_RAIN_S
         elif was:
@@ -309,8 +321,16 @@ class Lockouts:
             stale = up_s - self._temp_up_s >= self._stale_s
             if stale or self.locked[FROST]:
                 self._warm_up_s = _UNKNOWN
+            if stale:
+                self._record.gaps |= NO_TEMPERATURE
             return stale and self.set(_ALL, STALE, True)
         self._temp_up_s = up_s
+        record = self._record
+        temp_dk = min(max(temp_mc // 100, -_BEYOND_DK), _BEYOND_DK)
+        if temp_dk < record.cold_dk:
+            record.cold_dk = temp_dk
+        if temp_dk > record.warm_dk:
+            record.warm_dk = temp_dk
         stood = frost = self.locked[FROST] != 0
         warm_up_s = self._warm_up_s
         if temp_mc < hub.frost_off_mc:

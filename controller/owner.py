@@ -10,6 +10,7 @@ from .limits import ASKED_MAX, WALL_MAX
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from .days import Days
+    from .estimates import Estimates
     from .faults import Faults
     from .plan import Plan
     from .ports import Asked
@@ -28,12 +29,14 @@ class Owner:
         plan: "Plan",
         faults: "Faults",
         days: "Days",
+        estimates: "Estimates",
         saving: "Saving",
         runs: "Runs",
     ) -> None:
         self._zones = len(plan.zones)
         self._faults = faults
         self._days = days
+        self._estimates = estimates
         self._saving = saving
         self._runs = runs
 
@@ -67,7 +70,10 @@ class Owner:
         elif what == ports.ASK_HOLD and 0 <= number <= WALL_MAX:
             self._days.hold(number, up_s)
         elif what == ports.ASK_CHECK and zone != -1:
-            return self._check(zone, value, up_s)
+            return self._found(zone, value, ports.DRY, ports.WET, up_s)
+        elif what == ports.ASK_SAMPLE and zone != -1:
+            spots = (value,) if type(value) is int else value
+            return self._found(zone, spots, 0, ports.SAMPLE_MOST, up_s)
         elif what == ports.ASK_PLAN and isinstance(value, bytes):
             why = self._saving.offer(value)
             if why == events.OK:
@@ -87,14 +93,20 @@ class Owner:
         if self._faults.clear(zone):
             self._days.drop_waiting(events.FAULT, zone)
 
-    def _check(self, zone: int, value: "object", up_s: int) -> int:
-        """A blade was pushed into the ground, at one spot of a zone or several."""
-        if not isinstance(value, tuple) or not value:
+    def _found(self, zone: int, spots: "object", least: int, most: int, up_s: int) -> int:
+        """A blade, or a sampler, was pushed into the ground at one spot of a zone or several.
+
+        A blade's readings begin at DRY, a sample's classes at 0.
+        """
+        if not isinstance(spots, tuple) or not spots:
             return events.UNKNOWN
-        for reading in value:
-            if _code(reading) not in (ports.DRY, ports.FIRM, ports.WET):
+        for spot in spots:
+            if not least <= _code(spot) <= most:
                 return events.UNKNOWN
-        return self._days.check(zone, value, up_s)
+        why = self._days.may_tell(zone, up_s)
+        if why == events.OK:
+            (self._estimates.check if least else self._estimates.sample)(zone, spots)
+        return why
 
 
 def _code(value: "object") -> int:

@@ -2,14 +2,15 @@
 
 One table a part names every field with its `struct` code; packing and unpacking both read it.
 Fields are integers with their unit last in the name: `_s` seconds, `_um` micrometres of water,
-`_ml` millilitres, `_pct` percent, `_ppt` parts per thousand by volume, `_mc` thousandths of a
-degree Celsius, `_mv` millivolts, `_min` minutes of the local day.
+`_ml` millilitres, `_pct` percent, `_ppt` parts per thousand, `_ppm` parts per million, `_mpf`
+thousandths of pF, `_mc` thousandths of a degree Celsius, `_mv` millivolts, `_min` minutes of the
+local day. What a strip lacks is water below pF 2, as in `estimate.py`.
 
-Layout, little-endian: magic, version, counts of supplies, zones, rows, bans; the hub part; the
-supplies, zones (each followed by its name), rows (each followed by its explicit start minutes) and
-bans; CRC-32 of all before. A board checks that, and what would stop it; each field's range and how
-the fields have to fit each other are checked where plans are made, by
-`evenclay.tools.property.plan_ranges`.
+Layout, little-endian: magic, version, counts of supplies, zones, rows, bans; the hub part (followed
+by its table of the sun); the supplies, zones (each followed by its name), rows (each followed by
+its explicit start minutes) and bans; CRC-32 of all before. A board checks that, and what would stop
+it; each field's range and how the fields have to fit each other are checked where plans are made,
+by `evenclay.tools.property.plan_ranges`.
 """
 
 import struct
@@ -18,9 +19,9 @@ from binascii import crc32
 from ._const import const
 from .limits import BANS_MAX, ROWS_MAX, SUPPLIES_MAX, ZONES_MAX
 
-_PLAN_MAGIC = b"Ep\x02"  # the last is the version
+_PLAN_MAGIC = b"Ep\x03"  # the last is the version
 _HEAD_BYTES = const(7)
-_PART_BYTES_MAX = const(128)  # more than any part takes
+_PART_BYTES_MAX = const(192)  # more than any part takes
 _START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
 
 _TYPE_CHECKING = const(0)
@@ -29,18 +30,13 @@ if _TYPE_CHECKING:
 
 # Kinds of rain sensor.
 NO_RAIN_SENSOR = const(0)
-GAUGE = const(1)  # measures depth: the bank
+GAUGE = const(1)  # measures depth: the estimate
 CONTACT = const(2)  # only wet or dry: a drying time
 
 # Which days may be watered, by date.
 ANY_DATE = const(0)
 ODD_DATES = const(1)
 EVEN_DATES = const(2)
-
-# How far the hub may trim by its own probes.
-AUTO_OFF = const(0)
-AUTO_DOWN = const(1)  # never above 100 %
-AUTO_BOTH = const(2)
 
 # Kinds of ban.
 BAN_HOURS = const(0)  # minutes of the day, from `first` until before `last`; may cross midnight
@@ -69,7 +65,7 @@ class Part:
 
 
 class HubPart(Part):
-    """What holds for the whole hub: local time, rain, frost, battery, trim, re-wetting."""
+    """What holds for the whole hub: local time, rain, frost, battery, the estimate."""
 
     FIELDS = (
         "std_s i "  # local offset outside the rule's summer
@@ -91,26 +87,33 @@ class HubPart(Part):
         "frost_off_mc i "
         "frost_hold_s H "
         "rain_kind B "
-        "rain_skip_um H "
-        "rain_cap_um H "
-        "drain_floor_um H "
-        "lock_floor_um H "
+        "rain_skip_um H "  # a day; a check need not wait for less to drain
         "dry_after_s i "
         "weekdays B "  # bit 0 = Monday: watering allowed
         "dates B "
         "battery B "  # 1: there is a battery to watch
         "battery_open_mv H "
         "battery_reserve_mv H "
-        "trim_step_pct B "
-        "trim_least_pct B "
-        "trim_most_pct B "
-        "trim_gap_days B "
-        "auto_trim B "
-        "rewet_pct B "
-        "rewet_um H "  # a day
-        "rewet_days B "
-        "rewet_hold_days B "
+        "estimate B "  # 0: each run is the row's minutes times the share, as on a plain timer
+        "dose_um H "  # the least that is worth giving
+        "opening_um H "  # a day at most while a zone comes up to its target after an opening
+        "yard_top_um H "  # these are terms of `estimate.day`, beside nothing
+        "yard_top_ppt H "
+        "yard_freely_um I "
+        "yard_end_um I "
+        "yard_demand_ppt H "  # of the day's demand
+        "yard_hold_um I "  # water a pF
+        "yard_lack_um I "  # its long-run mean, where a first boot begins
+        "sample_gain_pct B "  # how far a finding moves the estimate
+        "sensor_gain_pct B "
+        "sample_learn_ppt B "  # and how much, at most, a zone's factor on demand
+        "sensor_learn_ppt B "
+        "whole_mpf H "  # a move that counts whole for that
     )
+    # Radiation from beyond the air, as the water that it could evaporate in a day, um: in the
+    # middle of each 24th of a year of 365 days, from 1 January on; between these by straight lines.
+    TAIL = "24H"
+    sun_um: "tuple[int, ...]" = (0,) * 24
 
 
 class SupplyPart(Part):
@@ -130,7 +133,7 @@ class ZonePart(Part):
     """One valve and the strip it waters."""
 
     FIELDS = (
-        "tag H "  # stable: trims and minutes follow it into the next plan
+        "tag H "  # stable: estimate and minutes follow it into the next plan
         "supply B "
         "share_pct H "
         "rest_s H "
@@ -139,12 +142,26 @@ class ZonePart(Part):
         "flow_ml_min H "  # expected; 0: not known
         "rate_um_h I "  # depth over the strip an hour; 0: not known
         "exposure_pct H "  # of the rain; a downspout gives far more than 100
-        "demand_pct H "  # of the row's demand
         "held B "  # 1: the valve shuts when power goes; 0: it latches
         "probe B "
         "wet_ppt H "  # locked at or above
         "wet_off_ppt H "  # released below
-        "dry_ppt H "  # known to be too dry below
+        "demand_ppt H "  # of the day's demand
+        "top_um H "  # these are terms of `estimate.day`
+        "top_ppt H "
+        "freely_um I "
+        "end_um I "
+        "beside_ppm H "
+        "hold_um I "  # water a pF, below the top
+        "level_um I "  # lack at its level, where a first boot begins
+        "target_um I "  # lack at its target
+        "sensor B "  # 1 + the zone whose probe speaks for it, which may be its own; 0: none
+        "full_ppt H "  # what that probe shows at pF 2
+        "per_pf_ppt H "  # and how much less a pF
+        "class1_um I "  # lacks at the borders of a sample's classes: class 0 lacks this or more,
+        "class2_um I "  # class 1 less than that and this or more,
+        "class3_um I "
+        "class4_um I "  # class 4 less than this
     )
     MOST = ZONES_MAX
     TAIL = "12s"  # of NAME_BYTES
@@ -158,9 +175,10 @@ class RowPart(Part):
         "month B "
         "day B "
         "cycles B "
-        "run_s H "  # a cycle and zone, at share and trim 100 %
+        "run_s H "  # a cycle and zone, at a share of 100 %; with an estimate: at most
         "run_ml I "  # instead of run_s where not 0 (run_s then bounds it)
-        "demand_um H "  # a day
+        "demand_um H "  # mean reference demand a day: where no thermometer is trusted
+        "rain_um H "  # mean rain a day on open ground: where no gauge is trusted, or there is none
         "start_min H "
         "length_min H "
     )
@@ -222,7 +240,9 @@ class Plan:
             words = part.FIELDS.split()
             for name, code in zip(words[::2], words[1::2]):
                 body += struct.pack("<" + code, getattr(part, name))
-            if isinstance(part, ZonePart):
+            if isinstance(part, HubPart):
+                body += struct.pack("<" + part.TAIL, *part.sun_um)
+            elif isinstance(part, ZonePart):
                 body += struct.pack(part.TAIL, part.name.encode())
             elif isinstance(part, RowPart):
                 starts = part.starts_min
@@ -239,7 +259,7 @@ def unpack(data: bytes) -> Plan:
     """
     end = len(data) - 4
     if data[:3] != _PLAN_MAGIC or end < _HEAD_BYTES:
-        raise PlanError("no plan of version 2")
+        raise PlanError("no plan of version 3")
     crc = crc32(data[:end])
     if crc.to_bytes(4, "little") != data[end:]:
         raise PlanError("wrong crc")
@@ -256,10 +276,19 @@ def unpack(data: bytes) -> Plan:
             values = struct.unpack_from(code, body, at)
             at += struct.calcsize(code)
             part = kind(dict(zip(words[::2], values)))
-            if isinstance(part, ZonePart):
+            if isinstance(part, HubPart):
+                part.sun_um = values[-24:]
+            elif isinstance(part, ZonePart):
                 part.name = "".join(map(chr, values[-1])).rstrip("\0")
                 if part.supply >= data[3]:
                     raise PlanError("supply %d" % part.supply)
+                if part.sensor > data[4]:
+                    raise PlanError("sensor %d" % part.sensor)
+                hub = groups[0][0]
+                if hub.estimate and not (
+                    hub.yard_hold_um and part.hold_um and part.rate_um_h and part.per_pf_ppt
+                ):
+                    raise PlanError("0 in an estimate")
             elif isinstance(part, RowPart):
                 starts = values[-1]
                 if starts and starts != part.cycles:

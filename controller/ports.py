@@ -39,11 +39,13 @@ ASK_CLEAR = const(5)  # zone, or -1 for every fault
 ASK_CLOCK = const(6)  # value: UTC seconds; the runner sets the clock, the hub takes note
 ASK_PLAN = const(7)  # value: the packed plan
 ASK_TEST = const(8)  # the guided test of every zone
+ASK_SAMPLE = const(9)  # value: tuple of classes, one a spot: 0, the driest, to 4; or one of them
 
 # What a blade finds.
 DRY = const(1)
 FIRM = const(2)
 WET = const(3)
+SAMPLE_MOST = const(4)  # the wettest class of a sample from half a metre down
 
 
 class Seen:

@@ -1,7 +1,6 @@
 """One zone's soil probe: is the soil too wet to water, and is the probe to be believed?"""
 
 from ._const import const
-from .ports import DRY, FIRM, WET
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -12,8 +11,9 @@ _NO_MARK = const(9999)  # so far from any reading that the first one moves it
 _VWC_LEAST_PPT = const(20)  # below: air, an open wire or a shrunk-away probe
 _VWC_MOST_PPT = const(550)  # above: more water than clay has pores
 _STUCK_PPT = const(3)  # less than this is noise, not change
-_STUCK_RAIN_S = const(604800)  # a week for much rain to show half a metre down in watered clay
-_STUCK_WET_S = const(1728000)  # twenty days wet with all rain used up: not believed
+_MUCH_RAIN_UM = const(25000)  # in two days: it must show on a probe
+_STUCK_RAIN_S = const(604800)  # a week for it to show half a metre down in watered clay
+_STUCK_WET_S = const(1728000)  # twenty days wet since the last rain: not believed
 _JUMP_PPT = const(150)  # between two polls, without rain: a loose wire
 _TRUST_AGAIN_S = const(86400)  # a day of good readings makes a probe trusted again
 
@@ -36,13 +36,12 @@ class Probe:
     _low_ppt = 0  # between these two, not included, a reading has nothing to tell
     _high_ppt = 0
 
-    def __init__(self, zone: "ZonePart", stale_s: int, full_um: int) -> None:
-        """`stale_s`: how long no reading is borne with. `full_um`: so much rain must show on it."""
+    def __init__(self, zone: "ZonePart", stale_s: int) -> None:
+        """`stale_s`: how long no reading is borne with."""
         self._zone = zone
         self._stale_s = stale_s
-        self._full_um = full_um
 
-    def read(self, ppt: "int | None", up_s: int, rain_um: int, used_s: int, bank_um: int) -> bool:
+    def read(self, ppt: "int | None", up_s: int, rain_um: int, used_s: int, lately_um: int) -> bool:
         """Take a reading.
 
         Args:
@@ -50,7 +49,7 @@ class Probe:
             up_s: seconds since boot
             rain_um: all rain on open ground since boot
             used_s: seconds of water that the zone was given today
-            bank_um: rain that the zone has not used up
+            lately_um: rain on open ground of today and yesterday
 
         Returns True if `wet` or `trusted` changed.
         """
@@ -58,10 +57,10 @@ class Probe:
         if (
             ppt is None
             or not self._low_ppt < ppt < self._high_ppt
-            or bank_um >= self._full_um
-            or (self.wet and (bank_um or up_s - self._mark_up_s >= _STUCK_WET_S))
+            or lately_um >= _MUCH_RAIN_UM
+            or (self.wet and (lately_um or up_s - self._mark_up_s >= _STUCK_WET_S))
         ):
-            changed = self._judge(ppt, up_s, rain_um != self._rain_um, used_s, bank_um)
+            changed = self._judge(ppt, up_s, rain_um != self._rain_um, used_s, lately_um)
         if ppt is not None:
             self.ppt = ppt
             self._read_up_s = up_s
@@ -69,7 +68,9 @@ class Probe:
         self._used_s = used_s
         return changed
 
-    def _judge(self, ppt: "int | None", up_s: int, rained: bool, used_s: int, bank_um: int) -> bool:
+    def _judge(
+        self, ppt: "int | None", up_s: int, rained: bool, used_s: int, lately_um: int
+    ) -> bool:
         """Find out whether a reading, or none, changes `wet` or `trusted`. Returns True if so."""
         zone = self._zone
         last_ppt = self.ppt
@@ -87,7 +88,7 @@ class Probe:
                 moved_ppt = abs(moved_ppt)
             if not _VWC_LEAST_PPT <= ppt <= _VWC_MOST_PPT:
                 good = False
-            elif moved_ppt >= _STUCK_PPT or (soaked and (bank_um or last_ppt < wet_ppt)):
+            elif moved_ppt >= _STUCK_PPT or (soaked and (lately_um or last_ppt < wet_ppt)):
                 self._mark_ppt = ppt
                 self._mark_up_s = up_s
                 self._rained_up_s = _NEVER
@@ -97,7 +98,7 @@ class Probe:
                 good = up_s - self._rained_up_s < _STUCK_RAIN_S
             else:
                 good = True
-                if bank_um >= self._full_um:
+                if lately_um >= _MUCH_RAIN_UM:
                     self._rained_up_s = up_s
             last_ppt = ppt
         if not good:
@@ -125,18 +126,3 @@ class Probe:
                 high_ppt = min(low_ppt, last_ppt) + _JUMP_PPT
             self._low_ppt = max(low_ppt, _VWC_LEAST_PPT - 1)
             self._high_ppt = min(high_ppt, _VWC_MOST_PPT + 1)
-
-    def soil(self) -> int:
-        """Return what it says as a blade does: DRY, WET, or FIRM where well inside the band.
-
-        0 where it is neither, and where the probe is not trusted.
-        """
-        zone = self._zone
-        ppt = self.ppt
-        if not self.trusted or ppt == _NEVER:
-            return 0
-        if ppt < zone.dry_ppt:
-            return DRY
-        if ppt >= zone.wet_ppt:
-            return WET
-        return FIRM if 2 * ppt >= zone.dry_ppt + zone.wet_off_ppt else 0

@@ -16,6 +16,7 @@ _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from .civil import Clock
     from .days import Days
+    from .estimates import Estimates
     from .faults import Faults
     from .guard import Guard
     from .journal import Record
@@ -23,7 +24,6 @@ if _TYPE_CHECKING:
     from .meter import Meter, Meters
     from .plan import Plan
     from .saving import Saving
-    from .trim import Trim
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
@@ -77,7 +77,7 @@ class Runs:
         guard: "Guard",
         faults: "Faults",
         lockouts: "Lockouts",
-        trim: "Trim",
+        estimates: "Estimates",
         days: "Days",
         meters: "Meters",
         saving: "Saving",
@@ -89,7 +89,7 @@ class Runs:
         self._faults = faults
         self._tell = faults.tell
         self._lockouts = lockouts
-        self._trim = trim
+        self._estimates = estimates
         self._days = days
         self._meters = meters
         self._saving = saving
@@ -150,11 +150,9 @@ class Runs:
     def _serve(self, zone: int, up_s: int) -> bool:
         """Intend a waiting run, or drop it, or leave it waiting. Returns True if intended."""
         days = self._days
-        run_s, run_ml = self._planned(zone)
+        run_s, run_ml = self._estimates.run(zone, days.row)
         if run_s < RUN_LEAST_S:
-            days.drop(
-                zone, events.CAP if self._trim.room_s(zone) < RUN_LEAST_S else events.TOO_SHORT
-            )
+            days.drop(zone, self._estimates.why_none(zone))
             return False
         latest_up_s = days.latest_up_s(run_s)
         if up_s > latest_up_s:
@@ -183,12 +181,6 @@ class Runs:
 
     def _look_at(self, up_s: int) -> None:
         self.look_up_s = min(self.look_up_s, up_s)
-
-    def _planned(self, zone: int) -> "tuple[int, int]":
-        """How long the run lasts that waits for a zone, seconds, and how much it gives, ml."""
-        probe = self._lockouts.probes[zone]
-        # Where a probe is not to be trusted nothing is added to the table.
-        return self._trim.run(zone, self._days.row, not probe or probe.trusted)
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
@@ -226,7 +218,7 @@ class Runs:
         """
         if self.busy():
             return events.BUSY
-        room_s = self._trim.room_s(zone)
+        room_s = self._estimates.room_s(zone)
         run_s = min(asked_s, self._plan.zones[zone].longest_s, room_s)
         if run_s < RUN_LEAST_S:
             return events.CAP if room_s < RUN_LEAST_S else events.TOO_SHORT
@@ -267,7 +259,7 @@ class Runs:
         bit = 1 << zone
         if run.kind == events.PLANNED:
             record.waiting &= ~bit
-        elif record.waiting & bit and run.run_s >= self._planned(zone)[0]:
+        elif record.waiting & bit and run.run_s >= self._estimates.run(zone, self._days.row)[0]:
             self._days.drop(zone, run.kind)  # this one stands in for it
         record.opening |= bit
         record.run_s[zone] = run.run_s

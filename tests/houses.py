@@ -19,22 +19,16 @@ SUPPLY: dict[str, int] = {
     "meter": 0,
     "master": 0,
 }
-ZONE: dict[str, int] = {
+ZONE: dict[str, int] = core.ZONE | {
     "tag": 1,
-    "supply": 0,
-    "share_pct": 100,
     "rest_s": 1800,
-    "cap_s": 7200,
-    "longest_s": 3600,
     "flow_ml_min": 0,
     "rate_um_h": 6667,
-    "exposure_pct": 100,
-    "demand_pct": 100,
-    "held": 0,
-    "probe": 0,
     "wet_ppt": 370,
     "wet_off_ppt": 360,
-    "dry_ppt": 250,
+    "demand_ppt": 1000,
+    "full_ppt": 460,  # as the plan's line of clay has it
+    "per_pf_ppt": 86,
 }
 ROW: dict[str, int] = {
     "month": 1,
@@ -43,6 +37,7 @@ ROW: dict[str, int] = {
     "run_s": 900,
     "run_ml": 0,
     "demand_um": 4000,
+    "rain_um": 1000,
     "start_min": 300,
     "length_min": 480,
 }
@@ -80,7 +75,7 @@ def make_house(
         )
         parts.append(ZonePart(values))
     plan = Plan(
-        HubPart(HUB | (hub or {})),
+        HubPart(HUB | {"sun_um": core.SUN_UM} | (hub or {})),
         [SupplyPart(SUPPLY | values) for values in given],
         parts,
         rows or [row()],

@@ -50,9 +50,8 @@ SOIL_RANGE_OHM = (100, 40000)
 BATTERY_TOP_OHM, BATTERY_BOTTOM_OHM = 300000, 100000
 CLOSE_LEAST_MV = 6500  # under a coil's load: what your valve needs, and a reserve
 
-# (suction_kpa, vwc_ppt) of this soil, suction ascending: put yours.
-# Source of these: clay, Carsel & Parrish 1988.
-SOIL_TABLE = ((0, 380), (10, 365), (33, 347), (100, 324), (200, 310))
+# (suction_kpa, vwc_ppt) of this soil, suction ascending: the line by which plans of clay go.
+SOIL_TABLE = ((0, 460), (10, 459), (15, 444), (33, 414), (70, 386), (100, 373), (200, 347))
 
 _coils = Coils()
 

@@ -12,7 +12,7 @@ from numpy.random import Generator
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
-from evenclay.sim.house.house import Check, Strip
+from evenclay.sim.house.house import Check, Report, Strip
 from evenclay.sim.house.site import PER_LITRE, Ground
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
@@ -214,9 +214,9 @@ class Columns(Ground):
         """The depth-mean pF of 0-0.3 m under each watered strip, at the last whole hour."""
         return list(self._now[len(self.strips) :, soil.TOP_PF].tolist())
 
-    def felt(self, check: Check, random: Generator) -> list[int]:
+    def felt(self, check: Check, random: Generator) -> list[Report]:
         """What a blade says of each strip, whatever the owner checks with."""
-        return [blade(pf) for pf in self.top_pf()]
+        return [Report(blade(pf)) for pf in self.top_pf()]
 
 
 def blade(top_pf: float) -> int:

@@ -122,6 +122,11 @@ class Devices(Plumbing):
 
     # What happens to the devices from outside.
 
+    def turn_faults(self) -> None:
+        """Take note that a fault began or ended just now; a probe's shows at the next look."""
+        super().turn_faults()
+        self._hour_ends_s = 0
+
     def catch_up(self) -> None:
         """Book the water so far, and let the ground step every whole hour that has passed."""
         for pipe in self._pipes:
@@ -296,7 +301,10 @@ class Devices(Plumbing):
             self._hour_ends_s = self.sky.start_s + HOUR_S * (hour + 1)
 
     def _read_probes(self, seen: Seen, hour: int) -> None:
-        """Each probe reads once an hour; in between it shows the same."""
+        """Each probe reads once an hour, and as a fault begins or ends; else it shows the same.
+
+        So what it shows does not depend on when it was looked at before.
+        """
         self.catch_up()
         vwc = self.ground.vwc()
         for zone, curve, added in self._probes:
@@ -311,13 +319,21 @@ class Devices(Plumbing):
 
     def _spoils_probe(self, seen: Seen, zone: int) -> bool:
         """Let a probe show what a trouble makes of it. Returns False without one."""
-        if self._is(Trouble.PROBE_STUCK, zone) and seen.soil_vwc_ppt[zone] is not None:
+        if self._stays_stuck(zone) and seen.soil_vwc_ppt[zone] is not None:
             return True
         shorted = self._is(Trouble.PROBE_SHORT, zone)
         if not shorted and not self._is(Trouble.PROBE_OPEN, zone):
             return False
         seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
         return True
+
+    def _stays_stuck(self, zone: int) -> bool:
+        """Whether a probe is stuck since before now; as it sticks, it still reads once."""
+        for fault in self.faults:
+            concerned = fault.what is Trouble.PROBE_STUCK and fault.which == zone
+            if concerned and fault.start_s < self.now_s < fault.end_s:
+                return True
+        return False
 
     def _gauge_um(self) -> int:
         """What the gauge has counted since the start; tips fall evenly within an hour."""

@@ -15,8 +15,9 @@ from numpy.random import Generator
 from numpy.typing import ArrayLike, NDArray
 
 from evenclay.controller.ports import DRY, FIRM, WET
-from evenclay.sim.ground.textures import CM_PER_KPA, Texture, pf_of_kpa
-from evenclay.sim.house.house import Check
+from evenclay.sim.ground.feel import CLASS_BORDERS, FIELD_CAPACITY_KPA, classes
+from evenclay.sim.ground.textures import Texture, pf_of_kpa
+from evenclay.sim.house.house import Check, Report
 from evenclay.sim.section.clay import Clay
 from evenclay.sim.section.layout import LAYOUT, Layout
 from evenclay.sim.types import Floats
@@ -24,8 +25,6 @@ from evenclay.sim.types import Floats
 Ints = NDArray[np.int64]
 
 GRAIN_MG_M3 = 2.65  # density of clay minerals: common practice, no source
-FIELD_CAPACITY_KPA, WILTING_KPA = 33.0, 1500.0
-CLASS_BORDERS = (0.25, 0.5, 0.75, 1.0)  # of available water; from the last one on: wetter
 SAMPLE_M = 0.5  # where a sample is taken
 SAMPLE_OFF = 0.2  # share of samples that are put into a class beside their own: an assumption
 
@@ -65,7 +64,7 @@ class Rod:
 
         suction_pf: of a strip's layers, (..., layers). It stops at any layer that is too hard.
         Muddy: at least half of its length lies in clay at field capacity or wetter, which by the
-        published words of a sample (`classes`) leaves a thick, sticky coating.
+        published words of a sample (`feel.py`) leaves a thick, sticky coating.
         """
         share = layout.mean(0.0, self.length_m)
         saturation = clay.content(suction_pf) / clay.saturated
@@ -79,22 +78,6 @@ class Rod:
 ROD = Rod()
 
 
-def classes(suction_pf: ArrayLike, texture: Texture) -> Ints:
-    """The class of available water by feel and appearance, 0 (driest) to 4 (at field capacity).
-
-    Available: between field capacity, 33 kPa, and wilting point, 1500 kPa; a ground that holds more
-    or less water a pF than its texture has the same shares of it.
-    Source: USDA-NRCS, Estimating Soil Moisture by Feel and Appearance (1998): 0-25, 25-50, 50-75,
-    75-100 percent and wetter, looked up in its Wyoming office's page on clay.
-    """
-    full, wilted = (
-        texture.water_content(kpa * CM_PER_KPA) for kpa in (FIELD_CAPACITY_KPA, WILTING_KPA)
-    )
-    content = texture.water_content(10.0 ** np.asarray(suction_pf, dtype=np.float64))
-    share = (content - wilted) / (full - wilted)
-    return np.asarray(np.searchsorted(CLASS_BORDERS, share, side="right"), dtype=np.int64)
-
-
 def judged(felt: Ints, random: Generator) -> Ints:
     """Classes as an owner puts them: one time in five the one above or below, if there is one."""
     chance = random.random(felt.shape)
@@ -104,32 +87,23 @@ def judged(felt: Ints, random: Generator) -> Ints:
     return np.asarray(felt + beside, dtype=np.int64)
 
 
-def compared(found: Ints, wanted: ArrayLike) -> Ints:
-    """DRY for a class below the target's, WET for one above it, else FIRM."""
-    above = found > np.asarray(wanted)
-    below = found < np.asarray(wanted)
-    return np.asarray(np.where(above, WET, np.where(below, DRY, FIRM)), dtype=np.int64)
-
-
 class Met(NamedTuple):
-    """What hands meet in a strip. suction_pf: of its layers. target_pf: where it is to be kept."""
+    """What hands meet in a strip. suction_pf: of its layers."""
 
     suction_pf: Floats
     clay: Clay
     texture: Texture
-    target_pf: float
 
 
-def felt(strips: Sequence[Met], check: Check, random: Generator) -> list[int]:
-    """What an owner reports of each strip by rod, by sample, or by both: wet goes before dry."""
+def felt(strips: Sequence[Met], check: Check, random: Generator) -> list[Report]:
+    """What an owner reports of each strip by rod, by sample, or by both."""
     found = []
     for strip in strips:
-        said = []
+        blade = sample = None
         if check != "sample":
-            said.append(int(ROD.found(strip.suction_pf, strip.clay)))
+            blade = int(ROD.found(strip.suction_pf, strip.clay))
         if check != "blade":
             class_of = classes(strip.suction_pf @ LAYOUT.at(SAMPLE_M), strip.texture)
-            wanted = classes(strip.target_pf, strip.texture)
-            said.append(int(compared(judged(class_of, random), wanted)))
-        found.append(WET if WET in said else DRY if DRY in said else FIRM)
+            sample = int(judged(class_of, random))
+        found.append(Report(blade, sample))
     return found

@@ -1,7 +1,7 @@
 """What the simulator knows of a house: the plan the hub obeys, and the world it does not see."""
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from evenclay.controller.plan import Plan
 from evenclay.sim.ground.plausible import Cover
@@ -9,6 +9,14 @@ from evenclay.sim.ground.textures import TEXTURES, Texture
 
 Probe = bool | Literal["suction"]  # True: a capacitive one
 Check = Literal["blade", "sample", "both"]
+
+
+class Report(NamedTuple):
+    """What an owner reports of a strip. blade: DRY, FIRM or WET; sample: its class, 0 (driest) to
+    4; None: not looked at with it."""
+
+    blade: int | None = None
+    sample: int | None = None
 
 
 @dataclass(frozen=True)
@@ -58,7 +66,7 @@ class Owner:
     """The simulated owner's habits: a check by hand once a week, in the open season.
 
     misses_pct: of the weeks, in which he does not check. misjudges_pct: of his readings, which come
-    out one step beside what he felt. check: what he checks with.
+    out one step, or one class, beside what he felt. check: what he checks with.
     """
 
     checks: bool = True
@@ -86,4 +94,8 @@ class House:
     footing_m: float | None = None  # None: not known
     deep_pf: float | None = None  # far down, by a soil report; None: as the climate has it
     poured_month: int | None = None  # 1..12, of a house too young to have settled; None: settled
+    # By what the hub reckons: how much wetter than its level each strip is kept, and at what; None:
+    # it does not reckon.
+    relief_pf: float | None = None
+    target_pf: tuple[float, ...] | None = None
     cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report

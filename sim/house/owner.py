@@ -6,9 +6,8 @@ from evenclay.controller.agenda import Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY
 from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import Plan, RowPart
-from evenclay.controller.ports import DRY, FIRM, WET
-from evenclay.sim.ground.band import BAND_PF
-from evenclay.sim.house.house import Owner
+from evenclay.controller.ports import DRY, FIRM, SAMPLE_MOST, WET
+from evenclay.sim.house.house import Owner, Report
 from evenclay.sim.house.site import Ground, Sky
 
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
@@ -42,23 +41,22 @@ def check_min(owner: Owner, row: RowPart) -> int:
     return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
 
 
-def readings(owner: Owner, ground: Ground, random: Generator) -> list[int] | None:
+def reports(owner: Owner, ground: Ground, random: Generator) -> list[Report] | None:
     """What the owner reports of each strip this week; None in a week he misses."""
     if 100.0 * random.random() < owner.misses_pct:
         return None
     return [
-        _beside(reading, random) if 100.0 * random.random() < owner.misjudges_pct else reading
-        for reading in ground.felt(owner.check, random)
+        _beside(report, random) if 100.0 * random.random() < owner.misjudges_pct else report
+        for report in ground.felt(owner.check, random)
     ]
 
 
-def _beside(reading: int, random: Generator) -> int:
-    """A reading one step wrong: firm for dry and wet, either of the two for firm."""
-    return int(random.choice((DRY, WET))) if reading == FIRM else FIRM
-
-
-def of_band(pf: float) -> int:
-    """The reading that would bring a band of some mean pF back; FIRM within it."""
-    if pf > BAND_PF[1]:
-        return DRY
-    return WET if pf < BAND_PF[0] else FIRM
+def _beside(report: Report, random: Generator) -> Report:
+    """A report one step wrong: firm for dry and wet, either of the two for firm; a class beside."""
+    blade, sample = report
+    if blade is not None:
+        blade = int(random.choice((DRY, WET))) if blade == FIRM else FIRM
+    if sample is not None:
+        others = [other for other in (sample - 1, sample + 1) if 0 <= other <= SAMPLE_MOST]
+        sample = int(random.choice(others))
+    return Report(blade, sample)

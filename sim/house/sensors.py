@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike
 
+from evenclay.sim.ground.retention import plan_line
 from evenclay.sim.ground.textures import Texture, pf, pf_of_kpa
 from evenclay.sim.types import Floats
 
@@ -126,13 +127,13 @@ class SuctionSensor:
 
     least_kpa: it shows no less. most_kpa: from there on it shows nothing: it is dry, and a board's
     driver takes it for open. error_pf: what it shows too much. noise_ppt: standard deviation of a
-    reading, in the table's content; 1 is some 0.02 pF of clay.
+    reading, in the table's content; 2 are some 0.02 pF of clay.
     """
 
     least_kpa: float
     most_kpa: float
     error_pf: float = 0.0
-    noise_ppt: float = 1.0
+    noise_ppt: float = 2.0
 
     def shows_pf(self, suction_pf: ArrayLike) -> Floats:
         """What it shows of a true suction; NaN where it shows nothing."""
@@ -141,8 +142,8 @@ class SuctionSensor:
         return np.where(shown > pf_of_kpa(self.most_kpa), np.nan, shown)
 
     def curve_ppt(self, suction_pf: Floats, texture: Texture) -> Floats:
-        """What the table of a soil makes of a true suction [ppt]; NaN where nothing is shown."""
-        return np.asarray(1000.0 * texture.water_content(10.0 ** self.shows_pf(suction_pf)))
+        """What the plan's line makes of a true suction [ppt]; NaN where nothing is shown."""
+        return plan_line(texture).ppt(self.shows_pf(suction_pf))
 
 
 # Granular matrix: usual from 10 to 200 kPa (common practice, no source). The drivers of boards take

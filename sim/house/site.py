@@ -12,7 +12,7 @@ from mypy_extensions import mypyc_attr
 from numpy.random import Generator
 
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.house.house import Check, Strip
+from evenclay.sim.house.house import Check, Report, Strip
 from evenclay.sim.house.sensors import CapacitiveProbe, shown_ppt
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
@@ -85,8 +85,8 @@ class Ground:
         """
         return shown_ppt(probe, self.strips[zone].texture, earth_c, zone, seed)
 
-    def felt(self, check: Check, random: Generator) -> list[int]:
-        """What an owner's hands say of each watered strip, at the last whole hour: DRY, FIRM, WET.
+    def felt(self, check: Check, random: Generator) -> list[Report]:
+        """What an owner's hands say of each watered strip, at the last whole hour.
 
         random: for what hands get wrong by themselves.
         """

@@ -4,7 +4,6 @@ What nobody knows is drawn with the ground: the truth of one replay. What the hu
 believe is the property's own.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,13 +12,10 @@ from numpy.random import Generator
 from evenclay.sim import section
 from evenclay.sim.calendar import HOUR_S, HOURS
 from evenclay.sim.ground.plausible import PlausibleGround, PlausibleZone, Side
-from evenclay.sim.ground.textures import Texture
-from evenclay.sim.ground.uncertain import HOUSE_ROWS
 from evenclay.sim.house import hands
-from evenclay.sim.house.house import Check, House, Strip
+from evenclay.sim.house.house import Check, House, Report, Strip
 from evenclay.sim.house.sensors import GRANULAR_MATRIX, WHOLE_PPT, CapacitiveProbe
 from evenclay.sim.house.site import PER_LITRE, Ground
-from evenclay.sim.section.clay import WILTED_PF, c_of
 from evenclay.sim.section.layout import LAYOUT, STRIP
 from evenclay.sim.section.section import Snapshot
 from evenclay.sim.types import Floats
@@ -27,9 +23,8 @@ from evenclay.sim.weather.hourly import Hourly
 
 PROBE_M = 0.5
 AT_PROBE = LAYOUT.at(PROBE_M)
-RELIEF_PF_USUAL = 0.4  # where a plan names none; common practice, no source
+RELIEF_PF_USUAL = 0.4  # where a house names none; common practice, no source
 M_PER_MM = 0.001
-(MIDDLE_C_PER_PF,) = [row.of_middle for row in HOUSE_ROWS if row.name == "c_per_pf"]
 
 
 @dataclass(frozen=True)
@@ -115,22 +110,10 @@ class SectionGround(Ground):
     (hours, zones).
     """
 
-    def __init__(
-        self,
-        standing: Standing,
-        by_hour: Hourly,
-        start_s: int,
-        target_pf: Sequence[float] | Floats | None = None,
-    ) -> None:
-        """by_hour: the hours to live, whole days. It ends the life before on the same ground.
-
-        target_pf: of each strip, what an owner compares a sample with; None: RELIEF_PF_USUAL
-        wetter than the strip's level in this ground.
-        """
+    def __init__(self, standing: Standing, by_hour: Hourly, start_s: int) -> None:
+        """by_hour: the hours to live, whole days. It ends the life before on the same ground."""
         super().__init__(standing.strips, start_s)
         self.standing = standing
-        own_pf = (standing.level_pf - RELIEF_PF_USUAL).tolist()
-        self._target_pf = own_pf if target_pf is None else [float(pf) for pf in target_pf]
         self._section = standing.settled.section
         self._section.put_back(standing.start)
         self._hours = self._section.hours(by_hour.rain_mm, by_hour.et0_mm)
@@ -214,8 +197,8 @@ class SectionGround(Ground):
     ) -> tuple[list[float], list[float]]:
         """What the sensor in a strip shows, with the lasting error that the ground has for it.
 
-        A capacitive one shows content on the plan's own line, `_planned_ppt`; a suction sensor
-        what that line makes of the suction it shows.
+        A capacitive one shows content, which means on the plan's line what it means in the middle
+        ground; a suction sensor what that line makes of the suction it shows.
         """
         texture, piece = self.strips[zone].texture, self.standing.ground.zones[zone]
         random = np.random.default_rng([seed, zone])
@@ -228,36 +211,16 @@ class SectionGround(Ground):
         lasting = replace(probe, offset_ppt=offset_ppt, pieces_ppt=0.0)
         mine = lasting.piece(random.normal(size=3).tolist())
         added = mine.adds_ppt(earth_c, random.normal(size=len(earth_c)))
-        curve = _planned_ppt(mine.curve_ppt(suction_pf), texture)
-        added = _planned(texture) * np.append(added, mine.offset_ppt)
-        return curve.tolist(), added.tolist()
+        return mine.curve_ppt(suction_pf).tolist(), [*added.tolist(), mine.offset_ppt]
 
-    def felt(self, check: Check, random: Generator) -> list[int]:
-        """What an owner's hands say of each strip, at the last whole hour: DRY, FIRM or WET."""
+    def felt(self, check: Check, random: Generator) -> list[Report]:
+        """What an owner's hands say of each strip, at the last whole hour."""
         profiles = self._section.profile_pf(STRIP)
         met = [
-            hands.Met(profile, self._section.clay(zone), strip.texture, target_pf)
-            for zone, (profile, strip, target_pf) in enumerate(
-                zip(profiles, self.strips, self._target_pf, strict=True)
-            )
+            hands.Met(profile, self._section.clay(zone), strip.texture)
+            for zone, (profile, strip) in enumerate(zip(profiles, self.strips, strict=True))
         ]
         return hands.felt(met, check, random)
-
-
-def _planned(texture: Texture) -> float:
-    """Water that a pF holds on the plan's own line over what it holds in the middle ground.
-
-    A plan's limits are drawn on the texture's published curve, but clay that cracks holds about
-    twice as much water a pF. Whoever makes a probe's table, in the middle ground and without error,
-    makes it so that the plan's limits stand at the suctions that they are meant for.
-    """
-    return c_of(texture) / MIDDLE_C_PER_PF if texture.cracks else 1.0
-
-
-def _planned_ppt(content_ppt: Floats, texture: Texture) -> Floats:
-    """Content of the middle ground, as the plan's own line has it at the same suction."""
-    wilted_ppt = 1000.0 * float(texture.water_content(10.0**WILTED_PF))
-    return np.asarray(wilted_ppt + _planned(texture) * (content_ppt - wilted_ppt))
 
 
 def by_day(hours: Floats) -> Floats:

@@ -118,7 +118,10 @@ class Outcome:
 
 
 def targets_of(house: House, life: Life) -> Floats:
-    """Targets of a plan that names none, (zones,): the middle ground's levels less usual relief."""
+    """Targets, (zones,): what the hub reckons by, or else the middle ground's levels less the
+    usual relief."""
+    if house.target_pf is not None:
+        return np.array(house.target_pf)
     ground = middle(sides_of(house), life.index, house.footing_m)
     on = _live(house, life, ground, DRY)
     return targets_pf(house, on.standing, record_of(on))
@@ -128,22 +131,16 @@ def lived(
     house: House, life: Life, ground: PlausibleGround, policy: Policy, target_pf: Floats
 ) -> list[Outcome]:
     """Let a way of watering live on a ground; one outcome."""
-    on = _live(house, life, ground, policy, target_pf)
+    on = _live(house, life, ground, policy)
     sums = sums_of(record_of(on), target_pf, place_on(house, ground))
     start = start_of(house, on, life.stay.months) if policy.name == NONE else None
     return [Outcome(sums, on.litres(), start=start)]
 
 
-def _live(
-    house: House,
-    life: Life,
-    ground: PlausibleGround,
-    policy: Policy,
-    target_pf: Floats | None = None,
-) -> SectionGround:
+def _live(house: House, life: Life, ground: PlausibleGround, policy: Policy) -> SectionGround:
     sky, by_hour, climate = weather_of(house, life.stay, life.seed)
     standing = stand(house, ground, climate)
-    on = SectionGround(standing, by_hour, sky.start_s, target_pf)
+    on = SectionGround(standing, by_hour, sky.start_s)
     live(on, policy, sky, seed=life.seed)
     return on
 

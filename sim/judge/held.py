@@ -12,7 +12,7 @@ from evenclay.controller.lockouts import quiet
 from evenclay.controller.plan import BAN_HOURS, Plan
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.house.devices import Heard
-from evenclay.sim.types import Bools, Floats
+from evenclay.sim.types import Floats
 
 REASONS = (
     events.FROST,
@@ -106,15 +106,3 @@ def _quiet_hours(plan: Plan, start_s: int, days: int) -> Floats:
         for day in range(first_day, first_day + days)
     ]
     return np.array(quiet_min) / 60.0
-
-
-def rewetting(zones: int, heard: Iterable[Heard], start_s: int, days: int) -> Bools:
-    """Whether re-wetting stood: (days, zones)."""
-    stood = np.zeros((days, zones), dtype=np.bool_)
-    for item in heard:
-        what, zone, _, left = item.event[:4]
-        if what == events.REWETTING:
-            day = max((item.at_s - start_s) // DAY_S, 0)
-            stood[day:, zone] = False
-            stood[day : day + left, zone] = True
-    return stood

@@ -1,9 +1,10 @@
 """Informed: the property's own hub and hoses, told the truth. What could control win at most?
 
-The hub, its supplies, gaps, rests, caps, open seasons, lockouts and local rules are the property's.
-Two things differ. Its rows give all that they may, and a probe in each strip, which never errs,
-holds back what is not needed: it shows wet ground on days that begin with the strip's true mean at
-0.3-1.0 m at or wetter than its target. The target is the ground's true level less a relief.
+The hub, its supplies, gaps, rests, caps, windows, open seasons, lockouts and local rules are the
+property's. Instead of reckoning, its rows give all that these allow, and a probe in each strip,
+which never errs, holds back what is not needed: it shows wet ground on days that begin with the
+strip's true mean at 0.3-1.0 m at or wetter than its target. The target is the ground's true level
+less a relief.
 """
 
 from itertools import pairwise
@@ -12,7 +13,6 @@ import numpy as np
 
 from evenclay.controller.limits import DAY_S, RUN_MAX_S
 from evenclay.controller.plan import (
-    AUTO_OFF,
     GAUGE,
     NO_RAIN_SENSOR,
     HubPart,
@@ -20,18 +20,18 @@ from evenclay.controller.plan import (
     RowPart,
     ZonePart,
 )
-from evenclay.sim.calendar import HOUR_S, HOURS
-from evenclay.sim.house.house import House, Strip
+from evenclay.sim.calendar import HOURS
+from evenclay.sim.house.house import House
 from evenclay.sim.house.sensors import CapacitiveProbe
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround, Standing
+from evenclay.sim.judge.policies import NONE
 from evenclay.sim.replay.life import Lived, Policy, live
 from evenclay.sim.types import Bools, Floats
 from evenclay.sim.weather.hourly import Hourly
 
 NAME = "informed"
-RELIEFS_PF = (0.2, 0.4, 0.6, 0.8)  # the best of these is taken in each ground
-MOST_MM = 8.0  # a day
+RELIEFS_PF = (0.1, 0.2, 0.4, 0.6, 0.8)  # the best of these is taken in each ground
 LITTLE_S = 60  # a run this much shorter than the time it has surely fits
 
 # What the probes show, in ppt of water. A hub takes a probe for stuck that stays wet for twenty
@@ -48,24 +48,17 @@ WET_DAYS_MOST = DRIES_DAYS * ((WETTEST_PPT - WET_PPT) // DRIES_PPT)
 def informed_plan(house: House) -> Plan:
     """The property's plan with rows at the most they may give, and probes alone to hold it back.
 
-    A rain gauge's bank goes, since it stands for what the probes now tell; a rain contact, frost,
-    battery and local rules stay, and so do cycles, windows and closed seasons.
+    A rain gauge goes, since it stands for what the probes now tell; a rain contact, frost, battery
+    and local rules stay, and so do cycles, windows and closed seasons.
     """
     plan = house.plan
     rain_kind = NO_RAIN_SENSOR if plan.hub.rain_kind == GAUGE else plan.hub.rain_kind
-    untrimmed = {"auto_trim": AUTO_OFF, "rewet_days": 0, "rain_kind": rain_kind}
-    hub = HubPart(vars(plan.hub) | untrimmed)
-    day_s = [
-        _day_s(zone, one) if zone.share_pct else 0
-        for zone, one in zip(plan.zones, house.strips, strict=True)
-    ]
-    longest_s = max(*day_s, 1)
-    told = {"probe": 1, "wet_ppt": WET_PPT, "wet_off_ppt": WET_PPT, "dry_ppt": DRY_PPT - 1}
+    hub = HubPart(vars(plan.hub) | {"estimate": 0, "rain_kind": rain_kind})
+    longest_s = max([zone.cap_s for zone in plan.zones if zone.share_pct], default=1)
+    told = {"probe": 1, "sensor": NONE, "wet_ppt": WET_PPT, "wet_off_ppt": WET_PPT}
     zones = [
-        ZonePart(vars(zone) | told | {"cap_s": most_s, "share_pct": 100 * most_s // longest_s})
-        if most_s
-        else ZonePart(vars(zone) | told)
-        for zone, most_s in zip(plan.zones, day_s, strict=True)
+        ZonePart(vars(zone) | told | {"share_pct": _share_pct(zone, longest_s)})
+        for zone in plan.zones
     ]
     most = Plan(hub, plan.supplies, zones, plan.rows, plan.bans)
     rows = [
@@ -75,9 +68,9 @@ def informed_plan(house: House) -> Plan:
     return Plan(hub, plan.supplies, zones, rows, plan.bans)
 
 
-def _day_s(zone: ZonePart, one: Strip) -> int:
-    """What a zone may be given in a day: its cap, and at most 8 mm by its hose's rating."""
-    return max(min(zone.cap_s, int(MOST_MM / one.rate_mm_h * HOUR_S)), 60)
+def _share_pct(zone: ZonePart, longest_s: int) -> int:
+    """A zone's share of the longest day: as much as its cap allows; none where it had none."""
+    return 100 * zone.cap_s // longest_s if zone.share_pct else 0
 
 
 def _run_s(plan: Plan, row: RowPart, longest_s: int) -> int:
@@ -131,7 +124,8 @@ class ToldGround(SectionGround):
         self, standing: Standing, by_hour: Hourly, start_s: int, target_pf: Floats
     ) -> None:
         """target_pf: of each strip, (zones,)."""
-        super().__init__(standing, by_hour, start_s, target_pf)
+        super().__init__(standing, by_hour, start_s)
+        self._target_pf = np.array(target_pf)
         self._shown = Shown(len(self.strips))
         self._told_days = 0
         self._content: list[float] = []
@@ -151,9 +145,7 @@ class ToldGround(SectionGround):
         days = self.lived_hours // HOURS + 1
         if days != self._told_days:
             self._told_days = days
-            self._content = self._shown.on_a_day(
-                np.array(self.band_pf()) <= np.array(self._target_pf)
-            )
+            self._content = self._shown.on_a_day(np.array(self.band_pf()) <= self._target_pf)
         return self._content
 
 

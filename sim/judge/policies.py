@@ -1,19 +1,18 @@
 """The ways of watering that are set side by side.
 
 All have the same weather, strips, hoses, gaps, longest runs, caps and start. `none` waters nothing.
-`calendar` is the real hub under the property's own table, with everything that holds back or trims
-taken out of its plan. `calendar_checked` is the same with an owner who pushes a blade into the
-ground once a week and trims by hand. `hub` is the property as it stands.
+`calendar` is the real hub under the property's own table, with everything that holds back and the
+estimate taken out of its plan. `hub_alone` is the hub of the property by what it reckons alone:
+nobody checks, and no soil probe speaks. `hub` is the property as it stands.
 
 A replay sets these four side by side, a comparison more: `compared` says which.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from evenclay.controller.plan import (
     ANY_DATE,
-    AUTO_BOTH,
-    AUTO_OFF,
     NO_RAIN_SENSOR,
     HubPart,
     Plan,
@@ -24,23 +23,30 @@ from evenclay.controller.plan import (
 from evenclay.sim.house.house import House
 from evenclay.sim.replay.life import Policy
 
+NONE = 0  # of a zone's `sensor`
+
 
 def policies(house: House) -> tuple[Policy, ...]:
     """The four, the hub last."""
-    bare = bare_plan(house.plan)
     return (
         Policy("none", None, None),
-        Policy("calendar", bare, None),
-        Policy("calendar_checked", bare, house.owner),
-        Policy("hub", house.plan, house.owner if house.owner.checks else None),
+        Policy("calendar", bare_plan(house.plan), None),
+        Policy("hub_alone", _sensing(house.plan, ()), None),
+        hub_of(house),
     )
+
+
+def hub_of(house: House) -> Policy:
+    """The property as it stands. Nothing follows from a check where the hub does not reckon."""
+    checks = house.owner.checks and house.plan.hub.estimate
+    return Policy("hub", house.plan, house.owner if checks else None)
 
 
 SELDOM_S = 65_535  # the longest that a plan can name
 
 
 def bare_plan(plan: Plan) -> Plan:
-    """The same table, hoses, gaps, rests and caps with nothing that holds back or trims.
+    """The same table, hoses, gaps, rests and caps with nothing that holds back or reckons.
 
     Meters go too, but where rows ask for litres. Without any sensor there is nothing to poll.
     """
@@ -54,14 +60,13 @@ def bare_plan(plan: Plan) -> Plan:
             "battery": 0,
             "weekdays": 127,
             "dates": ANY_DATE,
-            "auto_trim": AUTO_OFF,
-            "rewet_days": 0,
+            "estimate": 0,
         }
         | polls
     )
     meter = {} if by_meter else {"meter": 0}
     supplies = [SupplyPart(vars(supply) | meter) for supply in plan.supplies]
-    zones = [ZonePart(vars(zone) | {"probe": 0}) for zone in plan.zones]
+    zones = [ZonePart(vars(zone) | {"probe": 0, "sensor": NONE}) for zone in plan.zones]
     return Plan(hub, supplies, zones, plan.rows, [])
 
 
@@ -74,23 +79,23 @@ REFERENCE_WINDOW_MIN = (20 * 60, 12 * 60)  # from, and how long
 def compared(house: House) -> tuple[Policy, ...]:
     """What a comparison sets side by side, but for what is known only after others have run.
 
-    reference: one usual calendar, the same for every strip. hub_rain: the hub with rain sensor,
-    frost and local rules alone; hub_checked: and the owner's weekly check; hub_probes: and a soil
-    probe in every strip; hub_auto: rain and probes, by which the hub trims itself, and no owner.
+    reference: one usual calendar, the same for every strip. hub_checked: the hub, and an owner who
+    squeezes a sample each week; hub_sensor: one probe, that speaks for every zone; hub_sensors: a
+    probe in every zone. The last two without an owner.
     """
-    none, calendar, checked, _ = policies(house)
-    plain = _sensing(house.plan, probe=0, auto_trim=AUTO_OFF)
-    probes = _sensing(house.plan, probe=1, auto_trim=AUTO_OFF)
-    auto = _sensing(house.plan, probe=1, auto_trim=AUTO_BOTH)
+    none, calendar, alone, _ = policies(house)
+    zones = range(len(house.plan.zones))
+    one = next((zone for zone in zones if house.plan.zones[zone].probe), 0)
+    owner = replace(house.owner, checks=True, check="sample")
+    unheard = _sensing(house.plan, ())
     return (
         none,
         Policy("reference", reference_plan(house.plan), None),
         calendar,
-        checked,
-        Policy("hub_rain", plain, None),
-        Policy("hub_checked", plain, house.owner),
-        Policy("hub_probes", probes, house.owner),
-        Policy("hub_auto", auto, None),
+        alone,
+        replace(hub_of(replace(house, plan=unheard, owner=owner)), name="hub_checked"),
+        Policy("hub_sensor", _sensing(house.plan, [one] * len(zones)), None),
+        Policy("hub_sensors", _sensing(house.plan, zones), None),
     )
 
 
@@ -106,6 +111,7 @@ def reference_plan(plan: Plan) -> Plan:
                 "run_s": 60 * minutes,
                 "run_ml": 0,
                 "demand_um": 0,
+                "rain_um": 0,
                 "start_min": start_min,
                 "length_min": length_min,
                 "starts_min": (),
@@ -118,11 +124,16 @@ def reference_plan(plan: Plan) -> Plan:
     return Plan(bare.hub, bare.supplies, zones, rows, [])
 
 
-def _sensing(plan: Plan, *, probe: int, auto_trim: int) -> Plan:
-    """A plan with a probe in every zone or in none."""
-    hub = HubPart(vars(plan.hub) | {"auto_trim": auto_trim})
-    zones = [ZonePart(vars(zone) | {"probe": probe}) for zone in plan.zones]
-    return Plan(hub, plan.supplies, zones, plan.rows, plan.bans)
+def _sensing(plan: Plan, heard: Sequence[int]) -> Plan:
+    """A plan with probes. heard: the place of the zone whose probe speaks for each; empty: none."""
+    zones = [
+        ZonePart(
+            vars(zone)
+            | {"probe": int(number in heard), "sensor": 1 + heard[number] if heard else NONE}
+        )
+        for number, zone in enumerate(plan.zones)
+    ]
+    return Plan(plan.hub, plan.supplies, zones, plan.rows, plan.bans)
 
 
 def probed(house: House) -> House:

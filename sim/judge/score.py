@@ -1,4 +1,4 @@
-"""The state of each day and zone under a policy: in the band, too dry, too wet, or on its way back.
+"""The state of each day and zone under a policy: in the band, too dry or too wet.
 
 A day is the local standard day, and a zone is judged by its wetted strip. Arrays are days x zones.
 """
@@ -8,10 +8,8 @@ from datetime import date
 
 import numpy as np
 
-from evenclay.sim.calendar import HOURS
 from evenclay.sim.ground.band import BAND_PF
 from evenclay.sim.house.columns import Columns
-from evenclay.sim.judge import held
 from evenclay.sim.judge.days import Days, days_of
 from evenclay.sim.judge.season import Season, season_of
 from evenclay.sim.replay.life import Lived
@@ -20,25 +18,23 @@ from evenclay.sim.types import Bools, Codes, Floats
 APPLIED_DAYS = 5  # wet within so many days of water is the waterer's doing
 RUNOFF_LEAST_MM = 0.1  # a day; less is rounding of the day's last trickle
 
-STATES = ("in_band", "dry", "wet", "rain_wet", "rewetting")
-IN_BAND, DRY, WET, RAIN_WET, REWETTING = range(5)
+STATES = ("in_band", "dry", "wet", "rain_wet")
+IN_BAND, DRY, WET, RAIN_WET = range(4)
 
 
-def states(days: Days, rewetting: Bools) -> Codes:
+def states(days: Days) -> Codes:
     """The state of every day and zone.
 
     Wet is the waterer's doing: water was given today or in the four days before, and the band is
     wetter than its limit or the top stayed wet after rain; or irrigation ran off. Wetter than the
-    band with no water for five days is rain's doing. Rewetting replaces dry, nothing else.
+    band with no water for five days is rain's doing.
     """
     given = np.cumsum(days.litres > 0.0, axis=0)
     before = np.zeros_like(given)
     before[APPLIED_DAYS:] = given[:-APPLIED_DAYS]
     applied = given > before
-    dry = days.pf > BAND_PF[1]
     state = np.full(days.pf.shape, IN_BAND, dtype=np.int8)
-    state[dry] = DRY
-    state[dry & rewetting] = REWETTING
+    state[days.pf > BAND_PF[1]] = DRY
     state[(days.pf < BAND_PF[0]) & ~applied] = RAIN_WET
     state[too_wet(days.pf, applied, days.top_wet)] = WET
     state[days.runoff_mm > RUNOFF_LEAST_MM] = WET
@@ -85,10 +81,7 @@ def judge(
     """
     ground = lived.ground
     whole = days_of(ground, rain_mm)
-    rewetting = held.rewetting(
-        len(ground.strips), lived.heard, ground.start_s, len(rain_mm) // HOURS
-    )
-    state = states(whole, rewetting)[spin_up_days:]
+    state = states(whole)[spin_up_days:]
     days = whole.during(slice(spin_up_days, None))
     if isinstance(season, date):
         season = season_of(season, days.pf_unwatered, season, len(state))

@@ -12,12 +12,11 @@ from itertools import pairwise
 import numpy as np
 
 from evenclay.controller import events
-from evenclay.sim.calendar import HOUR_S, HOURS
+from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground import soil
 from evenclay.sim.house.columns import Columns, Yards
-from evenclay.sim.house.devices import Heard
 from evenclay.sim.house.house import House
-from evenclay.sim.judge import held, policies
+from evenclay.sim.judge import policies
 from evenclay.sim.judge.band_measures import (
     litres_of,
     movement_index_pct,
@@ -114,7 +113,6 @@ def _lived(
     yards = Yards(house.strips)
     ground = Columns(house.strips, yards.go_on(_part(by_hour, 0, edges[1])), sky.start_s)
     life = begin(policy, ground, sky, seed)
-    heard: list[Heard] = []
     parts: list[Days] = []
     tops = []
     runs = []
@@ -128,12 +126,10 @@ def _lived(
         tops.append(ground.results[:, len(house.strips) :, soil.TOP_PF].copy())
         opened = [item.event[1] for item in life.devices.heard if item.event[0] == events.OPENED]
         runs.append([opened.count(zone) for zone in range(len(house.strips))])
-        heard += [item for item in life.devices.heard if item.event[0] == events.REWETTING]
         life.devices.heard.clear()
     rain_mm = by_hour.rain_mm[: edges[-1]]
     days = replace(Days.joined(parts), top_wet=top_wet_days(np.concatenate(tops), rain_mm))
-    stood = held.rewetting(len(house.strips), heard, sky.start_s, edges[-1] // HOURS)
-    state = states(days, stood)
+    state = states(days)
     scored = slice(span.spin_up_days, None)
     return Score(days.during(scored), state[scored], season), runs[1 - len(begins) :]
 

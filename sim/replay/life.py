@@ -14,13 +14,13 @@ import numpy as np
 
 from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import Plan
-from evenclay.controller.ports import ASK_CHECK, FIRM
+from evenclay.controller.ports import ASK_CHECK, ASK_SAMPLE
 from evenclay.controller.runner import Runner
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut
-from evenclay.sim.house.house import Owner
-from evenclay.sim.house.owner import check_times, of_band, readings
+from evenclay.sim.house.house import Owner, Report
+from evenclay.sim.house.owner import check_times, reports
 from evenclay.sim.house.plumbing import NEVER_S
 from evenclay.sim.house.site import Ground, Sky
 
@@ -58,12 +58,11 @@ NOTHING = Script()
 
 
 class Felt(NamedTuple):
-    """A strip at the owner's weekly check: what he reported (None: missed), and its band's pF."""
+    """A strip at the owner's weekly check, and what he reported of it; None: he missed it."""
 
     at_s: int
     zone: int
-    reading: int | None
-    band_pf: float
+    report: Report | None
 
 
 class Life:
@@ -97,15 +96,15 @@ class Life:
 
     def _check(self, owner: Owner, devices: Devices) -> None:
         """The owner checks every strip by hand and tells the hub; some weeks he does not."""
-        ground = devices.ground
         devices.catch_up()
         random = np.random.default_rng([self._seed, devices.now_s])
-        found = readings(owner, ground, random)
-        for zone, band_pf in enumerate(ground.band_pf()):
-            reading = None if found is None else found[zone]
-            self.felt.append(Felt(devices.now_s, zone, reading, band_pf))
-            if reading is not None:
-                devices.ask((ASK_CHECK, zone, (reading,)))
+        found = reports(owner, devices.ground, random)
+        for zone in range(len(devices.ground.strips)):
+            report = None if found is None else found[zone]
+            self.felt.append(Felt(devices.now_s, zone, report))
+            for what, said in zip((ASK_CHECK, ASK_SAMPLE), report or (), strict=False):
+                if said is not None:
+                    devices.ask((what, zone, (said,)))
 
     def run(self, end_s: int) -> None:
         """Live until a time; may be called again with a later one."""
@@ -196,21 +195,10 @@ class Lived(Generic[G]):
         return [h.event for h in self.heard if h.at_s >= self.scored_s and h.event[1] == zone]
 
     def checks(self) -> dict[str, int]:
-        """What came of the owner's checks in the scored days, a strip and week each.
-
-        `made`, `missed`; `off`: made while the band was too dry or too wet; `unfelt`: those among
-        them whose reading did not say so.
-        """
+        """The owner's checks in the scored days, a strip and week each: `made`, and `missed`."""
         felt = [one for one in self.felt if one.at_s >= self.scored_s]
-        made = [one for one in felt if one.reading is not None]
-        off = [one for one in made if of_band(one.band_pf) != FIRM]
-        unfelt = [one for one in off if of_band(one.band_pf) != one.reading]
-        return {
-            "made": len(made),
-            "missed": len(felt) - len(made),
-            "off": len(off),
-            "unfelt": len(unfelt),
-        }
+        made = sum(one.report is not None for one in felt)
+        return {"made": made, "missed": len(felt) - made}
 
 
 def live(

@@ -42,7 +42,7 @@ from evenclay.sim.units import Units
 POLICIES = {
     "none": "left alone",
     "calendar": "bare calendar",
-    "calendar_checked": "calendar,\nchecked weekly",
+    "hub_alone": "the hub,\nreckoning alone",
     "hub": "the hub",
 }
 

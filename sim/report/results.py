@@ -9,6 +9,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime
 from evenclay.sim import files
@@ -77,7 +79,10 @@ def replay_house(
     around = (sides_of(house), index, house.footing_m)
     many = judged(*around, grounds) if grounds is not None else []
     on = live_on(case, middle(*around), progress)
-    target_pf = targets_pf(house, on.standing, on.unwatered)
+    if house.target_pf is None:
+        target_pf = targets_pf(house, on.standing, on.unwatered)
+    else:
+        target_pf = np.array(house.target_pf)
     own = figures_of(case, target_pf, on)
     found = list(spread(partial(figures_on, case, target_pf), many)) if many else []
     summary = {
@@ -88,7 +93,7 @@ def replay_house(
         "weather": _weather_summary(stay.span, index),
         "grounds": grounds,
         "years": own.years,
-        "relief_pf": RELIEF_PF_USUAL,
+        "relief_pf": RELIEF_PF_USUAL if house.relief_pf is None else house.relief_pf,
         "hub": hub_summary(on.hub.lived),
         "zones": _told(found, own, "zones"),
         "policies": _told(found, own, "policies"),
@@ -114,14 +119,13 @@ def _told(found: Sequence[Figures], own: Figures, part: str) -> Line:
 def hub_summary(lived: Lived[Any]) -> Line:
     """The hub's own figures."""
     devices = lived.devices
-    checks = lived.checks()
     return {
         "wakes": lived.wakes,
         "saves": lived.saves,
         "polls": lived.polls,
         "most_open_at_once": devices.most_open_at_once if devices else 0,
         "boots": sum(h.event[0] == events.BOOT for h in lived.heard),
-        "checks": {name: checks[name] for name in ("made", "missed")},
+        "checks": lived.checks(),
     }
 
 

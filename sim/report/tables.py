@@ -15,7 +15,7 @@ from evenclay.sim.types import Floats
 POLICIES = {
     "none": "Left alone",
     "calendar": "The bare calendar",
-    "calendar_checked": "The calendar, checked by hand each week",
+    "hub_alone": "The hub, by what it reckons alone",
     "hub": "The hub",
 }
 WHY = {
@@ -30,6 +30,7 @@ WHY = {
     "wet_soil": "wet soil",
     "no_time": "could not end in time",
     "cap": "day's cap reached",
+    "enough": "lacked too little to be worth it",
     "rest": "rest not over",
     "gap": "settling gap",
     "open_limit": "another valve was open",
@@ -53,10 +54,10 @@ ALARMS = {
     "store": "The hub could not write its record, or found no good copy of it.",
     "broken": "A state that must not be, or one exception five times in a day: valves stay shut.",
     "trouble": "The program raised an exception: all valves shut, it rested and went on.",
-    "probe": "The soil probe is not believed: the zone goes by the table.",
-    "stale": "A sensor has not answered for hours.",
-    "contact_stale": "The rain contact has not answered for hours: it counts as it was.",
-    "dry_at_full": "Still dry with the trim at its most: the plan gives too little here.",
+    "probe": "The soil probe is not believed: the hub goes on without it.",
+    "stale": "The thermometer has not answered for hours.",
+    "stuck": "The thermometer says what no air is: the hub goes on without it.",
+    "rain_stale": "The rain sensor has not answered for hours, or says what no sky gives.",
     "supply_no_flow": "No zone of this supply had flow: look at the spigot first.",
     "clock": "The clock was moved far: cycles passed over are not caught up.",
     "power": "Power failed while a valve was open.",

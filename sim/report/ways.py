@@ -102,12 +102,10 @@ def live_on(
     case: Case,
     ground: PlausibleGround,
     told: Told | None = None,
-    target_pf: Floats | None = None,
 ) -> OnGround:
     """Live through every way of watering on a ground.
 
-    target_pf: what an owner compares samples with, as `SectionGround` has it. told: called with a
-    way's name, its number and how many there are, before each.
+    told: called with a way's name, its number and how many there are, before each.
     """
     standing = stand(case.house, ground, case.climate)
     chosen = policies(case.house)
@@ -118,7 +116,7 @@ def live_on(
     for number, policy in enumerate(chosen):
         if told:
             told(policy.name, number, len(chosen))
-        on = SectionGround(standing, case.by_hour, case.start_s, target_pf)
+        on = SectionGround(standing, case.by_hour, case.start_s)
         lived = live(on, policy, sky, seed=case.seed)
         seconds = by_day(on.seconds)
         ways[policy.name] = Way(record_of(on), on.litres(), seconds, on.days.water, lived)
@@ -146,7 +144,7 @@ class Figures:
 
 def figures_on(case: Case, target_pf: Floats, ground: PlausibleGround) -> Figures:
     """Live on a ground and say what came of it; a task for a process of its own."""
-    return figures_of(case, target_pf, live_on(case, ground, target_pf=target_pf))
+    return figures_of(case, target_pf, live_on(case, ground))
 
 
 def figures_of(case: Case, target_pf: Floats, on: OnGround) -> Figures:

@@ -12,6 +12,8 @@ from functools import cached_property
 
 import numpy as np
 
+from evenclay.sim.ground import retention
+from evenclay.sim.ground.retention import FULL_PF, c_of
 from evenclay.sim.ground.textures import Texture
 from evenclay.sim.section.ground import Ground
 from evenclay.sim.types import Floats
@@ -19,10 +21,7 @@ from evenclay.sim.types import Floats
 STEPS = 1024
 PHI, K, PF = range(3)  # what the columns of a table hold
 WETTEST_PF = 1.0  # the matrix conducts no better when wetter: there its formula loses its meaning
-FULL_PF = 2.0  # fissures hold no water beyond it: field capacity
 DRIEST_PF = 5.5  # the tables end here
-C_AT_PF = 3.3
-WILTED_PF = 4.2
 M2_D_PER_CM2_S = 8.64  # 86,400 s over 10,000 cm2
 
 
@@ -60,19 +59,15 @@ class Clay:
 def clay_of(texture: Texture, ground: Ground) -> Clay:
     """The tables of a texture in a ground.
 
-    Clay that cracks holds `c_per_pf` of water a pF at pF 3.3 and as much as its texture at wilting
-    point; its curve keeps its form. Its matrix conducts `matrix_mm_d` at pF 1. Other textures
-    keep their own figures.
+    They hold what `retention.content` says. The matrix of clay that cracks conducts `matrix_mm_d`
+    at pF 1; other textures keep their own figures.
     """
     u = np.linspace(DRIEST_PF, 0.0, 20001)
-    content = texture.water_content(10.0**u)
+    content = retention.content(texture, ground.c_per_pf, u)
     relative = texture.relative_conductivity(10.0 ** np.maximum(u, WETTEST_PF))
-    own_c = c_of(texture)
-    c_per_pf, wettest_m_d = own_c, texture.ks_mm_h * 0.024 * relative[-1]
+    c_per_pf, wettest_m_d = c_of(texture), texture.ks_mm_h * 0.024 * relative[-1]
     if texture.cracks:
         c_per_pf, wettest_m_d = ground.c_per_pf, ground.matrix_mm_d / 1000.0
-        wilted = float(texture.water_content(10.0**WILTED_PF))
-        content = wilted + c_per_pf / own_c * (content - wilted)
     k = wettest_m_d * relative / relative[-1]
     by_matrix = k * 10.0**u / 100.0 * np.log(10.0)  # flux by a gradient of one pF a metre [m2/d]
     in_all = ground.alpha_cm2_s * M2_D_PER_CM2_S * c_per_pf
@@ -85,9 +80,3 @@ def clay_of(texture: Texture, ground: Ground) -> Clay:
         table[:, column] = np.interp(grid, content, values)
     full = float(np.interp(-FULL_PF, -u, content))
     return Clay(table, float(content[0]), float(content[-1]), full)
-
-
-def c_of(texture: Texture) -> float:
-    """Water that a unit of pF holds in the texture as published, at C_AT_PF [m3/m3]."""
-    around = texture.water_content(10.0 ** np.array([C_AT_PF - 0.05, C_AT_PF + 0.05]))
-    return float((around[0] - around[1]) / 0.1)

@@ -163,6 +163,7 @@ class Section:
     def _begin_books(self) -> None:
         self._state.demand[:] = 0.0
         self._state.worst[:] = 0.0
+        self._state.idle[:] = 0.0
         self._state.expected[:] = self._held_m2()
         self._state.moving[:] = self._shape.above > 0
         self._state.pf_sum[:] = 0.0

@@ -1,8 +1,8 @@
 """Weeks drawn by number: plan, weather, owner and faults from one seed, the same on every
 interpreter.
 
-    python -m tests.device.random_weeks FIRST LAST    print the traces of weeks FIRST to LAST - 1
-    python -m tests.device.random_weeks --write       re-make tests/golden/weeks.txt
+    python -m tests.device.random_weeks WEEK ...    print the traces of some weeks, from 0 on
+    python -m tests.device.random_weeks --write     re-make tests/golden/weeks.txt
 
 A trace has a line for each port call and event, numbers alone. The golden file holds each week's
 length and CRC; the second form is the only way it changes, and needs CPython.
@@ -25,6 +25,7 @@ from evenclay.controller.ports import (
     ASK_PLAN,
     ASK_RUN,
     ASK_RUN_ANYWAY,
+    ASK_SAMPLE,
     ASK_STOP,
     ASK_TEST,
     PLAN,
@@ -137,6 +138,7 @@ def random_row(draw: Draw, month: int) -> "plans.RowPart":
         "run_s": draw.within(60, 2400),
         "run_ml": draw.one(0, 0, draw.within(1000, 60000)),
         "demand_um": draw.below(9000),
+        "rain_um": draw.below(3000),
     }
     kind = draw.below(8)
     if kind == 0:
@@ -164,8 +166,11 @@ def random_zone(draw: Draw, supplies: int) -> "dict[str, int]":
         "cap_s": draw.within(600, 20000),
         "longest_s": draw.within(60, 5400),
         "exposure_pct": draw.below(300),
-        "demand_pct": draw.below(120),
-        "rate_um_h": draw.one(0, 9000),
+        "demand_ppt": draw.below(1500),
+        "rate_um_h": draw.one(9000, draw.within(1000, 40000)),
+        "level_um": draw.within(36000, 200000),
+        "top_um": draw.below(40000),
+        "beside_ppm": draw.below(20000),
         "held": draw.chance(40),
         "probe": draw.chance(40),
     }
@@ -175,7 +180,10 @@ def random_plan(draw: Draw) -> "plans.Plan":
     """A plan that passes its own check: draws again until one does."""
     while True:
         supplies = draw.within(1, 4)
-        zones = draw.within(supplies, 8)
+        zones = [random_zone(draw, supplies) for _ in range(draw.within(supplies, 8))]
+        probed = [zone + 1 for zone, part in enumerate(zones) if part["probe"]]
+        for part in zones:
+            part["sensor"] = draw.one(0, *probed)
         std_s = draw.one(*OFFSETS_S)
         on_month = draw.within(1, 12)
         bans = []
@@ -188,7 +196,7 @@ def random_plan(draw: Draw) -> "plans.Plan":
                 bans.append((plans.BAN_DATES, month * 32 + draw.within(1, 28), month * 32 + 28))
         try:
             made = plan(
-                zones=[random_zone(draw, supplies) for _ in range(zones)],
+                zones=zones,
                 rows=[random_row(draw, month) for month in range(1, 13, draw.one(1, 3, 12))],
                 supplies=[
                     {
@@ -212,13 +220,10 @@ def random_plan(draw: Draw) -> "plans.Plan":
                 watch_s=draw.one(300, 600, 600, draw.within(10, 600)),
                 frost=draw.chance(70),
                 rain_kind=draw.below(3),
-                drain_floor_um=draw.below(3000),
-                lock_floor_um=draw.below(9000),
                 weekdays=draw.one(127, 127, 127, draw.within(1, 127)),
                 dates=draw.one(0, 0, 0, 1, 2),
                 battery=draw.chance(50),
-                auto_trim=draw.below(3),
-                trim_gap_days=draw.within(1, 5),
+                estimate=draw.chance(80),
             )
             check_plan(made)
             return made
@@ -231,6 +236,7 @@ def random_asked(draw: Draw, zones: int, now_wall_s: int, spare: bytes) -> "Aske
     what = draw.one(
         ASK_HOLD,
         ASK_CHECK,
+        ASK_SAMPLE,
         ASK_RUN,
         ASK_RUN_ANYWAY,
         ASK_STOP,
@@ -247,6 +253,8 @@ def random_asked(draw: Draw, zones: int, now_wall_s: int, spare: bytes) -> "Aske
         value = draw.one(0, now_wall_s + draw.below(2 * DAY))
     elif what == ASK_CHECK:
         value = tuple([draw.within(1, 3) for _ in range(draw.within(1, 3))])
+    elif what == ASK_SAMPLE:
+        value = (draw.below(6), (draw.below(5), draw.below(5)))[draw.below(2)]
     elif what == ASK_CLOCK:
         value = now_wall_s + draw.one(0, 0, draw.below(7200))
     elif what == ASK_PLAN:
@@ -387,8 +395,8 @@ def golden(seed: int, text: str) -> str:
 def main() -> None:
     """Print traces, or re-make the golden file."""
     if "--write" not in sys.argv:
-        for seed in range(int(sys.argv[1]), int(sys.argv[2])):
-            week(seed, print)
+        for word in sys.argv[1:]:
+            week(int(word), print)
         return
     path = __file__.replace("device/random_weeks.py", "golden/weeks.txt")
     with open(path, "w") as file:

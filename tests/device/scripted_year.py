@@ -25,6 +25,7 @@ from evenclay.controller.ports import (
     ASK_PLAN,
     ASK_RUN,
     ASK_RUN_ANYWAY,
+    ASK_SAMPLE,
     ASK_STOP,
     ASK_TEST,
     DRY,
@@ -49,10 +50,10 @@ def house(first_cycles: int) -> "plans.Plan":
     """Four zones on two spigots, one with a meter and a master; seasons wrap over the new year."""
     return plan(
         zones=[
-            {"probe": 1, "exposure_pct": 50},
-            {"share_pct": 130, "rest_s": 1800},
-            {"supply": 1, "exposure_pct": 20, "demand_pct": 40},
-            {"supply": 1, "held": 1, "cap_s": 3000},
+            {"probe": 1, "sensor": 1, "exposure_pct": 50},
+            {"share_pct": 130, "rest_s": 1800, "sensor": 1},
+            {"supply": 1, "exposure_pct": 20, "demand_ppt": 2500},
+            {"supply": 1, "held": 1, "cap_s": 3000, "demand_ppt": 2500},
         ],
         rows=[
             row(3, 1, 1, run_s=600),
@@ -63,7 +64,7 @@ def house(first_cycles: int) -> "plans.Plan":
         ],
         supplies=[{}, {"meter": 1, "master": 1}],
         bans=[(plans.BAN_HOURS, 840, 960), (plans.BAN_DATES, 7 * 32 + 4, 7 * 32 + 4)],
-        auto_trim=plans.AUTO_BOTH,
+        estimate=1,
         battery=1,
         open_max=2,
     )
@@ -179,6 +180,8 @@ ASKED: "tuple[tuple[int, int, Asked], ...]" = (
     (9, 60, (ASK_CHECK, 0, (FIRM, DRY))),
     (16, 60, (ASK_CHECK, 0, (DRY,))),
     (17, 60, (ASK_CHECK, 1, (FIRM, WET, DRY))),
+    (18, 60, (ASK_SAMPLE, 2, (0, 1))),
+    (19, 60, (ASK_SAMPLE, 2, 4)),
     (20, 8 * HOUR, (ASK_RUN, 1, 600)),
     (24, 60, (ASK_CHECK, 7, (DRY,))),
     (30, 9 * HOUR, (ASK_HOLD, -1, FIRST_S + 41 * DAY)),
@@ -212,7 +215,7 @@ MESS = 315  # the day on which a turn raises
 
 
 def weather(bench: Traced, day: int, lcg: Lcg) -> "list[int]":
-    """One day's rain by hour, um; sets the day's temperature and what probe and battery read."""
+    """One day's rain by hour, um; sets how warm it gets, and what probe and battery read."""
     cold = 182 - abs(day - 182)  # 1 July is day 0: midwinter is near day 182
     bench.seen.temp_mc = 28000 - cold * 170 + lcg.below(9000)
     rain = [0] * 24
@@ -221,7 +224,7 @@ def weather(bench: Traced, day: int, lcg: Lcg) -> "list[int]":
             rain[hour] = lcg.below(3000)
     wet_um = sum(rain)
     for zone, soil_um in enumerate(bench.soil_um):
-        bench.soil_um[zone] = min(max(0, soil_um + wet_um // 2 - 4000), 32000)
+        bench.soil_um[zone] = min(max(0, soil_um + wet_um // 2 - 2500), 32000)
     ppt = 280 + bench.soil_um[0] // 400 + lcg.below(7)
     bench.seen.soil_vwc_ppt[0] = None if 150 <= day < 153 else ppt
     bench.seen.battery_mv = 6900 if day == 65 else 6400 if day == 66 else 8000 - day
@@ -245,7 +248,10 @@ def year(put: "Callable[[str], None]") -> None:
                 bench.tap_ml_s = tap_ml_s
         if day == MESS:
             bench.broken_hub = bench.runner.hub
-        for hour, rain_um in enumerate(weather(bench, day, lcg)):
+        rains = weather(bench, day, lcg)
+        warmest_mc = bench.seen.temp_mc or 0
+        for hour, rain_um in enumerate(rains):
+            bench.seen.temp_mc = warmest_mc - abs(hour - 15) * 500
             now_h = day * 24 + hour
             bench.broken = {(v, how) for first, last, v, how in BROKEN if first <= now_h < last}
             end_s = (now_h + 1) * HOUR

@@ -13,7 +13,8 @@ from tests import core
 from tests.device.board import fill
 
 BARS = tomllib.loads(BUDGET.read_text("utf-8"))
-YEARS = 50
+YEARS = 12  # past a restart, and past the end of a board's small integers in 2034
+YEARS_LONG = 50
 
 
 @pytest.fixture(scope="module")
@@ -23,8 +24,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     plan = core.plan(
         ZONES_MAX,
         supplies=[{}, {}],
-        zone={"probe": 1},
-        auto_trim=plans.AUTO_BOTH,
+        zone={"probe": 1, "sensor": 1, "demand_ppt": 3000, "level_um": 400000},
+        estimate=1,
         battery=1,
         bans=[(plans.BAN_HOURS, 840, 960)],
     )
@@ -56,12 +57,17 @@ def measure(micropython: Path, folder: Path, heap_bytes: int, years: int) -> tup
     return lines[-1], used if done.returncode == 0 else []
 
 
-def test_live_heap_grows_by_nothing_in_years(micropython: Path, folder: Path) -> None:
-    last, used = measure(micropython, folder, 1 << 20, YEARS)
-    assert len(used) == 1 + YEARS, last
+BLOCK_BYTES = 32  # of the 64-bit build's heap
+
+
+@pytest.mark.parametrize("years", [YEARS, pytest.param(YEARS_LONG, marks=pytest.mark.slow)])
+def test_live_heap_grows_by_nothing_in_years(micropython: Path, folder: Path, years: int) -> None:
+    last, used = measure(micropython, folder, 1 << 20, years)
+    assert len(used) == 1 + years, last
     _, year, _, opened, saved = last.split()
-    assert int(year) == YEARS and int(opened) > 1000 * YEARS and int(saved) > int(opened)
-    assert used[-1] - used[1] == 0
+    assert int(year) == years and int(opened) > 1000 * years and int(saved) > int(opened)
+    # A collector that looks at every word may keep a block for one that only looks like a place.
+    assert max(used[1:]) - min(used[1:]) <= BLOCK_BYTES, used
     assert used[0] <= BARS["most_heap_bytes"]["booted"]
     assert max(used) <= BARS["most_heap_bytes"]["after_a_year"]
 

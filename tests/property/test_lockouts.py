@@ -1,4 +1,4 @@
-"""Lockouts beside naive models of them: the rain bank, the quiet rules, and any week of weather.
+"""Lockouts beside naive models of them: the quiet rules, and any week of weather.
 
 The models share nothing with the controller but the plan's figures: they walk days, minutes or
 seconds one by one, with the standard library's calendar.
@@ -11,7 +11,7 @@ from typing import Any
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from evenclay.controller.events import CUT_SHORT, OK, QUIET, RAIN, SKIPPED
+from evenclay.controller.events import CUT_SHORT, OK, QUIET, SKIPPED
 from evenclay.controller.journal import Record
 from evenclay.controller.lockouts import Lockouts, quiet
 from evenclay.controller.plan import (
@@ -31,6 +31,7 @@ from evenclay.controller.ports import (
     ASK_PLAN,
     ASK_RUN,
     ASK_RUN_ANYWAY,
+    ASK_SAMPLE,
     ASK_STOP,
     ASK_TEST,
     DRY,
@@ -38,71 +39,10 @@ from evenclay.controller.ports import (
     WET,
 )
 from evenclay.controller.words import WHY
-from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, Piped, booted, piped, spans, utc_plan
-from tests.core import Bench, row
+from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, Piped, piped, spans, utc_plan
+from tests.core import Bench
 
 EPOCH = datetime(2000, 1, 1)
-
-# The rain bank, day by day.
-
-
-@given(
-    exposures=st.lists(st.sampled_from([0, 20, 50, 100, 135, 600]), min_size=1, max_size=4),
-    demands_pct=st.integers(0, 150),
-    demand_um=st.integers(0, 12000),
-    floor_um=st.integers(0, 3000),
-    lock_floor_um=st.integers(0, 9000),
-    skip_um=st.integers(0, 4000),
-    cap_um=st.integers(1000, 40000),
-    days=st.lists(
-        st.dictionaries(st.integers(0, 22), st.integers(1, 30000), max_size=3), max_size=8
-    ),
-)
-@settings(max_examples=60)
-def test_the_bank_is_the_rain_that_counts_less_what_each_midnight_takes(
-    exposures: list[int],
-    demands_pct: int,
-    demand_um: int,
-    floor_um: int,
-    lock_floor_um: int,
-    skip_um: int,
-    cap_um: int,
-    days: list[dict[int, int]],
-) -> None:
-    made = utc_plan(
-        [{"exposure_pct": pct, "demand_pct": demands_pct} for pct in exposures],
-        rows=[row(1, 1, 0, demand_um=demand_um)],
-        poll_s=3600,
-        drain_floor_um=floor_um,
-        lock_floor_um=lock_floor_um,
-        rain_skip_um=skip_um,
-        rain_cap_um=cap_um,
-    )
-    bench = booted(made)
-    needed_um = demand_um * demands_pct // 100
-    banks = [0] * len(exposures)
-    for day, falls in enumerate(days):
-        if day:
-            banks = [max(0, bank - max(needed_um, floor_um)) for bank in banks]
-        today_um = 0
-        for hour, rain_um in sorted(falls.items()):
-            bench.run_until(day * DAY_S + hour * HOUR_S + 1)
-            bench.seen.rain_um = (bench.seen.rain_um or 0) + rain_um
-            bench.run_until(day * DAY_S + (hour + 1) * HOUR_S)
-            counted_um = max(0, today_um + rain_um - skip_um) - max(0, today_um - skip_um)
-            today_um += rain_um
-            banks = [
-                min(cap_um, bank + counted_um * pct // 100)
-                for bank, pct in zip(banks, exposures, strict=True)
-            ]
-            assert bench.runner.hub.record.bank_um == banks
-            held = sum(
-                1 << zone for zone, bank in enumerate(banks) if bank > max(needed_um, lock_floor_um)
-            )
-            assert bench.runner.hub.lockouts.locked[RAIN] == held
-        bench.run_until((day + 1) * DAY_S - 1)
-    assert bench.runner.hub.record.bank_um == banks
-
 
 # Quiet rules, minute by minute.
 
@@ -177,7 +117,7 @@ def test_a_run_meets_quiet_if_any_of_its_minutes_does(
     instants.update(range((local_s // MIN_S + 1) * MIN_S, local_s + run_s, MIN_S))
     met = any(naive_quiet(bans, hub, EPOCH + timedelta(seconds=at)) for at in instants)
     made = quiet_plans(bans, hub)
-    lockouts = Lockouts(made, Record(1), made.rows[0], False, lambda *_: None)
+    lockouts = Lockouts(made, Record(1), False, lambda *_: None)
     assert lockouts.why(0, local_s, False, run_s) == (QUIET if met else OK)
 
 
@@ -315,13 +255,12 @@ class Model:
         self.week = week
         self.made = week.made
         self.hub = week.made.hub
-        zones = range(len(week.made.zones))
         self.frost = self.frosts()
         self.hold = self.holds()
         self.spent = [mv < self.hub.battery_reserve_mv for mv in week.battery_mv]
         self.low = self.lows()
         contact = self.hub.rain_kind == CONTACT
-        self.rain = [self.contacts() if contact else self.banked(zone) for zone in zones]
+        self.rain = self.contacts() if contact else [False] * STEPS
         self.quiet = [
             naive_quiet(
                 [(ban.kind, ban.first, ban.last) for ban in self.made.bans],
@@ -368,22 +307,7 @@ class Model:
         wet = self.week.wet
         return [any(wet[max(0, step - dry_steps) : step + 1]) for step in range(STEPS)]
 
-    def banked(self, zone: int) -> list[bool]:
-        part = self.made.zones[zone]
-        demand_um = 4000 * part.demand_pct // 100
-        bank_um = today_um = 0
-        found = []
-        for step, rain_um in enumerate(self.week.rain_um):
-            if step and step % (DAY_S // STEP_S) == 0:
-                bank_um = max(0, bank_um - max(demand_um, self.hub.drain_floor_um))
-                today_um = 0
-            counted_um = max(0, today_um + rain_um - 2000) - max(0, today_um - 2000)
-            today_um += rain_um
-            bank_um = min(25000, bank_um + counted_um * part.exposure_pct // 100)
-            found.append(bank_um > max(demand_um, self.hub.lock_floor_um))
-        return found
-
-    def why(self, zone: int, step: int, anyway: bool) -> str:
+    def why(self, step: int, anyway: bool) -> str:
         """What forbids a valve to be open in a step, or nothing."""
         if self.frost[step]:
             return "frost"
@@ -395,7 +319,7 @@ class Model:
             return ""
         if self.hold[step]:
             return "hold"
-        return "rain" if self.rain[zone][step] else ""
+        return "rain" if self.rain[step] else ""
 
 
 @given(weeks())
@@ -409,7 +333,7 @@ def test_no_valve_is_open_while_its_lockout_stands(week: Week) -> None:
             anyway = by_hand.get((zone, opened_s), False)
             first = opened_s // STEP_S
             for step in range(first, min((closed_s - 1) // STEP_S + 1, STEPS)):
-                why = model.why(zone, step, anyway)
+                why = model.why(step, anyway)
                 begins_s = max(opened_s, step * STEP_S)
                 if why:  # a new reading is seen at the next look; a rule or a hold at once
                     delay_s = 0 if why in ("quiet", "hold") else WATCH_S
@@ -436,7 +360,7 @@ def test_what_is_held_back_is_said_with_a_lockout_that_stood(week: Week) -> None
         "frost": any(model.frost),
         "quiet": any(model.quiet) or bool(week.made.bans),
         "hold": any(model.hold),
-        "rain": any(any(rain) for rain in model.rain),
+        "rain": any(model.rain),
         "wet_soil": any(
             part.probe and any(one >= 350 for one in ppt)
             for part, ppt in zip(week.made.zones, week.ppt, strict=True)
@@ -451,6 +375,7 @@ def test_what_is_held_back_is_said_with_a_lockout_that_stood(week: Week) -> None
 ASKS = st.one_of(
     st.tuples(st.sampled_from([ASK_RUN, ASK_RUN_ANYWAY]), st.integers(0, 1), st.integers(1, 20000)),
     st.tuples(st.just(ASK_CHECK), st.integers(0, 1), st.sampled_from([(DRY,), (WET,), (FIRM,)])),
+    st.tuples(st.just(ASK_SAMPLE), st.integers(0, 1), st.integers(0, 4)),
     st.tuples(st.sampled_from([ASK_TEST, ASK_STOP, ASK_CLEAR]), st.just(-1), st.just(0)),
     st.tuples(st.just(ASK_CLOCK), st.just(-1), st.integers(-7200, 7200)),
     st.tuples(st.just(ASK_PLAN), st.just(-1), st.sampled_from([300, 1200, 3600])),
@@ -463,9 +388,10 @@ def capped(cap_s: int, longest_s: int, run_s: int, metered: int) -> Plan:
         (60, 360, 660, 960, 1260),
         run_s=run_s,
         supplies=[{"meter": metered}],
-        zone={"cap_s": cap_s, "longest_s": longest_s, "share_pct": 150},
+        zone={"cap_s": cap_s, "longest_s": longest_s, "share_pct": 150, "level_um": 400000},
         poll_s=600,
-        trim_gap_days=1,
+        estimate=1,
+        opening_um=65535,
     )
 
 

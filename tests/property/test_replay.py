@@ -17,6 +17,7 @@ from evenclay.controller.ports import (
     ASK_HOLD,
     ASK_RUN,
     ASK_RUN_ANYWAY,
+    ASK_SAMPLE,
     ASK_STOP,
     ASK_TEST,
 )
@@ -76,6 +77,10 @@ def house(draw: st.DrawFn) -> House:
         }
         for _ in range(zones)
     ]
+    heard = [0, *(1 + zone for zone, part in enumerate(each_zone) if part["probe"])]
+    for part in each_zone:
+        part["sensor"] = draw(st.sampled_from(heard))
+        part["target_um"] = draw(st.sampled_from([20000, 50000]))
     supplies = [
         {
             "gap_s": draw(st.integers(0, 300)),
@@ -90,7 +95,7 @@ def house(draw: st.DrawFn) -> House:
         "weekdays": draw(st.sampled_from([127, 127, 0b0010101])),
         "poll_s": draw(st.sampled_from([600, 3600])),
         "watch_s": draw(st.sampled_from([60, 600])),
-        "auto_trim": draw(st.integers(0, 2)),
+        "estimate": draw(st.integers(0, 1)),
     }
     first = draw(st.integers(0, 1440))
     last = (first + draw(st.integers(10, 400))) % 1440
@@ -126,11 +131,15 @@ def actions(draw: st.DrawFn, zones: int, start_s: int, clock: bool) -> list[tupl
         at_s = start_s + draw(st.integers(0, DAYS * DAY_S - 1))
         zone = draw(st.integers(-1, zones))
         what = draw(
-            st.sampled_from([ASK_HOLD, ASK_CHECK, ASK_RUN, ASK_RUN_ANYWAY, ASK_STOP, ASK_CLEAR])
+            st.sampled_from(
+                [ASK_HOLD, ASK_CHECK, ASK_SAMPLE, ASK_RUN, ASK_RUN_ANYWAY, ASK_STOP, ASK_CLEAR]
+            )
         )
         value: object = draw(st.integers(0, 8000))
         if what == ASK_CHECK:
             value = (draw(st.integers(1, 3)),)
+        elif what == ASK_SAMPLE:
+            value = draw(st.integers(0, 4))
         elif what == ASK_HOLD:
             value = at_s + draw(st.integers(-DAY_S, 3 * DAY_S))
         found.append((at_s, asking(what, zone, value)))

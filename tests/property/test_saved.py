@@ -17,7 +17,7 @@ from evenclay.controller.plan import (
     ZonePart,
     unpack,
 )
-from evenclay.tools.property.plan_ranges import RANGES
+from evenclay.tools.property.plan_ranges import RANGES, SUN_MOST_UM
 from tests.core import ZONE as USUAL_ZONE
 from tests.core import usual_rows, with_codes
 
@@ -45,6 +45,10 @@ def plans(draw: st.DrawFn) -> Plan:
     if hub["frost_on_mc"] < -20000:
         hub["frost_on_mc"], hub["frost_off_mc"] = -20000, -19999
     hub["battery_open_mv"] = max(hub["battery_open_mv"], hub["battery_reserve_mv"])
+    sun_um = tuple(draw(st.lists(st.integers(0, SUN_MOST_UM), min_size=24, max_size=24)))
+    hub["yard_hold_um"] = max(hub["yard_hold_um"], 1)
+    hub["yard_end_um"] = max(hub["yard_end_um"], 1)
+    hub["yard_freely_um"] = min(hub["yard_freely_um"], hub["yard_end_um"] - 1)
     supplies = [
         SupplyPart(values)
         for values in draw(st.lists(values_of(SupplyPart), min_size=4, max_size=4))
@@ -56,12 +60,19 @@ def plans(draw: st.DrawFn) -> Plan:
         if flow_ml_min:
             values["flow_ml_min"] = min(values["flow_ml_min"], flow_ml_min)
         if values["probe"]:
-            values.update(
-                {name: USUAL_ZONE[name] for name in ("wet_ppt", "wet_off_ppt", "dry_ppt")}
-            )
+            values.update({name: USUAL_ZONE[name] for name in ("wet_ppt", "wet_off_ppt")})
+        values["sensor"] = 0
+        values["end_um"] = max(values["end_um"], 1)
+        values["target_um"] = min(values["target_um"], values["level_um"])
+        values["hold_um"] = max(values["hold_um"], 1)
+        values["rate_um_h"] = max(values["rate_um_h"], 1)
+        values["freely_um"] = min(values["freely_um"], values["end_um"] - 1)
+        for border, drier in (("class2_um", "class1_um"), ("class3_um", "class2_um")):
+            values[border] = min(values[border], values[drier])
+        values["class4_um"] = min(values["class4_um"], values["class3_um"])
         zones.append(ZonePart(values | {"name": draw(NAMES)}))
     bans = [BanPart(values) for values in draw(st.lists(values_of(BanPart), max_size=8))]
-    return Plan(HubPart(hub), supplies, zones, usual_rows(), bans)
+    return Plan(HubPart({**hub, "sun_um": sun_um}), supplies, zones, usual_rows(), bans)
 
 
 @st.composite

@@ -5,8 +5,8 @@ aquacrop, which serves as a carrier of the file only. Neither file holds its lat
 36.8 degrees north are assumed. House and calendars are ours: each row gives back the mean ET0 of
 its months times 0.6, counts no rain, and was fixed before any hub was run.
 
-Days in band are of the columns of clay, by which proposals are searched; unrest and soaked days are
-of the ground in cross-section, on which a replay stands.
+The hub reckons by numbers that are plausible, and fitted to nothing. What is asked of it here holds
+whatever they are; how well it does is for a comparison to say.
 """
 
 import importlib.metadata
@@ -21,7 +21,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime
@@ -57,6 +56,28 @@ SEATTLE = (
 )
 # Exposure to rain and strip coefficient: open ground, under eaves, a hot wall.
 ZONES = ((1.0, 0.6), (0.5, 0.5), (1.0, 1.1))
+# Plausible, in micrometres and thousandths: the yard holds 150 mm a pF, each strip 140.
+LEVELS_PF = {"tunis": 3.8, "seattle": 3.2}
+YARD = {
+    "yard_top_um": 25_000,
+    "yard_top_ppt": 500,
+    "yard_freely_um": 150_000,
+    "yard_end_um": 360_000,
+    "yard_demand_ppt": 1400,
+    "yard_hold_um": 150_000,
+}
+GROUND = {
+    "top_um": 20_000,
+    "top_ppt": 550,
+    "freely_um": 168_000,
+    "end_um": 350_000,
+    "beside_ppm": 12_000,
+    "hold_um": 140_000,
+    "class1_um": 280_000,
+    "class2_um": 210_000,
+    "class3_um": 150_000,
+    "class4_um": 75_000,
+}
 UTC_HOURS = {"tunis": 1, "seattle": -8}
 TIMEZONES = {"tunis": "Africa/Tunis", "seattle": "America/Los_Angeles"}
 FILES = {
@@ -94,9 +115,11 @@ def rows(place: str, percent: int) -> Iterator[RowPart]:
 
 
 def house(place: str, percent: int = 100) -> House:
-    """Three strips on one spigot, held back by rain and frost; nobody trims, no probe."""
+    """Three strips on one spigot, a gauge and a thermometer; nobody checks, no probe."""
     offset_s = 3600 * UTC_HOURS[place]
-    hub = {"std_s": offset_s, "dst_s": offset_s, "dst": 0, "rewet_days": 0}
+    hub = {"std_s": offset_s, "dst_s": offset_s, "dst": 0, "estimate": 1}
+    level_pf = LEVELS_PF[place]
+    hub |= YARD | {"yard_lack_um": round(1000 * (level_pf - 2.0) * 150)}
     made = make_house(
         zones=len(ZONES),
         hub=hub,
@@ -104,8 +127,11 @@ def house(place: str, percent: int = 100) -> House:
             {
                 "share_pct": round(100 * coefficient / 0.6),
                 "exposure_pct": round(100 * exposure),
-                "demand_pct": round(100 * coefficient),
+                "demand_ppt": round(2000 * coefficient),
                 "rest_s": 0,
+                "level_um": round(1000 * (level_pf - 2.0) * 140),
+                "target_um": round(1000 * (level_pf - 0.4 - 2.0) * 140),
+                **GROUND,
             }
             for exposure, coefficient in ZONES
         ],
@@ -153,52 +179,45 @@ def outcome(place: str, percent: int, hub: bool) -> Outcome:
 
 
 @pytest.mark.parametrize("place", ["seattle", "tunis"])
-@pytest.mark.parametrize("percent", [75, 100, 125])
-def test_holding_back_alone_saves_water_and_loses_hardly_a_day(place: str, percent: int) -> None:
+@pytest.mark.parametrize("percent", [50, 100])
+def test_rows_are_ceilings_on_every_day(place: str, percent: int) -> None:
     calendar, hub = outcome(place, percent, False), outcome(place, percent, True)
-    assert hub.litres < calendar.litres
-    counts = calendar.counts()
-    over_waters = counts["days_wet"] > counts["days_dry"]
-    lost = counts["days_in_band"] - hub.counts()["days_in_band"]
-    assert lost <= (0.01 if over_waters else 0.02) * counts["days_in_band"]
+    assert 0.0 < hub.litres < calendar.litres
+    # A day's runs end a little apart, and a night's cycles may belong to the day before.
+    most = calendar.score.days.seconds.max(axis=0)
+    assert np.all(hub.score.days.seconds.max(axis=0) <= most)
+    months = np.array([day.month for day in dates_of(hub)])
+    for month in range(1, 13):
+        given, least = (found.score.days.litres[months == month].sum() for found in (hub, calendar))
+        assert given <= least + 1.0, month
 
 
-@pytest.mark.parametrize(("place", "most_lost"), [("seattle", 0.20), ("tunis", 0.05)])
-def test_holding_back_costs_days_where_far_too_little_is_given(
-    place: str, most_lost: float
-) -> None:
-    """Half the calendar leaves the ground dry; then rain held against it makes that worse.
-
-    In Seattle the loss is real, about one day in seven; only a trim or a probe could add water. In
-    Tunis it is one in 27, since cracks carry off a part of the rain that is counted.
-    """
-    calendar, hub = outcome(place, 50, False), outcome(place, 50, True)
-    assert hub.litres < calendar.litres
-    assert calendar.counts()["days_dry"] > 0.3 * calendar.score.season.days.sum()
-    assert hub.counts()["days_dry"] >= calendar.counts()["days_dry"]
-    lost = calendar.counts()["days_in_band"] - hub.counts()["days_in_band"]
-    assert lost <= most_lost * calendar.counts()["days_in_band"]
-
-
-def winter(found: Outcome) -> NDArray[np.bool_]:
-    days = found.span.first_day.toordinal() + np.arange(found.span.scored_days)
-    months = np.array([date.fromordinal(int(day)).month for day in days])
-    return np.isin(months, (12, 1, 2))
+def dates_of(found: Outcome) -> list[date]:
+    first = found.span.first_day.toordinal()
+    return [date.fromordinal(first + day) for day in range(found.span.scored_days)]
 
 
 def test_the_hub_waters_little_in_a_wet_seattle_winter() -> None:
     calendar, hub = outcome("seattle", 100, False), outcome("seattle", 100, True)
-    cold = winter(hub)
-    open_ground = 0
-    held = hub.score.days.litres[cold, open_ground].sum()
-    assert held <= 0.1 * calendar.score.days.litres[cold, open_ground].sum()
-    assert hub.score.days.litres[cold].sum() <= 0.25 * calendar.score.days.litres[cold].sum()
+    cold = np.isin([day.month for day in dates_of(hub)], (12, 1, 2))
+    held = hub.score.days.litres[cold].sum()
+    assert held <= 0.25 * calendar.score.days.litres[cold].sum()
+
+
+def test_every_day_of_every_zone_is_told_once() -> None:
+    hub = outcome("tunis", 100, True)
+    assert hub.lived.devices is not None
+    days = hub.span.scored_days
+    for zone in range(len(ZONES)):
+        told = [event for event in hub.lived.scored_events(zone) if event[0] == events.LACKS]
+        assert abs(len(told) - days) <= 1
+        assert all(0 <= event[3] <= 600_000 for event in told)
+        assert len({event[3] for event in told}) > days // 2
 
 
 def test_unwatered_ground_dries_below_the_band_every_tunis_summer() -> None:
     found = outcome("tunis", 100, True)
-    days = found.span.first_day.toordinal() + np.arange(found.span.scored_days)
-    dates = [date.fromordinal(int(day)) for day in days]
+    dates = dates_of(found)
     unwatered = found.score.days.pf_unwatered
     for year in range(1991, 1996):
         august = np.array([day.year == year and day.month == 8 for day in dates])
@@ -249,24 +268,13 @@ def test_seattle_runs_to_the_end_with_every_output() -> None:
 
 
 @pytest.mark.parametrize("place", ["seattle", "tunis"])
-@pytest.mark.parametrize("percent", [75, 125])
-def test_holding_back_alone_saves_water_and_spares_the_clay_from_being_soaked(
-    place: str, percent: int
-) -> None:
-    summary = told(place, percent)
-    calendar, hub = summary["policies"]["calendar"], summary["policies"]["hub"]
-    assert hub["litres"] < 0.9 * calendar["litres"]
+def test_reckoning_saves_water_and_spares_the_clay_from_being_soaked(place: str) -> None:
+    summary = told(place, 125)
+    calendar, alone, hub = (summary["policies"][way] for way in ("calendar", "hub_alone", "hub"))
+    assert hub == alone  # nobody checks, and no probe speaks
+    assert 0.0 < hub["litres"] < calendar["litres"]
     assert hub["days_soaked"] < calendar["days_soaked"]
     assert summary["mass_balance_error_mm"] <= 1e-6
-
-
-@pytest.mark.parametrize("percent", [75, 125])
-def test_holding_back_calms_tunis_and_costs_seattle_some_calm(percent: int) -> None:
-    """By the weather alone more water is calmer in Seattle; in Tunis it tilts the house."""
-    for place, least, most in (("tunis", -60.0, -10.0), ("seattle", 0.0, 15.0)):
-        found = told(place, percent)["policies"]
-        assert least <= found["hub"]["unrest_pct"] - found["calendar"]["unrest_pct"] <= most
-    assert told("tunis", 125)["policies"]["calendar"]["unrest_pct"] > 100  # the bare one does harm
 
 
 def test_tunis_runs_to_the_end(tmp_path: Path) -> None:

@@ -12,11 +12,12 @@ from evenclay.controller.civil import day_of
 from evenclay.tools.cli.commands import app
 from evenclay.tools.property.check import Check, check, show
 from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import Means
 from evenclay.tools.property.property import load, parse
-from tests.unit.small_house import GOOD
+from tests.unit.small_house import GOOD, reckoning
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
-ET0_MM = [9.0] * 12
+MEANS = Means([9.0] * 12, [1.0] * 12)
 
 # Nothing to be warned of: four sides, all answers, a meter, a gauge, a thermometer, four seasons.
 CALM = """\
@@ -86,7 +87,43 @@ cycles = 0
 
 def checked(text: str) -> Check:
     prop = parse(text, "house.toml")
-    return check(prop, compile_house(prop, ET0_MM), "weather.csv")
+    return check(prop, compile_house(prop, MEANS), "weather.csv")
+
+
+def cautions_of(text: str) -> tuple[str, ...]:
+    """Cautions where nothing is known of the weather."""
+    prop = parse(text, "house.toml")
+    return check(prop, compile_house(prop)).cautions
+
+
+def test_what_is_said_of_the_estimate() -> None:
+    assert "`evenclay propose` works them out" in checked(CALM).estimate
+    on = checked(reckoning(CALM))
+    assert "pF north 3.50, east 3.50, south 3.50, west 3.50." in on.estimate
+    assert on.cautions == ()
+    off = checked(reckoning(CALM).replace("[estimate]", '[estimate]\nestimate = "off"'))
+    assert 'since [estimate] has estimate = "off"' in off.estimate
+    assert [line.mm_a_day for line in on.lines] == [line.mm_a_day for line in off.lines]
+
+
+def test_a_ceiling_may_be_high() -> None:
+    """What is given at most may well be twice what is lost on a usual day; half of it is little."""
+    text = CALM.replace("demand = 8", "demand = 4")
+    assert any("far from what the strips lose" in caution for caution in checked(text).cautions)
+    assert not checked(reckoning(text)).cautions
+    little = reckoning(CALM.replace("demand = 8", "demand = 20"))
+    assert any("far from what the strips lose" in caution for caution in checked(little).cautions)
+
+
+def test_what_a_hub_that_reckons_does_not_know() -> None:
+    text = reckoning(CALM).replace('sensor = "gauge"', 'sensor = "contact"')
+    said = cautions_of(text.replace("thermometer = true", "thermometer = false"))
+    assert said[0].endswith("not how much: the hub reckons by each season's mean rain")
+    assert said[1].endswith("does not know frost, and reckons by each season's mean demand")
+    assert said[2].startswith("no season has rain, so the hub reckons with none")
+    assert len(checked(text).cautions) == 1
+    bare = cautions_of(text.replace('"contact"', '"none"'))
+    assert bare[0] == "no rain sensor: the hub reckons by each season's mean rain"
 
 
 def changed(old: str, new: str) -> tuple[str, ...]:
@@ -186,14 +223,6 @@ def test_calm_house_has_no_cautions() -> None:
         ("trees = []\n", "", "not answered: site.trees"),
         ("demand = 8", "demand = 2", "season from 04-01: mm a day far from what the strips lose"),
         ("minutes = 12", "minutes = 36", "more mm a cycle than the ground takes"),
-        ("length = 20", 'length = 20\ncap = "30 min"\nlongest_run = "30 min"', "the cap cuts"),
-        ("length = 20", 'length = 20\nlongest_run = "15 min"', "the longest run cuts the runs of"),
-        (
-            "minutes = 12",
-            "minutes = 1.5",
-            "at the least trim (50 %) runs of north, east, south, west are under 60 s and left out",
-        ),
-        ("02:00-10:00", "02:00-04:00", "a cycle does not fit: zones take turns"),
         (
             "[zones.north]",
             '[lockouts.quiet]\nbanned_hours = ["23:00-03:00"]\n[zones.north]',
@@ -282,7 +311,7 @@ def test_tables(units: str) -> None:
         text = text.replace(old, f'{key} = "{number} {unit}"')
     prop = parse(text, "house.toml")
     file = io.StringIO()
-    show(check(prop, compile_house(prop, ET0_MM)), Console(file=file, width=120))
+    show(check(prop, compile_house(prop, MEANS)), Console(file=file, width=120))
     shown = file.getvalue()
     assert "02:00 06:00" in shown
     assert "closed" in shown

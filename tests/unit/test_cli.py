@@ -6,6 +6,9 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
+from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
 
@@ -53,7 +56,7 @@ def test_help_teaches() -> None:
     assert "evenclay replay house/property.toml --weather house/weather.csv --out out" in out
 
 
-@pytest.mark.parametrize("command", ["check", "replay", "invent", "sweep", "compare", "propose"])
+@pytest.mark.parametrize("command", ["check", "replay", "invent", "propose", "sweep", "compare"])
 def test_help_of_commands(command: str) -> None:
     status, out, _ = run(command, "--help")
     assert status == 0
@@ -185,7 +188,7 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
         ((*SWEEP, "--vary", "soil.texture"), "allowed PATH=VALUE"),
         ((*SWEEP, "--vary", "soil.texture=cley"), 'found "cley", allowed "sand", '),
         ((*SWEEP, "--vary", "zones.wst.share=90"), "allowed zones.west, zones.east"),
-        ((*SWEEP, "--vary", "trim.step=5", "--vary", "trim.step=10"), "trim.step twice"),
+        ((*SWEEP, "--vary", "hub.poll=1 h", "--vary", "hub.poll=2 h"), "hub.poll twice"),
         ((*SWEEP, str(DEMO)), f"found {DEMO} twice"),
         (("sweep", str(DEMO), "--weather", "none.csv", "--out", "out"), "none.csv: "),
         (("replay", "none.toml", "--weather", str(WEATHER), "--out", "out"), "none.toml: found no"),
@@ -208,7 +211,7 @@ def test_bad_input_is_one_line(args: tuple[str, ...], said: str) -> None:
     assert "Traceback" not in err
 
 
-@pytest.mark.parametrize("command", ["replay", "propose", "compare", "sweep"])
+@pytest.mark.parametrize("command", ["replay", "compare", "sweep"])
 def test_a_folder_that_takes_nothing_is_told_before_the_work(
     command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -257,17 +260,32 @@ def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
     }
 
 
-def test_replay_on_many_grounds_side_by_side(tmp_path: Path) -> None:
-    """In a real process; how many of them live on the grounds changes no figure."""
+@contextmanager
+def one_thread(_: int) -> Iterator[tuple[Executor, int]]:
+    """What does tasks one by one in this process."""
+    with ThreadPoolExecutor(1) as executor:
+        yield executor, 1
+
+
+def test_replay_on_many_grounds_side_by_side(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In real processes and in this one; how many live on the grounds changes no figure."""
+    monkeypatch.setattr(workers, "processes", one_thread)
     house = tmp_path / "small.toml"
     house.write_text(sweeps.HOUSE, encoding="utf-8")
     days = ("--from", "2021-05-01", "--to", "2022-04-30")
     for count in ("1", "2"):
         out_dir = tmp_path / count
         args = ("replay", str(house), "--weather", str(WEATHER), "--out", str(out_dir), *days)
-        process = start(*args, "--grounds", "2", "--processes", count)
-        out, err = process.communicate()
-        assert process.returncode == 0, err
+        grounds = ("--grounds", "2", "--processes", count)
+        if count == "1":
+            status, out, err = run(*args, *grounds)
+        else:
+            process = start(*args, *grounds)
+            out, err = process.communicate()
+            status = process.returncode
+        assert status == 0, err
         assert "grounds: 2 of 2" in err
         assert " in eight of ten plausible grounds)" in out
         assert "the middle of 2 grounds" in out
@@ -283,38 +301,36 @@ def test_sweep_on_processes(tmp_path: Path) -> None:
     house = tmp_path / "small.toml"
     house.write_text(sweeps.HOUSE, encoding="utf-8")
     args = ("sweep", str(house), "--weather", str(WEATHER), "--out", str(tmp_path / "new" / "out"))
-    more = ("--vary", "trim.step=5..10..5", "--processes", "1")
+    more = ("--vary", "estimate.dose=5..10..5", "--processes", "1")
     process = start(*args, *more)
     out, err = process.communicate()
     assert process.returncode == 0, err
     assert err.splitlines()[0] == "10 years to live through"
     assert err.splitlines()[-1] == "10 of 10 years; 0:00:00 left"
     assert f"A row for each year and zone: {tmp_path / 'new' / 'out' / 'years.parquet'}" in out
-    assert " step " in out and "Invented" not in out
-    process = start(*args, *more, "--json")
-    out, err = process.communicate()
-    assert (process.returncode, err) == (0, "10 years to live through, 10 of them done before\n")
+    assert " dose " in out and "Invented" not in out
+    status, out, err = run(*args, *more, "--json")
+    assert (status, err) == (0, "10 years to live through, 10 of them done before\n")
     rows = json.loads(out)
-    assert [row["trim.step"] for row in rows] == [5, 10]
+    assert [row["estimate.dose"] for row in rows] == [5, 10]
     assert all(0.0 < row["in_band_pct"] < 100.0 and row["years"] == 5 for row in rows)
-    process = start(*args, "--years", "3")
-    out, err = process.communicate()
-    assert (process.returncode, out) == (2, "")
+    status, out, err = run(*args, "--years", "3")
+    assert (status, out) == (2, "")
     assert "found another sweep, with other variants and years; allowed" in err
     assert len(err.splitlines()) == 1
 
 
 def test_compare_on_processes(tmp_path: Path) -> None:
-    """The same answer from one process and from two, and the files beside it."""
+    """The same answer from this process and from two others, and the files beside it."""
     prop = parse(sweeps.HOUSE, "small.toml")
     lines = WEATHER.read_text(encoding="utf-8").splitlines()
     short = tmp_path / "two.csv"
     short.write_text("\n".join(lines[: 1 + 365 + 366]), encoding="utf-8")
     weather = read(short, latitude_deg=prop.site.latitude)
     made = []
-    for count in (1, 2):
+    for others in (one_thread, workers.processes):
         jobs = comparing.jobs_of(prop, [("two", weather)], 0, 1, years=2)
-        with workers.processes(count) as (executor, _):
+        with others(2) as (executor, _):
             found = comparing.run(jobs, [], 2, executor, lambda line: None)
         whole = compare_summary.summary(found, 1, "0")
         rows = compare_summary.rows_of(found)

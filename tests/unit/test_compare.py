@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from evenclay.controller.plan import AUTO_BOTH, AUTO_OFF, Plan, RowPart
+from evenclay.controller.plan import Plan, RowPart
 from evenclay.sim.house.house import Owner
 from evenclay.sim.judge import compare, informed, verdict
 from evenclay.sim.judge.compare import Judged, Life, Outcome
@@ -30,11 +30,13 @@ from evenclay.tools.plan import compare_summary, compare_tables
 from evenclay.tools.plan.compare import Found, Job
 from evenclay.tools.plan.compare_summary import summary
 from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import Means
+from evenclay.tools.property.plan_ranges import check_plan
 from evenclay.tools.property.property import load, parse
 from tests.houses import make_house, row
 from tests.published.test_replays import record
 
-ET0_MM = [4.0] * 12
+MEANS = Means([4.0] * 12, [1.5] * 12)
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 GROUNDS = 2
 
@@ -43,19 +45,28 @@ GROUNDS = 2
 
 
 def test_each_policy_differs_from_the_one_before_in_what_it_is_named_for() -> None:
-    house = make_house(owner=Owner(), zone={"probe": 1}, hub={"auto_trim": AUTO_BOTH})
+    owner = Owner(checks=False, weekday=2, misses_pct=10.0)
+    each = [{}, {"probe": 1, "sensor": 2}, {}]
+    house = make_house(owner=owner, zones=3, each_zone=each, hub={"estimate": 1})
     of = {policy.name: policy for policy in compared(house)}
     plans = {name: policy.plan for name, policy in of.items()}
     assert plans["none"] is None
-    bare, hub, probes = plans["calendar"], plans["hub_rain"], plans["hub_probes"]
-    assert bare is not None and hub is not None and probes is not None
+    bare, alone, one, own = (
+        plans[name] for name in ("calendar", "hub_alone", "hub_sensor", "hub_sensors")
+    )
+    assert bare is not None and alone is not None and one is not None and own is not None
     assert bare.pack() == bare_plan(house.plan).pack()
-    assert not any(zone.probe for zone in hub.zones) and hub.hub.auto_trim == AUTO_OFF
-    assert hub.hub.rain_kind == house.plan.hub.rain_kind
-    assert plans["hub_checked"] is hub and of["hub_checked"].owner == house.owner
-    assert all(zone.probe for zone in probes.zones) and of["hub_probes"].owner == house.owner
-    auto = of["hub_auto"]
-    assert auto.plan is not None and auto.plan.hub.auto_trim == AUTO_BOTH and auto.owner is None
+    assert bare.hub.estimate == 0 and alone.hub is one.hub is own.hub is house.plan.hub
+    heard = [[(zone.probe, zone.sensor) for zone in plan.zones] for plan in (alone, one, own)]
+    assert heard[0] == [(0, 0)] * 3
+    assert heard[1] == [(0, 2), (1, 2), (0, 2)]  # the one that has a probe speaks for all
+    assert heard[2] == [(1, 1), (1, 2), (1, 3)]
+    for plan in (one, own):
+        check_plan(plan)
+    checked = of["hub_checked"]
+    assert checked.plan is not None and checked.plan.pack() == alone.pack()
+    assert checked.owner == replace(owner, checks=True, check="sample")
+    assert [name for name, policy in of.items() if policy.owner] == ["hub_checked"]
     assert all(strip.probe for strip in probed(house).strips)
 
 
@@ -205,7 +216,7 @@ def test_informed_leaves_a_ground_alone_on_which_no_relief_keeps_its_limits() ->
 def found_of(*ways: tuple[str, Sequence[Outcome]], price: float | None = None) -> Found:
     """One way each in two grounds; the second ground swings twice as much unwatered."""
     house = replace(make_house(zones=2), water_price_m3=price, currency="$")
-    job = Job(house, life_of(3), ET0_MM)
+    job = Job(house, life_of(3), MEANS)
     dry = [outcome((0.5, 0.4)), outcome((1.0, 0.8))]
     told = [outcome((0.2, 0.2), first=60, relief_pf=0.4)]
     grounds = [
@@ -230,7 +241,7 @@ HALF = [outcome((0.25, 0.2), first=0), outcome((0.25, 0.2), first=0)]
 
 
 def test_quantiles_are_over_the_grounds() -> None:
-    way = weather_of(("hub_rain", HALF))["ways"]["hub_rain"]
+    way = weather_of(("hub_alone", HALF))["ways"]["hub_alone"]
     assert way["by_ground"]["unrest_pct"] == [50.0, 25.0]
     assert way["unrest_pct"] == {"p10": 27.5, "p50": 37.5, "p90": 47.5}
     assert way["verdict"] == "water" and way["broken"] == []
@@ -238,7 +249,7 @@ def test_quantiles_are_over_the_grounds() -> None:
 
 def test_skill_is_the_part_of_informed_s_gain() -> None:
     """Informed leaves 0.4 of 1.1 and of 2.2, and the way 0.55 of both."""
-    skill = weather_of(("hub_rain", HALF))["ways"]["hub_rain"]["skill"]
+    skill = weather_of(("hub_alone", HALF))["ways"]["hub_alone"]["skill"]
     first, second = (1.1 - 0.55) / (1.1 - 0.4), (2.2 - 0.55) / (2.2 - 0.4)
     assert skill["p50"] == pytest.approx((first + second) / 2.0, abs=0.01)
     assert skill["counts"] and skill["grounds"] == 2
@@ -246,28 +257,28 @@ def test_skill_is_the_part_of_informed_s_gain() -> None:
 
 def test_skill_does_not_count_where_a_limit_is_broken_and_the_limit_is_named() -> None:
     soaked = [outcome((0.25, 0.2), first=0, soaked=True)] * 2
-    weather = weather_of(("hub_rain", soaked))
-    way = weather["ways"]["hub_rain"]
+    weather = weather_of(("hub_alone", soaked))
+    way = weather["ways"]["hub_alone"]
     assert way["broken"] == ["days_soaked"] and not way["skill"]["counts"]
     assert way["sentences"] == ["365 soaked days a year (allowed: 15)"]
     lines = compare_tables.sentences_of(weather)
-    assert lines[0].startswith('Leave it alone. "hub: rain" comes nearest, with 365 soaked days')
-    assert lines[1].startswith('"hub: rain" breaks limits: 365 soaked')
+    assert lines[0].startswith('Leave it alone. "hub alone" comes nearest, with 365 soaked days')
+    assert lines[1].startswith('"hub alone" breaks limits: 365 soaked')
 
 
 def test_unrest_of_the_ninetieth_ground_is_a_limit_for_all_but_the_yardstick() -> None:
     calm = [outcome((0.5, 0.4), first=0)] * 2
-    ways = weather_of(("hub_rain", calm))["ways"]
-    assert ways["hub_rain"]["broken"] == [verdict.UNREST]
+    ways = weather_of(("hub_alone", calm))["ways"]
+    assert ways["hub_alone"]["broken"] == [verdict.UNREST]
     assert ways["informed"]["verdict"] is None and "verdict" not in ways["none"]
 
 
 def test_water_has_a_price_where_the_property_says_so() -> None:
     litres = 20.0 * 365.25 * 0.999
-    way = weather_of(("hub_rain", HALF), price=2.0)["ways"]["hub_rain"]
+    way = weather_of(("hub_alone", HALF), price=2.0)["ways"]["hub_alone"]
     assert way["litres_a_year"]["p50"] == pytest.approx(litres, rel=0.01)
     assert way["money_a_year"]["p50"] == pytest.approx(2.0 * litres / 1000.0, rel=0.01)
-    assert "money_a_year" not in weather_of(("hub_rain", HALF))["ways"]["hub_rain"]
+    assert "money_a_year" not in weather_of(("hub_alone", HALF))["ways"]["hub_alone"]
 
 
 def measures_with(**values: float) -> Measures:
@@ -292,11 +303,11 @@ def test_the_larger_of_both_shifts_is_shown_with_its_year(
 
 
 def test_what_has_no_meaning_is_null_and_a_dash() -> None:
-    found = found_of(("hub_rain", HALF))
+    found = found_of(("hub_alone", HALF))
     still = measures_with(unrest_pct=np.nan, tilt_pct=np.nan, movement_pct=np.nan)
     ground = {name: replace(one, measures=still) for name, one in found.grounds[0].items()}
     whole = summary([replace(found, grounds=[ground, ground])], 1, "0")
-    way = whole["weathers"][0]["ways"]["hub_rain"]
+    way = whole["weathers"][0]["ways"]["hub_alone"]
     assert way["unrest_pct"] == {"p10": None, "p50": None, "p90": None}
     assert way["broken"][0] == verdict.UNREST and "unknown" in way["sentences"][0]
     tables = compare_tables.tables_of(whole, whole["weathers"][0], METRIC)
@@ -304,7 +315,7 @@ def test_what_has_no_meaning_is_null_and_a_dash() -> None:
 
 
 def test_notes_say_what_invented_years_leave_out() -> None:
-    plain = found_of(("hub_rain", HALF))
+    plain = found_of(("hub_alone", HALF))
     invented = replace(plain, job=replace(plain.job, life=replace(plain.job.life, invented=True)))
     assert not any("droughts" in note for note in compare_summary._notes([plain]))
     both = compare_summary._notes([plain, invented])
@@ -315,10 +326,10 @@ def test_notes_say_what_invented_years_leave_out() -> None:
 
 
 def test_a_row_for_each_way_ground_and_year() -> None:
-    rows = compare_summary.rows_of([found_of(("hub_rain", HALF))])
+    rows = compare_summary.rows_of([found_of(("hub_alone", HALF))])
     assert len(rows) == 3 * GROUNDS * 3  # three years
-    assert {line["way"] for line in rows} == {"none", "hub_rain", "informed"}
-    one = next(line for line in rows if line["way"] == "hub_rain" and line["ground"] == 2)
+    assert {line["way"] for line in rows} == {"none", "hub_alone", "informed"}
+    one = next(line for line in rows if line["way"] == "hub_alone" and line["ground"] == 2)
     assert one["change_pf_m"] == pytest.approx(0.55, abs=0.01)
     assert one["unwatered_pf_m"] == pytest.approx(2.2, abs=0.01)
 
@@ -346,23 +357,23 @@ def small() -> tuple[list[Found], list[str]]:
     weather = record("tunis").span(date(1989, 1, 1), date(1990, 12, 31))
     (life,) = compare.lives_of(house, "tunis", weather, 0, 1, years=2)
     told: list[str] = []
-    return comparing.run([Job(house, life, ET0_MM)], [], GROUNDS, Inline(), told.append), told
+    return comparing.run([Job(house, life, MEANS)], [], GROUNDS, Inline(), told.append), told
 
 
 def test_a_comparison_from_end_to_end() -> None:
     found, told = small()
-    assert told[0] == "48 years to live through"  # of two grounds: 8 ways, and informed 4 times
+    assert told[0] == "48 years to live through"  # of two grounds: 7 ways, and informed 5 times
     assert re.fullmatch(r"(\d+) of \1 years; 0:00:00 left", told[-1])
     whole = summary(found, 1, "0")
     json.dumps(whole, allow_nan=False)
     ways = whole["weathers"][0]["ways"]
-    assert list(ways) == list(compare_tables.NAMES)
+    assert list(ways) == [name for name in compare_tables.NAMES if name != "hub"]
     assert ways["none"]["unrest_pct"] == {"p10": 100.0, "p50": 100.0, "p90": 100.0}
     assert ways["none"]["litres_a_year"]["p90"] == 0.0 < ways["calendar"]["litres_a_year"]["p10"]
     assert all(0.0 <= way["days_on_target"]["p50"] <= 365.0 for way in ways.values())
     assert len(ways["informed"]["relief_pf"]) == GROUNDS
     tables = compare_tables.tables_of(whole, whole["weathers"][0], METRIC)
-    assert [len(table.rows) for table in tables] == [9, 9]
+    assert [len(table.rows) for table in tables] == [8, 8]
     from evenclay.tools.plan.compare_picture import drawn
 
     assert drawn(whole, US).startswith(b"\x89PNG")
@@ -461,17 +472,13 @@ def test_plans_of_another_file_stand_beside_with_its_name(tmp_path: Path) -> Non
     other.write_text(text.replace("minutes = 12", "minutes = 9"), "utf-8")
     job = comparing.jobs_of(load(DEMO / "property.toml"), [("seattle", record("seattle"))], 0, 1)[0]
     found = comparing.policies_of(job, [load(other)])[-2:]
-    assert [policy.name for policy in found] == ["calendar spring", "hub_probes spring"]
+    assert [policy.name for policy in found] == ["calendar spring", "hub spring"]
     shown = [compare_tables.name_of(policy.name) for policy in found]
     assert shown == ["own calendar; spring", "hub as it stands; spring"]
-    probes = next(one.plan for one in compared(job.house) if one.name == "hub_probes")
-    assert found[1].plan is not None and probes is not None
-    assert found[1].plan.hub.auto_trim != probes.hub.auto_trim  # so it is another policy
-    assert found[0].plan is not None and found[0].plan.rows[0].run_s == 540
-    blind = tmp_path / "blind.toml"
-    blind.write_text(re.sub("(?m)^probe = true.*$", "", text), "utf-8")
-    found = comparing.policies_of(job, [load(blind)])[-2:]
-    assert [policy.name for policy in found] == ["calendar blind", "hub_checked blind"]
+    calendar, hub = (policy.plan for policy in found)
+    assert calendar is not None and calendar.rows[0].run_s == 540
+    assert hub is not None and hub.rows[0].run_s == 540
+    assert hub.hub.rain_kind != calendar.hub.rain_kind and hub.zones[0].probe
 
 
 @pytest.mark.parametrize(

@@ -3,25 +3,35 @@
 from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import day_of
-from evenclay.controller.plan import AUTO_BOTH, BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
-from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES
+from evenclay.controller.plan import BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
+from evenclay.sim.ground.feel import classes
+from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES, pf_of_kpa
 from evenclay.sim.house import hoses
 from evenclay.sim.house.house import House
+from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.conflicts import tag_of
 from evenclay.tools.property.cycles import cycle_min, run_s
-from evenclay.tools.property.demand import guessed_et0_mm, mean_et0_mm, season_days
+from evenclay.tools.property.demand import (
+    Means,
+    guessed,
+    guessed_et0_mm,
+    means_of,
+    season_days,
+    sun_um,
+)
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.plan_ranges import RANGES
 from evenclay.tools.property.property import load, parse
-from tests.unit.small_house import GOOD
+from tests.unit.small_house import GOOD, reckoning
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
-FLAT_ET0_MM = [4.0] * 12
+FLAT = Means([4.0] * 12, [1.5] * 12)
 
 # Common practice, no source: a check of the arithmetic, not a recommendation.
 USUAL_SEASONS = """\
@@ -52,7 +62,7 @@ def house_of(*changes: tuple[str, str]) -> House:
     for old, new in changes:
         assert old in text
         text = text.replace(old, new, 1)
-    return compile_house(parse(text, "house.toml"), FLAT_ET0_MM)
+    return compile_house(parse(text, "house.toml"), FLAT)
 
 
 def zone_with(line: str) -> dict[str, int]:
@@ -62,7 +72,7 @@ def zone_with(line: str) -> dict[str, int]:
 
 
 def test_usual_calendar() -> None:
-    plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
+    plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT).plan
     # 2023-01-01 to 2023-12-31: 365 days, no lockout.
     first, last = day_of(2023, 1, 1), day_of(2023, 12, 31)
     agenda = Agenda(plan)
@@ -81,7 +91,7 @@ def test_usual_calendar() -> None:
 
 
 def test_usual_calendar_walked_by_next_after() -> None:
-    plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT_ET0_MM).plan
+    plan = compile_house(parse(HEAD + USUAL_SEASONS, "house.toml"), FLAT).plan
     agenda = Agenda(plan)
     seen = set()
     number = day_of(2023, 1, 1) * PER_DAY - 1
@@ -103,16 +113,12 @@ def test_zone_numbers() -> None:
     assert east.flow_ml_min == 2000
     assert east.rate_um_h == 10000
     assert (east.share_pct, east.rest_s, east.cap_s, east.longest_s) == (100, 1800, 7200, 3600)
-    assert (east.exposure_pct, east.demand_pct, east.held, east.probe) == (100, 50, 0, 0)
+    assert (east.exposure_pct, east.held, east.probe, east.sensor) == (100, 0, 0, 0)
 
 
 @pytest.mark.parametrize(
     ("line", "field", "value"),
     [
-        ('cover = "hot wall"', "demand_pct", 110),
-        ('cover = "planted, shaded"', "demand_pct", 60),
-        ('cover = "planted, morning sun"\npaved = true', "demand_pct", 90),
-        ("cover = 0.75", "demand_pct", 75),
         ("eaves = 0.2", "exposure_pct", 100),
         ("eaves = 0.3", "exposure_pct", 50),
         ("eaves = 0.6", "exposure_pct", 50),
@@ -124,21 +130,97 @@ def test_zone_numbers() -> None:
         ('rest = "1 h"', "rest_s", 3600),
         ("probe = true", "probe", 1),
         ('probe = "suction"', "probe", 1),
+        ("probe = true", "sensor", 2),
     ],
 )
 def test_zone_key(line: str, field: str, value: int) -> None:
     assert zone_with(line)[field] == value
 
 
-def test_probe_limits_are_the_clay_s() -> None:
-    # van Genuchten with the clay of Carsel & Parrish 1988 (Water Resour. Res. 24:755-769): .068,
-    # .38, .008 /cm, 1.09: at 316 cm (pF 2.5) 0.3477, at 1585 cm (pF 3.2) 0.3150.
+@pytest.mark.parametrize(
+    ("line", "coefficient"),
+    [
+        ('cover = "hot wall"', 1.1),
+        ('cover = "planted, shaded"', 0.6),
+        ('cover = "planted, morning sun"\npaved = true', 0.9),
+        ("cover = 0.75", 0.75),
+    ],
+)
+def test_what_a_cover_loses(line: str, coefficient: float) -> None:
+    strip = house_of(("length = 20\n", f"length = 20\n{line}\n")).strips[1]
+    assert strip.coefficient == pytest.approx(coefficient)
+
+
+def test_a_probe_shows_the_middle_ground_s_content() -> None:
+    """By hand: clay of Carsel & Parrish 1988 holds .2697 at pF 4.2, .3477 at 2.5, and .0478 a pF
+    at 3.3. The middle ground holds .09 there, so .2697 + .09 / .0478 x .0780 = .4165 at pF 2.5; so
+    .0864 less with each pF, and .4597 at pF 2."""
     values = zone_with("probe = true")
-    assert values["wet_ppt"] == pytest.approx(348, abs=1)
-    assert values["dry_ppt"] == pytest.approx(315, abs=1)
-    assert values["dry_ppt"] < values["wet_off_ppt"] < values["wet_ppt"]
-    given = zone_with("probe = true\nwet_limit = 40\ndry_limit = 30\nwet_release = 38.5")
-    assert (given["wet_ppt"], given["wet_off_ppt"], given["dry_ppt"]) == (400, 385, 300)
+    assert values["full_ppt"] == 460
+    assert values["per_pf_ppt"] == 86
+    for name, suction_pf in (("wet_ppt", 2.5), ("wet_off_ppt", 2.6)):
+        by_line = values["full_ppt"] - values["per_pf_ppt"] * (suction_pf - 2.0)
+        assert values[name] == pytest.approx(by_line, abs=1)
+    given = zone_with("probe = true\nwet_limit = 40\nwet_release = 38.5")
+    assert (given["wet_ppt"], given["wet_off_ppt"]) == (400, 385)
+
+
+def reckoned(*changes: tuple[str, str]) -> House:
+    """The house with numbers to reckon by."""
+    text = reckoning(GOOD)
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    return compile_house(parse(text, "house.toml"), FLAT)
+
+
+def test_numbers_of_the_estimate_by_hand() -> None:
+    """140 mm a pF: pF 3.8 lacks 1.8 x 140 = 252 mm, and 3.5 lacks 210; the yard at 3.7, 255."""
+    house = reckoned()
+    hub, zone = house.plan.hub, house.plan.zones[1]
+    assert (hub.estimate, hub.yard_lack_um, hub.yard_hold_um) == (1, 255_000, 150_000)
+    assert (hub.yard_top_um, hub.yard_top_ppt, hub.yard_demand_ppt) == (25_000, 500, 1400)
+    assert (hub.yard_freely_um, hub.yard_end_um) == (150_000, 360_000)
+    assert (zone.level_um, zone.target_um, zone.hold_um) == (252_000, 210_000, 140_000)
+    assert (zone.top_um, zone.top_ppt, zone.demand_ppt) == (20_000, 550, 1600)
+    assert (zone.freely_um, zone.end_um, zone.beside_ppm) == (168_000, 350_000, 12_000)
+    assert (house.relief_pf, house.target_pf) == (0.3, (3.5, 3.5))
+
+
+def test_one_probe_speaks_for_two_zones() -> None:
+    heard = reckoned(
+        ('length = "75 ft"', 'length = "75 ft"\nprobe = true'),
+        ("length = 20", 'length = 20\nsensor = "west"'),
+    )
+    assert [(zone.probe, zone.sensor) for zone in heard.plan.zones] == [(1, 1), (0, 1)]
+
+
+def test_classes_of_a_sample_lie_at_the_texture_s_borders() -> None:
+    zone = reckoned().plan.zones[0]
+    borders = [zone.class1_um, zone.class2_um, zone.class3_um, zone.class4_um]
+    assert borders == sorted(borders, reverse=True)
+    for place, border_um in enumerate(borders):
+        border_pf = 2.0 + border_um / zone.hold_um
+        clay = TEXTURES["clay"]
+        around = classes([border_pf + 0.001, border_pf - 0.001], clay)
+        assert around.tolist() == [place, place + 1]
+    assert 2.0 + zone.class4_um / zone.hold_um == pytest.approx(pf_of_kpa(33.0), abs=1e-3)
+
+
+def test_who_does_not_reckon_has_no_numbers_in_the_plan() -> None:
+    off = reckoned(("[estimate]\n", '[estimate]\nestimate = "off"\n'))
+    assert off.plan.hub.estimate == 0 and off.plan.zones[0].hold_um == 0
+    assert (off.relief_pf, off.target_pf) == (None, None)
+
+
+@pytest.mark.parametrize("latitude", [-60, 0, 33, 60])
+def test_the_sun_is_that_of_published_radiation(latitude: float) -> None:
+    """Source: FAO-56 table 2.6 by its equation 21; 2.45 MJ evaporate a millimetre."""
+    found = sun_um(latitude)
+    assert len(found) == 24 and all(0 < each < 20_000 for each in found)
+    of_year = [1 + 365 * (part + 0.5) / 24 for part in range(24)]
+    expected = extraterrestrial_radiation_mj_m2(latitude, np.array(of_year)) / 2.45
+    assert found == pytest.approx((1000 * expected).tolist(), rel=1e-3)
 
 
 @pytest.mark.parametrize("check", ["blade", "sample", "both"])
@@ -151,10 +233,8 @@ def test_what_an_owner_checks_with(check: str) -> None:
 def test_hub_numbers() -> None:
     hub = house_of().plan.hub
     assert (hub.std_s, hub.dst_s, hub.dst) == (-21600, -18000, 1)
-    assert (hub.rain_skip_um, hub.rain_cap_um) == (2000, 25000)
-    assert (hub.drain_floor_um, hub.lock_floor_um) == (1000, 5000)
-    assert (hub.trim_step_pct, hub.trim_least_pct, hub.trim_most_pct) == (10, 50, 170)
-    assert (hub.rewet_pct, hub.rewet_um, hub.rewet_days, hub.rewet_hold_days) == (125, 8000, 28, 7)
+    assert (hub.rain_skip_um, hub.dose_um, hub.opening_um) == (2000, 3000, 8000)
+    assert (hub.estimate, hub.yard_hold_um, hub.yard_lack_um) == (0, 0, 0)
     assert (hub.open_max, hub.weekdays, hub.frost, hub.battery) == (1, 127, 0, 0)
 
 
@@ -175,8 +255,6 @@ banned_dates = ["12-24 to 01-02"]
 [lockouts.battery]
 open_above = 11.5
 reserve = "11 V"
-[trim]
-auto = "both"
 [supplies.tap]""",
         )
     ).plan
@@ -184,7 +262,6 @@ auto = "both"
     assert (hub.rain_kind, hub.frost, hub.frost_on_mc, hub.frost_off_mc) == (GAUGE, 1, 2000, 5000)
     assert (hub.weekdays, hub.dates) == (0b1000001, 1)
     assert (hub.battery, hub.battery_open_mv, hub.battery_reserve_mv) == (1, 11500, 11000)
-    assert hub.auto_trim == AUTO_BOTH
     assert [(ban.kind, ban.first, ban.last) for ban in plan.bans] == [
         (BAN_HOURS, 1320, 180),
         (BAN_DATES, 12 * 32 + 24, 32 + 2),
@@ -213,12 +290,17 @@ def test_litres_are_bounded_in_time() -> None:
 
 def test_demand() -> None:
     et0_mm = [float(month) for month in range(1, 13)]
-    rows = compile_house(parse(GOOD, "house.toml"), et0_mm).plan.rows
+    means = Means(et0_mm, [each / 4.0 for each in et0_mm])
+    rows = compile_house(parse(GOOD, "house.toml"), means).plan.rows
     # May to October by their days; November to April wraps over the new year.
     summer = (31 * 5 + 30 * 6 + 31 * 7 + 31 * 8 + 30 * 9 + 31 * 10) / 184
     winter = (30 * 11 + 31 * 12 + 31 * 1 + 28 * 2 + 31 * 3 + 30 * 4) / 181
     assert rows[0].demand_um == round(1000 * summer)
     assert rows[1].demand_um == round(1000 * winter)
+    assert rows[0].rain_um == pytest.approx(rows[0].demand_um / 4, abs=1)
+    assert [row.rain_um for row in house_of().plan.rows] == [1500, 1500]
+    given = house_of(("minutes = 10", 'minutes = 10\nrain = "0.1 in/d"'))
+    assert [row.rain_um for row in given.plan.rows] == [2540, 1500]
     assert (
         house_of(("minutes = 10", "minutes = 10\ndemand = '0.2 in/d'")).plan.rows[0].demand_um
         == 5080
@@ -314,8 +396,10 @@ def test_demo_weather() -> None:
     assert written[1:] == [",".join(row) for row in rows()]
     weather = read(DEMO / "weather.csv", latitude_deg=32.4)
     assert weather.days == 2191
-    et0_mm = mean_et0_mm(weather, 32.4)
+    et0_mm, rain_mm = means_of(weather, 32.4)
     assert max(et0_mm) == max(et0_mm[5:8])
+    assert sum(rain_mm) / 12 == pytest.approx(weather.rain_mm.mean(), rel=0.02)
+    assert guessed(32.4).rain_mm == [0.0] * 12
     assert (weather.tmin_c < 0).sum() in range(5, 60)
 
 
@@ -324,13 +408,10 @@ def test_demo_weather() -> None:
     [
         "[hub]\nopen_at_once = 4\npoll = '1 min'\nwatch = '0.2 min'",
         "[hub]\npoll = '1 h'\nwatch = '10 min'",
-        "[trim]\nstep = 1\nleast = 10\nmost = 100\ngap_days = 1\nauto = 'off'",
-        "[trim]\nstep = 50\nleast = 100\nmost = 250\ngap_days = 60",
-        "[rewet]\nmost = 100\ndepth = 0\ndays = 0\nafter_hold_days = 1",
-        "[rewet]\nmost = 125\ndepth = 8\ndays = 28\nafter_hold_days = 60",
-        "[lockouts.rain]\nskip = 0\nmost = 1\ndrain_floor = 0\nlock_floor = 0\ndrying_time = '0 h'",
-        "[lockouts.rain]\nskip = 20\nmost = 60\ndrain_floor = 10\nlock_floor = 60\n"
-        "drying_time = '10 days'",
+        "[estimate]\nestimate = 'off'\nrelief = 0\ndose = 0.5\nopening = 1",
+        "[estimate]\nestimate = 'off'\nrelief = 0.8\ndose = 20\nopening = 20",
+        "[lockouts.rain]\nskip = 0\ndrying_time = '0 h'",
+        "[lockouts.rain]\nskip = 20\ndrying_time = '10 days'",
         "[lockouts.frost]\nbelow = -20\nabove = -19\nhold = '0 h'",
         "[lockouts.frost]\nbelow = 15\nabove = 20\nhold = '12 h'",
         "[lockouts.battery]\nopen_above = 60\nreserve = 1",

@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from evenclay.controller.ports import DRY, FIRM, WET
+from evenclay.sim.ground import retention
+from evenclay.sim.ground.retention import plan_line
 from evenclay.sim.ground.textures import TEXTURES
-from evenclay.sim.judge.informed import MOST_MM
 from evenclay.sim.section import BARE, Ground, Section, Zone
 from evenclay.tools.dev import bare_strip, confusion
-from evenclay.tools.dev.daily import MM_PER_PF, kept, repeated
+from evenclay.tools.dev.daily import MM_PER_PF, MOST_MM, kept, repeated
 
 
 def test_truth_is_told_about_a_target() -> None:
@@ -17,13 +18,17 @@ def test_truth_is_told_about_a_target() -> None:
     assert codes.tolist() == [DRY, FIRM, FIRM, FIRM, WET, confusion.NOTHING]
 
 
-def test_the_hub_s_suction_is_its_plan_s_curve_read_backwards() -> None:
-    texture = TEXTURES["clay"]
-    pf = np.array([2.0, 2.7, 3.3, 4.0])
-    ppt = 1000.0 * texture.water_content(10.0**pf)
-    assert confusion.by_plan(ppt, texture).tolist() == pytest.approx(pf.tolist(), abs=1e-6)
-    assert np.isnan(confusion.by_plan(np.array([np.nan]), texture))[0]
-    assert confusion.by_plan(np.array([900.0]), texture)[0] <= 1.0  # beyond saturation: soaked
+def test_a_sample_is_told_by_the_class_of_its_target() -> None:
+    assert confusion.compared(np.arange(5), 2).tolist() == [DRY, DRY, FIRM, WET, WET]
+
+
+@pytest.mark.parametrize("name", sorted(TEXTURES))
+def test_the_plan_s_line_is_read_backwards_and_keeps_near_the_middle_ground(name: str) -> None:
+    line, pf = plan_line(TEXTURES[name]), np.linspace(2.5, 4.2, 18)
+    assert line.pf(line.ppt(pf)).tolist() == pytest.approx(pf.tolist())
+    content = retention.content(TEXTURES[name], retention.MIDDLE_C_PER_PF, pf)
+    if TEXTURES[name].cracks:
+        assert np.abs(line.pf(1000.0 * content) - pf).max() < 0.1
 
 
 def test_a_strip_is_given_what_it_lacks_each_midnight() -> None:

@@ -14,19 +14,18 @@ from evenclay.controller.events import (
     CLOCK,
     CLOSED,
     CUT_SHORT,
+    HOLD,
     LOCKED,
     LOST_CLOCK,
     NO_TIME,
     OPENED,
     POWER,
     RELEASED,
-    REWETTING,
     SKIPPED,
-    TRIMMED,
 )
 from evenclay.controller.limits import WALL_MAX
-from evenclay.controller.plan import AUTO_BOTH, Plan
-from evenclay.controller.ports import ASK_CHECK, ASK_HOLD, DRY, RECORD
+from evenclay.controller.plan import Plan
+from evenclay.controller.ports import ASK_HOLD, RECORD
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600
@@ -257,17 +256,6 @@ def test_a_step_over_midnight_refills_no_cap() -> None:
     assert given_s(bench) == 5400
 
 
-def test_the_bank_drains_one_day_a_step() -> None:
-    bench = booted(four_a_day())
-    bench.run_until(HOUR)
-    record = bench.runner.hub.record
-    record.bank_um = [20000]
-    step(bench, 9 * DAY)
-    assert record.bank_um == [17000]  # 60 % of the row's 5 mm
-    step(bench, -9 * DAY)
-    assert record.bank_um == [17000]
-
-
 # Power.
 
 
@@ -363,61 +351,18 @@ def test_a_boot_on_the_same_day_refills_nothing() -> None:
     assert not again.told(OPENED)
 
 
-def test_the_bank_drains_every_day_without_power() -> None:
-    bench = booted(four_a_day())
-    bench.run_until(HOUR)
-    bench.runner.hub.record.bank_um = [20000]
-    bench.runner.hub.record.dirty = True
-    bench.run_until(7 * HOUR)
-    again = rebooted(bench, 4 * DAY)
-    again.run_until(1)
-    assert again.runner.hub.record.bank_um == [20000 - 4 * 3000]
-
-
 # Holds and seasons.
 
 
-def held(days: int) -> Bench:
-    """A zone known to be dry; then the owner holds everything for some days."""
+def test_a_hold_that_ends_while_power_is_away() -> None:
     bench = booted(four_a_day())
     bench.runner.turn()
-    bench.asked = [(ASK_CHECK, 0, (DRY,)), (ASK_HOLD, -1, START_S + days * DAY)]
-    bench.run_until(600)
-    return bench
-
-
-@pytest.mark.parametrize(("days", "rewets"), [(7, False), (9, True)])
-def test_the_end_of_a_long_dry_hold(days: int, rewets: bool) -> None:
-    bench = held(days)
-    bench.run_until(days * DAY + HOUR)
-    assert bool(bench.told(REWETTING)) == rewets
-    assert bench.runner.hub.record.hold_dry_days == 0
-
-
-def test_a_hold_that_ends_while_power_is_away() -> None:
-    bench = held(9)
+    bench.asked = [(ASK_HOLD, -1, START_S + 9 * DAY)]
     bench.run_until(2 * DAY + 600)
     again = rebooted(bench, 8 * DAY)
     again.run_until(60)
-    assert again.told(REWETTING)
-    assert again.runner.hub.record.hold_dry_days == 0
     assert again.runner.hub.record.hold_s == 0
-
-
-def test_rain_in_a_hold_is_no_dry_day() -> None:
-    bench = held(9)
-    for day in range(9):
-        bench.run_until(day * DAY + HOUR)
-        assert bench.seen.rain_um is not None
-        bench.seen.rain_um += 3000
-    bench.run_until(9 * DAY + HOUR)
-    assert not bench.told(REWETTING)
-
-
-def test_the_season_opens_once() -> None:
-    bench = booted(plan(1, frost=0), wall(2026, 4, 29, 6))
-    bench.run_until(4 * DAY)
-    assert bench.runner.hub.record.opened_day == day_of(2026, 5, 1)
+    assert not again.runner.hub.lockouts.locked[HOLD]
 
 
 def test_a_zone_without_a_share_gets_no_run() -> None:
@@ -425,39 +370,6 @@ def test_a_zone_without_a_share_gets_no_run() -> None:
     bench.run_until(DAY)
     assert not bench.told(OPENED)
     assert not bench.told(SKIPPED)
-
-
-# The hub's own weekly check. 1 June 2026 is a Monday.
-
-
-@pytest.mark.parametrize(
-    ("ppt", "auto", "day", "trims"),
-    [
-        (200, AUTO_BOTH, 7, True),
-        (360, AUTO_BOTH, 7, True),
-        (320, AUTO_BOTH, 7, False),
-        (200, AUTO_BOTH, 6, False),
-        (200, 0, 7, False),
-        (None, AUTO_BOTH, 7, False),
-    ],
-)
-def test_the_weekly_check(ppt: int | None, auto: int, day: int, trims: bool) -> None:
-    bench = booted(four_a_day(probe=1, auto_trim=auto), START_S - 600)
-    bench.seen.soil_vwc_ppt[0] = ppt
-    bench.run_until((day - 1) * DAY + 1200)
-    before = len(bench.told(TRIMMED))
-    bench.run_until(day * DAY + 1200)
-    assert len(bench.told(TRIMMED)) - before == trims
-
-
-def test_no_weekly_check_within_a_day_of_rain() -> None:
-    bench = booted(four_a_day(probe=1, auto_trim=AUTO_BOTH), START_S - 600)
-    bench.seen.soil_vwc_ppt[0] = 200
-    bench.run_until(6 * DAY + 12 * HOUR)
-    before = len(bench.told(TRIMMED))
-    bench.seen.rain_um = 4000
-    bench.run_until(7 * DAY + 1200)
-    assert len(bench.told(TRIMMED)) == before
 
 
 def test_what_the_record_says_after_a_midnight_is_written() -> None:

@@ -306,6 +306,34 @@ def test_probe_troubles(what: Trouble, ppt: int) -> None:
     assert before is not None and seen[1] is not None and seen[1] > before
 
 
+@pytest.mark.parametrize("what", [Trouble.PROBE_OPEN, Trouble.PROBE_SHORT, Trouble.PROBE_STUCK])
+@pytest.mark.parametrize("look_s", [18 * 3600, 20 * 3600, 20 * 3600 + 300])
+def test_what_a_probe_shows_does_not_depend_on_looks_before(what: Trouble, look_s: int) -> None:
+    """Neither as a fault begins within an hour, nor while it lasts, nor once it is over."""
+    begins_s, ends_s = START_S + 20 * 3600 + 900, START_S + 40 * 3600 + 900
+
+    def shown(more_s: list[int]) -> list[int | None]:
+        house = make_house(hub=UTC, zone={"probe": 1})
+        device = devices(house, faults=[Fault(what, begins_s, ends_s, which=0)])
+        device.look()
+        device.advance(START_S + 17 * 3600)
+        device.open(0, 50 * 3600)  # its ground gets wetter from hour to hour
+        found = []
+        for at_s in sorted([*more_s, begins_s, begins_s + 1800, ends_s, ends_s + 1800]):
+            device.advance(at_s)
+            if at_s in (begins_s, ends_s):
+                device.turn_faults()
+            ppt = device.look().soil_vwc_ppt[0]
+            if at_s not in more_s:
+                found.append(ppt)
+        return found
+
+    seldom = shown([])
+    assert seldom == shown([START_S + look_s, ends_s - 600])
+    assert len(set(seldom)) == 2
+    assert seldom[0] == seldom[1] and seldom[2] == seldom[3]
+
+
 def test_probe_noise_repeats_with_the_seed() -> None:
     house = make_house(hub=UTC, zone={"probe": 1})
 

@@ -166,7 +166,7 @@ FULL_DISKS = (
     ("invent", 20),
     ("bundle", 8),
     ("bundle", 48),
-    ("replay", 4),
+    pytest.param("replay", 4, marks=pytest.mark.slow),
     ("replay", 64),
 )
 

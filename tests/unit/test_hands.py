@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from scipy.stats import binom
 
 from evenclay.controller.ports import DRY, FIRM, WET
+from evenclay.sim.ground.feel import CLASS_BORDERS, borders_pf, classes
 from evenclay.sim.ground.plausible import middle
 from evenclay.sim.ground.textures import TEXTURES, pf_of_kpa
 from evenclay.sim.house import hands
 from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.hands import ROD, Met, Rod
-from evenclay.sim.house.house import Check
-from evenclay.sim.house.standing import RELIEF_PF_USUAL, SectionGround, Standing, sides_of, stand
+from evenclay.sim.house.house import Check, Report
+from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
 from evenclay.sim.section import LAYOUT, Ground
 from evenclay.sim.section.clay import Clay, clay_of
 from tests.houses import make_house, still_weather
@@ -94,14 +95,16 @@ def test_borders_of_classes_by_the_words() -> None:
     full, wilted = (float(TEXTURE.water_content(kpa * 10.19716)) for kpa in (33.0, 1500.0))
     pf = np.linspace(2.0, 4.5, 25001)
     content = TEXTURE.water_content(10.0**pf)
-    felt = hands.classes(pf, TEXTURE)
+    felt = classes(pf, TEXTURE)
     assert felt[0] == 4 and felt[-1] == 0
     for upper, share in ((4, 1.0), (3, 0.75), (2, 0.5), (1, 0.25)):
         last = np.flatnonzero(felt >= upper)[-1]
         found = (content[last] - wilted) / (full - wilted)
         assert found == pytest.approx(share, abs=1e-3)
     # In clay a class is about 0.4 pF wide.
-    widths = np.diff([pf[np.flatnonzero(felt >= upper)[-1]] for upper in (4, 3, 2, 1)])
+    borders = [pf[np.flatnonzero(felt >= upper)[-1]] for upper in (1, 2, 3, 4)]
+    assert borders == pytest.approx(borders_pf(TEXTURE), abs=2e-4)
+    widths = -np.diff(borders)
     assert np.all((widths > 0.38) & (widths < 0.45))
 
 
@@ -110,8 +113,8 @@ def test_a_ground_of_another_retention_has_the_same_classes() -> None:
     for clay in (CLAY, LOOSE):
         full, wilted = (clay.content(np.array(pf_of_kpa(kpa))) for kpa in (33.0, 1500.0))
         share = (clay.content(pf) - wilted) / (full - wilted)
-        by_clay = np.searchsorted(hands.CLASS_BORDERS, share, side="right")
-        assert by_clay.tolist() == hands.classes(pf, TEXTURE).tolist()
+        by_clay = np.searchsorted(CLASS_BORDERS, share, side="right")
+        assert by_clay.tolist() == classes(pf, TEXTURE).tolist()
 
 
 @pytest.mark.parametrize("felt", range(5))
@@ -128,25 +131,16 @@ def test_a_sample_is_off_by_one_class_one_time_in_five(felt: int) -> None:
         assert low <= np.sum(off > felt) <= high
 
 
-def test_a_sample_is_told_by_the_class_of_its_target() -> None:
-    found = hands.compared(np.arange(5), 2)
-    assert found.tolist() == [DRY, DRY, FIRM, WET, WET]
-
-
-def test_both_hands_say_the_worse_and_wet_goes_before_dry() -> None:
-    """A wet layer above half a metre and dry clay there: the rod stops, the sample says wet."""
+@pytest.mark.parametrize("check", ["blade", "sample", "both"])
+def test_each_hand_says_what_it_found_and_no_more(check: Check) -> None:
     random = np.random.default_rng(3)
-
-    def report(pf: Floats, target_pf: float, check: Check) -> set[int]:
-        met = [Met(pf, CLAY, TEXTURE, target_pf)] * 200
-        return set(hands.felt(met, check, random))
-
-    hard = even(3.1)
-    assert report(hard, 3.1, "blade") == {DRY}
-    assert report(hard, 3.1, "sample") == {DRY, FIRM, WET}
-    assert report(hard, 3.1, "both") == {DRY, WET}
-    assert report(even(3.9), 3.1, "both") == {DRY}
-    assert report(even(2.6), 3.1, "both") == {WET, FIRM}
+    met = [Met(even(3.1), CLAY, TEXTURE)] * 200
+    found = hands.felt(met, check, random)
+    assert {one.blade for one in found} == ({None} if check == "sample" else {DRY})
+    said = [one.sample for one in found]
+    assert set(said) == ({None} if check == "blade" else {1, 2, 3})
+    if check != "blade":
+        assert max(said, key=said.count) == int(classes(3.1, TEXTURE))
 
 
 @cache
@@ -156,32 +150,18 @@ def standing() -> Standing:
     return stand(house, middle(sides_of(house), -15.0), dry, keep=False)
 
 
-@pytest.mark.parametrize("check", ["blade", "sample", "both"])
-def test_an_owner_meets_the_strips_of_a_section(check: Check) -> None:
+def test_an_owner_meets_the_strips_of_a_section() -> None:
     house, by_hour = standing(), still_weather(2)
-    ground = SectionGround(house, by_hour, 0, target_pf=[3.1, 2.2])
-    section = house.settled.section
-    section.set_pf(np.array([4.3, 2.4])[:, None, None])
-    said = [ground.felt(check, np.random.default_rng(seed)) for seed in range(40)]
-    first, second = (set(each) for each in zip(*said, strict=True))
-    assert first == {DRY}
-    assert second == {"blade": {WET}, "sample": {DRY, FIRM}, "both": {WET}}[check]
-
-
-def test_a_sample_is_told_by_the_level_where_no_target_is_given() -> None:
-    house = standing()
-    ground = SectionGround(house, still_weather(2), 0)
-    own_pf = house.level_pf - RELIEF_PF_USUAL
-    house.settled.section.set_pf(own_pf[:, None, None])
-    random = np.random.default_rng(1)
-    said = [ground.felt("sample", random) for _ in range(400)]
-    right = np.sum(np.array(said) == FIRM)
-    low, high = binom.interval(0.999, 2 * len(said), 1.0 - hands.SAMPLE_OFF)
-    assert low <= right <= high
+    ground = SectionGround(house, by_hour, 0)
+    house.settled.section.set_pf(np.array([4.3, 2.4])[:, None, None])
+    said = [ground.felt("both", np.random.default_rng(seed)) for seed in range(60)]
+    first, second = zip(*said, strict=True)
+    assert {one.blade for one in first} == {DRY} and {one.sample for one in first} == {0, 1}
+    assert {one.blade for one in second} == {WET} and {one.sample for one in second} == {3, 4}
 
 
 def test_a_column_keeps_the_blade_that_was_fitted_to_it() -> None:
     house, by_hour = make_house(), still_weather(1)
     for start_pf, reading in ((2.3, DRY), (2.1, FIRM), (2.0, WET)):
         ground = Columns(house.strips, dry_of(house.strips, by_hour, start_pf), 0)
-        assert ground.felt("sample", np.random.default_rng(1)) == [reading] * 2
+        assert ground.felt("sample", np.random.default_rng(1)) == [Report(reading)] * 2

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from evenclay.controller import journal
+from evenclay.controller.estimate import learnt_ppt
+from evenclay.controller.estimates import _OFFSET_MOST_MPF, _WEEKS_MAX
 from evenclay.controller.journal import HUB_FIELDS, RECORD_BYTES_MAX, ZONE_FIELDS, Record
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
-from evenclay.controller.plan import HubPart
+from evenclay.controller.plan import HubPart, ZonePart
 from evenclay.tools.property.plan_ranges import RANGES
 from tests.core import plan, with_codes
 
@@ -49,26 +51,26 @@ def test_the_fields_hold_what_the_hub_may_put_there() -> None:
     codes = dict(with_codes(HUB_FIELDS + ZONE_FIELDS))
     ranges = RANGES[HubPart]
     day_most = WALL_MAX // 86400 + 1
-    for name in ("day", "opened_day", "trim_day", "dry_day"):
+    for name in ("day",):
         assert day_most <= MOST[codes[name]]
     for name in ("wall_s", "mark_wall_s", "hold_s", "valve_wall_s"):
         assert MOST[codes[name]] >= WALL_MAX
     assert (day_most + 1) * 32 <= MOST[codes["mark_no"]]
     assert MOST[codes["used_s"]] >= CAP_MAX_S
     assert MOST[codes["run_s"]] >= RUN_MAX_S
-    assert ranges["rain_cap_um"][1] <= MOST[codes["bank_um"]]
-    assert ranges["rewet_days"][1] <= MOST[codes["rewet_days"]]
-    trim_least, trim_most = ranges["trim_least_pct"][0], ranges["trim_most_pct"][1]
-    assert trim_most <= MOST[codes["trim_pct"]]
-    assert trim_most - trim_least <= MOST[codes["auto_pct"]]
-    assert trim_least - trim_most >= LEAST[codes["auto_pct"]]
-    for name in ("waiting", "first", "opening"):
+    assert RANGES[ZonePart]["top_um"][1] <= MOST[codes["top_um"]]
+    assert ranges["yard_top_um"][1] <= MOST[codes["yard_top_um"]]
+    assert MOST[codes["offset_mpf"]] >= _OFFSET_MOST_MPF
+    assert LEAST[codes["offset_mpf"]] <= -_OFFSET_MOST_MPF
+    assert MOST[codes["heard"]] >= _WEEKS_MAX
+    assert MOST[codes["factor_ppt"]] >= learnt_ppt(65535, 1, 1, 1000)
+    for name in ("waiting", "first", "opening", "filling"):
         assert MOST[codes[name]] >= 2**ZONES_MAX - 1
 
 
 def test_a_fresh_record() -> None:
     record = Record(2)
-    assert record.trim_pct == [100, 100]
+    assert record.cold_dk > record.warm_dk
     assert record.tag == record.used_s == [0, 0]
     assert record.faults == record.boots == 0
 
@@ -94,7 +96,7 @@ def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
     body = Record(2).pack()[:-4]
     for wrong in (
         b"Xr" + body[2:],
-        body[:2] + b"\2" + body[3:],  # the version before
+        body[:2] + b"\2" + body[3:],  # two versions before
         body[:3] + b"\3" + body[4:],  # three zones' length
         body[:3] + b"\xff" + body[4:],
     ):
@@ -172,7 +174,6 @@ def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
     record.seq = 8
     record.tag = [5, 6, 7]
     record.used_s = [50, 60, 70]
-    record.trim_pct = [105, 106, 107]
     record.zone_faults = [1, 2, 4]
     record.waiting = record.first = record.opening = 7
     record.faults = 2
@@ -180,12 +181,109 @@ def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
     new = record.carry(plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]))
     assert new.tag == [7, 9, 5, 8]
     assert new.used_s == [70, 0, 50, 0]
-    assert new.trim_pct == [107, 100, 105, 100]
     assert new.zone_faults == [4, 0, 1, 0]
     assert (new.waiting, new.first, new.opening) == (0, 0, 0)
     assert (new.seq, new.faults, new.day) == (8, 2, 44)
     assert new.plan_crc == plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]).crc
     assert record.used_s == [50, 60, 70]
+
+
+def test_an_estimate_follows_its_tag_into_the_next_plan() -> None:
+    record = Record(2)
+    record.tag = [5, 6]
+    record.top_um, record.lack_um = [50, 60], [500, 600]
+    record.factor_ppt, record.offset_mpf, record.heard = [900, 1100], [-30, 40], [3, 52]
+    record.filling = 0b10
+    record.yard_top_um, record.yard_lack_um = 70, 700
+    made = plan(zones=[{"tag": 6}, {"tag": 9, "level_um": 61000}], estimate=1)
+    new = record.carry(made)
+    assert (new.lack_um, new.top_um) == ([600, 61000], [60, made.zones[1].top_um // 2])
+    assert (new.factor_ppt, new.offset_mpf, new.heard) == ([1100, 1000], [40, 0], [52, 0])
+    assert (new.yard_top_um, new.yard_lack_um) == (70, 700)
+    assert new.filling == 0b11  # the one as before, the other since it begins at its level
+
+
+@pytest.mark.parametrize("filling", [0, 0b01])
+def test_what_comes_up_to_its_target_follows_its_tag(filling: int) -> None:
+    record = Record(2)
+    record.tag, record.factor_ppt, record.filling = [5, 6], [1000, 1000], filling
+    new = record.carry(plan(zones=[{"tag": 6}, {"tag": 5}], estimate=1))
+    assert new.filling == filling << 1
+
+
+def test_without_any_zone_known_the_yard_begins_at_its_mean() -> None:
+    made = plan(zones=[{"tag": 9}], estimate=1)
+    for before in (Record(0), Record(1)):
+        new = before.carry(made)
+        assert new.yard_lack_um == made.hub.yard_lack_um
+        assert new.yard_top_um == made.hub.yard_top_um // 2
+
+
+def test_an_estimate_begins_anew_after_a_plan_without_one() -> None:
+    record = Record(1)
+    record.tag, record.factor_ppt, record.lack_um = [1], [700], [1]
+    none = record.carry(plan(1, estimate=0))
+    assert none.factor_ppt == [0] and none.filling == 0
+    made = plan(1, estimate=1)
+    again = none.carry(made)
+    assert (again.factor_ppt, again.lack_um) == ([1000], [made.zones[0].level_um])
+
+
+# A record of version 3: its layout, as that version's table had it.
+OLD_HUB = (
+    "plan_crc I boots H wall_s I day H mark_no I mark_wall_s I hold_s I hold_dry_days B "
+    "opened_day H rain_today_um I faults B waiting B first B opening B weather B dry_s I"
+)
+OLD_ZONE = (
+    "tag H used_s H bank_um H trim_pct B auto_pct h trim_day H zone_faults B flow_ml_min H "
+    "valve_wall_s I run_s H rewet_days B dry_full B dry_day H"
+)
+
+
+def old_record(zones: int, seq: int = 5) -> tuple[bytes, dict[str, object]]:
+    """A packed record of version 3, every field different, and what each is."""
+    hub = {name: place + 1 for place, (name, _) in enumerate(with_codes(OLD_HUB))}
+    lists = {
+        name: [10 * place + zone + 20 for zone in range(zones)]
+        for place, (name, _) in enumerate(with_codes(OLD_ZONE))
+    }
+    body = b"".join(struct.pack("<" + code, hub[name]) for name, code in with_codes(OLD_HUB))
+    for name, code in with_codes(OLD_ZONE):
+        body += struct.pack(f"<{zones}{code}", *lists[name])
+    body = struct.pack("<3sBHI", b"Er\x03", zones, len(body) + 14, seq) + body
+    return body + struct.pack("<I", crc32(body)), {**hub, **lists}
+
+
+@pytest.mark.parametrize("zones", range(ZONES_MAX + 1))
+def test_a_record_of_the_version_before_is_read(zones: int) -> None:
+    data, told = old_record(zones)
+    record = journal.unpack_record(data)
+    assert record is not None
+    kept = set(fields(record)) & set(told)
+    assert len(kept) == 20
+    assert {name: fields(record)[name] for name in kept} == {name: told[name] for name in kept}
+    assert record.seq == 5
+    assert record.cold_dk > record.warm_dk
+    made = plan(zones=[{"tag": 20 + zone} for zone in range(max(zones, 1))], estimate=1)
+    new = record.carry(made)
+    assert new.used_s[:zones] == told["used_s"]
+    assert new.factor_ppt == [1000] * len(made.zones)
+    assert new.lack_um == [part.level_um for part in made.zones]
+    assert new.yard_lack_um == made.hub.yard_lack_um
+
+
+def test_the_version_before_is_whole_or_refused_as_well() -> None:
+    data, _ = old_record(2)
+    for place in range(len(data)):
+        assert journal.unpack_record(
+            data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :]
+        ) is (None)
+        assert journal.unpack_record(data[:place]) is None
+    assert journal.unpack_record(data + b"\0") is None
+    assert not journal.lost((data, b""))
+    assert journal.lost((data[:-1], b""))  # it was kept, and is broken
+    assert journal.newest((data, at(6, 1))) == at(6, 1)
+    assert journal.newest((data, at(4, 1))) == data
 
 
 def test_the_core_names_no_field_that_the_record_does_not_have() -> None:

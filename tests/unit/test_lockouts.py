@@ -14,7 +14,6 @@ from evenclay.controller.events import (
     CLOCK,
     CLOSED,
     CLOSED_SEASON,
-    CONTACT_STALE,
     CRASH,
     CUT_SHORT,
     DONE,
@@ -28,11 +27,13 @@ from evenclay.controller.events import (
     PROBE,
     QUIET,
     RAIN,
+    RAIN_STALE,
     SKIPPED,
     STALE,
+    STUCK,
     WET_SOIL,
 )
-from evenclay.controller.journal import Record
+from evenclay.controller.journal import NO_RAIN, NO_TEMPERATURE, Record
 from evenclay.controller.lockouts import Lockouts, quiet
 from evenclay.controller.plan import (
     BAN_DATES,
@@ -72,8 +73,8 @@ FIRST_S = 6 * HOUR_S  # the day's first cycle
 NOON_S = 12 * HOUR_S
 
 
-def banks(bench: Bench) -> list[int]:
-    found: list[int] = bench.runner.hub.record.bank_um
+def rain_um(bench: Bench) -> int:
+    found: int = bench.runner.hub.record.rain_today_um
     return found
 
 
@@ -95,82 +96,12 @@ def swap(bench: Bench, made: Plan) -> None:
 # Rain, by a gauge.
 
 
-@pytest.mark.parametrize(
-    ("rain_um", "demand_um", "locked"),
-    [
-        (7000, 0, False),  # 5.0 mm count: not more than the floor of 5 mm
-        (7001, 0, True),
-        (10000, 8000, False),  # 8.0 mm count: not more than a day's demand
-        (10001, 8000, True),
-        (2000, 0, False),
-    ],
-)
-def test_rain_locks_above_a_day_of_demand_and_a_floor(
-    rain_um: int, demand_um: int, locked: bool
-) -> None:
-    bench = booted(utc_plan(demand_um=demand_um, zone={"demand_pct": 100}))
-    bench.seen.rain_um = rain_um
-    bench.run_until(NOON_S - 1)
-    assert banks(bench) == [rain_um - 2000]
-    if locked:
-        assert runs(bench) == [(SKIPPED, RAIN, NOON_S - 600 + 1)]
-        assert spans(bench) == []
-        assert edges(bench, RAIN) == [(1, MIN_S)]
-    else:
-        assert runs(bench) == [(CLOSED, DONE, FIRST_S + 600)]
-        assert edges(bench, RAIN) == []
-
-
-def test_a_zone_banks_by_its_exposure_up_to_the_cap() -> None:
-    shares = [
-        {"exposure_pct": 100},
-        {"exposure_pct": 50},
-        {"exposure_pct": 20},
-        {"exposure_pct": 0},
-    ]
-    bench = booted(utc_plan([*shares, {"exposure_pct": 400}]))
-    bench.seen.rain_um = 26999
-    bench.run_until(HOUR_S)
-    assert banks(bench) == [24999, 12499, 4999, 0, 25000]
-    bench.seen.rain_um = 62000
-    bench.run_until(2 * HOUR_S)
-    assert banks(bench) == [25000, 25000, 4999 + 7000, 0, 25000]
-    assert [edges(bench, RAIN, zone) for zone in range(5)] == [
-        [(1, MIN_S)],
-        [(1, MIN_S)],
-        [(1, HOUR_S + MIN_S)],
-        [],
-        [(1, MIN_S)],
-    ]
-
-
-def test_what_counts_as_nothing_is_taken_off_once_a_local_day() -> None:
+def test_a_gauge_holds_nothing_back_by_itself() -> None:
     bench = booted(utc_plan())
-    for up_s, rain_um, bank_um in (
-        (HOUR_S, 1999, 0),
-        (5 * HOUR_S, 2000, 0),
-        (9 * HOUR_S, 2300, 300),
-        (DAY_S + HOUR_S, 4300, 0),  # a new day: the bank has drained, and 2 mm count as nothing
-        (DAY_S + 2 * HOUR_S, 4400, 100),
-    ):
-        bench.run_until(up_s - 1)
-        bench.seen.rain_um = rain_um
-        bench.run_until(up_s)
-        assert banks(bench) == [bank_um], up_s
-
-
-@pytest.mark.parametrize(("demand_um", "drained_um"), [(3000, 3000), (999, 1000), (0, 1000)])
-def test_the_bank_drains_at_local_midnight(demand_um: int, drained_um: int) -> None:
-    bench = booted(utc_plan(demand_um=demand_um, zone={"demand_pct": 100}))
-    bench.seen.rain_um = 9000
-    bench.run_until(DAY_S - 1)
-    assert banks(bench) == [7000]
+    bench.seen.rain_um = 60000
     bench.run_until(DAY_S)
-    assert banks(bench) == [7000 - drained_um]
-    left_days = -(-2000 // drained_um)  # until no more than 5 mm are held
-    bench.run_until(8 * DAY_S)
-    assert edges(bench, RAIN) == [(1, MIN_S), (0, left_days * DAY_S)]
-    assert banks(bench) == [0]
+    assert edges(bench, RAIN) == []
+    assert opened(bench) == [FIRST_S, NOON_S]
 
 
 def test_midnight_is_the_midnight_of_local_time() -> None:
@@ -179,71 +110,121 @@ def test_midnight_is_the_midnight_of_local_time() -> None:
     bench.run_until(0)
     bench.seen.rain_um = 9000
     bench.run_until(HOUR_S - 1)
-    assert banks(bench) == [7000]
+    assert rain_um(bench) == 9000
     bench.run_until(HOUR_S)
-    assert banks(bench) == [4000]  # 60 % of a demand of 5 mm
+    assert rain_um(bench) == 0
 
 
-def test_a_reboot_over_midnight_drains_a_day_of_demand() -> None:
-    bench = booted(utc_plan(demand_um=3000, zone={"demand_pct": 100}))
-    bench.seen.rain_um = 10000
-    bench.run_until(NOON_S + HOUR_S)
-    assert banks(bench) == [8000]
-    reboot(bench, DAY_S)
-    assert banks(bench) == [5000]
-
-
-def test_rain_in_a_run_cuts_it_short_and_nothing_is_made_up() -> None:
-    bench = booted(utc_plan())
-    bench.run_until(FIRST_S + 200)
-    bench.seen.rain_um = 9000
-    bench.run_until(2 * DAY_S - 1)
-    (opened_s, closed_s), *later = spans(bench)
-    assert (opened_s, closed_s) == (FIRST_S, FIRST_S + 240)  # the next look
-    assert runs(bench)[:2] == [
-        (CUT_SHORT, RAIN, FIRST_S + 240),
-        (SKIPPED, RAIN, NOON_S + 6 * HOUR_S - 600 + 1),
-    ]
-    assert bench.told(CUT_SHORT)[0][3] == 240
-    assert later == []  # 7 mm, less 1 mm at midnight, still lock
-
-
-def test_the_gauge_may_begin_again_or_break() -> None:
+def test_the_gauge_may_begin_again() -> None:
     bench = booted(utc_plan())
     bench.run_until(HOUR_S - 1)
     bench.seen.rain_um = 4000
     bench.run_until(2 * HOUR_S)
     bench.seen.rain_um = 1000  # its counter began again
     bench.run_until(3 * HOUR_S)
-    assert banks(bench) == [3000]
-    bench.seen.rain_um = None
-    bench.run_until(4 * HOUR_S)
+    assert rain_um(bench) == 5000
     bench.seen.rain_um = -50
-    bench.run_until(5 * HOUR_S)
-    assert banks(bench) == [3000]
+    bench.run_until(4 * HOUR_S)
+    assert rain_um(bench) == 5000
+    assert edges(bench, RAIN_STALE) == []
+
+
+def test_a_gauge_that_counts_more_than_any_sky_gives_is_an_alarm() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(DAY_S + 5 * HOUR_S - 1)
+    bench.seen.rain_um = 299999
+    bench.run_until(DAY_S + 6 * HOUR_S - 1)
+    assert bench.runner.hub.record.gaps & NO_RAIN == 0
     bench.seen.rain_um = 1 << 60
+    bench.run_until(2 * DAY_S - 1)
+    assert rain_um(bench) == 300000
+    assert bench.runner.hub.record.gaps & NO_RAIN
+    bench.run_until(3 * DAY_S)
+    assert edges(bench, RAIN_STALE) == [(1, DAY_S + 6 * HOUR_S), (0, 2 * DAY_S + MIN_S)]
+    assert bench.runner.hub.record.gaps & NO_RAIN == 0
+
+
+def test_a_gauge_that_says_nothing_for_three_hours_is_an_alarm() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(DAY_S + 4 * HOUR_S)
+    bench.seen.rain_um = None
+    bench.run_until(DAY_S + 7 * HOUR_S - 1)
+    assert bench.runner.hub.record.gaps & NO_RAIN == 0
+    bench.run_until(DAY_S + 10 * HOUR_S - 1)
+    bench.seen.rain_um = 500
+    bench.run_until(DAY_S + 11 * HOUR_S)
+    assert edges(bench, RAIN_STALE) == [(1, DAY_S + 7 * HOUR_S), (0, DAY_S + 10 * HOUR_S)]
+    assert bench.runner.hub.record.gaps & NO_RAIN  # for the rest of the day
+    assert rain_um(bench) == 500
+
+
+@pytest.mark.parametrize(("range_mc", "stuck"), [(0, True), (299, True), (300, False)])
+def test_a_thermometer_that_stays_put_all_day_is_an_alarm(range_mc: int, stuck: bool) -> None:
+    bench = booted(utc_plan())
+    bench.run_until(DAY_S + 5 * HOUR_S)
+    bench.seen.temp_mc = 15000 + range_mc
+    bench.run_until(2 * DAY_S - 1)
+    assert edges(bench, STUCK) == []
+    bench.run_until(2 * DAY_S + HOUR_S)
+    assert edges(bench, STUCK) == ([(1, 2 * DAY_S)] if stuck else [])
+    bench.seen.temp_mc = 21000
+    bench.run_until(4 * DAY_S - 1)
+    assert edges(bench, STUCK) == ([(1, 2 * DAY_S), (0, 3 * DAY_S)] if stuck else [])
+
+
+@pytest.mark.parametrize(
+    ("temp_mc", "stuck"),
+    [(-60001, True), (-60000, False), (60099, False), (60100, True), (-(10**9), True)],
+)
+def test_a_temperature_that_no_air_has_is_an_alarm_by_midnight(temp_mc: int, stuck: bool) -> None:
+    bench = booted(utc_plan())
+    usual_mc = bench.seen.temp_mc
+    bench.run_until(DAY_S + 5 * HOUR_S - 1)
+    bench.seen.temp_mc = temp_mc
+    bench.run_until(DAY_S + 5 * HOUR_S)
+    bench.seen.temp_mc = usual_mc
+    bench.run_until(2 * DAY_S)
+    assert edges(bench, STUCK) == ([(1, 2 * DAY_S)] if stuck else [])
+
+
+def test_a_silent_thermometer_spoils_its_day() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(DAY_S + HOUR_S)
+    bench.seen.temp_mc = None
+    bench.run_until(DAY_S + 4 * HOUR_S - 1)
+    assert bench.runner.hub.record.gaps & NO_TEMPERATURE == 0
+    bench.run_until(DAY_S + 4 * HOUR_S)
+    assert bench.runner.hub.record.gaps & NO_TEMPERATURE
+
+
+def test_a_power_cut_forgets_less_than_three_millimetres() -> None:
+    bench = booted(utc_plan(rows=[row(1, 1, 0)]))
+    bench.seen.rain_um = 3000
+    bench.run_until(5 * HOUR_S)
+    bench.seen.rain_um = 5999
     bench.run_until(6 * HOUR_S)
-    assert banks(bench) == [25000]
+    assert rain_um(bench) == 5999
+    reboot(bench, MIN_S)
+    assert rain_um(bench) == 3000
 
 
 def test_a_hub_that_crashed_does_not_book_the_rain_since_boot_again() -> None:
-    bench = booted(utc_plan(rain_skip_um=0))
+    bench = booted(utc_plan())
     bench.seen.rain_um = 4000
-    bench.run_until(DAY_S + 2 * HOUR_S)
-    assert banks(bench) == [3000]
+    bench.run_until(2 * HOUR_S)
 
     def raises(*_: object) -> None:
         raise RuntimeError
 
     bench.runner.hub.step = raises
     bench.runner.turn()
-    bench.run_until(DAY_S + 3 * HOUR_S)
+    bench.run_until(3 * HOUR_S)
     assert [event[2] for event in bench.told(BOOT)] == [POWER, CRASH]
     assert bench.runner.trouble.count == 1
-    assert banks(bench) == [3000]
+    assert rain_um(bench) == 4000
     bench.seen.rain_um = 4500
-    bench.run_until(DAY_S + 4 * HOUR_S)
-    assert banks(bench) == [3500]
+    bench.run_until(4 * HOUR_S)
+    assert rain_um(bench) == 4500
 
 
 def test_rain_at_boot_counts_when_the_gauge_is_heard_late() -> None:
@@ -254,7 +235,7 @@ def test_rain_at_boot_counts_when_the_gauge_is_heard_late() -> None:
     bench.run_until(2 * HOUR_S)
     bench.seen.rain_um = 9000
     bench.run_until(3 * HOUR_S)
-    assert banks(bench) == [7000]
+    assert rain_um(bench) == 9000
 
 
 def test_without_a_gauge_no_rain_counts() -> None:
@@ -266,7 +247,7 @@ def test_without_a_gauge_no_rain_counts() -> None:
 
 
 def test_a_blade_is_refused_for_a_day_after_rain_that_counts() -> None:
-    bench = booted(utc_plan(starts_min=(1380,)))
+    bench = booted(utc_plan(starts_min=(1380,), estimate=1))
     bench.seen.rain_um = 2000
     bench.run_until(HOUR_S)
     assert ask(bench, ASK_CHECK, 0, (FIRM,)) == (True, OK)
@@ -321,7 +302,7 @@ def test_a_contact_that_says_nothing_is_not_dry() -> None:
     bench.run_until(DAY_S)
     assert edges(bench, RAIN) == [(1, MIN_S), (0, 17 * HOUR_S)]
     missed_s = 7 * HOUR_S - MIN_S  # three hours after the last reading
-    assert edges(bench, CONTACT_STALE) == [(1, missed_s), (0, 15 * HOUR_S)]
+    assert edges(bench, RAIN_STALE) == [(1, missed_s), (0, 15 * HOUR_S)]
     assert opened(bench) == [17 * HOUR_S]
 
 
@@ -331,7 +312,7 @@ def test_a_contact_that_falls_silent_while_dry_stops_nothing() -> None:
     bench.run_until(HOUR_S)
     bench.seen.rain_wet = None
     bench.run_until(DAY_S - 1)
-    assert edges(bench, CONTACT_STALE) == [(1, 4 * HOUR_S)]
+    assert edges(bench, RAIN_STALE) == [(1, 4 * HOUR_S)]
     assert edges(bench, RAIN) == [] and opened(bench) == [FIRST_S, NOON_S]
 
 
@@ -627,7 +608,7 @@ def test_quiet_times(made: Plan, local_s: int, banned: bool) -> None:
 
 
 def lockouts(made: Plan) -> Lockouts:
-    return Lockouts(made, Record(len(made.zones)), made.rows[0], False, lambda *_: None)
+    return Lockouts(made, Record(len(made.zones)), False, lambda *_: None)
 
 
 def test_a_plan_has_quiet_times_or_none() -> None:
@@ -832,7 +813,7 @@ def test_a_new_plan_is_a_new_start_for_every_sensor() -> None:
     for why in (FROST, LOW_BATTERY, HOLD, CLOSED_SEASON):
         assert [on for on, _ in edges(bench, why)] == [1, 1], why  # told by each hub
     assert hub.lockouts.locked[WET_SOIL] == 0b010
-    assert hub.lockouts.locked[RAIN] == 0b011  # the banks follow their zones
+    assert hub.record.rain_today_um == 9000
 
 
 def test_a_new_plan_without_a_sensor_holds_nothing_back_for_it() -> None:
@@ -871,11 +852,11 @@ def test_a_new_plan_with_a_gauge_does_not_book_the_rain_since_boot() -> None:
     bench.run_until(DAY_S)
     swap(bench, utc_plan(rain_kind=GAUGE))
     bench.run_until(DAY_S + HOUR_S)
-    assert banks(bench) == [0]
+    assert rain_um(bench) == 0
     assert edges(bench, STALE) == []  # a thermometer that is new has missed nothing
     bench.seen.rain_um = 39000
     bench.run_until(DAY_S + 3 * HOUR_S)
-    assert banks(bench) == [7000]
+    assert rain_um(bench) == 9000
 
 
 @pytest.mark.parametrize("change", [lambda seen: None, lambda seen: seen.__init__(1, 1)])

@@ -40,7 +40,7 @@ from evenclay.controller.events import (
 from evenclay.controller.events import PLAN as NEW_PLAN
 from evenclay.controller.journal import BURST_FAULT, LEAK_FAULT
 from evenclay.controller.limits import ASKED_MAX, WALL_MAX
-from evenclay.controller.plan import BAN_HOURS
+from evenclay.controller.plan import BAN_HOURS, CONTACT
 from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
@@ -114,7 +114,7 @@ def test_a_run_too_short_or_past_the_cap_is_refused() -> None:
 
 
 def raining(bench: Bench) -> None:
-    bench.seen.rain_um = 9000
+    bench.seen.rain_wet = True
 
 
 def soaked(bench: Bench) -> None:
@@ -152,7 +152,7 @@ def nothing(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("befalls", "changes", "why", "may_override"),
     [
-        (raining, {}, RAIN, True),
+        (raining, {"rain_kind": CONTACT}, RAIN, True),
         (soaked, {"zone": {"probe": 1}}, WET_SOIL, True),
         (held, {}, HOLD, True),
         (nothing, {"rows": [row(1, 1, 0)]}, CLOSED_SEASON, True),
@@ -290,11 +290,11 @@ def test_a_guided_test_needs_every_valve_shut_and_comes_once() -> None:
 
 
 def test_a_new_plan_is_taken_with_every_valve_shut() -> None:
-    bench = booted(utc_plan([{"tag": 5}, {"tag": 6}]))
+    bench = booted(utc_plan([{"tag": 5}, {"tag": 6}], estimate=1))
     bench.run_until(FIRST_S + 100)
     record = bench.runner.hub.record
-    record.trim_pct = [120, 80]
-    new = utc_plan([{"tag": 6}, {"tag": 7}, {"tag": 5}], run_s=1000)
+    record.lack_um, record.factor_ppt = [100000, 56000], [1200, 800]
+    new = utc_plan([{"tag": 6}, {"tag": 7}, {"tag": 5}], run_s=1000, estimate=1)
     assert ask(bench, ASK_PLAN, value=new.pack()) == (True, OK)
     bench.run_until(FIRST_S + 101)
     hub = bench.runner.hub
@@ -302,10 +302,11 @@ def test_a_new_plan_is_taken_with_every_valve_shut() -> None:
     assert runs(bench, 1)[0] == (SKIPPED, NEW_PLAN, FIRST_S + 100)
     assert hub.plan.crc == hub.record.plan_crc == new.crc
     assert hub.record.tag == [6, 7, 5]
-    assert hub.record.trim_pct == [80, 100, 120]
+    assert hub.record.lack_um == [56000, 60000, 100000]
+    assert hub.record.factor_ppt == [800, 1000, 1200]
     assert hub.record.used_s == [0, 0, 100]
     bench.run_until(NOON_S)
-    assert bench.told(OPENED)[-1][1:4] == (0, PLANNED, 800)
+    assert bench.told(OPENED)[-1][1:4] == (0, PLANNED, 1000)
 
 
 @pytest.mark.parametrize("at", [0, 3, 10, 40, -1])

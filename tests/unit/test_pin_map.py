@@ -114,7 +114,16 @@ def _options(lines: list[str]) -> list[str]:
 
 def test_a_zone_without_its_probe_has_no_limits() -> None:
     zone = wiring.without(house(), ["probe.west"]).zones["west"]
-    assert (zone.probe, zone.wet_limit, zone.wet_release, zone.dry_limit) == (False,) + (None,) * 3
+    assert (zone.probe, zone.wet_limit, zone.wet_release) == (False, None, None)
+
+
+def test_a_zone_is_not_heard_through_a_probe_that_is_left_out() -> None:
+    prop = house()
+    north = prop.zones["west"].model_copy(update={"probe": False, "sensor": "west"})
+    prop = prop.model_copy(update={"zones": prop.zones | {"north": north}})
+    left = wiring.without(prop, ["probe.west"]).zones
+    assert (left["west"].probe, left["north"].sensor) == (False, None)
+    assert wiring.without(prop, []).zones["north"].sensor == "west"
 
 
 def test_a_contact_is_not_a_gauge(tmp_path: Path) -> None:

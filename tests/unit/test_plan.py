@@ -19,6 +19,7 @@ def full_plan() -> Plan:
         supplies=[{}, {"meter": 1}],
         rows=[row(3, 1, 3), row(6, 1, starts_min=(300, 900)), row(10, 1, 0)],
         bans=[(plans.BAN_HOURS, 600, 960), (plans.BAN_DATES, 12 * 32 + 20, 32 + 6)],
+        estimate=1,
     )
 
 
@@ -94,10 +95,10 @@ def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
             unpack(sealed(body[:cut]))
     cases = {
         sealed(body + b"\0"): "wrong length",
-        sealed(b"Xp" + body[2:]): "no plan of version 2",
-        sealed(body[:2] + b"\1" + body[3:]): "no plan of version 2",
+        sealed(b"Xp" + body[2:]): "no plan of version 3",
+        sealed(body[:2] + b"\1" + body[3:]): "no plan of version 3",
         body[:-1] + b"?" + struct.pack("<I", 0): "wrong crc",
-        b"": "no plan of version 2",
+        b"": "no plan of version 3",
         sealed(body[:-1]): "wrong length",
     }
     for data, where in cases.items():
@@ -118,6 +119,11 @@ def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
         (lambda p: p.bans.extend(p.bans * 4), "10 parts of a kind"),
         (lambda p: setattr(p.zones[1], "supply", 2), "supply 2"),
         (lambda p: setattr(p.rows[1], "cycles", 3), "cycles 3"),
+        (lambda p: setattr(p.zones[0], "sensor", 3), "sensor 3"),
+        (lambda p: setattr(p.zones[1], "hold_um", 0), "0 in an estimate"),
+        (lambda p: setattr(p.zones[0], "rate_um_h", 0), "0 in an estimate"),
+        (lambda p: setattr(p.zones[0], "per_pf_ppt", 0), "0 in an estimate"),
+        (lambda p: setattr(p.hub, "yard_hold_um", 0), "0 in an estimate"),
     ],
 )
 def test_what_a_hub_could_not_run_by_is_refused(spoil: Callable[[Plan], object], what: str) -> None:
@@ -126,6 +132,23 @@ def test_what_a_hub_could_not_run_by_is_refused(spoil: Callable[[Plan], object],
     with pytest.raises(PlanError) as refused:
         unpack(made.pack())
     assert str(refused.value) == what
+
+
+def test_what_only_an_estimate_needs_may_be_nothing_without_one() -> None:
+    made = full_plan()
+    for part, name in (
+        (made.hub, "estimate"),
+        (made.hub, "yard_hold_um"),
+        (made.zones[1], "hold_um"),
+    ):
+        setattr(part, name, 0)
+    assert unpack(made.pack()).zones[1].hold_um == 0
+
+
+def test_the_table_of_the_sun_keeps_its_order() -> None:
+    made = full_plan()
+    made.hub.sun_um = tuple(range(24))
+    assert unpack(made.pack()).hub.sun_um == tuple(range(24))
 
 
 def test_starts_and_ends() -> None:

@@ -17,6 +17,12 @@ def change(part: Part, name: str, value: object) -> Part:
     return part
 
 
+def reckons(made: Plan, name: str, value: int) -> Part:
+    """Let a plan reckon, and set a field of its second zone."""
+    change(made.hub, "estimate", 1)
+    return change(made.zones[1], name, value)
+
+
 def refusal(made: Plan) -> str:
     """Why a plan is refused."""
     with pytest.raises(PlanError) as refused:
@@ -63,13 +69,21 @@ def test_the_ranges_are_the_bounds() -> None:
             lambda p: change(p.supplies[1], "travel_s", p.supplies[1].gap_s + 1),
             "supply 1.gap_s is less than travel_s",
         ),
+        (lambda p: change(p.zones[1], "wet_off_ppt", 351), "zone 1.wet_off_ppt is above wet_ppt"),
+        (lambda p: change(p.zones[0], "sensor", 1), "zone 0.sensor names no zone with a probe"),
+        (lambda p: change(p.zones[0], "sensor", 3), "zone 0.sensor names no zone with a probe"),
+        (lambda p: reckons(p, "hold_um", 0), "zone 1 needs hold_um and rate_um_h"),
+        (lambda p: reckons(p, "rate_um_h", 0), "zone 1 needs hold_um and rate_um_h"),
+        (lambda p: reckons(p, "end_um", 1), "zone 1.end_um is not above freely_um"),
+        (lambda p: reckons(p, "target_um", 400000), "zone 1.target_um is drier than level_um"),
+        (lambda p: reckons(p, "class3_um", 0), "zone 1 has classes that do not become wetter"),
         (
-            lambda p: change(p.zones[1], "dry_ppt", 340),
-            "zone 1 needs dry_ppt < wet_off_ppt <= wet_ppt",
+            lambda p: (reckons(p, "probe", 1), change(p.hub, "yard_hold_um", 0)),
+            "hub needs yard_hold_um, and yard_end_um above yard_freely_um",
         ),
         (
-            lambda p: change(p.zones[1], "wet_off_ppt", 351),
-            "zone 1 needs dry_ppt < wet_off_ppt <= wet_ppt",
+            lambda p: change(p.hub, "sun_um", (1,) * 23 + (20001,)),
+            "hub.sun_um 20001 not in 0..20000",
         ),
         (
             lambda p: change(p.hub, "frost_off_mc", 2000),
@@ -139,7 +153,9 @@ def test_relations_that_do_not_matter_are_not_asked() -> None:
     made = full_plan()
     change(made.hub, "frost", 0)
     change(made.hub, "frost_off_mc", made.hub.frost_on_mc)
-    change(made.zones[0], "dry_ppt", 999)  # it has no probe
+    change(made.zones[0], "wet_off_ppt", 999)  # it has no probe
+    change(made.hub, "estimate", 0)
+    change(made.zones[0], "hold_um", 0)  # nothing is reckoned
     change(made.supplies[0], "flow_ml_min", 0)  # not known
     change(made.rows[2], "run_s", 0)  # closed
     change(made.rows[2], "length_min", 0)

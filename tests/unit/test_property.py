@@ -427,10 +427,78 @@ BAD = {
     ),
     "probe limits upside down": (
         "length = 20",
-        "length = 20\nprobe = true\nwet_limit = 20",
-        "probe = true",
-        "zones.east.probe",
-        "dry_limit < wet_release",
+        "length = 20\nprobe = true\nwet_limit = 20\nwet_release = 21",
+        "wet_release = 21",
+        "zones.east.wet_release",
+        "found 21.0 %, allowed at most wet_limit, 20.0 %",
+    ),
+    "a zone that is heard through itself": (
+        "length = 20",
+        'length = 20\nprobe = true\nsensor = "west"',
+        "sensor",
+        "zones.east.sensor",
+        'found "west" beside a probe, allowed only without one of its own',
+    ),
+    "a zone that is heard through no probe": (
+        "length = 20",
+        'length = 20\nsensor = "west"',
+        "sensor",
+        "zones.east.sensor",
+        'found "west", allowed none, since no zone has a probe',
+    ),
+    "an estimate without its numbers": (
+        "[supplies.tap]",
+        '[estimate]\nestimate = "on"\nyard = { demand = 1, top = 25, top_share = 0.5, '
+        "freely = 3, end = 4.4, hold = 150, level = 3.7 }\n"
+        "[zones.west.ground]\ndemand = 1\ntop = 25\ntop_share = 0.5\nfreely = 3\nend = 4.4\n"
+        "hold = 150\nlevel_pf = 3.7\ntarget_pf = 3.7\nbeside = 0\n[supplies.tap]",
+        "[zones.east]",
+        "zones.east.ground",
+        "found nothing, allowed a table with numbers as `evenclay propose` writes them",
+    ),
+    "a target that is drier than its level": (
+        "[supplies.tap]",
+        "[zones.west.ground]\ndemand = 1\ntop = 25\ntop_share = 0.5\nfreely = 3\nend = 4.4\n"
+        "hold = 150\nlevel_pf = 3.7\ntarget_pf = 3.8\nbeside = 0\n[supplies.tap]",
+        "target_pf",
+        "zones.west.ground.target_pf",
+        "found 3.8, allowed at most level_pf, 3.7",
+    ),
+    "ground that gives nothing before it gives less": (
+        "[supplies.tap]",
+        "[estimate]\nyard = { demand = 1, top = 25, top_share = 0.5, freely = 3, end = 3, "
+        "hold = 150, level = 3.7 }\n[supplies.tap]",
+        "yard",
+        "estimate.yard.end",
+        "found 3, allowed more than freely, 3",
+    ),
+    "a trim of before": (
+        "[supplies.tap]",
+        "[trim]\nstep = 10\n[supplies.tap]",
+        "[trim]",
+        "trim",
+        "found a key that has gone, allowed none: the hub reckons what each strip lacks",
+    ),
+    "a re-wetting of before": (
+        "[supplies.tap]",
+        "[rewet]\ndays = 10\n[supplies.tap]",
+        "[rewet]",
+        "rewet",
+        "allowed none: [estimate] opening says how fast",
+    ),
+    "a rain bank of before": (
+        "[supplies.tap]",
+        "[lockouts.rain]\nlock_floor = 5\n[supplies.tap]",
+        "lock_floor",
+        "lockouts.rain.lock_floor",
+        "allowed none: rain goes into what the hub reckons",
+    ),
+    "a dry limit of before": (
+        "length = 20",
+        "length = 20\nprobe = true\ndry_limit = 30",
+        "dry_limit",
+        "zones.east.dry_limit",
+        "allowed none: a probe that reads dry moves what the hub reckons",
     ),
     "eaves twice": (
         "length = 20",

@@ -1,318 +1,381 @@
-"""`evenclay propose`: the owner's file, the rules it keeps, plain words where no plan will do."""
+"""`evenclay propose`, on a small house with little weather: what it writes, tells and draws."""
 
+import json
 import re
-import tomllib
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future
+from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
+from rich.console import Console
+from typer.testing import CliRunner
 
-from evenclay.sim.judge import proposal, search
-from evenclay.sim.judge import season as counting
-from evenclay.sim.judge.brisk import Outcome
-from evenclay.sim.judge.proposal import begin_of, half_month_of, records_of
-from evenclay.sim.judge.season import climate
-from evenclay.sim.replay.span import span_of
-from evenclay.sim.weather.record import read
-from evenclay.tools.cli.commands import app
-from evenclay.tools.cli.errors import NO_PLAN
-from evenclay.tools.plan.proposal import draft as propose_draft
-from evenclay.tools.plan.proposal import propose
-from evenclay.tools.plan.proposal import written as propose_file
-from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.file.schedule import Season
-from evenclay.tools.property.property import load, parse
-from tests.published.test_replays import record
+from evenclay.sim.ground.plausible import searched
+from evenclay.sim.judge import verdict
+from evenclay.sim.judge.verdict import Verdict
+from evenclay.sim.weather.record import Weather, read
+from evenclay.tools.cli import commands as cli
+from evenclay.tools.plan import workers
+from evenclay.tools.plan.proposal import page, table
+from evenclay.tools.plan.proposal import propose as tool
+from evenclay.tools.plan.proposal.propose import Proposal
+from evenclay.tools.plan.proposal.study import Kept
+from evenclay.tools.property.property import load
+from tests.unit.small_house import GOOD
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
-TUNIS = Path(__file__).parents[1] / "properties" / "tunis.toml"
-WEATHER = DEMO / "weather.csv"
-
-
-def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
-    with pytest.raises(SystemExit) as left:
-        app([*arguments])
-    out = capsys.readouterr()
-    return int(left.value.code or 0), out.out, out.err
-
-
-@pytest.fixture(autouse=True)
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(search, "ZONE_YEARS", 100)
-    monkeypatch.setattr(search, "BALANCED", 2)
-    monkeypatch.setattr(proposal, "YEARS_MOST", 2)
-    monkeypatch.setattr(proposal, "FEW_YEARS", 1)
-
-
-def test_every_date_lies_in_its_half_month() -> None:
-    for half in range(24):
-        month, day = begin_of(half)
-        assert half_month_of(month, day) == half
-        assert half_month_of(month, 15 if day == 1 else 28) == half
-
-
-def test_a_plan_is_written_checks_and_repeats(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    demo = DEMO / "property.toml"
-    texts = []
-    for name in ("a", "b"):
-        out = tmp_path / name
-        code, told, progress = run(
-            capsys, "propose", str(demo), "--weather", str(WEATHER), "--out", str(out)
-        )
-        assert code == 0
-        assert "held out" in told and "mm a day given for needed" in told
-        assert re.search(r"plans tried: \d+ of \d+; \d:\d\d:\d\d left", progress)
-        assert (out / "plan.png").stat().st_size > 10_000
-        texts.append((out / "property.toml").read_bytes())
-    assert texts[0] == texts[1]
-    code, told, _ = run(capsys, "check", str(tmp_path / "a" / "property.toml"))
-    assert code == 0
-    assert "never run" not in told  # no cycle in banned hours
-    assert "more mm a cycle than the ground takes" not in told
-    before, after = load(demo), load(tmp_path / "a" / "property.toml")
-    assert len(after.seasons) <= 6
-    same = {"seasons", "zones", "trim", "lockouts"}
-    assert before.model_dump(exclude=same) == after.model_dump(exclude=same)
-    set_keys = {"step", "least", "most", "auto"}
-    assert before.trim.model_dump(exclude=set_keys) == after.trim.model_dump(exclude=set_keys)
-    of_rain = {"rain": {"skip", "most", "lock_floor"}}
-    held = [prop.lockouts.model_dump(exclude=of_rain) for prop in (before, after)]
-    assert held[0] == held[1]
-    for name, zone in before.zones.items():
-        changed = {"share", "wet_limit", "wet_release"}
-        assert zone.model_dump(exclude=changed) == after.zones[name].model_dump(exclude=changed)
-        limits = after.zones[name].wet_limit, after.zones[name].wet_release
-        assert [limit is not None for limit in limits] == [zone.probe] * 2
-
-
-SEASON = Season.model_validate(
-    {"from": "05-01", "cycles": 2, "minutes": 12.5, "window": "20:00-08:00", "demand": 3.1}
+RELIEFS_PF = (0.1, 0.3)
+GROUNDS = 2
+US = GOOD.replace("latitude = 33", 'latitude = 33\nunits = "us"').replace(
+    "[[seasons]]", "[water]\nprice = 5\n\n[[seasons]]", 1
 )
+for old, new in (
+    ("flow = 20\n", 'flow = "5 gal/min"\n'),
+    ("length = 20\n", 'length = "66 ft"\n'),
+    ("flow = 6, pressure = 75", 'flow = "0.5 gal/h/ft", pressure = "11 psi"'),
+    ("price = 5", 'price = 5\nper = "ccf"'),
+):
+    assert old in US
+    US = US.replace(old, new)
+METRIC_WORDS = re.compile(r"\d ?(mm|cm|m|m3|l|litres|kPa|L)\b")
+US_WORDS = re.compile(r"\d ?(in|gal|ft|ccf)\b")
+KEYS = [
+    "schema",
+    "verdict",
+    "limit",
+    "would_change",
+    "relief_pf",
+    "unrest_pct",
+    "tilt_pct",
+    "shift_pct",
+    "excursion_pct",
+    "days_soaked",
+    "litres_a_year",
+    "grounds",
+    "held_out_years",
+    "levels_pf",
+    "levels_trust",
+    "model_error_pf",
+    "reliefs",
+    "rows",
+]
 
 
-def test_comments_of_the_owner_stay() -> None:
-    text = (DEMO / "property.toml").read_text("utf-8")
-    prop = parse(text, "x").model_copy(update={"seasons": [SEASON]})
-    made = propose_file.written(text, prop)
-    assert tomllib.loads(made)["seasons"] == [
-        {"from": "05-01", "cycles": 2, "minutes": 12.5, "window": "20:00-08:00", "demand": 3.1}
-    ]
-    old, new = text.splitlines(), made.splitlines()
-    first = old.index("[[seasons]]")
-    after = next(i for i, line in enumerate(old) if line.startswith("# What holds water back."))
-    assert new[:first] == old[:first]
-    assert new[-len(old[after:]) :] == old[after:]
+class Serial(Executor):
+    """Runs each task as it is asked for."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **named: Any) -> "Future[Any]":
+        future: Future[Any] = Future()
+        future.set_result(fn(*args, **named))
+        return future
 
 
-def test_seasons_in_one_list_are_written_as_one() -> None:
-    text = TUNIS.read_text("utf-8")
-    head, _, rest = text.partition("[[seasons]]")
-    listed = (
-        'seasons = [{ from = "03-01", cycles = 0 }]\n'
-        + head
-        + "[lockouts.rain]"
-        + rest.partition("[lockouts.rain]")[2]
-    )
-    prop = parse(listed, "x").model_copy(update={"seasons": [SEASON]})
-    assert parse(propose_file.written(listed, prop), "x").seasons == [SEASON]
+@contextmanager
+def small_study() -> Iterator[None]:
+    """Few grounds, reliefs and years, in this process."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(tool, "RELIEFS_PF", RELIEFS_PF)
+        patch.setattr(tool, "SEARCHED_YEARS", 2)
+        patch.setattr(tool, "JUDGED_YEARS", 2)
+        patch.setattr(tool, "searched", lambda *args: searched(*args)[:GROUNDS])
+
+        @contextmanager
+        def processes(count: int) -> Iterator[tuple[Executor, int]]:
+            yield Serial(), count
+
+        patch.setattr(workers, "processes", processes)
+        yield
+
+
+class Made(NamedTuple):
+    """What the command made: exit status, what it printed, and its folder."""
+
+    status: int
+    out: str
+    err: str
+    folder: Path
+    found: Proposal
+
+
+def run(*args: str) -> tuple[int, str, str]:
+    result = CliRunner().invoke(cli.app, list(args))
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result.exit_code, result.stdout, result.stderr
+
+
+def short_weather(folder: Path) -> Path:
+    """Two years of the demo's record."""
+    lines = (DEMO / "weather.csv").read_text("utf-8").splitlines()
+    file = folder / "weather.csv"
+    file.write_text("\n".join(lines[: 1 + 730]) + "\n", "utf-8")
+    return file
+
+
+def asked(folder: Path, text: str, out: str) -> list[str]:
+    """What to type."""
+    house = folder / "house.toml"
+    house.write_text(text, "utf-8")
+    weather = str(short_weather(folder))
+    grounds = str(GROUNDS)
+    where = str(folder / out)
+    return ["propose", str(house), "--weather", weather, "--grounds", grounds, "--out", where]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """A house in the US's units, once."""
+    folder = tmp_path_factory.mktemp("propose")
+    kept: list[Proposal] = []
+    propose = tool.propose
+    with small_study(), pytest.MonkeyPatch.context() as patch:
+
+        def keeping(*args: Any, **named: Any) -> Proposal | None:
+            found = propose(*args, **named)
+            assert found is not None
+            kept.append(found)
+            return found
+
+        patch.setattr(tool, "propose", keeping)
+        status, out, err = run(*asked(folder, US, "first"))
+    return Made(status, out, err, folder / "first", kept[0])
+
+
+# The command.
+
+
+def test_it_writes_three_files_and_says_where(made: Made) -> None:
+    assert made.status == 0
+    names = {file.name for file in made.folder.iterdir()}
+    assert names == {"property.toml", "proposal.json", "plan.png"}
+    for name in ("property.toml", "plan.png"):
+        assert str(made.folder / name) in made.out.replace("\n", "")
+    assert (made.folder / "plan.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
+
+
+def test_the_property_is_read_checked_and_reckons(made: Made) -> None:
+    prop = load(made.folder / "property.toml")
+    assert prop.estimate.relief == made.found.relief_pf and prop.estimate.yard is not None
+    for zone in prop.zones.values():
+        assert zone.ground is not None and zone.ground.target_pf <= zone.ground.level_pf
+    assert made.found.house.plan.hub.estimate == 1
+    status, _, err = run("check", str(made.folder / "property.toml"))
+    assert (status, err) == (0, "")
+
+
+def test_the_same_bytes_come_out_again(made: Made) -> None:
+    with small_study():
+        assert run(*asked(made.folder.parent, US, "second"))[0] == 0
+    second = made.folder.parent / "second"
+    for file in made.folder.iterdir():
+        assert (second / file.name).read_bytes() == file.read_bytes(), file.name
 
 
 @pytest.mark.parametrize(
-    ("change", "words"),
+    ("lines", "said"),
     [
-        (
-            lambda text: text + '[lockouts.quiet]\nallowed_weekdays = ["mon", "thu"]\n',
-            ("its cap, 120 min a day", "days a week instead of 2"),
-        ),
-        (
-            lambda text: (
-                text.replace('texture = "clay"', 'texture = "silty clay"')
-                .replace("conductivity = 2\n", "")
-                .replace("flow = 4,", "flow = 7.45,")
-                .replace("length = 20", "length = 20\nwidth = 0.45")
-                .replace("length = 18", "length = 18\nwidth = 0.45")
-            ),
-            ("what limits it is the clay", "0.2 mm an hour", "What would do"),
-        ),
-        (
-            lambda text: text + '[lockouts.quiet]\nbanned_hours = ["02:00-01:00"]\n',
-            ("one cycle of all zones", "what would do"),
-        ),
+        (["date,rain_mm,tmin_c,tmax_c"], "weather.csv"),
+        (["nothing of the kind"], "weather.csv"),
+        (["date,rain_mm,tmin_c,tmax_c", "2019-01-01,0,1,9", "2019-01-02,0,1,9"], "2 days"),
     ],
-    ids=["two days", "silty clay", "one hour"],
 )
-def test_impossible_sites_get_a_figure_and_no_file(
-    change: object, words: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+def test_bad_weather_is_one_line(tmp_path: Path, lines: Sequence[str], said: str) -> None:
+    args = asked(tmp_path, GOOD, "out")
+    (tmp_path / "weather.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    status, out, err = run(*args)
+    assert (status, out) == (2, "")
+    assert len(err.strip().splitlines()) == 1 and said in err
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "wrong", [["--rows", "1"], ["--rows", "25"], ["--grounds", "0"], ["--grounds", "65"]]
+)
+def test_options_beyond_their_bounds_are_refused(tmp_path: Path, wrong: list[str]) -> None:
+    status, out, err = run(*asked(tmp_path, GOOD, "out"), *wrong)
+    assert (status, out) == (2, "") and wrong[0] in err
+
+
+def test_where_no_table_fits_nothing_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    file = tmp_path / "house.toml"
-    file.write_text(change(TUNIS.read_text("utf-8")), "utf-8")  # type: ignore[operator]
-    out = tmp_path / "out"
-    weather = ("--weather", str(WEATHER))
-    code, told, _ = run(capsys, "propose", str(file), *weather, "--out", str(out))
-    told = " ".join(told.split())
-    assert code == NO_PLAN, told
-    assert not (out / "property.toml").exists()
-    for word in words:
-        assert word in told
+    monkeypatch.setattr(tool, "propose", lambda *_, **__: None)
+    status, out, _ = run(*asked(tmp_path, GOOD, "out"), "--processes", "1")
+    assert status == 1 and "No table fits" in out and not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize("given", [(), ("--weather", str(WEATHER), "--climate", str(WEATHER))])
-def test_weather_or_climate_is_one_line(
-    given: tuple[str, ...], capsys: pytest.CaptureFixture[str]
-) -> None:
-    code, _, told = run(capsys, "propose", str(TUNIS), *given)
-    assert code == 2
-    assert "allowed one" in told
+def test_soaked_ground_gets_no_water_and_the_house_is_left(tmp_path: Path) -> None:
+    """Twelve millimetres of rain each day: no strip ever lacks anything, and percents of a ground
+    that never moves mean nothing."""
+    args = asked(tmp_path, GOOD, "out")
+    file = tmp_path / "weather.csv"
+    head, *lines = file.read_text("utf-8").splitlines()
+    wet = [f"{line.split(',')[0]},12.0,6.0,11.0" for line in lines]
+    file.write_text("\n".join([head, *wet]) + "\n", "utf-8")
+    with small_study():
+        status, out, _ = run(*args)
+    assert status == 0 and out.startswith("Verdict: leave")
+    prop = load(tmp_path / "out" / "property.toml")
+    assert [season.count for season in prop.seasons] == [0]
+    said = json.loads((tmp_path / "out" / "proposal.json").read_text("utf-8"))
+    assert said["litres_a_year"] == 0 and said["unrest_pct"]["p50"] is None
 
 
-def test_every_third_of_the_last_years_is_held_out_and_few_are_added_to(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(proposal, "YEARS_MOST", 4)
-    monkeypatch.setattr(proposal, "FEW_YEARS", 4)
-    monkeypatch.setattr(proposal, "INVENTED", 1)
-    prop = load(DEMO / "property.toml")
-    weather = read(WEATHER, latitude_deg=prop.site.latitude)
-    records = records_of(compile_house(prop), [weather], seed=1)
-    assert records.searched[0].names == (2019, 2021, 2022)
-    assert len(records.searched[1].names) == 1 and records.invented
-    (held_out,) = records.held_out
-    assert held_out.names == (2020,) and held_out.years == (1,)
-    assert held_out.span.weather.last_day == date(2022, 12, 31)
-    assert np.bincount(held_out.year).tolist() == [365, 366, 365, 365]
-    assert not held_out.season.days[~held_out.judged].any()
-    assert held_out.season.days[held_out.judged].any()
+# What it says.
 
 
-def test_years_searched_are_laid_together_and_keep_their_dates(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(proposal, "YEARS_MOST", 4)
-    prop = load(DEMO / "property.toml")
-    weather = read(WEATHER, latitude_deg=prop.site.latitude)
-    records = records_of(compile_house(prop), [weather], seed=1)
-    searched, (held_out,) = records.searched[0], records.held_out
-    assert set(searched.names) | set(held_out.names) == {2019, 2020, 2021, 2022}
-    assert searched.span.first_day == date(2019, 1, 1)
-    assert np.bincount(searched.year).tolist() == [365, 366, 365]
-    assert searched.judged.all()
-    laid = searched.span.weather.rain_mm[searched.scored]
-    for place, year in enumerate(searched.names):
-        own = weather.span(date(year, 1, 1), date(year, 12, 31)).rain_mm
-        found = laid[searched.year == place]
-        assert (found[:365] == own[:365]).all()
-    before = searched.span.weather.rain_mm[: searched.span.spin_up_days]
-    assert (before == weather.span(date(2018, 1, 1), date(2018, 12, 31)).rain_mm).all()
+def test_the_json_has_its_keys_and_they_agree(made: Made) -> None:
+    said = json.loads((made.folder / "proposal.json").read_text("utf-8"))
+    assert list(said) == KEYS
+    assert said["schema"] == 1 and said["verdict"] in ("water", "leave")
+    assert said["grounds"] == GROUNDS
+    for name in ("unrest_pct", "tilt_pct", "shift_pct", "excursion_pct", "days_soaked"):
+        low, mid, high = (said[name][share] for share in ("p10", "p50", "p90"))
+        assert low <= mid <= high, name
+    assert [one["relief_pf"] for one in said["reliefs"]] == list(RELIEFS_PF)
+    assert said["relief_pf"] in RELIEFS_PF
+    chosen = next(one for one in said["reliefs"] if one["relief_pf"] == said["relief_pf"])
+    passing = [one for one in said["reliefs"] if not one["limits"]]
+    assert (said["verdict"] == "water") == bool(passing)
+    assert not passing or not chosen["limits"]
+    assert len(said["limit"]) == len(said["would_change"])
+    assert list(said["levels_pf"]) == ["west", "east"] and len(said["model_error_pf"]) == 3
+    assert all(0.0 < error < 0.3 for error in said["model_error_pf"])
+    prop = load(made.folder / "property.toml")
+    written = [("{:02}-{:02}".format(*s.begins), s.count, s.minutes or 0) for s in prop.seasons]
+    assert [(r["from"], r["cycles"], r["minutes"]) for r in said["rows"]] == written
 
 
-def test_years_searched_are_judged_by_the_whole_record_s_season(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """Tunis's last years are hotter, and lengthen the season; a few of them are held out."""
-    monkeypatch.setattr(proposal, "YEARS_MOST", 15)
-    prop = load(TUNIS)
-    house, weather = compile_house(prop), record("tunis")
-    (searched,) = records_of(house, [weather], seed=1).searched
-    year = searched.names[0]
-    span = span_of(weather, date(year, 1, 1), date(year, 12, 31))
-    season = climate(house, weather, span, 1)
-    assert (searched.season.days[:365] == season.days[:365]).all()
-    assert searched.season.note == season.note
+def test_the_words_name_the_verdict_the_figures_and_only_the_us_s_units(made: Made) -> None:
+    lines = list(page.words(made.found))
+    said = json.loads((made.folder / "proposal.json").read_text("utf-8"))
+    assert lines[0].startswith("Verdict: " + said["verdict"])
+    text = " ".join(lines)
+    for share in ("p10", "p50", "p90"):
+        assert f"{said['unrest_pct'][share]:.0f}" in text
+    assert f"Judged on {GROUNDS} grounds" in text and "2 years invented" in text
+    assert ", about " in text  # what the water costs
+    printed = made.out
+    assert not METRIC_WORDS.search(text) and not METRIC_WORDS.search(printed)
+    assert US_WORDS.search(text)
+    assert "written" in printed and "west pF" in printed.replace("\n", " ")
 
 
-def test_a_row_may_begin_earlier_but_not_where_another_does() -> None:
-    draft = propose_draft.Draft((0, 8, 20), (1.0, 9.0, 3.0), 0.7, (100.0,))
-    moved = draft.shifted(0, -1)
-    assert moved is not None
-    assert (moved.begins, moved.minutes) == ((8, 20, 23), (9.0, 3.0, 1.0))
-    assert draft.shifted(1, 12) is None
+def test_a_metric_house_is_told_in_its_own_units(made: Made) -> None:
+    found = replace(made.found, house=replace(made.found.house, units="metric"))
+    text = " ".join(page.words(found))
+    assert METRIC_WORDS.search(text) and not US_WORDS.search(text)
 
 
-def test_a_supply_too_weak_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    file = tmp_path / "house.toml"
-    file.write_text(TUNIS.read_text("utf-8").replace("flow = 14", "flow = 1.2"), "utf-8")
-    code, _, told = run(
-        capsys, "propose", str(file), "--weather", str(WEATHER), "--out", str(tmp_path / "out")
-    )
-    assert code == 2
-    assert "what the supply gives, 1.2 L/min" in told
+def words_of(found: Proposal, judged: Verdict) -> str:
+    return " ".join(page.words(replace(found, verdict=judged)))
 
 
-def test_windows_keep_clear_of_banned_hours() -> None:
-    text = TUNIS.read_text("utf-8") + '[lockouts.quiet]\nbanned_hours = ["06:00-19:00"]\n'
-    plan = compile_house(parse(text, "x")).plan
-    for start, length in propose_draft.windows_min(plan):
-        minutes = np.arange(start, start + length) % 1440
-        assert not np.any((minutes >= 360) & (minutes < 1140))
+def test_what_limits_watering_is_said_and_what_might_change_it(made: Made) -> None:
+    assert set(page.LIMITS) == {verdict.UNREST, *verdict.LIMITS} == set(verdict.WOULD_CHANGE)
+    for name, words in page.LIMITS.items():
+        text = words_of(made.found, Verdict("leave", None, made.found.verdict.limits, (name,)))
+        assert text.startswith("Verdict: leave the house as it is.")
+        assert words in text and verdict.WOULD_CHANGE[name] in text
+    limits: dict[float, tuple[str, ...]] = dict.fromkeys(RELIEFS_PF, ())
+    text = words_of(made.found, Verdict("water", 0.1, limits, ("days_soaked",)))
+    assert text.startswith("Verdict: water, with a relief of") and "What limits" not in text
 
 
-# Zones with a probe.
+def with_measure(kept: list[Kept], **changes: Any) -> list[Kept]:
+    return [replace(one, measures=replace(one.measures, **changes)) for one in kept]
 
 
-def demo_tables() -> propose_draft.Tables:
-    """The demo's, but that the third zone has no probe."""
-    before, north = (DEMO / "property.toml").read_text("utf-8").split("[zones.north]")
-    prop = parse(f"{before}[zones.north]{north.replace('probe = true', '', 1)}", "the demo")
-    tables = propose_draft.Tables(prop, compile_house(prop), [5.0] * 12, np.zeros(4))
-    assert tables.probed.tolist() == [True, True, False, True]
-    return tables
+def test_much_lift_is_a_word_of_caution(made: Made) -> None:
+    for excursion_pct, warned in ((10.0, False), (70.0, True)):
+        held_out = with_measure(made.found.held_out, excursion_pct=excursion_pct)
+        text = " ".join(page.words(replace(made.found, held_out=held_out)))
+        assert ("ask an engineer" in text) == warned
 
 
-def need_of_mm(mm_d: float, high_mm_d: float) -> proposal.Need:
-    """A need in the second half of July, and half of it in all other half-months; 0 in winter."""
-    of_year = np.repeat([0.0, 0.5, 0.0], (6, 14, 4))
-    of_year[13] = 1.0
-    asked, high = (np.outer(of_year, np.full(4, mm)) for mm in (mm_d, high_mm_d))
-    return proposal.Need(0.75, asked, asked / 2.0, high, np.zeros(24), np.zeros(4))
+def test_a_house_with_one_side_has_no_tilt_and_still_a_json(made: Made) -> None:
+    nothing = {"tilt_pct": np.nan, "shift_between_pct": np.nan}
+    held_out = with_measure(made.found.held_out, **nothing)
+    by_relief = {pf: with_measure(kept, **nothing) for pf, kept in made.found.by_relief.items()}
+    found = replace(made.found, held_out=held_out, by_relief=by_relief)
+    said = json.dumps(page.as_json(found), allow_nan=False)
+    assert json.loads(said)["tilt_pct"] == {"p10": None, "p50": None, "p90": None}
+    console = Console(width=120, record=True)
+    page.show(found, console)
+    assert "nan" not in console.export_text()
 
 
-def test_a_probe_s_zone_is_given_what_nine_years_in_ten_need_as_far_as_rules_allow() -> None:
-    tables = demo_tables()
-    plain, ample, most = (
-        propose_draft.draft_of(tables, need_of_mm(2.0, high), rows=6) for high in (2.0, 3.0, 99.0)
-    )
-    times = np.array(ample.share_pct) / plain.share_pct
-    assert times[[0, 1, 3]] / times[2] == pytest.approx(1.5, rel=0.01)
-    assert most == plain
+# How it chooses.
 
 
-def test_rows_follow_the_zones_without_a_probe() -> None:
-    need = need_of_mm(2.0, 2.0)
-    need.mm_d[:, 2] = np.roll(need.mm_d[:, 2], 2)  # the one without
-    begins = propose_draft.draft_of(demo_tables(), need, rows=3).begins
-    alone = propose_draft.draft_of(demo_tables(), need_of_mm(2.0, 2.0), rows=3).begins
-    assert sorted(begins) == sorted((begin + 2) % 24 for begin in alone)
+def test_the_relief_written_passes_if_any_does_and_moves_least(made: Made) -> None:
+    kept = made.found.by_relief[RELIEFS_PF[0]]
+
+    def of(unrest_pct: float, litres: float) -> list[Kept]:
+        calm = with_measure(kept, unrest_pct=unrest_pct)
+        return [replace(one, litres_a_year=litres) for one in calm]
+
+    by_relief = {0.1: of(70.0, 1.0), 0.2: of(50.0, 2.0), 0.4: of(50.2, 1.0), 0.5: of(20.0, 9.0)}
+    limits: dict[float, tuple[str, ...]] = dict.fromkeys(by_relief, ())
+    limits[0.5] = ("days_soaked",)
+    passing = Verdict("water", 0.2, limits, ())
+    assert tool._chosen(by_relief, passing) == 0.4  # as calm as the other, with less water
+    none = {0.1: ("a", "b"), 0.2: ("a",), 0.4: ("a", "b"), 0.5: ("a", "b")}
+    assert tool._chosen(by_relief, Verdict("leave", None, none, ("a",))) == 0.2
 
 
-def test_what_a_probe_s_zone_needs_in_rare_years_is_no_limit() -> None:
-    tables, need = demo_tables(), need_of_mm(2.5, 14.0)
-    assert propose.limit_of(tables, propose_draft.draft_of(tables, need, 6), need) is None
-    need = need_of_mm(14.0, 14.0)
-    found = propose.limit_of(tables, propose_draft.draft_of(tables, need, 6), need)
-    assert found is not None and found.half_month == 13 and found.share < 0.96
+@pytest.mark.parametrize(("years", "seen_years"), [(2, None), (5, None), (6, 4), (30, 20)])
+def test_a_third_of_a_long_record_is_held_out(years: int, seen_years: int | None) -> None:
+    lived = read(DEMO / "weather.csv", latitude_deg=33.0)
+    days = [day % lived.days for day in range(round(365.25 * years))]
+    record = lived.picked(date(1990, 1, 1), days)
+    seen, kept_back, names = tool.cut(record, 1)
+    if seen_years is None:
+        assert seen == record and "invented" in names
+        assert round(kept_back.days / 365.25) == tool.JUDGED_YEARS
+        return
+    assert seen.days == pytest.approx(365.25 * seen_years, abs=1)
+    assert seen.days + kept_back.days == record.days
+    assert (kept_back.first_day - seen.last_day).days == 1
+    assert names == f"{kept_back.first_day} to {record.last_day}"
 
 
-def test_balance_counts_days_too_wet_only_where_no_probe_holds_back() -> None:
-    """Two days, a row each, the first zone 0.5 pF too wet and the second too dry by as much."""
-    season = counting.Season(np.ones((2, 2), dtype=np.bool_), "")
-    span: Any = SimpleNamespace(spin_up_days=0)
-    year = np.zeros(2, dtype=np.int64)
-    record = proposal.Record(span, season, np.array([0, 1]), year, (0,), (2001,))
-    rows = [np.array([0]), np.array([1])]
-    task = search.Task([record], [], lambda _: None, np.ones(4), rows, np.ones(2), False)
-    pf = np.array([[2.4, 3.4], [2.4, 3.4]])
-    outcome = Outcome(np.zeros((2, 2), dtype=np.int8), pf, pf, np.ones(2))
-    plain, first, second, both = (
-        search._shift(task, [outcome], np.array(probed)).round(6).tolist()
-        for probed in ([False, False], [True, False], [False, True], [True, True])
-    )
-    step = search.PER_PF * 0.5
-    assert plain == pytest.approx([0.0, 0.0, -step, step])
-    assert first == pytest.approx([step, step, 0.0, step])  # rows by the second zone alone
-    assert second == pytest.approx([-step, -step, -step, step])
-    assert both == pytest.approx([step / 2.0, step / 2.0, 0.0, step])
+def test_targets_are_drier_than_the_wettest_days_and_never_drier_than_the_level(made: Made) -> None:
+    reduced = replace(made.found.reduced, wettest_pf=np.array([2.2, 3.5]))
+    levels = np.array([3.6, 3.6])
+    assert tool._targets(reduced, levels, 0.4).tolist() == pytest.approx([3.2, 3.5])
+    assert tool._targets(reduced, levels, 2.0).tolist() == pytest.approx([2.5, 3.5])
+    assert tool._targets(reduced, levels - 0.5, 0.1).tolist() == pytest.approx([3.0, 3.1])
+
+
+def test_the_table_gives_the_ceiling_and_nothing_in_the_owner_s_closed_months(made: Made) -> None:
+    """The owner's file is closed from November to April."""
+    closed = np.array([half < 8 or half >= 20 for half in range(table.HALF_MONTHS)])
+    given = page.given_mm_d(made.found)
+    assert not given[closed].any() and given[~closed].any()
+    assert not made.found.ceiling_mm_d[closed].any()
+    caps_mm = [
+        zone.cap_s / 3600.0 * strip.rate_mm_h
+        for zone, strip in zip(made.found.house.plan.zones, made.found.house.strips, strict=True)
+    ]
+    assert np.all(given >= np.minimum(made.found.ceiling_mm_d, caps_mm) - 0.05)
+
+
+def test_a_record_that_is_too_short_is_a_mistake_of_the_weather() -> None:
+    still = np.zeros(200)
+    record = Weather(date(2021, 1, 1), still, still, still + 9.0, still, 33.0, ())
+    with pytest.raises(ValueError, match="at least 365"), small_study():
+        tool.propose(
+            load(DEMO / "property.toml"),
+            "w.csv",
+            record,
+            rows=4,
+            grounds=1,
+            seed=1,
+            executor=Serial(),
+            tell=print,
+        )

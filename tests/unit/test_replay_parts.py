@@ -17,7 +17,7 @@ from evenclay.sim.house import owner as by_hand
 from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
-from evenclay.sim.house.house import Check, Owner
+from evenclay.sim.house.house import Check, Owner, Report
 from evenclay.sim.house.site import Ground, Sky
 from evenclay.sim.judge import held, policies
 from evenclay.sim.replay.life import Life, Script
@@ -125,57 +125,73 @@ def test_blade(top_pf: float, found: int) -> None:
 class Said(Ground):
     """A ground whose hands say what they are told to."""
 
-    def __init__(self, found: list[int]) -> None:
+    def __init__(self, found: list[Report]) -> None:
         super().__init__((), 0)
         self.found = found
 
-    def felt(self, check: Check, random: np.random.Generator) -> list[int]:
+    def felt(self, check: Check, random: np.random.Generator) -> list[Report]:
         return self.found
+
+
+SAID = [Report(DRY, 0), Report(FIRM, 2), Report(WET, 4)] * 2
 
 
 def test_an_owner_who_misses_weeks_and_misjudges_strips() -> None:
     random = np.random.default_rng(1)
     sound, careless = Owner(), Owner(misses_pct=20.0, misjudges_pct=10.0)
-    ground = Said([DRY, FIRM, WET] * 2)
-    assert by_hand.readings(sound, ground, random) == [DRY, FIRM, WET] * 2
-    weeks = [by_hand.readings(careless, ground, random) for _ in range(4000)]
+    ground = Said(SAID)
+    assert by_hand.reports(sound, ground, random) == SAID
+    weeks = [by_hand.reports(careless, ground, random) for _ in range(4000)]
     made = [week for week in weeks if week is not None]
     assert len(made) / len(weeks) == pytest.approx(0.8, abs=0.03)
-    for strip, right in enumerate([DRY, FIRM, WET] * 2):
-        wrong = [week[strip] for week in made if week[strip] != right]
+    for strip, (blade, sample) in enumerate(SAID):
+        wrong = [week[strip] for week in made if week[strip] != SAID[strip]]
         assert len(wrong) / len(made) == pytest.approx(0.1, abs=0.03)
-        assert set(wrong) == ({DRY, WET} if right == FIRM else {FIRM})
+        assert {one.blade for one in wrong} == ({DRY, WET} if blade == FIRM else {FIRM})
+        beside = {0: {1}, 2: {1, 3}, 4: {3}}
+        assert sample is not None and {one.sample for one in wrong} == beside[sample]
 
 
-@pytest.mark.parametrize(
-    ("band_pf", "reading"), [(3.31, DRY), (3.3, FIRM), (2.5, FIRM), (2.49, WET)]
-)
-def test_what_a_reading_of_the_band_itself_would_be(band_pf: float, reading: int) -> None:
-    assert by_hand.of_band(band_pf) == reading
+def test_who_checks_with_one_thing_says_nothing_of_the_other() -> None:
+    random = np.random.default_rng(2)
+    never_right = Owner(misjudges_pct=100.0)
+    assert by_hand.reports(never_right, Said([Report(DRY)]), random) == [Report(FIRM)]
+    assert by_hand.reports(never_right, Said([Report(sample=0)]), random) == [Report(sample=1)]
 
 
 def test_four_policies_share_table_hoses_and_caps() -> None:
     ban = BanPart({"kind": BAN_HOURS, "first": 600, "last": 1200})
     house = make_house(
-        hub={"weekdays": 1, "auto_trim": 2, "battery": 1}, zone={"probe": 1}, bans=[ban]
+        hub={"weekdays": 1, "estimate": 1, "battery": 1},
+        each_zone=[{"probe": 1, "sensor": 1}, {"probe": 1, "sensor": 2}],
+        bans=[ban],
     )
     house = replace(house, owner=Owner(checks=False))
     found = {policy.name: policy for policy in policies.policies(house)}
-    assert list(found) == ["none", "calendar", "calendar_checked", "hub"]
+    assert list(found) == ["none", "calendar", "hub_alone", "hub"]
     assert found["none"].plan is None
     assert found["hub"].plan is house.plan and found["hub"].owner is None
-    assert found["calendar_checked"].owner is house.owner
+    alone = found["hub_alone"].plan
+    assert alone is not None and alone.hub is house.plan.hub and alone.bans == [ban]
+    assert not any(zone.probe or zone.sensor for zone in alone.zones)
+    assert found["hub_alone"].owner is None
     bare = found["calendar"].plan
     assert bare is not None
     bare = unpack(bare.pack())
     hub = bare.hub
     assert not bare.bans and (hub.weekdays, hub.dates, hub.rain_kind) == (127, 0, 0)
-    assert (hub.frost, hub.battery, hub.auto_trim, hub.rewet_days) == (0, 0, 0, 0)
+    assert (hub.frost, hub.battery, hub.estimate) == (0, 0, 0)
     for mine, other in zip(bare.zones, house.plan.zones, strict=True):
-        assert mine.probe == 0 and other.probe == 1
+        assert mine.probe == mine.sensor == 0 and other.probe == 1
         for name in ("cap_s", "rest_s", "longest_s", "share_pct", "supply", "tag"):
             assert getattr(mine, name) == getattr(other, name)
     assert [vars(r) for r in bare.rows] == [vars(r) for r in house.plan.rows]
+
+
+def test_nothing_follows_from_a_check_where_nothing_is_reckoned() -> None:
+    for reckons in (0, 1):
+        house = make_house(hub={"estimate": reckons}, owner=Owner(check="both"))
+        assert (policies.hub_of(house).owner is house.owner) is bool(reckons)
 
 
 def heard(at_s: int, what: int, zone: int, why: int, value: int = 0) -> Heard:
@@ -216,17 +232,6 @@ def test_quiet_hours_follow_the_rules_of_the_date() -> None:
     start_s = DAY_S * day_of(2024, 5, 11)  # a Saturday
     quiet = held.hours(plan, [], start_s, 3)[:, 0, held.REASONS.index(events.QUIET)]
     assert quiet.tolist() == [8.0, 24.0, 8.0]
-
-
-def test_rewetting_lasts_as_long_as_was_told_or_until_its_end() -> None:
-    story = [
-        heard(DAY_S, events.REWETTING, 0, events.SEASON, 3),
-        heard(DAY_S, events.REWETTING, 1, events.SEASON, 28),
-        heard(4 * DAY_S + 5, events.REWETTING, 1, events.SEASON, 0),
-    ]
-    stood = held.rewetting(2, story, 0, 6)
-    assert stood[:, 0].tolist() == [False, True, True, True, False, False]
-    assert stood[:, 1].tolist() == [False, True, True, True, False, False]
 
 
 @pytest.mark.parametrize(

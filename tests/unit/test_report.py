@@ -243,7 +243,7 @@ def _summary(
         "policies": {
             "none": policy(0.0, 100.0),
             "calendar": policy(1.43, 93.0),
-            "calendar_checked": policy(1.2, 131.0),
+            "hub_alone": policy(1.2, 131.0),
             "hub": policy(1.0, 76.0),
         },
         "mass_balance_error_mm": 3.1e-12,
@@ -554,9 +554,9 @@ def test_files_of_another_house_are_refused(tmp_path: Path) -> None:
 
 
 def test_every_alarm_that_a_hub_raises_has_its_sentence() -> None:
-    """All that `Lockouts.set`, the hub's faults, the trim and the runner raise as alarms."""
-    names = "LOW_BATTERY NO_FLOW BURST LEAK DRIVER STORE BROKEN PROBE STALE DRY_AT_FULL"
-    names += " SUPPLY_NO_FLOW TROUBLE CONTACT_STALE"
+    """All that `Lockouts.set`, the hub's faults and the runner raise as alarms."""
+    names = "LOW_BATTERY NO_FLOW BURST LEAK DRIVER STORE BROKEN PROBE STALE STUCK"
+    names += " SUPPLY_NO_FLOW TROUBLE RAIN_STALE"
     missing = {WHY[getattr(events, name)] for name in names.split()} - ALARMS.keys()
     assert not missing
     assert all(words.endswith(".") for why, words in ALARMS.items() if why != "fault")

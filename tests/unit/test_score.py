@@ -13,7 +13,7 @@ from evenclay.sim.house.house import Strip
 from evenclay.sim.judge import band_measures as measures
 from evenclay.sim.judge import score
 from evenclay.sim.judge.days import Days, days_of, top_wet
-from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, REWETTING, WET
+from evenclay.sim.judge.score import DRY, IN_BAND, RAIN_WET, WET
 from evenclay.sim.judge.season import Season, season_of
 from evenclay.sim.weather.hourly import Hourly
 
@@ -28,9 +28,8 @@ def days_like(pf: list[float], **values: list[float]) -> Days:
     return Days(pf=np.array(pf)[:, None], top_wet=top_wet, **arrays)
 
 
-def states(days: Days, rewetting: list[bool] | None = None) -> list[int]:
-    stood = np.array(rewetting or [False] * len(days.pf), dtype=np.bool_)[:, None]
-    found: list[int] = score.states(days, stood)[:, 0].tolist()
+def states(days: Days) -> list[int]:
+    found: list[int] = score.states(days)[:, 0].tolist()
     return found
 
 
@@ -52,11 +51,6 @@ def test_a_top_that_stays_wet_counts_only_where_water_was_given() -> None:
 def test_irrigation_that_runs_off_makes_a_day_wet() -> None:
     days = days_like([3.0, 3.0, 3.5], litres=[9.0] * 3, runoff_mm=[0.1, 0.2, 0.2])
     assert states(days) == [IN_BAND, WET, WET]
-
-
-def test_rewetting_stands_for_dry_and_for_nothing_else() -> None:
-    days = days_like([3.5, 3.5, 3.0, 2.0])
-    assert states(days, [False, True, True, True]) == [DRY, REWETTING, IN_BAND, RAIN_WET]
 
 
 def test_top_wet_begins_48_hours_after_rain_and_ends_once_dry() -> None:
@@ -143,15 +137,14 @@ def test_swing_is_a_yearly_figure() -> None:
 
 
 def test_counts_are_of_season_days_or_of_the_year() -> None:
-    state = np.array([[IN_BAND, DRY], [WET, DRY], [RAIN_WET, REWETTING]], dtype=np.int8)
+    state = np.array([[IN_BAND, DRY], [WET, DRY], [RAIN_WET, IN_BAND]], dtype=np.int8)
     season = Season(np.array([[True, False], [False, False], [True, True]]), "")
     judged = score.Score(days_like([3.0] * 3), state, season)
     assert judged.counts() == {
-        "days_in_band": 1,
+        "days_in_band": 2,
         "days_dry": 0,
         "days_wet": 0,
         "days_rain_wet": 1,
-        "days_rewetting": 1,
     }
     assert judged.counts("year_", 1)["year_days_dry"] == 2
 

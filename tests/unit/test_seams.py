@@ -10,14 +10,12 @@ from evenclay.controller.events import (
     AFTER_CYCLE,
     AFTER_RAIN,
     ALARM,
-    AUTOMATIC,
     CLEARED,
     CLOCK,
     CLOSED,
     CUT_SHORT,
     DONE,
     DRIVER,
-    DRY_AT_FULL,
     FAULT,
     FROST,
     HOLD,
@@ -34,12 +32,11 @@ from evenclay.controller.events import (
     STORE,
     SUPPLY_NO_FLOW,
     TEST,
-    TRIMMED,
 )
 from evenclay.controller.journal import LEAK_FAULT, Record
 from evenclay.controller.limits import STALE_S, ZONES_MAX
 from evenclay.controller.meter import _LEAK_ML
-from evenclay.controller.plan import AUTO_BOTH, BAN_HOURS, Plan
+from evenclay.controller.plan import BAN_HOURS, CONTACT, Plan
 from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,
@@ -48,7 +45,6 @@ from evenclay.controller.ports import (
     ASK_RUN,
     ASK_RUN_ANYWAY,
     ASK_TEST,
-    DRY,
     FIRM,
     RECORD,
 )
@@ -382,7 +378,7 @@ def test_status_shows_a_closed_season_for_every_zone() -> None:
 
 
 def test_status_shows_a_probe_that_is_not_trusted() -> None:
-    bench = booted(utc_plan([{}, {"probe": 1}]))
+    bench = booted(utc_plan([{}, {"probe": 1}], frost=0))
     assert alarms(bench) == []
     bench.seen.soil_vwc_ppt[1] = 900
     bench.run_until(MIN_S)
@@ -406,22 +402,6 @@ def test_status_shows_a_thermometer_that_is_silent() -> None:
     assert [e[2] for e in bench.told(CLEARED)] == [STALE]
 
 
-def test_status_shows_dry_checks_at_full_trim_over_a_reboot() -> None:
-    bench = booted(utc_plan(2, trim_most_pct=110))
-    for day in (0, 5, 10):
-        bench.run_until(day * DAY_S + HOUR_S)
-        assert ask(bench, ASK_CHECK, 1, (DRY,)) == (True, OK)
-    assert alarms(bench) == [(1, "dry_at_full")]
-    bench.boot()
-    bench.run_until(0)
-    assert alarms(bench) == [(1, "dry_at_full")]
-    bench.run_until(DAY_S)
-    assert len(bench.told(ALARM, DRY_AT_FULL)) == 1
-    assert ask(bench, ASK_CHECK, 1, (FIRM,)) == (True, OK)
-    assert alarms(bench) == []
-    assert [e[1:3] for e in bench.told(CLEARED)] == [(1, DRY_AT_FULL)]
-
-
 def test_status_shows_a_clock_that_went_far_back_until_the_next_cycle() -> None:
     bench = booted(utc_plan())
     bench.run_until(DAY_S + 7 * HOUR_S)
@@ -439,7 +419,7 @@ def test_status_shows_a_clock_that_went_far_back_until_the_next_cycle() -> None:
 
 def test_a_check_is_taken_on_any_hour_of_a_day_without_water() -> None:
     """In a hold of many days cycles come and go, and give nothing."""
-    bench = booted(utc_plan())
+    bench = booted(utc_plan(estimate=1))
     bench.run_until(7 * HOUR_S)
     assert ask(bench, ASK_CHECK, 0, (FIRM,)) == (False, AFTER_CYCLE)
     ask(bench, ASK_HOLD, -1, START_S + 9 * DAY_S)
@@ -453,7 +433,7 @@ def test_a_check_is_taken_on_any_hour_of_a_day_without_water() -> None:
 
 
 def test_a_check_is_taken_after_a_run_by_hand_before_the_first_cycle() -> None:
-    bench = booted(utc_plan())
+    bench = booted(utc_plan(estimate=1))
     bench.run_until(4 * HOUR_S)
     ask(bench, ASK_RUN, 0, 600)
     bench.run_until(4 * HOUR_S + 300)
@@ -469,7 +449,7 @@ def test_a_check_is_taken_after_a_run_by_hand_before_the_first_cycle() -> None:
 
 
 def test_a_check_is_taken_in_a_closed_season_whose_days_have_no_first_cycle() -> None:
-    bench = booted(utc_plan(rows=[row(1, 1, 0), row(8, 1, starts_min=(360,))]))
+    bench = booted(utc_plan(estimate=1, rows=[row(1, 1, 0), row(8, 1, starts_min=(360,))]))
     bench.run_until(7 * HOUR_S)
     assert ask(bench, ASK_RUN_ANYWAY, 0, 600) == (True, OK)
     bench.run_until(8 * HOUR_S)
@@ -478,7 +458,7 @@ def test_a_check_is_taken_in_a_closed_season_whose_days_have_no_first_cycle() ->
 
 
 def test_a_check_is_refused_for_the_zone_that_the_first_cycle_watered() -> None:
-    bench = booted(utc_plan([{}, {"probe": 1}, {}]))
+    bench = booted(utc_plan([{}, {"probe": 1}, {}], estimate=1))
     bench.seen.soil_vwc_ppt[1] = 360
     bench.run_until(7 * HOUR_S)
     assert [len(spans(bench, zone)) for zone in range(3)] == [1, 0, 1]
@@ -491,7 +471,7 @@ def test_a_check_is_refused_for_the_zone_that_the_first_cycle_watered() -> None:
 def test_a_check_late_in_the_morning_is_before_tonight_s_first_cycle() -> None:
     """A window from 21:00 to 09:00 belongs to the day it begins on."""
     night = [row(1, 1, 3, run_s=1800, demand_um=0, start_min=1260, length_min=720)]
-    bench = booted(utc_plan(rows=night))
+    bench = booted(utc_plan(estimate=1, opening_um=60000, rows=night))
     at_s = DAY_S + 11 * HOUR_S
     bench.run_until(at_s)
     begun = [span[0] for span in spans(bench)]
@@ -504,19 +484,19 @@ def test_a_check_late_in_the_morning_is_before_tonight_s_first_cycle() -> None:
 # Commands are judged by what the sensors say now.
 
 
-def slow() -> Bench:
+def slow(**changes: Any) -> Bench:
     """A hub that reads its sensors once an hour, half an hour after the last time."""
-    bench = booted(utc_plan(poll_s=3600))
+    bench = booted(utc_plan(poll_s=3600, **changes))
     bench.run_until(90 * MIN_S)
     assert bench.runner.hub.wake_s == 2 * HOUR_S
     return bench
 
 
 def test_rain_that_began_since_the_last_poll_refuses_a_run_and_a_check() -> None:
-    bench = slow()
-    bench.seen.rain_um = 12000
+    bench = slow(rain_kind=CONTACT)
+    bench.seen.rain_wet = True
     assert ask(bench, ASK_RUN, 0, 300) == (False, RAIN)
-    bench = slow()
+    bench = slow(estimate=1)
     bench.seen.rain_um = 3000
     assert ask(bench, ASK_CHECK, 0, (FIRM,)) == (False, AFTER_RAIN)
     assert not spans(bench)
@@ -563,40 +543,6 @@ def test_an_owed_record_is_saved_again_though_nothing_else_is_due() -> None:
     assert saves(bench) == [ended_s + _SAVE_RETRY_S]
     assert kept(bench).used_s == [LONG_S // 5, 0]
     assert [e[6] for e in bench.told(CLEARED, STORE)] == [ended_s + _SAVE_RETRY_S]
-
-
-def taught() -> Bench:
-    """A hub whose probe found the soil wet, at a Monday's one cycle: the weekly check."""
-    rows = [row(1, 1, 1, run_s=600, demand_um=0, start_min=360, length_min=60)]
-    made = utc_plan(zone={"probe": 1}, rows=rows, auto_trim=AUTO_BOTH, poll_s=600)
-    bench = booted(made, wall(2025, 7, 7))
-    bench.seen.soil_vwc_ppt = [360]
-    bench.run_until(FIRST_S)
-    assert [e[1:4] for e in bench.told(TRIMMED)] == [(0, AUTOMATIC, 90)]
-    return bench
-
-
-def test_what_a_probe_taught_is_kept_when_it_is_told() -> None:
-    """The check is weekly: power that goes before the next save must not cost it."""
-    bench = taught()
-    assert kept(bench).auto_pct == [-10]
-
-
-def test_what_an_untrusted_probe_taught_is_discarded_and_that_is_kept() -> None:
-    bench = taught()
-    bench.run_until(8 * HOUR_S)  # the cycle is over, and its outcome written
-    assert kept(bench).auto_pct == [-10]
-    bench.calls.clear()
-    bench.seen.soil_vwc_ppt = [900]
-    bench.run_until(9 * HOUR_S)
-    assert kept(bench).auto_pct == [0]
-    alarm = bench.told(ALARM, PROBE)
-    assert [e[1] for e in alarm] == [0]
-    assert saves(bench) == [alarm[0][6]], "at once, and nothing else was to be saved"
-    bench.seen.soil_vwc_ppt = [320]
-    bench.boot()
-    bench.run_until(0)
-    assert told(bench)["zones"][0]["trim_pct"] == 100
 
 
 # What is told.

@@ -8,6 +8,7 @@ import pytest
 
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.ground.plausible import judged, middle
+from evenclay.sim.ground.retention import plan_line
 from evenclay.sim.ground.textures import TEXTURES, pf_of_kpa
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House, Probe
@@ -48,12 +49,12 @@ def reads(of: Standing, pf: float, probe: CapacitiveProbe = EXACT) -> list[int |
 
 
 def planned_ppt(pf: float) -> float:
-    return 1000.0 * float(TEXTURE.water_content(10.0**pf))
+    return float(plan_line(TEXTURE).ppt(pf))
 
 
 @pytest.mark.parametrize("pf", [2.3, 2.5, 2.9, 3.2])
 def test_without_error_both_kinds_stand_at_the_plan_s_own_suctions(pf: float) -> None:
-    """The limits of a plan are drawn on the texture's curve: 348 ppt says pF 2.5 to the hub."""
+    """What a plan takes for pF 2.5 is 416 ppt, and so it is in the middle ground."""
     for probe in (True, "suction"):
         for shown in reads(standing(probe), pf):
             assert shown == pytest.approx(planned_ppt(pf), abs=3.0)
@@ -104,7 +105,7 @@ def test_readings_scatter_and_repeat_with_the_seed() -> None:
         for zone in range(2):
             curve, added = ground.sensor(zone, CapacitiveProbe(pieces_c=0.0), earth_c, 7)
             assert len(curve) == 1001 and len(added) == len(earth_c) + 1
-            assert np.std(added) == pytest.approx(1.6 if probe is True else 1.0, rel=0.05)
+            assert np.std(added) == pytest.approx(3.0 if probe is True else 2.0, rel=0.05)
             again = ground.sensor(zone, CapacitiveProbe(pieces_c=0.0), earth_c, 7)
             assert again[1] == added
             assert ground.sensor(zone, CapacitiveProbe(pieces_c=0.0), earth_c, 8)[1] != added

@@ -18,10 +18,8 @@ import pytest
 from matplotlib.figure import Figure
 from typer.testing import CliRunner
 
-from evenclay.sim.judge import proposal, search
 from evenclay.sim.units import METRIC, UNITS, US
 from evenclay.tools.cli.commands import app
-from evenclay.tools.cli.errors import NO_PLAN
 from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import workers
 from evenclay.tools.property.compile import compile_house
@@ -240,49 +238,6 @@ def test_replay(units: str, tmp_path: Path) -> None:
     summary = json.loads((out / "summary.json").read_text("utf-8"))
     own_units_only(" ".join(summary["notes"]), units, 10)
     assert summary["weather"]["rain_mm"] > 20  # SI in any case
-
-
-@pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A search of a few plans on a few years."""
-    monkeypatch.setattr(search, "ZONE_YEARS", 20)
-    monkeypatch.setattr(search, "BALANCED", 2)
-    monkeypatch.setattr(proposal, "YEARS_MOST", 2)
-    monkeypatch.setattr(proposal, "FEW_YEARS", 1)
-
-
-@both
-@pytest.mark.usefixtures("quick")
-def test_propose(units: str, tmp_path: Path, drawn: list[str]) -> None:
-    file, out = house(tmp_path, units, west="probe = true"), tmp_path / "out"
-    args = ("--weather", str(shorter(tmp_path, 3)), "--out", str(out), "--rows", "3")
-    status, text = run("propose", str(file), *args)
-    assert status == 0, text
-    assert "rain bank drains" in text and "soil probe" in text
-    own_units_only(text, units, 200)
-    (picture,) = drawn
-    own_units_only(picture, units, 40)
-    made = load(out / "property.toml")  # a US file takes no bare number of these
-    assert made.site.units == units
-    written = (out / "property.toml").read_text("utf-8")
-    assert ('demand = "0.' in written) is (units == "us")
-    status, _ = run("check", str(out / "property.toml"))
-    assert status == 0
-
-
-@both
-@pytest.mark.parametrize("limit", ["rules", "soil"])
-@pytest.mark.usefixtures("quick")
-def test_propose_where_no_plan_will_do(units: str, limit: str, tmp_path: Path) -> None:
-    text, west = PLAIN, 'soil = { texture = "clay", conductivity = "0.002 in/h" }'
-    if limit == "rules":
-        text, west = text + '[lockouts.quiet]\nallowed_weekdays = ["Mon"]\n', ""
-    file = house(tmp_path, units, text, west=west)
-    weather = shorter(tmp_path, 3)
-    status, told = run("propose", str(file), "--weather", str(weather))
-    assert status == NO_PLAN, told
-    own_units_only(told, units, 30)
-    assert re.search("[Ww]hat would do", told)
 
 
 class Inline(Executor):

@@ -130,7 +130,7 @@ def test_columns_hold_numbers_of_one_kind_or_text() -> None:
 
     assert shown("soil.conductivity=0.5,2") == [0.5, 2.0]
     assert [type(value) for value in shown("soil.conductivity=0.5,2")] == [float, float]
-    assert shown("trim.step=5,10") == [5, 10]
+    assert shown("estimate.dose=5,10") == [5, 10]
     assert shown("zones.west.cover=bare,0.7") == ["bare", "0.7"]
     assert shown("owner.checks=true,false") == ["true", "false"]
 

@@ -19,7 +19,7 @@ from evenclay.sim.types import Line
 from evenclay.sim.weather.record import Weather
 from tests.houses import make_house, row
 
-WAYS = ("none", "calendar", "calendar_checked", "hub")
+WAYS = ("none", "calendar", "hub_alone", "hub")
 
 
 def weather(days: int = 800) -> Weather:
@@ -70,6 +70,13 @@ def test_a_year_is_judged_whole(year: tuple[Path, dict[str, Any]]) -> None:
         assert sum(days) == 365
         assert zone["target_pf"] >= round(zone["level_pf"] - 0.4, 3)
     assert summary["weather"]["tmi"] < 0
+
+
+def test_what_a_hub_reckons_by_are_its_targets(tmp_path: Path) -> None:
+    made = replace(house(), relief_pf=0.2, target_pf=(3.1, 3.3))
+    summary = replayed(tmp_path, made, first=date(2021, 5, 1), last=date(2021, 5, 9))
+    assert [zone["target_pf"] for zone in summary["zones"].values()] == [3.1, 3.3]
+    assert summary["relief_pf"] == 0.2
 
 
 def test_daily_rows_are_what_the_days_on_target_are_counted_from(

@@ -74,8 +74,13 @@ def without(prop: Property, parts: Sequence[str]) -> Property:
         if part not in known:
             allowed = ", ".join(known) or "nothing: the property has no part to leave out"
             raise DeviceError(f"--without: found {part}, allowed {allowed}")
+    dead = [part.removeprefix("probe.") for part in parts if part.startswith("probe.")]
     zones = {
-        name: zone.model_copy(update=_NO_PROBE) if f"probe.{name}" in parts else zone
+        name: zone.model_copy(update=_NO_PROBE)
+        if name in dead
+        else zone.model_copy(update={"sensor": None})
+        if zone.sensor in dead
+        else zone
         for name, zone in prop.zones.items()
     }
     supplies = {
@@ -94,7 +99,7 @@ def without(prop: Property, parts: Sequence[str]) -> Property:
 
 
 # A zone's limits mean something with its probe alone.
-_NO_PROBE = {"probe": False, "wet_limit": None, "wet_release": None, "dry_limit": None}
+_NO_PROBE = {"probe": False, "wet_limit": None, "wet_release": None}
 
 
 def _parts(prop: Property) -> Iterator[str]:

@@ -12,7 +12,7 @@ from evenclay.tools.cli.options import (
     DemandWeather,
     PropertyPath,
     Units,
-    mean_et0_of,
+    means_in,
 )
 
 
@@ -61,8 +61,8 @@ def bundle(
     mistakes = [] if found.pins is None else list(wiring.misfits(prop, found.pins))
     if mistakes:
         raise prop.source.error(mistakes)
-    et0_mm = mean_et0_of(weather, column, units, dates, prop.site.latitude)
-    plan = compile_house(prop, et0_mm).plan
+    means = means_in(weather, column, units, dates, prop.site.latitude)
+    plan = compile_house(prop, means).plan
     made = bundles.make(found, plan)
     bundles.write(made, plan, out)
     size = sum(len(data) for data in made.files.values())

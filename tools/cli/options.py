@@ -11,9 +11,8 @@ import typer
 from evenclay.tools.cli.output import tell
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from evenclay.sim.weather.record import Weather
+    from evenclay.tools.property.demand import Means
 
 PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="A property file (TOML).")]
 Columns = Annotated[
@@ -39,7 +38,7 @@ Dates = Annotated[
 ]
 DemandWeather = Annotated[
     Path | None,
-    typer.Option(help="Weather, as replay takes it: its mean ET0 becomes the seasons' demand."),
+    typer.Option(help="Weather, as replay takes it: its mean ET0 and rain become the seasons'."),
 ]
 WeatherFiles = Annotated[list[Path], typer.Option(help="Weather, as replay takes it; repeatable.")]
 OutFolder = Annotated[Path, typer.Option(help="Folder for the results; made if need be.")]
@@ -101,19 +100,19 @@ def read_weather(
     return found
 
 
-def mean_et0_of(
+def means_in(
     weather: Path | None,
     column: list[str] | None,
     units: str,
     dates: str | None,
     latitude_deg: float,
-) -> "Sequence[float] | None":
-    """Mean ET0 of each month in a weather file, mm a day; None without a file."""
-    from evenclay.tools.property.demand import mean_et0_mm
+) -> "Means | None":
+    """The means of a weather file's months; None without a file."""
+    from evenclay.tools.property.demand import means_of
 
     if weather is None:
         return None
-    return mean_et0_mm(read_weather(weather, column, units, dates, latitude_deg), latitude_deg)
+    return means_of(read_weather(weather, column, units, dates, latitude_deg), latitude_deg)
 
 
 def read_date(option: str, value: str | None) -> datetime.date | None:

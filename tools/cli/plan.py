@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from evenclay.tools.plan.proposal.propose import Proposal
     from evenclay.tools.plan.sweep import Sweep
 
-YEAR_DAYS = 365  # what invent, propose and compare need at least
+YEAR_DAYS = 365  # what invent and compare need at least
 Vary = Annotated[
     list[str] | None,
     typer.Option(
@@ -42,10 +42,6 @@ Vary = Annotated[
         help="A value of the property and what to put there: values divided by commas, or "
         "FIRST..LAST..STEP; repeatable, for every combination.",
     ),
-]
-Climate = Annotated[
-    Path | None,
-    typer.Option(help="Instead: a record, to plan on years invented with its habits."),
 ]
 
 
@@ -93,80 +89,76 @@ def invent(
 
 def propose(
     property_file: PropertyPath,
-    weather: Annotated[
-        list[Path] | None, typer.Option(help="Weather, as replay takes it; repeatable.")
-    ] = None,
-    climate: Climate = None,
+    weather: Annotated[Path, typer.Option(help="Weather, as replay takes it.")],
     out: Annotated[
-        Path | None, typer.Option(help="Folder for property.toml and plan.png; made if need be.")
+        Path | None,
+        typer.Option(help="Folder for property.toml, proposal.json and plan.png; made if need be."),
     ] = None,
-    rows: Annotated[int, typer.Option(min=1, max=24, help="Rows at most, closed ones too.")] = 6,
-    share: Annotated[
-        float,
-        typer.Option(min=0.5, max=1.0, help="Share of years whose need is met at first."),
-    ] = 0.75,
+    rows: Annotated[int, typer.Option(min=2, max=24, help="Rows at most, closed ones too.")] = 8,
+    grounds: Annotated[
+        int,
+        typer.Option(min=1, max=64, help="Grounds to judge the plan on, none of them searched."),
+    ] = 16,
     seed: Seed = 1,
+    processes: Processes = None,
     column: Columns = None,
     units: Units = "metric",
     dates: Dates = None,
 ) -> None:
-    """Work out the seasonal table from weather, soil and hoses.
+    """Work out how wet to keep the ground, and the seasonal table, from weather, soil and hoses.
 
-    First the water that each strip needs, half-month by half-month; then the table of at most
-    --rows rows that follows it best, with the zones' shares, as the clay takes it in, within your
-    local rules, caps and supplies; then plans near it are tried on the simulated house, for days in
-    band. No search is judged by every third year, which is held out; how the plan does there is
-    shown, and why each row is as it is.
+    The hub's own model of the ground is fitted to the middle ground; three reliefs, by which strips
+    are kept wetter than their own level, are lived on sixteen plausible grounds; and the table
+    gives what the strips were given there in nine years of ten. The plan is then judged on
+    other grounds, in the last third of the record.
 
-    With --out: property.toml, your file with new seasons and shares, limits of its soil probes,
-    step and limits of the trim where the owner checks, and the rain bank's figures where there is a
-    gauge; and plan.png. Look at them, then put the file in the place of yours. Exit status 1, and
-    no file, where no plan can give what is needed: what limits it is said, and what would do.
+    With --out: property.toml, your file with seasons, shares and the numbers of the estimate;
+    proposal.json, all figures; and plan.png. Where watering is not sure to help, the verdict is to
+    leave the house, and what limits it is said. Exit status 1, and no file, where no table fits.
 
     \b
-    Examples:
+    Example:
         evenclay propose house.toml --weather town.csv --out out/plan
-        evenclay propose house.toml --climate town.csv --rows 4 --out out/plan
     """
-    from evenclay.tools.plan import workers
     from evenclay.tools.plan.proposal import propose as tool
-    from evenclay.tools.property.compile import compile_house
-    from evenclay.tools.property.demand import mean_et0_mm
     from evenclay.tools.property.property import load
 
     prop = load(property_file)
-    if bool(weather) == bool(climate):
-        raise typer.BadParameter(
-            "found both or none, allowed one", param_hint="--weather, --climate"
-        )
-    paths = weather or ([climate] if climate else [])
-    records = _read_years(paths, column, units, dates, prop.site.latitude)
+    (record,) = _read_years([weather], column, units, dates, prop.site.latitude)
     if out is not None:
         check_folder(out)
-    if climate is not None:
-        records = [tool.invented(records[0], seed)]
-    et0_mm = mean_et0_mm(records[0], prop.site.latitude)
-    house = compile_house(prop, et0_mm)
-    with workers.counting("plans tried") as tried:
+    with _workers(processes) as (executor, _):
         found = tool.propose(
-            prop, house, records, et0_mm, rows=rows, share=share, seed=seed, tell=tell, tried=tried
+            prop,
+            str(weather),
+            record,
+            rows=rows,
+            grounds=grounds,
+            seed=seed,
+            executor=executor,
+            tell=tell,
         )
     _tell_proposal(found, out)
 
 
-def _tell_proposal(found: "Proposal", out: Path | None) -> None:
-    """Show what was found and write it into the folder of --out, or exit where no plan will do."""
-    from evenclay.tools.plan.proposal.page import drawn, show
+def _tell_proposal(found: "Proposal | None", out: Path | None) -> None:
+    """Show what was found and write it into the folder of --out, or exit where no table fits."""
+    from evenclay.tools.plan.proposal.page import as_json, drawn, show
 
     console = make_console()
-    if found.text is None:
-        console.print("No plan that was found holds the band, so none is written:")
-        for line in found.limits:
-            console.print(f"- {line}")
+    if found is None:
+        console.print("No table fits your windows, caps and supplies, so none is written.")
         raise typer.Exit(NO_PLAN)
     show(found, console)
     if out is not None:
-        files.write({out / "property.toml": found.text, out / "plan.png": drawn(found)})
+        said = json.dumps(as_json(found), indent=2) + "\n"
+        files.write(
+            {
+                out / "property.toml": found.text,
+                out / "proposal.json": said,
+                out / "plan.png": drawn(found),
+            }
+        )
         print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
 
 

@@ -15,7 +15,7 @@ from evenclay.tools.cli.options import (
     DemandWeather,
     PropertyPath,
     Units,
-    mean_et0_of,
+    means_in,
     read_weather,
 )
 from evenclay.tools.cli.output import make_console
@@ -64,17 +64,17 @@ def check(
     from evenclay.tools.property.check import check as check_property
     from evenclay.tools.property.check import show
     from evenclay.tools.property.compile import compile_house
-    from evenclay.tools.property.demand import mean_et0_mm
+    from evenclay.tools.property.demand import means_of
     from evenclay.tools.property.property import load
 
     prop = load(property_file)
-    name, et0_mm = None, None
+    name, means = None, None
     doubts: tuple[str, ...] = ()
     if weather is not None:
         record = read_weather(weather, column, units, dates, prop.site.latitude, told=False)
-        name, et0_mm = str(weather), mean_et0_mm(record, prop.site.latitude)
+        name, means = str(weather), means_of(record, prop.site.latitude)
         doubts = record.cautions
-    found = check_property(prop, compile_house(prop, et0_mm), name, doubts)
+    found = check_property(prop, compile_house(prop, means), name, doubts)
     if as_json:
         print(json.dumps(plain(found), indent=2))
     else:
@@ -100,8 +100,8 @@ def compile_plan(
     from evenclay.tools.property.property import load
 
     prop = load(property_file)
-    et0_mm = mean_et0_of(weather, column, units, dates, prop.site.latitude)
-    house = compile_house(prop, et0_mm)
+    means = means_in(weather, column, units, dates, prop.site.latitude)
+    house = compile_house(prop, means)
     data = house.plan.pack()
     files.write({out: data})
     print(f"{out}: {len(data)} bytes, {len(house.plan.zones)} zones, crc {house.plan.crc:08x}")

@@ -84,7 +84,7 @@ def replay(
     """
     from evenclay.tools.property.advice import cautions
     from evenclay.tools.property.compile import compile_house
-    from evenclay.tools.property.demand import mean_et0_mm
+    from evenclay.tools.property.demand import means_of
     from evenclay.tools.property.property import load
 
     prop = load(property_file)
@@ -94,7 +94,7 @@ def replay(
         raise typer.BadParameter(message, param_hint="--from, --to")
     days = (first_day, last_day)
     record = read_weather(weather, column, units, dates, prop.site.latitude, days=days)
-    house = compile_house(prop, mean_et0_mm(record, prop.site.latitude))
+    house = compile_house(prop, means_of(record, prop.site.latitude))
     house = replace(house, cautions=tuple(cautions(prop, house.plan)))
     check_folder(out)
     inputs = {"property": files.sha256(property_file), "weather": files.sha256(weather)}

@@ -7,7 +7,7 @@ from evenclay.controller.plan import Plan, ZonePart
 from evenclay.sim.house.house import House
 from evenclay.sim.weather.record import Weather, read
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.demand import mean_et0_mm
+from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import load, parse
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
@@ -19,7 +19,7 @@ def demo(wide: bool = False) -> tuple[House, Weather]:
     """The demo property, or the same with every zone twice; and one year of its weather."""
     prop = parse(eight_zones(), "eight zones") if wide else load(DEMO / "property.toml")
     weather = read(DEMO / "weather.csv", latitude_deg=prop.site.latitude)
-    house = compile_house(prop, mean_et0_mm(weather, prop.site.latitude))
+    house = compile_house(prop, means_of(weather, prop.site.latitude))
     return house, weather.span(*YEAR)
 
 
@@ -31,14 +31,8 @@ def widened(plan: Plan, supply: int) -> Plan:
     zones = []
     for number in range(ZONES):
         part = plan.zones[number % len(plan.zones)]
-        values = vars(part) | {
-            "name": f"zone {number}",
-            "tag": number + 1,
-            "probe": 1,
-            "wet_ppt": 365,
-            "wet_off_ppt": 363,
-        }
-        values |= {"dry_ppt": 310, "supply": 0}
+        values = vars(part) | {"name": f"zone {number}", "tag": number + 1, "supply": 0}
+        values |= {"probe": 1, "sensor": number + 1}
         zones.append(ZonePart(values))
     return Plan(plan.hub, plan.supplies[supply : supply + 1], zones, plan.rows, plan.bans)
 

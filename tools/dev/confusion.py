@@ -14,13 +14,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.calendar import HOURS
+from evenclay.sim.ground.feel import classes
 from evenclay.sim.ground.plausible import judged, middle
-from evenclay.sim.ground.textures import Texture, pf
+from evenclay.sim.ground.retention import plan_line
 from evenclay.sim.house.devices import PROBE
-from evenclay.sim.house.hands import ROD, SAMPLE_M, Ints, classes, compared
+from evenclay.sim.house.hands import ROD, SAMPLE_M, Ints
 from evenclay.sim.house.hands import judged as put_into_class
 from evenclay.sim.house.house import House, Probe
 from evenclay.sim.house.sensors import TENSIOMETER, WHOLE_PPT, ground_temperature_c
@@ -79,6 +81,12 @@ def about(suction_pf: Floats, target_pf: Floats) -> Ints:
     return np.asarray(np.where(np.isnan(off), NOTHING, said))
 
 
+def compared(found: Ints, wanted: ArrayLike) -> Ints:
+    """DRY for a class of a sample below the target's, WET for one above it, else FIRM."""
+    off = found - np.asarray(wanted)
+    return np.asarray(np.where(off > 0, WET, np.where(off < 0, DRY, FIRM)), dtype=np.int64)
+
+
 def asked(case: Case, standing: Standing, target_pf: Floats, seed: int) -> dict[str, Ints]:
     """What each says once a week of every strip, and `truth`, (weeks, zones)."""
     found: dict[str, list[Ints]] = defaultdict(list)
@@ -132,13 +140,7 @@ def shown(case: Case, standing: Standing, probe: Probe, zone: int, at_pf: Floats
     true_ppt = 1000.0 * section.clay(zone).content(at_pf[:, zone])
     noon = np.array(added_ppt)[5 * HOURS + 12 :: 7 * HOURS][: len(true_ppt)]
     ppt = np.round(np.interp(true_ppt, WHOLE_PPT, curve_ppt) + noon)
-    return by_plan(ppt, standing.strips[zone].texture)
-
-
-def by_plan(ppt: Floats, texture: Texture) -> Floats:
-    """pF at a content by the plan's own curve; NaN for none."""
-    content = np.clip(ppt / 1000.0, 1e-3, float(texture.water_content(1.0)))
-    return np.asarray(np.where(np.isnan(ppt), np.nan, pf(texture.suction_cm(content))))
+    return plan_line(standing.strips[zone].texture).pf(ppt)
 
 
 def pooled(case: Case, grounds: int = GROUNDS) -> dict[str, Ints]:

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from evenclay.sim.calendar import HOURS
-from evenclay.sim.judge.informed import MOST_MM
 from evenclay.sim.section import Days, Section
 from evenclay.sim.types import Floats
 
+MOST_MM = 8.0  # a day
 MM_PER_PF = 63.0  # what 0.7 m of the middle ground holds
 AT_HOURS = (2, 4)  # half of a day's water in each
 

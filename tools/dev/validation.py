@@ -17,7 +17,7 @@ from evenclay.tools.dev.validation_figures import (
     water_in_soil,
 )
 from evenclay.tools.dev.validation_section import REVIEWER, closed_forms, method, trials
-from evenclay.tools.dev.validation_years import columns_error, decided_anew, weather_generator
+from evenclay.tools.dev.validation_years import columns_error, weather_generator
 
 PAGE = Path(__file__).parents[2] / "sim" / "VALIDATION.md"
 PICTURE = PAGE.with_name("ponding.png")
@@ -26,7 +26,6 @@ PARTS = {
     "Reference evapotranspiration and crop coefficient": evapotranspiration,
     "Soil water": water_in_soil,
     "The columns' own error": columns_error,
-    "Half the step, all decided anew": decided_anew,
     "Movement": movement,
     "Hoses": pipes,
     "Soil sensors": probes,
@@ -38,7 +37,7 @@ NOT_VALIDATED = """\
 - No part has been held against a measured strip of clay beside a house: no such record is public.
 - How much water cracks take, and at what suction they open and close, is an assumption. The water
   that their walls take up on the way down is left out.
-- In the single columns, by which `propose` searches, exchange with the yard beside a strip is one
+- In the single columns, by which a sweep counts, exchange with the yard beside a strip is one
   distance and one flux for each layer, and the soil under the slab a row of five cells.
 - The strip coefficients on ET0, the share of rain under eaves and the surface storage of 3 mm are
   common practice without a source.
@@ -47,10 +46,6 @@ NOT_VALIDATED = """\
   what it does to a garden.
 - The movement index weighs suction as AS 2870 weighs strain. That a smaller index means less harm
   to a house is not shown; it is no movement in millimetres and classifies no site.
-- Half the step, all decided anew, was tried at two places. At Tunis shorter steps give more days, a
-  bias and not scatter: with an eighth of the step 1.2 % more under the hub checked by hand, above
-  the 1 % allowed for half of it, and 0.9 % more under the calendar (four seeds). Single lives part
-  by up to 1.3 % with half the step.
 - Seattle's four years have a spell of 81 days below 1 mm; of four invented years one set in fifty
   has. Spells without any wet day are of the right length, but lone wet days of mere drizzle are
   too few. Invented years differ less in rain than real ones, Tunis's by a quarter.

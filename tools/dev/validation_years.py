@@ -10,28 +10,15 @@ from pathlib import Path
 import numpy as np
 
 from evenclay.sim.ground import soil, textures
-from evenclay.sim.house.columns import Columns, dry_of
-from evenclay.sim.judge.policies import compared, probed
-from evenclay.sim.judge.score import judge
-from evenclay.sim.judge.season import climate
-from evenclay.sim.replay.life import live
-from evenclay.sim.replay.span import sky_of, span_of
 from evenclay.sim.types import Floats
 from evenclay.sim.weather import generator
 from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather, read
 from evenclay.sim.weather.statistics import compare_statistics
-from evenclay.tools.dev.compiled import ROOT
 from evenclay.tools.dev.models import richards
 from evenclay.tools.dev.models.dry_spells import longest_dry_each_year
 from evenclay.tools.dev.validation_figures import Check
-from evenclay.tools.plan import workers
-from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.demand import mean_et0_mm
-from evenclay.tools.property.property import load
 
-DEMO = ROOT / "sim" / "demo"
-TUNIS_HOUSE = ROOT / "tests" / "properties" / "tunis.toml"
 RICHARDSON = "Richardson 1981"
 FINE = "Richards' equation on 100 cells, scipy"
 ITSELF = "the columns themselves"
@@ -39,13 +26,6 @@ SUMMER = 1995  # from April to September
 KS_CLAY = 2.0  # mm/h
 KS_BRACKET = (0.5, 2.0, 5.0)  # published values of clay span this
 BAND_PF = (2.5, 3.3)
-ANEW_SEEDS = 8
-ANEW_PLACES = {"demo": "the demo, five years", "tunis": "a house at Tunis, 1985-1994"}
-ANEW_POLICIES = {
-    "calendar_checked": "a calendar checked by hand",
-    "hub_checked": "the hub, checked by hand",
-    "hub_probes": "the hub, checked by hand, probes",
-}
 
 
 def weather_generator() -> Iterator[Check]:
@@ -178,47 +158,3 @@ def stepped(refine: float) -> tuple[int, float]:
     columns = soil.Columns(["clay"] * 6, yard=[None] * 3 + [0, 1, 2], refine=refine)
     band_pf = columns.run(forcing)[:, :, soil.BAND_PF]
     return in_band(daily(band_pf)), columns.mass_balance_error_mm
-
-
-def decided_anew() -> Iterator[Check]:
-    """Compare whole and half steps where a hub or an owner decides by the state of the ground.
-
-    A check or a probe turns on last digits, so that single lives of one house part; the days are
-    those of ANEW_SEEDS lives, and the difference is between their sums.
-    """
-    with workers.processes(workers.cores()) as (pool, _):
-        for place, word in ANEW_PLACES.items():
-            for policy, by in ANEW_POLICIES.items():
-                jobs = [(place, policy, seed) for seed in range(1, ANEW_SEEDS + 1)]
-                whole, half = np.sum([*pool.map(days_of_both_steps, jobs)], axis=0).tolist()
-                what = f"{word}, {by}, {ANEW_SEEDS} seeds: days in band with half the step"
-                yield Check(what, ITSELF, whole, half, 0.01 * whole, "d")
-
-
-def days_of_both_steps(job: tuple[str, str, int]) -> tuple[int, int]:
-    """Season days in band of a place, a policy and a seed, with whole and with half steps."""
-    place, name, seed = job
-    if place == "demo":
-        prop = load(DEMO / "property.toml")
-        record = read(DEMO / "weather.csv", latitude_deg=prop.site.latitude)
-    else:
-        prop = load(TUNIS_HOUSE)
-        record = tunis().span(date(1984, 1, 1), date(1994, 12, 31))
-    house = probed(compile_house(prop, mean_et0_mm(record, prop.site.latitude)))
-    policy = next(p for p in compared(house) if p.name == name)
-    span = span_of(record)
-    sky, by_hour = sky_of(house, span, seed)
-    season = climate(house, record, span, 1)
-    found = []
-    for refine in (1.0, 2.0):
-        dry = dry_of(house.strips, by_hour, refine=refine)
-        lived = live(
-            Columns(house.strips, dry, sky.start_s),
-            policy,
-            sky,
-            seed=seed,
-            scored_days=span.scored_days,
-        )
-        score = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
-        found.append(score.counts()["days_in_band"])
-    return found[0], found[1]

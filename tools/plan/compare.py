@@ -5,7 +5,7 @@ A task is a way of watering in one life on one ground; informed, with all its re
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,25 +13,25 @@ from evenclay.sim.ground.plausible import PlausibleGround
 from evenclay.sim.house.house import House
 from evenclay.sim.judge import compare, informed
 from evenclay.sim.judge.compare import Judged, Life, Outcome
-from evenclay.sim.judge.policies import bare_plan, compared, probed
+from evenclay.sim.judge.policies import bare_plan, compared, hub_of, probed
 from evenclay.sim.judge.weigh import place_on
 from evenclay.sim.replay.life import Policy
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.demand import mean_et0_mm
+from evenclay.tools.property.demand import Means, means_of
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.property import Property
 
 
 @dataclass(frozen=True)
 class Job:
-    """A life, the house that lives it, and the mean ET0 of its climate's months, mm a day."""
+    """A life, the house that lives it, and the means of its climate's months."""
 
     house: House
     life: Life
-    et0_mm: Sequence[float]
+    means: Means
 
 
 @dataclass(frozen=True)
@@ -57,10 +57,10 @@ def jobs_of(
     _refuse_twice("--weather", [name for name, _ in records])
     jobs = []
     for name, record in records:
-        et0_mm = mean_et0_mm(record, prop.site.latitude)
-        house = probed(compile_house(prop, et0_mm))
+        means = means_of(record, prop.site.latitude)
+        house = probed(compile_house(prop, means))
         lives = compare.lives_of(house, name, record, invented, seed, years)
-        jobs += [Job(house, life, et0_mm) for life in lives]
+        jobs += [Job(house, life, means) for life in lives]
     return jobs
 
 
@@ -72,20 +72,20 @@ def _refuse_twice(what: str, names: Sequence[str]) -> None:
 
 
 def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
-    """Return the policies for a job: those of its house, and two for each other file of the house.
+    """Return the policies for a job: those of its house, and two for each other file of the house:
+    its table bare, and its hub as it stands.
 
     Raises: PropertyError where one is of another house, SweepError where one comes twice.
     """
     found = list(compared(job.house))
     for name, prop in zip(plan_names(others), others, strict=True):
-        other = compile_house(prop, job.et0_mm)
+        other = compile_house(prop, job.means)
         names, allowed = ([strip.name for strip in one.strips] for one in (other, job.house))
         if names != allowed:
             line = f"found zones {', '.join(names)}, allowed those of the house: "
             raise PropertyError([f"{prop.source.name}: {line}{', '.join(allowed)}"])
-        hub = "hub_probes" if any(zone.probe for zone in other.plan.zones) else "hub_checked"
         found.append(Policy(f"calendar {name}", bare_plan(other.plan), None))
-        found.append(Policy(f"{hub} {name}", other.plan, job.house.owner))
+        found.append(replace(hub_of(other), name=f"hub {name}"))
     return found
 
 

@@ -12,21 +12,19 @@ NAMES = {
     "none": "left alone",
     "reference": "reference calendar",
     "calendar": "own calendar",
-    "calendar_checked": "own, checked",
-    "hub_rain": "hub: rain",
-    "hub_checked": "hub: checks",
-    "hub_probes": "hub: probes",
-    "hub_auto": "hub: own trim",
+    "hub": "hub as it stands",
+    "hub_alone": "hub alone",
+    "hub_checked": "hub: samples",
+    "hub_sensor": "hub: one probe",
+    "hub_sensors": "hub: a probe each",
     INFORMED: "informed",
 }
 
 
 def name_of(way: str) -> str:
-    """A way of watering as a reader knows it. Another file's hub senses and trims as that says."""
+    """A way of watering as a reader knows it; another file's has that file's name behind it."""
     first, _, rest = way.partition(" ")
-    if not rest:
-        return NAMES[first]
-    return f"{'hub as it stands' if first.startswith('hub') else NAMES[first]}; {rest}"
+    return f"{NAMES[first]}; {rest}" if rest else NAMES[first]
 
 
 def title_of(found: Line, weather: Line) -> str:

@@ -35,7 +35,7 @@ from evenclay.sim.weather.record import Hours, Weather
 from evenclay.tools.plan.variants import Change, changes_of, read_vary, varied
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.demand import mean_et0_mm
+from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import Property, parse
 
 LIFE_YEARS = 25  # with its spin-up; a hub counts no more than 34 years since it was started
@@ -99,7 +99,7 @@ class Variant:
     def house(self, record: Record) -> House:
         """The house under a record's climate. Raises: PropertyError."""
         prop = self.prop()
-        return compile_house(prop, mean_et0_mm(record.weather, prop.site.latitude))
+        return compile_house(prop, means_of(record.weather, prop.site.latitude))
 
 
 @dataclass(frozen=True)

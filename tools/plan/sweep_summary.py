@@ -26,7 +26,7 @@ def summary(years: pl.DataFrame, paths: Sequence[str]) -> pl.DataFrame:
     `in_band_pct`: of all zones and years; `worst_zone_pct`: of its worst zone over all years;
     `year_in_20_pct`: of all zones in a year that one in twenty falls below; `worst_year_pct`.
     """
-    judged = pl.col("season_days") - pl.col("days_rain_wet") - pl.col("days_rewetting")
+    judged = pl.col("season_days") - pl.col("days_rain_wet")
     frame = years.with_columns(judged.alias("judged"))
     keys = ["variant", "property", *paths]
     house_year = ["weather", "seed", "year"]

@@ -4,12 +4,19 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import inf
 
-from evenclay.controller.limits import RUN_LEAST_S
-from evenclay.controller.plan import ANY_DATE, BAN_HOURS, CONTACT, NO_RAIN_SENSOR, Plan, ZonePart
+from evenclay.controller.plan import (
+    ANY_DATE,
+    BAN_HOURS,
+    CONTACT,
+    GAUGE,
+    NO_RAIN_SENSOR,
+    Plan,
+    ZonePart,
+)
 from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house import hoses
 from evenclay.sim.units import UNITS, Units
-from evenclay.tools.property.cycles import cycle_min, run_s, slots_min
+from evenclay.tools.property.cycles import run_s
 from evenclay.tools.property.demand import season_days
 from evenclay.tools.property.file.place import SIDES
 from evenclay.tools.property.piping import hose_of, spigot_of
@@ -220,15 +227,30 @@ def _devices(prop: Property, plan: Plan) -> Iterator[str]:
                 f"supply {name} has neither meter nor master valve: "
                 "a stuck-open valve cannot be noticed"
             )
-    if plan.hub.rain_kind == NO_RAIN_SENSOR:
-        yield "no rain sensor: the hub waters through rain"
-    if plan.hub.rain_kind == CONTACT:
-        yield "a rain contact tells wet from dry, not how much: a drizzle counts as a storm does"
-    if not plan.hub.frost:
-        yield "no thermometer: the hub does not know frost"
+    yield from _senses(plan)
     note = law_note(prop.site.timezone, plan.hub)
     if note:
         yield note
+
+
+def _senses(plan: Plan) -> Iterator[str]:
+    """What the hub does not know for want of a gauge or a thermometer."""
+    reckons = plan.hub.estimate
+    if plan.hub.rain_kind == NO_RAIN_SENSOR:
+        does = "reckons by each season's mean rain" if reckons else "waters through rain"
+        yield f"no rain sensor: the hub {does}"
+    if plan.hub.rain_kind == CONTACT:
+        does = "a drizzle counts as a storm does"
+        if reckons:
+            does = "the hub reckons by each season's mean rain"
+        yield f"a rain contact tells wet from dry, not how much: {does}"
+    if not plan.hub.frost:
+        more = ", and reckons by each season's mean demand" if reckons else ""
+        yield f"no thermometer: the hub does not know frost{more}"
+    if reckons and plan.hub.rain_kind != GAUGE and not any(row.rain_um for row in plan.rows):
+        yield (
+            "no season has rain, so the hub reckons with none: name weather, or each season's rain"
+        )
 
 
 def _table(prop: Property, plan: Plan) -> Iterator[str]:
@@ -252,7 +274,6 @@ def _table(prop: Property, plan: Plan) -> Iterator[str]:
             for text in (
                 *_banned(plan, index),
                 *_soil(prop, plan, index),
-                *_at_ends_of_trim(plan, index),
             ):
                 yield where + text
 
@@ -284,9 +305,10 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
             takes_mm = zone.rate_um_h / 1000 * most_min / 60
             given, taken = [units.number(mm, "depth") for mm in (cycle_mm, takes_mm)]
             over.append(f"{zone.name} {given} where {taken} go in, at most {most_min:.0f} min")
-        demand_mm = row.demand_um / 1000 * zone.demand_pct / 100
+        demand_mm = row.demand_um / 1000 * prop.zones[zone.name].coefficient
         day_mm = cycle_mm * row.cycles
-        if demand_mm > 0 and not DEMAND_LEAST <= day_mm / demand_mm <= DEMAND_MOST:
+        most = inf if plan.hub.estimate else DEMAND_MOST  # a ceiling may be high
+        if demand_mm > 0 and not DEMAND_LEAST <= day_mm / demand_mm <= most:
             given, lost = [units.number(mm, "depth") for mm in (day_mm, demand_mm)]
             far.append(f"{zone.name} {given} for {lost}")
     unit = units.word("depth")
@@ -301,32 +323,6 @@ def taken_min(prop: Property, zone: ZonePart) -> float:
     takes_mm_h = (prop.zones[zone.name].soil or prop.soil).hydraulics.ks_mm_h
     rate_mm_h = zone.rate_um_h / 1000
     return 60 * POND_MM / (rate_mm_h - takes_mm_h) if rate_mm_h > takes_mm_h else inf
-
-
-def _at_ends_of_trim(plan: Plan, index: int) -> Iterator[str]:
-    """Zones whose runs do not fit the limits when the trim is at its most or at its least."""
-    row, most, least = plan.rows[index], plan.hub.trim_most_pct, plan.hub.trim_least_pct
-    cut, long, short = [], [], []
-    for zone in plan.zones:
-        full_s = run_s(plan, index, zone) * most / 100
-        if full_s > zone.longest_s:
-            long.append(zone.name)
-        elif full_s * row.cycles > zone.cap_s:
-            cut.append(zone.name)
-        if run_s(plan, index, zone) * least / 100 < RUN_LEAST_S:
-            short.append(zone.name)
-    if cut:
-        yield f"at full trim ({most} %) the cap cuts the day's minutes of {', '.join(cut)}"
-    if long:
-        yield f"at full trim ({most} %) the longest run cuts the runs of {', '.join(long)}"
-    if short:
-        yield (
-            f"at the least trim ({least} %) runs of {', '.join(short)} are under "
-            f"{RUN_LEAST_S} s and left out"
-        )
-    open_min = min([end - start for start, end in slots_min(plan, index)])
-    if cycle_min(plan, index, most) > open_min:
-        yield (f"with every zone at full trim ({most} %) a cycle does not fit: zones take turns")
 
 
 def _unanswered(prop: Property, plan: Plan) -> Iterator[str]:

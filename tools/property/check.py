@@ -24,7 +24,7 @@ SCHEMA = 1
 
 @dataclass(frozen=True)
 class Line:
-    """What one zone gets in one season, nothing held back. `starts` are "HH:MM"."""
+    """What one zone gets in one season, at most. `starts` are "HH:MM"."""
 
     season: str
     zone: str
@@ -38,7 +38,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Month:
-    """Water of one month of a 365-day year, nothing held back; cost None without a price."""
+    """Water of one month of a 365-day year, at most; cost None without a price."""
 
     month: str
     litres: float
@@ -53,6 +53,7 @@ class Check:
     units: str
     currency: str
     demand_from: str
+    estimate: str
     lines: tuple[Line, ...]
     hours_a_day: dict[str, dict[str, float]]  # season -> supply -> hours it is open
     cycle_minutes: dict[str, float]  # season -> one cycle of all zones, gaps included
@@ -84,6 +85,7 @@ def check(
         units=house.units,
         currency=house.currency,
         demand_from=_demand_from(prop, weather_name),
+        estimate=_estimate(prop),
         lines=tuple(
             [
                 _zone_line(house, index, number)
@@ -123,6 +125,23 @@ def _demand_from(prop: Property, weather_name: str | None) -> str:
     )
 
 
+def _estimate(prop: Property) -> str:
+    """Whether the hub reckons what each strip lacks, and what to do where it does not."""
+    if prop.reckons:
+        zones = prop.zones.items()
+        kept = [f"{name} {zone.ground.target_pf:.2f}" for name, zone in zones if zone.ground]
+        return (
+            "The hub reckons what each strip lacks, and gives that, never more than the table "
+            f"says. It keeps them at pF {', '.join(kept)}."
+        )
+    if prop.estimate.estimate == "off":
+        return 'The hub gives what the table says, since [estimate] has estimate = "off".'
+    return (
+        "The hub gives what the table says, whatever the weather: the file has no numbers by "
+        "which to reckon what each strip lacks. `evenclay propose` works them out and writes them."
+    )
+
+
 def _supply_s(plan: Plan, index: int, number: int) -> float:
     """Seconds a supply's zones are open in one cycle."""
     return sum([run_s(plan, index, zone) for zone in plan.zones if zone.supply == number])
@@ -142,7 +161,7 @@ def _zone_line(house: House, index: int, number: int) -> Line:
         minutes_a_day=one_min * row.cycles,
         litres_a_day=litres,
         mm_a_day=litres / strip.area_m2,
-        demand_mm_a_day=row.demand_um / 1000 * zone.demand_pct / 100,
+        demand_mm_a_day=row.demand_um / 1000 * strip.coefficient,
     )
 
 
@@ -166,9 +185,10 @@ def _months(house: House) -> list[Month]:
 def show(found: Check, console: Console) -> None:
     """Print a check as tables and a list of cautions."""
     units = UNITS[found.units]
-    console.print(f"{found.name}: the season table, before anything is held back")
+    console.print(f"{found.name}: the season table, the most that is given")
     tables.show(_season_table(found, units), console)
     console.print(f"Demand comes from {found.demand_from}.")
+    console.print(found.estimate)
     tables.show(_hours_table(found), console)
     tables.show(_month_table(found, units), console)
     if not found.cautions:
@@ -232,7 +252,7 @@ def _hours_table(found: Check) -> Table:
 
 
 def _month_table(found: Check, units: Units) -> Table:
-    table = Table(title="Water a month, over 365 days", title_justify="left")
+    table = Table(title="Water a month at most, over 365 days", title_justify="left")
     table.add_column("month")
     table.add_column(units.unit("metered"), justify="right")
     table.add_column(f"cost ({found.currency})", justify="right")

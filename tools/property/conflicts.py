@@ -7,6 +7,8 @@ from evenclay.controller.limits import ROWS_MAX, RUN_LEAST_S, SUPPLIES_MAX, ZONE
 from evenclay.controller.plan import Plan, ZonePart
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.cycles import clock, cycle_min, run_s, slots_min, spacing_min
+from evenclay.tools.property.file.estimate import Terms
+from evenclay.tools.property.file.key_lines import KeyPath
 from evenclay.tools.property.file.mistakes import Mistake
 from evenclay.tools.property.piping import hose_of
 from evenclay.tools.property.plan_ranges import RANGES
@@ -37,6 +39,26 @@ def name_mistakes(prop: Property) -> Iterator[Mistake]:
         if other != name:
             found = f"a name with the same number as zones.{other}"
             yield Mistake(("zones", name), found, "another name for one of the two")
+
+
+def estimate_mistakes(prop: Property) -> Iterator[Mistake]:
+    """Numbers of the estimate that are missing, and zones heard through no probe."""
+    for name, zone in prop.zones.items():
+        heard = prop.zones.get(zone.sensor or name)
+        if zone.sensor is not None and (heard is None or not heard.probe):
+            known = [f'"{other}"' for other, one in prop.zones.items() if one.probe]
+            allowed = " or ".join(known) or "none, since no zone has a probe"
+            yield Mistake(("zones", name, "sensor"), f'"{zone.sensor}"', allowed)
+    parts: dict[KeyPath, Terms | None] = {("estimate", "yard"): prop.estimate.yard}
+    for name, zone in prop.zones.items():
+        parts["zones", name, "ground"] = zone.ground
+    asked = prop.estimate.estimate
+    if asked == "off" or (asked is None and not any(parts.values())):
+        return
+    for path, part in parts.items():
+        if part is None:
+            allowed = 'a table with numbers as `evenclay propose` writes them, or estimate = "off"'
+            yield Mistake(path, "nothing", allowed)
 
 
 def season_order_mistakes(prop: Property) -> Iterator[Mistake]:
@@ -79,10 +101,10 @@ def zone_mistakes(prop: Property, plan: Plan) -> Iterator[Mistake]:
             roof = units.shown(zone.downspout_roof, "area")
             found = f"{roof} onto a strip of {units.shown(zone.length * zone.width, 'area')}"
             yield Mistake((*where, "downspout_roof"), found, "at most 49 times the strip")
-        if part.probe and not part.dry_ppt < part.wet_off_ppt <= part.wet_ppt:
-            dry, off, wet = part.dry_ppt / 10, part.wet_off_ppt / 10, part.wet_ppt / 10
-            found = f"{dry:.1f}, {off:.1f}, {wet:.1f} % for dry_limit, wet_release, wet_limit"
-            yield Mistake((*where, "probe"), found, "dry_limit < wet_release <= wet_limit")
+        if part.probe and part.wet_off_ppt > part.wet_ppt:
+            found = f"{part.wet_off_ppt / 10:.1f} %"
+            allowed = f"at most wet_limit, {part.wet_ppt / 10:.1f} %"
+            yield Mistake((*where, "wet_release"), found, allowed)
 
 
 def season_mistakes(prop: Property, plan: Plan) -> Iterator[Mistake]:

@@ -9,7 +9,7 @@ LITRES_BOUND = 1.5  # a run that asks for litres may take so much longer than it
 
 
 def run_s(plan: Plan, index: int, zone: ZonePart) -> float:
-    """Seconds that a zone's run is expected to take in a season, at trim 100 %."""
+    """Seconds that a zone's run is expected to take in a season, at most where the hub reckons."""
     row = plan.rows[index]
     if row.run_ml:
         return row.run_ml * 60 / max(1, zone.flow_ml_min) * zone.share_pct / 100
@@ -21,7 +21,7 @@ def clock(minute: int) -> str:
     return f"{minute // 60 % 24:02}:{minute % 60:02}"
 
 
-def cycle_min(plan: Plan, index: int, trim_pct: int = 100) -> float:
+def cycle_min(plan: Plan, index: int) -> float:
     """Minutes one cycle of all zones takes at most, gaps included.
 
     A supply's zones run one after another; supplies run beside each other as far as `open_max`
@@ -34,7 +34,7 @@ def cycle_min(plan: Plan, index: int, trim_pct: int = 100) -> float:
         for zone in plan.zones:
             if zone.supply == number:
                 one_s = run_s(plan, index, zone) * (LITRES_BOUND if row.run_ml else 1)
-                total_s += min(zone.longest_s, one_s * trim_pct / 100) + supply.gap_s
+                total_s += min(zone.longest_s, one_s) + supply.gap_s
         places_s.sort()
         places_s[0] += total_s
     return max(places_s) / 60

@@ -1,8 +1,9 @@
-"""The demand of the seasons: reference evapotranspiration, and which months a season covers."""
+"""Means of a climate by its months, for seasons that name no demand and no rain; and its sun."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from math import cos, pi, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from evenclay.controller.civil import date_of, day_of
 from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
@@ -11,7 +12,8 @@ from evenclay.tools.property.property import Property
 if TYPE_CHECKING:
     from evenclay.sim.weather.record import Weather  # it needs pandas, which is slow to import
 
-YEAR = 2001  # it stands for any year of 365 days
+MM_PER_MJ_M2 = 0.408  # Source: FAO-56, eq. 20: water at 20 degrees that 1 MJ/m2 evaporates
+YEAR, DAYS = 2001, 365  # it stands for any year of 365 days
 
 
 def guessed_et0_mm(latitude_deg: float) -> list[float]:
@@ -27,7 +29,7 @@ def guessed_et0_mm(latitude_deg: float) -> list[float]:
         warmest = 20 if south else 202
         season = cos(2 * pi * (of_year - warmest) / 365)
         temp_c = 28 - 0.008 * latitude_deg**2 + 0.3 * abs(latitude_deg) * season
-        ra_mm = 0.408 * float(extraterrestrial_radiation_mj_m2(latitude_deg, of_year))
+        ra_mm = MM_PER_MJ_M2 * float(extraterrestrial_radiation_mj_m2(latitude_deg, of_year))
         found.append(max(0.0, 0.0023 * (temp_c + 17.8) * sqrt(12) * ra_mm))
     return found
 
@@ -43,15 +45,35 @@ def season_days(prop: Property) -> list[list[int]]:
     return months
 
 
-def mean_et0_mm(weather: "Weather", latitude_deg: float) -> list[float]:
-    """Return the mean ET0 of a record in mm a day for each month, January first.
+class Means(NamedTuple):
+    """Mean reference evapotranspiration and mean rain of each month, January first, mm a day."""
 
-    A month the record does not have is guessed from latitude.
-    """
-    found = guessed_et0_mm(latitude_deg)
-    days = [weather.first_day + timedelta(days=day) for day in range(weather.days)]
+    et0_mm: Sequence[float]
+    rain_mm: Sequence[float]
+
+
+def guessed(latitude_deg: float) -> Means:
+    """Means where no weather is known: ET0 guessed from latitude, and no rain at all."""
+    return Means(guessed_et0_mm(latitude_deg), [0.0] * 12)
+
+
+def means_of(weather: "Weather", latitude_deg: float) -> Means:
+    """The means of a record; a month that it does not have is guessed."""
+    found = [list(means) for means in guessed(latitude_deg)]
+    months = [(weather.first_day + timedelta(days=day)).month for day in range(weather.days)]
     for month in range(1, 13):
-        values = [float(weather.et0_mm[i]) for i, day in enumerate(days) if day.month == month]
-        if values:
-            found[month - 1] = sum(values) / len(values)
-    return found
+        days = [day for day, of in enumerate(months) if of == month]
+        if days:
+            for means, daily in zip(found, (weather.et0_mm, weather.rain_mm), strict=True):
+                means[month - 1] = sum([float(daily[day]) for day in days]) / len(days)
+    return Means(*found)
+
+
+def sun_um(latitude_deg: float) -> tuple[int, ...]:
+    """Radiation from beyond the air in the middle of each 24th of a year, as water it evaporates.
+
+    The first 24th begins with the year [um a day].
+    """
+    of_year = [1 + DAYS * (2 * part + 1) / 48 for part in range(24)]
+    radiation_mj_m2 = extraterrestrial_radiation_mj_m2(latitude_deg, of_year)
+    return tuple(round(1000 * MM_PER_MJ_M2 * float(each)) for each in radiation_mj_m2)

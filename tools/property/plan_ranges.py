@@ -16,7 +16,6 @@ from evenclay.controller.limits import (
     ZONES_MAX,
 )
 from evenclay.controller.plan import (
-    AUTO_BOTH,
     BAN_DATES,
     BAN_HOURS,
     CONTACT,
@@ -34,6 +33,9 @@ from evenclay.controller.plan import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+HOLD_MOST_UM = 300000  # water a pF, of a metre of any soil
+LACK_MOST_UM = 1200000  # above what any soil could lack: such a store never gives less
+SUN_MOST_UM = 20000  # above any latitude's
 # Least and most of each field, in the order of the plan.
 RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
     HubPart: {
@@ -57,24 +59,27 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
         "frost_hold_s": (0, 43200),
         "rain_kind": (0, CONTACT),
         "rain_skip_um": (0, 20000),
-        "rain_cap_um": (1000, 60000),
-        "drain_floor_um": (0, 10000),
-        "lock_floor_um": (0, 60000),
         "dry_after_s": (0, 864000),
         "weekdays": (0, 127),
         "dates": (0, EVEN_DATES),
         "battery": (0, 1),
         "battery_open_mv": (0, 60000),
         "battery_reserve_mv": (0, 60000),
-        "trim_step_pct": (1, 50),
-        "trim_least_pct": (10, 100),
-        "trim_most_pct": (100, 250),
-        "trim_gap_days": (1, 60),
-        "auto_trim": (0, AUTO_BOTH),
-        "rewet_pct": (100, 125),
-        "rewet_um": (0, 8000),
-        "rewet_days": (0, 28),
-        "rewet_hold_days": (1, 60),
+        "estimate": (0, 1),
+        "dose_um": (500, 20000),
+        "opening_um": (1000, 20000),
+        "yard_top_um": (0, 60000),
+        "yard_top_ppt": (0, 1000),
+        "yard_freely_um": (0, LACK_MOST_UM),
+        "yard_end_um": (0, LACK_MOST_UM),
+        "yard_demand_ppt": (0, 5000),
+        "yard_hold_um": (0, HOLD_MOST_UM),
+        "yard_lack_um": (0, LACK_MOST_UM),
+        "sample_gain_pct": (0, 100),
+        "sensor_gain_pct": (0, 100),
+        "sample_learn_ppt": (0, 255),
+        "sensor_learn_ppt": (0, 255),
+        "whole_mpf": (10, 2000),
     },
     SupplyPart: {
         "flow_ml_min": (0, 200000),
@@ -93,12 +98,26 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
         "flow_ml_min": (0, 65535),
         "rate_um_h": (0, 1000000),
         "exposure_pct": (0, 5000),
-        "demand_pct": (0, 300),
         "held": (0, 1),
         "probe": (0, 1),
         "wet_ppt": (0, 1000),
         "wet_off_ppt": (0, 1000),
-        "dry_ppt": (0, 1000),
+        "demand_ppt": (0, 5000),
+        "top_um": (0, 60000),
+        "top_ppt": (0, 1000),
+        "freely_um": (0, LACK_MOST_UM),
+        "end_um": (0, LACK_MOST_UM),
+        "beside_ppm": (0, 65535),
+        "hold_um": (0, HOLD_MOST_UM),
+        "level_um": (0, LACK_MOST_UM),
+        "target_um": (0, LACK_MOST_UM),
+        "sensor": (0, ZONES_MAX),
+        "full_ppt": (1, 1000),
+        "per_pf_ppt": (1, 1000),
+        "class1_um": (0, LACK_MOST_UM),
+        "class2_um": (0, LACK_MOST_UM),
+        "class3_um": (0, LACK_MOST_UM),
+        "class4_um": (0, LACK_MOST_UM),
     },
     RowPart: {
         "month": (1, 12),
@@ -107,6 +126,7 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
         "run_s": (0, RUN_MAX_S),
         "run_ml": (0, 2000000),
         "demand_um": (0, 60000),
+        "rain_um": (0, 60000),
         "start_min": (0, 1439),
         "length_min": (0, 1440),
     },
@@ -175,8 +195,26 @@ def _check_zones(plan: Plan) -> None:
         flow_ml_min = plan.supplies[zone.supply].flow_ml_min
         if flow_ml_min and zone.flow_ml_min > flow_ml_min:
             raise PlanError(where + ".flow_ml_min is more than its supply gives")
-        if zone.probe and not zone.dry_ppt < zone.wet_off_ppt <= zone.wet_ppt:
-            raise PlanError(where + " needs dry_ppt < wet_off_ppt <= wet_ppt")
+        if zone.probe and zone.wet_off_ppt > zone.wet_ppt:
+            raise PlanError(where + ".wet_off_ppt is above wet_ppt")
+        if zone.sensor and not (
+            zone.sensor <= len(plan.zones) and plan.zones[zone.sensor - 1].probe
+        ):
+            raise PlanError(where + ".sensor names no zone with a probe")
+        if plan.hub.estimate:
+            _check_ground(zone, where)
+
+
+def _check_ground(zone: ZonePart, where: str) -> None:
+    """What the hub needs of a zone's ground to reckon with."""
+    if not zone.hold_um or not zone.rate_um_h:
+        raise PlanError(where + " needs hold_um and rate_um_h")
+    if zone.end_um <= zone.freely_um:
+        raise PlanError(where + ".end_um is not above freely_um")
+    if zone.target_um > zone.level_um:
+        raise PlanError(where + ".target_um is drier than level_um")
+    if not zone.class1_um >= zone.class2_um >= zone.class3_um >= zone.class4_um:
+        raise PlanError(where + " has classes that do not become wetter")
 
 
 def _check_rows(plan: Plan) -> None:
@@ -209,6 +247,11 @@ def _check_hub(hub: HubPart) -> None:
         raise PlanError("hub.frost_off_mc is not above frost_on_mc")
     if hub.battery and hub.battery_open_mv < hub.battery_reserve_mv:
         raise PlanError("hub.battery_open_mv is below battery_reserve_mv")
+    for value in hub.sun_um:
+        if not 0 <= value <= SUN_MOST_UM:
+            raise PlanError(f"hub.sun_um {value} not in 0..{SUN_MOST_UM}")
+    if hub.estimate and not (hub.yard_hold_um and hub.yard_end_um > hub.yard_freely_um):
+        raise PlanError("hub needs yard_hold_um, and yard_end_um above yard_freely_um")
 
 
 def _check_row(row: RowPart, where: str) -> None:

@@ -19,11 +19,12 @@ from pydantic_core import ErrorDetails
 
 from evenclay.controller.limits import NAME_BYTES
 from evenclay.tools.property.file import rules
+from evenclay.tools.property.file.estimate import Estimate, instead
 from evenclay.tools.property.file.key_lines import KeyPath
 from evenclay.tools.property.file.mistakes import Mistake, Source
 from evenclay.tools.property.file.place import Site, Soil, Supply, Zone
 from evenclay.tools.property.file.rules import Rule
-from evenclay.tools.property.file.schedule import Habits, Hub, Lockouts, Rewet, Season, Trim, Water
+from evenclay.tools.property.file.schedule import Habits, Hub, Lockouts, Season, Water
 from evenclay.tools.property.file.table import Table
 from evenclay.tools.property.file.text import document_of, read_text
 from evenclay.tools.property.file.wording import shown
@@ -42,8 +43,7 @@ class Property(Table):
     soil: Soil = Soil()
     lockouts: Lockouts = Lockouts()
     hub: Hub = Hub()
-    trim: Trim = Trim()
-    rewet: Rewet = Rewet()
+    estimate: Estimate = Estimate()
     water: Water = Water()
     owner: Habits = Habits()
     _source: Source = PrivateAttr(default=Source("property", ""))
@@ -52,6 +52,14 @@ class Property(Table):
     def source(self) -> Source:
         """The file this property was read from."""
         return self._source
+
+    @property
+    def reckons(self) -> bool:
+        """Whether the hub reckons what each strip lacks; else it gives what the table says."""
+        if self.estimate.estimate is not None:
+            return self.estimate.estimate == "on"
+        grounds = [zone.ground for zone in self.zones.values()]
+        return self.estimate.yard is not None and None not in grounds
 
 
 def load(path: str | os.PathLike[str]) -> Property:
@@ -110,6 +118,8 @@ def _mistake(detail: ErrorDetails, units: str) -> Mistake:
         return Mistake((*path, *context["keys"]), context["found"], context["allowed"])
     if kind == "missing":
         return Mistake(path, "nothing", _allowed(path, units))
+    if kind == "extra_forbidden" and (allowed := instead(path)) is not None:
+        return Mistake(path, "a key that has gone", allowed)
     if kind == "extra_forbidden":
         return Mistake(path, "an unknown key", _known(path))
     return Mistake(path, shown(detail["input"]), _CONTAINERS.get(kind, detail["msg"]))

@@ -11,8 +11,9 @@ from itertools import pairwise
 import numpy as np
 from numba import njit
 
+from evenclay.sim.ground.retention import FULL_PF
 from evenclay.sim.section import PLACES, Ground, Layout, Settled, Zone, strain_weights
-from evenclay.sim.section.clay import FULL_PF, M2_D_PER_CM2_S, clay_of
+from evenclay.sim.section.clay import M2_D_PER_CM2_S, clay_of
 from evenclay.sim.section.kernel import CRACKING_M
 from evenclay.sim.section.layout import EDGE, SOFT_PF, STRIP_M, YARD
 from evenclay.sim.section.section import CRACKS_OPEN_PF, CRACKS_WHOLE_PF

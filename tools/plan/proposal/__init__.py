@@ -1,6 +1,5 @@
-"""`evenclay propose`: the seasonal table that a house's strips ask for.
+"""`evenclay propose`: what the ground needs, which relief, and the table for it.
 
-Read `propose` first, which goes from the years to the plan. `draft` is a table under search, and
-`year_cut` divides the year into its rows; `written` writes the property file anew, and `page` shows
-what was found.
+`study` lives through years on plausible grounds; `table` makes seasons of what the strips were
+given there; `propose` puts both together and chooses; `written` writes the file, `page` tells.
 """

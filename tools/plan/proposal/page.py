@@ -1,4 +1,4 @@
-"""What `evenclay propose` shows: how the plan does, why it is as it is, and a picture."""
+"""What `evenclay propose` shows: in words an owner reads, a table of reliefs, and a picture."""
 
 import io
 from collections.abc import Iterator
@@ -10,144 +10,214 @@ from matplotlib.figure import Figure
 from rich.console import Console
 from rich.table import Table
 
-from evenclay.sim.calendar import MONTHS
-from evenclay.sim.ground.soil import PROBE_M, TOP_M
-from evenclay.sim.judge.proposal import HALF_MONTHS
-from evenclay.sim.report.drawing import BAND, INK, RAIN, SOFT, STYLE, ZONE_COLOURS
+from evenclay.sim.calendar import HOUR_S, MONTHS
+from evenclay.sim.judge import verdict
+from evenclay.sim.judge.verdict import Quantiles
+from evenclay.sim.report.drawing import BAND, INK, STYLE, ZONE_COLOURS
+from evenclay.sim.types import Floats
+from evenclay.sim.units import UNITS
 from evenclay.tools import tables
-from evenclay.tools.plan.proposal.draft import days_allowed
-from evenclay.tools.plan.proposal.propose import Proposal, why
+from evenclay.tools.plan.proposal.propose import Proposal
+from evenclay.tools.plan.proposal.study import Kept
+from evenclay.tools.plan.proposal.table import HALF_MONTHS, days_allowed
 
 WIDTH_IN, PANEL_IN = 8.6, 1.45
-ENOUGH_PCT = 95.0
-NAMES = {"hub": "the hub", "calendar": "the bare table"}
+LITRES_PER_M3 = 1000.0
+# What a limit is about, in an owner's words.
+LIMITS = {
+    "unrest_pct": "on one ground in ten or more it leaves too much unrest",
+    "tilt_added_pct": "it tilts the house more than leaving it alone",
+    "excursion_pct": "it lifts one part of the house beyond what it has known",
+    "days_soaked": "it soaks a strip for more than a fortnight a year",
+}
+
+
+def over(kept: list[Kept], name: str) -> Quantiles:
+    """Quantiles of a measure over grounds."""
+    return verdict.over_grounds([each.measures for each in kept], name)
+
+
+def litres_a_year(kept: list[Kept]) -> float:
+    """The middle of the grounds."""
+    return float(np.median([each.litres_a_year for each in kept]))
+
+
+def words(found: Proposal) -> Iterator[str]:
+    """The outcome in sentences, the verdict first."""
+    house, units = found.house, UNITS[found.house.units]
+    unrest = over(found.held_out, "unrest_pct")
+    litres = litres_a_year(found.held_out)
+    water = units.shown(litres, "metered")
+    least, middle, most = (_whole(value) for value in unrest[:3])
+    price = house.water_price_m3
+    costs = f", about {house.currency}{litres / LITRES_PER_M3 * price:,.0f}" if price else ""
+    if found.verdict.word == "leave":
+        yield "Verdict: leave the house as it is. No relief that was tried is sure to help."
+        for reason in found.verdict.limit:
+            yield f"What limits it: {LIMITS[reason]}."
+        for change in found.verdict.would_change:
+            yield f"What might change it: {change}."
+    else:
+        yield f"Verdict: water, with a relief of {found.relief_pf:g} pF."
+    yield (
+        f"Left alone, the ground under the edge of this house moves 100. With this plan "
+        f"{middle}, between {least} and {most} for all we do not know of its clay. It takes "
+        f"{water} a year{costs}."
+    )
+    if verdict.cautious([each.measures for each in found.held_out]):
+        yield (
+            "Begin slowly, and ask an engineer first: on half of the grounds the edge lifts by more"
+            " than half of its yearly movement beyond what it has known."
+        )
+    yield (
+        f"Judged on {len(found.held_out)} grounds that no search has seen, in "
+        f"{found.held_out_years}."
+    )
 
 
 def show(found: Proposal, console: Console) -> None:
-    """Print why each row is what it is, and how the plan keeps the clay."""
-    for line in why(found):
-        console.print(f"- {line}")
-    table = Table(title="Percent of season days in band", title_justify="left")
-    strips = found.tables.house.strips
-    units = found.tables.units
-    a_year = f"{units.word('total')} a year"
-    for name in ("", "years", *(strip.name for strip in strips), "worst year", a_year):
-        table.add_column(name, justify="left" if name in ("", "years") else "right")
-    for policy, parts in found.kept.items():
-        for years, kept in parts.items():
-            table.add_row(
-                NAMES[policy],
-                years,
-                *(f"{percent:.1f}" for percent in kept.zones),
-                f"{kept.worst_year:.1f}",
-                units.number(float(kept.mm_a_year.mean()), "total"),
-            )
-    tables.show(table, console)
-    console.print("Rain-wet and declared re-wetting days apart; worst year: of any zone.")
-    for note in found.notes:
-        console.print(note)
-    for line in _short(found):
+    """Print the outcome, the reliefs side by side, and the levels."""
+    for line in words(found):
         console.print(line)
-
-
-def _short(found: Proposal) -> Iterator[str]:
-    """Which zones are kept less well than they should be, and for want of what."""
-    parts = found.kept["hub"]
-    last = parts.get("held out", parts["searched"])
-    zones = zip(found.tables.house.plan.zones, last.zones, last.dry, last.wet, strict=True)
-    short = [of_zone for of_zone in zones if of_zone[1] < ENOUGH_PCT]
-    if not short:
-        return
-    told = [
-        f"{zone.name} {kept:.1f} % (too dry {dry:.0f} %, too wet {wet:.0f} %)"
-        for zone, kept, dry, wet in short
-    ]
-    yield (
-        f"This plan does not hold the band on {ENOUGH_PCT:.0f} % of season days: "
-        f"{', '.join(told)}. Not for want of water: supply, cap, hours and hoses give what is "
-        "needed. Rain and need differ from year to year by more than a table with a rain bank "
-        "follows."
-    )
-    blind = [zone.name for zone, *_ in short if not zone.probe]
-    if blind:
-        top, down = [found.tables.units.shown(m, "near") for m in (TOP_M[1], PROBE_M)]
-        yield (
-            f"A weekly blade feels only the top {top}. What may do: a soil probe {down} down, in "
-            f"{', '.join(blind)}."
+    units = UNITS[found.house.units]
+    table = Table(title="Reliefs, on the grounds searched", title_justify="left")
+    for name in ("relief", "unrest 10, 50, 90", "tilt", "excursion", "soaked days", "water a year"):
+        table.add_column(name, justify="left" if name == "relief" else "right")
+    for relief, kept in found.by_relief.items():
+        unrest = over(kept, "unrest_pct")
+        table.add_row(
+            f"{relief:g} pF" + (", written" if relief == found.relief_pf else ""),
+            ", ".join([_whole(value) for value in (unrest.p10, unrest.p50, unrest.p90)]),
+            *[
+                _whole(over(kept, name).p50)
+                for name in ("tilt_pct", "excursion_pct", "days_soaked")
+            ],
+            units.shown(litres_a_year(kept), "metered"),
         )
-    if len(blind) < len(short):
-        yield "A soil probe that reads 1 % by volume off the truth costs days: calibrate it."
+    tables.show(table, console)
+    console.print("100 is leaving the house alone. Middle of the grounds where one number stands.")
+    levels = ", ".join(
+        f"{one.name} pF {level:.2f}"
+        for one, level in zip(found.house.strips, found.levels_pf, strict=True)
+    )
+    console.print(
+        f"Levels, unwatered: {levels}; of the differences between them {100 * found.trust:.0f} % "
+        "are borne out by the grounds, and so much of them counts."
+    )
+
+
+def _whole(value: float) -> str:
+    """A percentage or a number of days; some have no meaning, as tilt where there is one side."""
+    return "unknown" if np.isnan(value) else f"{value:.0f}"
 
 
 def drawn(found: Proposal) -> bytes:
-    """Need and table of each zone, and rain, through the year, as PNG."""
-    strips = found.tables.house.strips
-    edges = np.arange(HALF_MONTHS + 1)
-    units = found.tables.units
+    """What each zone was given in nine years of ten, and the table, as PNG."""
+    house = found.house
+    units = UNITS[house.units]
     to_shown = units.of(1.0, "depth")
-    given = to_shown * _given(found)
+    given, need = to_shown * given_mm_d(found), to_shown * found.ceiling_mm_d
+    edges = np.arange(HALF_MONTHS + 1)
+    unrest = over(found.held_out, "unrest_pct")
     with matplotlib.rc_context(STYLE):
-        height = PANEL_IN * (len(strips) + 1) + 0.9
-        figure = Figure(figsize=(WIDTH_IN, height), layout="constrained")
-        panels: Any = figure.subplots(len(strips) + 1, 1, sharex=True)
-        most = 1.1 * max(to_shown * float(found.need.high_mm_d.max()), float(given.max()))
-        for zone, strip in enumerate(strips):
-            ax, colour = panels[zone], ZONE_COLOURS[zone]
-            need = found.need
-            low, high = to_shown * need.low_mm_d[:, zone], to_shown * need.high_mm_d[:, zone]
-            ax.stairs(high, edges, baseline=low, fill=True, color=BAND)
-            ax.stairs(
-                to_shown * need.mm_d[:, zone],
-                edges,
-                baseline=None,
-                color=SOFT,
-                linestyle=":",
-                linewidth=1.3,
-            )
-            ax.stairs(given[:, zone], edges, baseline=None, color=colour, linewidth=2.0)
+        count = len(house.strips)
+        figure = Figure(figsize=(WIDTH_IN, PANEL_IN * count + 1.2), layout="constrained")
+        panels: Any = np.atleast_1d(figure.subplots(count, 1, sharex=True))
+        most = 1.15 * max(float(need.max()), float(given.max()), 0.1)
+        for zone, one in enumerate(house.strips):
+            ax = panels[zone]
+            ax.stairs(need[:, zone], edges, fill=True, color=BAND)
+            ax.stairs(given[:, zone], edges, baseline=None, color=ZONE_COLOURS[zone], linewidth=2.0)
             ax.set_ylim(0, most)
             ax.set_ylabel(f"{units.word('depth')} a day")
-            title = strip.name
-            if found.tables.probed[zone]:
-                title += ": its soil probe holds back what is too much"
-            ax.set_title(title, loc="left", fontsize=10, color=INK)
+            ax.set_title(one.name, loc="left", fontsize=10, color=INK)
+            ax.set_xticks(np.arange(0, HALF_MONTHS, 2), minor=True)
+            ax.grid(axis="x", which="minor")
         last = panels[-1]
-        last.stairs(to_shown * found.need.rain_mm_d, edges, fill=True, color=RAIN)
-        last.set_ylabel(f"{units.word('depth')} a day")
-        last.set_title("rain, mean of the years searched", loc="left", fontsize=10, color=INK)
-        last.set_ylim(0, None)
         last.set_xticks(np.arange(0, HALF_MONTHS, 2) + 1, MONTHS)
         last.set_xlim(0, HALF_MONTHS)
         last.tick_params(axis="x", length=0)
-        for ax in panels:
-            ax.set_xticks(np.arange(0, HALF_MONTHS, 2), minor=True)
-            ax.grid(axis="x", which="minor")
-        asked = f"need in {100 * found.need.share:.0f} %"
         handles = [
-            matplotlib.patches.Patch(color=BAND, label="need in 10 to 90 % of the years"),
-            matplotlib.lines.Line2D([], [], color=SOFT, linestyle=":", label=asked),
+            matplotlib.patches.Patch(color=BAND, label="needed in nine years of ten"),
             matplotlib.lines.Line2D(
-                [],
-                [],
-                color=INK,
-                linewidth=2.0,
-                label="the table, at trim 100 %, in the zone's colour",
+                [], [], color=INK, linewidth=2.0, label="the most that the table gives"
             ),
         ]
-        figure.legend(handles=handles, loc="outside upper left", ncols=3)
+        figure.legend(handles=handles, loc="outside lower center", ncols=2)
+        figure.suptitle(
+            f"{house.name}: {found.verdict.word}; unrest {unrest.p50:.0f} "
+            f"({unrest.p10:.0f} to {unrest.p90:.0f}), 100 is leaving it alone",
+            x=0.01,
+            ha="left",
+            fontsize=11,
+            color=INK,
+        )
         picture = io.BytesIO()
         figure.savefig(picture, dpi=130, metadata={"Software": None})
         return picture.getvalue()
 
 
-def _given(found: Proposal) -> Any:
-    """What the table gives at trim 100 %, nothing held back: (24, zones), mm a day."""
-    assert found.prop is not None
-    tables, draft = found.tables, found.draft
-    rates = np.array([strip.rate_mm_h for strip in tables.house.strips])
-    shares = np.array([round(share) for share in draft.share_pct]) / 100.0
+def given_mm_d(found: Proposal) -> Floats:
+    """The most that the table gives, (24, zones), mm a day."""
+    plan, house = found.house.plan, found.house
+    rates = np.array([strip.rate_mm_h for strip in house.strips])
+    shares = np.array([zone.share_pct for zone in plan.zones]) / 100.0
     given = np.zeros((HALF_MONTHS, len(rates)))
-    for row, season in enumerate(found.prop.seasons):
-        run_mm = rates * shares * (season.minutes or 0.0) / 60.0 + tables.filled_mm
-        given[draft.half_months(row)] = run_mm * season.count * days_allowed(tables.house.plan)
-    return given
+    for half in range(HALF_MONTHS):
+        day = (half // 2 + 1, 23 if half % 2 else 8)
+        begun = [row for row in plan.rows if (row.month, row.day) <= day]
+        row = begun[-1] if begun else plan.rows[-1]
+        hours = row.cycles * row.run_s / HOUR_S * days_allowed(plan)
+        given[half] = hours * shares * rates
+    caps_h = np.array([zone.cap_s for zone in plan.zones]) / HOUR_S
+    return np.asarray(np.minimum(given, caps_h * rates))
+
+
+def as_json(found: Proposal) -> dict[str, Any]:
+    """What `proposal.json` says."""
+
+    def three(kept: list[Kept], name: str) -> dict[str, float | None]:
+        one = over(kept, name)._asdict()
+        shares = {share: one[share] for share in ("p10", "p50", "p90")}
+        return {share: None if np.isnan(x) else round(x, 1) for share, x in shares.items()}
+
+    names = ("unrest_pct", "tilt_pct", "shift_between_pct", "excursion_pct", "days_soaked")
+    held = {name: three(found.held_out, name) for name in names}
+    return {
+        "schema": 1,
+        "verdict": found.verdict.word,
+        "limit": list(found.verdict.limit),
+        "would_change": list(found.verdict.would_change),
+        "relief_pf": found.relief_pf,
+        "unrest_pct": held["unrest_pct"],
+        "tilt_pct": held["tilt_pct"],
+        "shift_pct": held["shift_between_pct"],
+        "excursion_pct": held["excursion_pct"],
+        "days_soaked": held["days_soaked"],
+        "litres_a_year": round(litres_a_year(found.held_out)),
+        "grounds": len(found.held_out),
+        "held_out_years": found.held_out_years,
+        "levels_pf": {
+            one.name: round(float(level), 3)
+            for one, level in zip(found.house.strips, found.levels_pf, strict=True)
+        },
+        "levels_trust": round(found.trust, 3),
+        "model_error_pf": [round(error, 3) for error in found.reduced.error_pf],
+        "reliefs": [
+            {
+                "relief_pf": relief,
+                **{name: three(kept, name) for name in names},
+                "litres_a_year": round(litres_a_year(kept)),
+                "limits": list(found.verdict.limits[relief]),
+            }
+            for relief, kept in found.by_relief.items()
+        ],
+        "rows": [
+            {
+                "from": "{:02}-{:02}".format(*season.begins),
+                "cycles": season.count,
+                "minutes": season.minutes or 0,
+            }
+            for season in found.prop.seasons
+        ],
+    }

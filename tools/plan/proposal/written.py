@@ -1,4 +1,4 @@
-"""The owner's file with what was proposed in it; all else stays as it was written."""
+"""The owner's file with what was proposed in it; all else stays as it was written, comments too."""
 
 from typing import Any
 
@@ -8,38 +8,49 @@ from tomlkit.items import AoT, Comment, Table, Whitespace
 from evenclay.sim.units import METRIC, UNITS
 from evenclay.tools.property.cycles import clock
 from evenclay.tools.property.file.schedule import Season
-from evenclay.tools.property.property import Property, parse
+from evenclay.tools.property.property import Property
 
-RAIN_KEYS = ("skip", "most", "lock_floor")
-TRIM_KEYS = ("step", "least", "most", "auto")
+DEPTHS = ("top", "hold")  # of a store, depths of water
+YARD_KEYS = ("demand", "top", "top_share", "freely", "end", "hold", "level")
+GROUND_KEYS = (
+    "demand",
+    "top",
+    "top_share",
+    "freely",
+    "end",
+    "hold",
+    "beside",
+    "level_pf",
+    "target_pf",
+)
 
 
 def written(text: str, prop: Property) -> str:
-    """The owner's file with a property's seasons, shares, limits of probes, trim and rain bank.
-
-    All else stays as it was written, comments too.
-    """
+    """The file's text with a property's seasons, shares, relief, and the ground of each zone."""
     document = tomlkit.parse(text)
-    before = parse(text, prop.source.name)
     for name, zone in prop.zones.items():
         table = document["zones"][name]
-        table["share"] = round(zone.share)
-        old = before.zones[name]
-        if (zone.wet_limit, zone.wet_release) != (old.wet_limit, old.wet_release):
-            _put(table, "wet_limit", zone.wet_limit)
-            _put(table, "wet_release", zone.wet_release)
+        _put(table, "share", round(zone.share))
+        if zone.ground is not None:
+            _put(table, "ground", _inline(prop, zone.ground, GROUND_KEYS))
     _put_seasons(document, prop)
-    if prop.lockouts.rain != before.lockouts.rain:
-        rain = document["lockouts"]["rain"]
-        for key in RAIN_KEYS:
-            _put(rain, key, _depth(prop, getattr(prop.lockouts.rain, key)))
-    if prop.trim != before.trim:
-        if "trim" not in document:
-            document.add(tomlkit.nl())
-            document.add("trim", tomlkit.table())
-        for key in TRIM_KEYS:
-            _put(document["trim"], key, getattr(prop.trim, key))
+    if "estimate" not in document:
+        document.add(tomlkit.nl())
+        document.add("estimate", tomlkit.table())
+    estimate = document["estimate"]
+    estimate.pop("estimate", None)
+    _put(estimate, "relief", prop.estimate.relief)
+    if prop.estimate.yard is not None:
+        _put(estimate, "yard", _inline(prop, prop.estimate.yard, YARD_KEYS))
     return tomlkit.dumps(document)
+
+
+def _inline(prop: Property, store: object, keys: tuple[str, ...]) -> Any:
+    table = tomlkit.inline_table()
+    for key in keys:
+        value = getattr(store, key)
+        table[key] = _depth(prop, value) if key in DEPTHS else value
+    return table
 
 
 def _put(table: Any, key: str, value: object) -> None:
@@ -55,16 +66,14 @@ def _put(table: Any, key: str, value: object) -> None:
         table.add(item)
 
 
-def _depth(prop: Property, mm: float, per: str = "") -> float | str:
+def _depth(prop: Property, mm: float) -> float | str:
     """A depth as the file takes it: a number of mm, or with its unit where those are the US's."""
     units = UNITS[prop.site.units]
-    return (
-        mm if units == METRIC else f"{units.number(mm, 'depth', '.3f')} {units.unit('depth')}{per}"
-    )
+    return mm if units == METRIC else f"{units.number(mm, 'depth', '.3f')} {units.unit('depth')}"
 
 
 def _put_seasons(document: Any, prop: Property) -> None:
-    tables = [_season_items(prop, season) for season in prop.seasons]
+    tables = [_season_items(season) for season in prop.seasons]
     old = document["seasons"]
     if isinstance(old, AoT):
         kept = _after_last(old[-1])
@@ -97,10 +106,9 @@ def _after_last(table: Table) -> list[Comment | Whitespace]:
     return kept
 
 
-def _season_items(prop: Property, season: Season) -> dict[str, Any]:
+def _season_items(season: Season) -> dict[str, Any]:
     items: dict[str, Any] = {"from": "{:02}-{:02}".format(*season.begins), "cycles": season.count}
     if season.count and season.minutes and season.window:
         items["minutes"] = int(season.minutes) if season.minutes % 1 == 0 else season.minutes
         items["window"] = "-".join(clock(minute) for minute in season.window)
-        items["demand"] = _depth(prop, season.demand or 0.0, "/d")
     return items

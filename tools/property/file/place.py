@@ -4,11 +4,12 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S
+from evenclay.controller.limits import CAP_MAX_S, NAME_BYTES, RUN_MAX_S
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture, fitted
 from evenclay.sim.house.house import Probe
 from evenclay.tools.property.file import rules
+from evenclay.tools.property.file.estimate import Ground
 from evenclay.tools.property.file.quantities import quantity as q
 from evenclay.tools.property.file.quantities import suction
 from evenclay.tools.property.file.rules import Rule, refusal
@@ -210,7 +211,9 @@ class Zone(Table):
     # Percent by volume; None: from the soil's texture.
     wet_limit: Annotated[float | None, q("%", 2, 55, "35 %")] = None
     wet_release: Annotated[float | None, q("%", 2, 55, "34 %")] = None
-    dry_limit: Annotated[float | None, q("%", 2, 55, "31 %")] = None
+    # The zone whose probe speaks for this one, too.
+    sensor: Annotated[str | None, rules.text(NAME_BYTES)] = None
+    ground: Ground | None = Field(default=None, description="a table, as `propose` writes it")
 
     @model_validator(mode="after")
     def _relations(self) -> "Zone":
@@ -218,10 +221,13 @@ class Zone(Table):
             raise refusal("deep_suction here", "only in [soil]", "soil", "deep_suction")
         if self.eaves and self.rain_exposure is not None:
             raise refusal("eaves beside it", "one of the two", "rain_exposure")
-        for name in ("wet_limit", "wet_release", "dry_limit"):
+        for name in ("wet_limit", "wet_release"):
             value = getattr(self, name)
             if value is not None and not self.probe:
                 raise refusal(f"{value:g}", "only with a probe", name)
+        if self.sensor is not None and self.probe:
+            found = f'"{self.sensor}" beside a probe'
+            raise refusal(found, "only without one of its own", "sensor")
         if self.longest_run > self.cap:
             allowed = f"at most the cap, {self.cap:g} min"
             raise refusal(f"{self.longest_run:g} min", allowed, "longest_run")

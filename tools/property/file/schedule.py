@@ -28,6 +28,8 @@ class Season(Table):
     minutes: Annotated[float | None, q("min", 1, RUN_MAX_S // 60, "10 min")] = None
     litres: Annotated[float | None, q("L", 1, 2000, "200 L", "50 gal")] = None  # a cycle and zone
     demand: Annotated[float | None, q("mm/d", 0, 20, "5 mm/d", "0.2 in/d")] = None  # None: from ET0
+    # Mean rain on open ground. None: from the weather.
+    rain: Annotated[float | None, q("mm/d", 0, 50, "1.5 mm/d", "0.06 in/d")] = None
     window: Annotated[tuple[int, int] | None, times.hours()] = None
     starts: Annotated[
         tuple[int, ...] | None, rules.several(times.time_of_day(), CYCLES_MAX, ascending=True)
@@ -62,14 +64,11 @@ class Season(Table):
 
 
 class Rain(Table):
-    """Rain sensor and how rain counts."""
+    """Rain sensor and how it counts."""
 
     sensor: Annotated[str, rules.choice("none", "gauge", "contact")] = "none"
     # Wets leaves and mulch, not the clay.
     skip: Annotated[float, q("mm", 0, 20, "2 mm", "0.1 in")] = 2
-    most: Annotated[float, q("mm", 1, 60, "25 mm", "1 in")] = 25  # more runs off
-    drain_floor: Annotated[float, q("mm/d", 0, 10, "1 mm/d", "0.04 in/d")] = 1
-    lock_floor: Annotated[float, q("mm", 0, 60, "5 mm", "0.2 in")] = 5
     drying_time: Annotated[float, q("min", 0, 14400, "24 h", bare=False)] = 1440  # for a contact
 
 
@@ -144,26 +143,6 @@ class Hub(Table):
         180  # sensors, all valves shut; and before a run
     )
     watch: Annotated[float, q("min", 0.2, 10, "10 min", bare=False)] = 10  # with a valve open
-
-
-class Trim(Table):
-    """How far probe checks may move a zone's minutes."""
-
-    step: Annotated[int, rules.whole(1, 50)] = 10  # points
-    least: Annotated[int, rules.whole(10, 100)] = 50  # percent
-    most: Annotated[int, rules.whole(100, 250)] = 170
-    gap_days: Annotated[int, rules.whole(1, 60)] = 5
-    # By the hub's own probes: less by itself, more only where the owner says "both".
-    auto: Annotated[str, rules.choice("off", "down", "both")] = "down"
-
-
-class Rewet(Table):
-    """How a strip that dried out is brought back: slowly, since a flood would run off."""
-
-    most: Annotated[int, rules.whole(100, 125)] = 125  # percent of the season's minutes
-    depth: Annotated[float, q("mm", 0, 8, "8 mm", "0.3 in")] = 8  # a day
-    days: Annotated[int, rules.whole(0, 28)] = 28
-    after_hold_days: Annotated[int, rules.whole(1, 60)] = 7
 
 
 class Water(Table):

@@ -1,0 +1,283 @@
+"""What the zones lack, carried on from midnight to midnight, and how long a run is for it.
+
+Entered once a local day that passed, and when the owner has found something. A day's rain and
+minutes are taken out of the record in the step that adds them here, and both are written together:
+whatever is cut short, each counts once.
+"""
+
+from . import events
+from ._const import const
+from .civil import FIRST_WEEKDAY
+from .estimate import day as carried
+from .estimate import demand_um, held_um, learnt_ppt, sun_of, towards
+from .journal import NO_RAIN, NO_TEMPERATURE
+from .limits import RUN_LEAST_S, SETTLE_S
+from .plan import GAUGE
+from .ports import DRY, WET
+
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Callable
+
+    from .agenda import Agenda
+    from .journal import Record
+    from .lockouts import Lockouts
+    from .plan import Plan, RowPart
+
+_FAR_S = const(65535)  # longer than any run
+_FAR_UM = const(600000)  # more than any strip lacks
+_LONG_S = const(604800)
+_WEEKS_MAX = const(52)  # a year of a sensor's own error is as good as all of it
+_OFFSET_MOST_MPF = const(3000)  # what is further away is no error any more
+_CORRECTED = const(4)  # place in an account
+
+
+class Estimates:
+    """The zones' estimates, kept in the record. `tell` reports each day of a zone.
+
+    accounts: the last day of each zone, um: demand, rain, given, exchanged with the ground beside
+        it, and by how much it was corrected at its end or since
+    """
+
+    def __init__(
+        self,
+        plan: "Plan",
+        record: "Record",
+        agenda: "Agenda",
+        lockouts: "Lockouts",
+        tell: "Callable[..., None]",
+    ) -> None:
+        self._hub = plan.hub
+        self._zones = plan.zones
+        self._supplies = plan.supplies
+        self._record = record
+        self._agenda = agenda
+        self._lockouts = lockouts
+        self._tell = tell
+        self.accounts = [[0] * 5 for _ in plan.zones]
+
+    # What a run is to be.
+
+    def want_um(self, zone: int) -> int:
+        """What a zone lacks of its target, beyond what it was given today or fell on it."""
+        part = self._zones[zone]
+        record = self._record
+        wet_um = record.used_s[zone] * part.rate_um_h // 3600
+        wet_um += record.rain_today_um * part.exposure_pct // 100
+        want_um: int = record.lack_um[zone] - part.target_um - wet_um
+        return want_um
+
+    def _want_s(self, zone: int) -> int:
+        """How long a run would give that; 0: it has enough. Longer than any where nobody knows."""
+        part = self._zones[zone]
+        if not self._hub.estimate:
+            return _FAR_S
+        want_um = self.want_um(zone)
+        return want_um * 3600 // part.rate_um_h if want_um >= self._hub.dose_um else 0
+
+    def room_s(self, zone: int) -> int:
+        """Return how long the zone may still be watered today, seconds."""
+        part = self._zones[zone]
+        room_s = part.cap_s
+        hub = self._hub
+        if self._record.filling >> zone & 1 and hub.estimate:
+            room_s = min(room_s, hub.opening_um * 3600 // part.rate_um_h)
+        used_s: int = self._record.used_s[zone]
+        return max(0, room_s - used_s)
+
+    def run(self, zone: int, row: "RowPart") -> "tuple[int, int]":
+        """Return the longest a run may last, seconds, and the water at which it ends, ml.
+
+        The water is 0 where the row asks for minutes.
+        """
+        part = self._zones[zone]
+        want_s = self._want_s(zone)
+        run_s = row.run_s
+        run_ml = row.run_ml
+        if not run_ml:
+            run_s = run_s * part.share_pct // 100
+        else:
+            run_ml = max(run_ml * part.share_pct // 100, 1)
+            flow_ml_min = self._record.flow_ml_min[zone] or part.flow_ml_min
+            if flow_ml_min:
+                run_ml = min(run_ml, want_s * flow_ml_min // 60)
+                want_s = run_ml * 60 // flow_ml_min
+                if self._supplies[part.supply].meter:
+                    # The meter ends it; time is only the bound: a quarter more, and a hose to fill.
+                    want_s = run_ml * 75 // flow_ml_min + SETTLE_S
+        return min(run_s, want_s, part.longest_s, self.room_s(zone)), run_ml
+
+    def why_none(self, zone: int) -> int:
+        """Return why a zone gets no planned run that is long enough."""
+        if not self._want_s(zone):
+            return events.ENOUGH
+        return events.CAP if self.room_s(zone) < RUN_LEAST_S else events.TOO_SHORT
+
+    # What passes.
+
+    def opened(self, wall_s: int) -> None:
+        """The season opens, or a hold ends: what lacks much comes up to its target slowly.
+
+        That holds for zones that have had no water for a week.
+        """
+        hub = self._hub
+        record = self._record
+        for zone, part in enumerate(self._zones):
+            long_ago = wall_s - record.valve_wall_s[zone] >= _LONG_S
+            if long_ago and record.lack_um[zone] > part.target_um + hub.dose_um:
+                record.filling |= 1 << zone
+
+    def new_day(self, day: int, passed: int, counted: bool) -> None:
+        """Carry all on by the days that passed before `day`.
+
+        The first of them has the record's rain and temperatures, where these were heard all day;
+        the others have what their season's row says.
+
+        Args:
+            day: that begins
+            passed: how many, one at least
+            counted: the minutes of the record are given anew from here on
+        """
+        hub = self._hub
+        record = self._record
+        if hub.estimate:
+            gaps = record.gaps
+            given_s = record.used_s if counted else [0] * len(record.used_s)
+            for before in range(day - passed, day):
+                self._pass(before, gaps, given_s)
+                gaps = NO_TEMPERATURE | NO_RAIN
+                given_s = [0] * len(given_s)
+            if (day + FIRST_WEEKDAY) % 7 == 0:
+                self._hear()
+            for zone, part in enumerate(self._zones):
+                lack_um = record.lack_um[zone]
+                if lack_um - part.target_um < hub.dose_um:
+                    record.filling &= ~(1 << zone)
+                account = self.accounts[zone]
+                self._tell(events.LACKS, zone, events.OK, lack_um, account[1] + account[2])
+        if counted:
+            record.used_s = [0] * len(record.used_s)
+
+    def _pass(self, day: int, gaps: int, given_s: "list[int]") -> None:
+        """Carry the yard and every zone on by a day."""
+        hub = self._hub
+        record = self._record
+        row = self._agenda.row_of(day)
+        demand = row.demand_um
+        if hub.frost and not gaps & NO_TEMPERATURE:
+            sun_um = sun_of(day, hub.sun_um)
+            demand = demand_um(record.cold_dk * 100, record.warm_dk * 100, sun_um)
+        rain_um = row.rain_um
+        if hub.rain_kind == GAUGE and not gaps & NO_RAIN:
+            rain_um = record.rain_today_um
+        yard_um = record.yard_lack_um
+        record.yard_top_um, record.yard_lack_um = carried(
+            record.yard_top_um,
+            yard_um,
+            rain_um,
+            demand * hub.yard_demand_ppt // 1000,
+            0,
+            (hub.yard_top_um, hub.yard_top_ppt, hub.yard_freely_um, hub.yard_end_um, 0),
+        )
+        for zone, part in enumerate(self._zones):
+            lack_um = record.lack_um[zone]
+            need_um = demand * part.demand_ppt // 1000 * record.factor_ppt[zone] // 1000
+            fallen_um = rain_um * part.exposure_pct // 100
+            given_um = given_s[zone] * part.rate_um_h // 3600
+            beside_um = yard_um * part.hold_um // hub.yard_hold_um
+            record.top_um[zone], record.lack_um[zone] = carried(
+                record.top_um[zone],
+                lack_um,
+                fallen_um + given_um,
+                need_um,
+                beside_um,
+                (part.top_um, part.top_ppt, part.freely_um, part.end_um, part.beside_ppm),
+            )
+            exchanged_um = (beside_um - lack_um) * part.beside_ppm // 1000000
+            self.accounts[zone] = [need_um, fallen_um, given_um, exchanged_um, 0]
+
+    # What is found.
+
+    def _hear(self) -> None:
+        """Once a week, move each zone by what its sensor says beyond its own lasting error.
+
+        Where another zone's sensor speaks for it, it moves by as many pF as that zone does.
+        """
+        hub = self._hub
+        probes = self._lockouts.probes
+        found_mpf = []
+        for zone in range(len(probes)):
+            found_mpf.append(self._departure_mpf(zone))
+        for zone, part in enumerate(self._zones):
+            if part.sensor:
+                whole_um = found_mpf[part.sensor - 1] * part.hold_um // 1000
+                moved_um = whole_um * hub.sensor_gain_pct // 100
+                self._move(zone, moved_um, whole_um, hub.sensor_learn_ppt)
+
+    def _departure_mpf(self, zone: int) -> int:
+        """How much drier a zone's own probe finds it than the estimate, for once; learns the rest.
+
+        0 where it has none, or it is not trusted.
+        """
+        part = self._zones[zone]
+        probe = self._lockouts.probes[zone]
+        if not probe or not probe.trusted or probe.ppt < 0:
+            return 0
+        record = self._record
+        apart_mpf: int = (part.full_ppt - probe.ppt) * 1000 // part.per_pf_ppt
+        apart_mpf -= record.lack_um[zone] * 1000 // part.hold_um
+        apart_mpf = min(max(apart_mpf, -_OFFSET_MOST_MPF), _OFFSET_MOST_MPF)
+        offset_mpf: int = record.offset_mpf[zone]
+        weeks = min(record.heard[zone] + 1, _WEEKS_MAX)
+        offset_mpf += (2 * (apart_mpf - offset_mpf) + weeks) // (2 * weeks)
+        record.heard[zone] = weeks
+        record.offset_mpf[zone] = offset_mpf
+        departure_mpf: int = apart_mpf - offset_mpf
+        return departure_mpf
+
+    def check(self, zone: int, readings: "Sequence[int]") -> None:
+        """Take the owner's blade readings of a zone: muddy counts before dry, dry before firm.
+
+        A blade that stops short says that the top is dry, which is news only where it was thought
+        moist; mud says that it is full. Neither says anything of the ground below.
+        """
+        top_um = self._record.top_um[zone]
+        most_um = self._zones[zone].top_um
+        if WET in readings:
+            self._record.top_um[zone] = 0
+        elif DRY in readings and 2 * top_um < most_um:
+            self._record.top_um[zone] = most_um
+        self._corrected(zone, events.CHECK, self._record.top_um[zone] - top_um)
+
+    def sample(self, zone: int, classes: "Sequence[int]") -> None:
+        """Take the classes of samples from half a metre down, of which the wettest counts."""
+        hub = self._hub
+        part = self._zones[zone]
+        borders_um = (_FAR_UM, part.class1_um, part.class2_um, part.class3_um, part.class4_um, 0)
+        found = max(classes)
+        lack_um = self._record.lack_um[zone]
+        low_um, high_um = borders_um[found + 1], borders_um[found]
+        moved_um = towards(lack_um, low_um, high_um, hub.sample_gain_pct)
+        whole_um = towards(lack_um, low_um, high_um, 100)
+        moved_um = self._move(zone, moved_um, whole_um, hub.sample_learn_ppt)
+        self._corrected(zone, events.SAMPLE, moved_um)
+
+    def _corrected(self, zone: int, why: int, moved_um: int) -> None:
+        self._record.dirty = True
+        if moved_um:
+            self._tell(events.CORRECTED, zone, why, moved_um)
+
+    def _move(self, zone: int, moved_um: int, found_um: int, learn_ppt: int) -> int:
+        """Move a zone's estimate, and learn from how far off it was. Returns by how much it moved.
+
+        found_um: how much drier it was found
+        """
+        record = self._record
+        before_um: int = record.lack_um[zone]
+        after_um = record.lack_um[zone] = held_um(before_um + moved_um)
+        whole_um = max(self._hub.whole_mpf * self._zones[zone].hold_um // 1000, 1)
+        factor_ppt = record.factor_ppt[zone]
+        record.factor_ppt[zone] = learnt_ppt(factor_ppt, found_um, whole_um, learn_ppt)
+        self.accounts[zone][_CORRECTED] += after_um - before_um
+        return after_um - before_um
