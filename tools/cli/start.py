@@ -29,6 +29,7 @@ def _with_questions(command: Callable[..., None]) -> Callable[..., None]:
         for question in QUESTIONS
     ]
     path = Parameter("property_file", Parameter.POSITIONAL_OR_KEYWORD, annotation=PropertyPath)
+    # The command's options are made by the table of questions; type checkers know of no such name.
     command.__signature__ = Signature([path, *given])  # type: ignore[attr-defined]
     return command
 

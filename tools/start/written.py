@@ -16,6 +16,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from tomlkit.items import AbstractTable, AoT, Comment, Table, Whitespace
 
 from evenclay.sim.units import UNITS
+from evenclay.tools.property.edits import add_last, after_last
 from evenclay.tools.property.file.schedule import WEEKDAYS
 from evenclay.tools.start import clay, seasons
 from evenclay.tools.start.answers import OLD, Texts, bucket_of, found_place, price_of
@@ -55,16 +56,11 @@ def _put(table: Any, key: str, value: Any) -> None:
     """Set a key; a new one stands after the table's last, before what speaks of the next table."""
     if isinstance(value, AoT):
         last = table[key][-1] if isinstance(table.get(key), AoT) else tomlkit.table()
-        table[key] = _copied(value, _after_last(last))
+        table[key] = _copied(value, after_last(last))
     elif key in table and not isinstance(value, AbstractTable):
         table[key] = value.unwrap()
     elif isinstance(table, Table) and not isinstance(value, Table):
-        kept = _after_last(table)
-        body = table.value.body
-        del body[len(body) - len(kept) :]
-        table.add(key, value.unwrap())
-        for item in kept:
-            table.add(item)
+        add_last(table, key, value.unwrap())
     else:
         table[key] = value
 
@@ -80,17 +76,6 @@ def _copied(rows: AoT, kept: list[Comment | Whitespace]) -> AoT:
             table.add(item)
         found.append(table)
     return found
-
-
-def _after_last(table: Table) -> list[Comment | Whitespace]:
-    """Comments and blank lines after the last key of a table: they speak of what follows."""
-    kept: list[Comment | Whitespace] = []
-    for key, item in table.value.body:
-        if key is not None:
-            kept = []
-        elif isinstance(item, Comment | Whitespace):
-            kept.append(item)
-    return kept
 
 
 @cache

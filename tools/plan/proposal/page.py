@@ -19,7 +19,7 @@ from evenclay.sim.units import UNITS
 from evenclay.tools import tables
 from evenclay.tools.plan.proposal.propose import Proposal
 from evenclay.tools.plan.proposal.study import Kept
-from evenclay.tools.plan.proposal.table import HALF_MONTHS, days_allowed
+from evenclay.tools.plan.proposal.table import HALF_MONTHS, days_allowed, rows_by_half
 
 WIDTH_IN, PANEL_IN = 8.6, 1.45
 LITRES_PER_M3 = 1000.0
@@ -163,10 +163,7 @@ def given_mm_d(found: Proposal) -> Floats:
     rates = np.array([strip.rate_mm_h for strip in house.strips])
     shares = np.array([zone.share_pct for zone in plan.zones]) / 100.0
     given = np.zeros((HALF_MONTHS, len(rates)))
-    for half in range(HALF_MONTHS):
-        day = (half // 2 + 1, 23 if half % 2 else 8)
-        begun = [row for row in plan.rows if (row.month, row.day) <= day]
-        row = begun[-1] if begun else plan.rows[-1]
+    for half, row in enumerate(rows_by_half(plan)):
         hours = row.cycles * row.run_s / HOUR_S * days_allowed(plan)
         given[half] = hours * shares * rates
     caps_h = np.array([zone.cap_s for zone in plan.zones]) / HOUR_S

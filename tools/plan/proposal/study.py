@@ -17,12 +17,11 @@ from evenclay.sim.house.standing import stand
 from evenclay.sim.judge.by_day import live_by_day
 from evenclay.sim.judge.compare import Life
 from evenclay.sim.judge.keepers import Reckoning, met_of
-from evenclay.sim.judge.measures import Measures, first_watered, measure_sums, sums_of
+from evenclay.sim.judge.measures import YEAR_DAYS, Measures, first_watered, measure_sums, sums_of
 from evenclay.sim.judge.weigh import place_on
 from evenclay.sim.replay.stay import weather_of
 from evenclay.sim.types import Floats
-
-YEAR_DAYS = 365.25
+from evenclay.tools.plan.proposal.table import rows_by_half
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,7 @@ def with_targets(plan: Plan, target_pf: Sequence[float]) -> Plan:
 def ample(plan: Plan, closed: Sequence[bool], cycles: int, start_min: int, length_min: int) -> Plan:
     """A plan that may give each zone its cap in every half-month that is not closed."""
     longest_s = max(zone.cap_s for zone in plan.zones)
-    means = _means_by_half(plan)
+    held = rows_by_half(plan)
     rows = [
         RowPart(
             {
@@ -67,7 +66,8 @@ def ample(plan: Plan, closed: Sequence[bool], cycles: int, start_min: int, lengt
                 "start_min": start_min,
                 "length_min": length_min,
                 "starts_min": (),
-                **means[half],
+                "demand_um": held[half].demand_um,
+                "rain_um": held[half].rain_um,
             }
         )
         for half in range(24)
@@ -76,17 +76,6 @@ def ample(plan: Plan, closed: Sequence[bool], cycles: int, start_min: int, lengt
         ZonePart(vars(zone) | {"share_pct": 100, "longest_s": longest_s}) for zone in plan.zones
     ]
     return Plan(HubPart(vars(plan.hub)), plan.supplies, zones, rows, [])
-
-
-def _means_by_half(plan: Plan) -> list[dict[str, int]]:
-    """Demand and rain of the row in the middle of each half-month."""
-    found = []
-    for half in range(24):
-        day = (half // 2 + 1, 23 if half % 2 else 8)
-        begun = [row for row in plan.rows if (row.month, row.day) <= day]
-        row = begun[-1] if begun else plan.rows[-1]
-        found.append({"demand_um": row.demand_um, "rain_um": row.rain_um})
-    return found
 
 
 @dataclass(frozen=True)

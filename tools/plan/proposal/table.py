@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from evenclay.controller.limits import CYCLES_MAX, RUN_LEAST_S, RUN_MAX_S
-from evenclay.controller.plan import ANY_DATE, BAN_HOURS, Plan
+from evenclay.controller.plan import ANY_DATE, BAN_HOURS, Plan, RowPart
 from evenclay.sim.house.house import House
 from evenclay.sim.types import Bools, Floats, Ints
 from evenclay.sim.weather.record import Weather
@@ -47,14 +47,19 @@ def frosty(weather: Weather) -> Bools:
     return np.array(shares) >= FROST_SHARE
 
 
-def closed_by_owner(plan: Plan) -> Bools:
-    """Half-months in the middle of which the owner's own table is closed, (24,)."""
+def rows_by_half(plan: Plan) -> list[RowPart]:
+    """The row that holds in the middle of each half-month, 24 of them."""
     found = []
     for half in range(HALF_MONTHS):
         day = (half // 2 + 1, 23 if half % 2 else 8)
         begun = [row for row in plan.rows if (row.month, row.day) <= day]
-        found.append((begun[-1] if begun else plan.rows[-1]).cycles == 0)
-    return np.array(found)
+        found.append(begun[-1] if begun else plan.rows[-1])
+    return found
+
+
+def closed_by_owner(plan: Plan) -> Bools:
+    """Half-months in the middle of which the owner's own table is closed, (24,)."""
+    return np.array([row.cycles == 0 for row in rows_by_half(plan)])
 
 
 def ceilings_mm_d(given_mm: Sequence[Floats], weather: Weather) -> Floats:

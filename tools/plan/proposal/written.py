@@ -3,10 +3,11 @@
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT, Comment, Table, Whitespace
+from tomlkit.items import AoT, Table
 
 from evenclay.sim.units import METRIC, UNITS
 from evenclay.tools.property.cycles import clock
+from evenclay.tools.property.edits import add_last, after_last
 from evenclay.tools.property.file.schedule import Season
 from evenclay.tools.property.property import Property
 
@@ -58,12 +59,7 @@ def _put(table: Any, key: str, value: object) -> None:
     if key in table or not isinstance(table, Table):
         table[key] = value
         return
-    kept = _after_last(table)
-    body = table.value.body
-    del body[len(body) - len(kept) :]
-    table.add(key, value)
-    for item in kept:
-        table.add(item)
+    add_last(table, key, value)
 
 
 def _depth(prop: Property, mm: float) -> float | str:
@@ -76,7 +72,7 @@ def _put_seasons(document: Any, prop: Property) -> None:
     tables = [_season_items(season) for season in prop.seasons]
     old = document["seasons"]
     if isinstance(old, AoT):
-        kept = _after_last(old[-1])
+        kept = after_last(old[-1])
         new = tomlkit.aot()
         for place, items in enumerate(tables):
             table = tomlkit.table()
@@ -93,17 +89,6 @@ def _put_seasons(document: Any, prop: Property) -> None:
             inline.update(items)
             array.append(inline)
         document["seasons"] = array.multiline(True)
-
-
-def _after_last(table: Table) -> list[Comment | Whitespace]:
-    """Comments and blank lines after the last key of a table: they speak of what follows."""
-    kept: list[Comment | Whitespace] = []
-    for key, item in table.value.body:
-        if key is not None:
-            kept = []
-        elif isinstance(item, Comment | Whitespace):
-            kept.append(item)
-    return kept
 
 
 def _season_items(season: Season) -> dict[str, Any]:
