@@ -146,10 +146,6 @@ class Clock:
             return _FOUND
         return _AS_EXPECTED if -_STEP_TOLERANCE_S <= moved_s <= _STEP_TOLERANCE_S else STEPPED
 
-    def at(self, up_s: int) -> None:
-        """Note the uptime alone."""
-        self.up_s = up_s
-
     def wall_s(self, up_s: int) -> int:
         """UTC seconds, or 0 while the clock is not trusted."""
         return up_s + self.skew_s if self.trusted else 0

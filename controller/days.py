@@ -32,7 +32,11 @@ _PASSED_MAX = const(32)  # passed cycles reported one by one; more are reported 
 
 
 class Days:
-    """Local days and cycles. `tell` reports what was skipped and what is wrong."""
+    """Local days and cycles. `tell` reports what was skipped and what is wrong.
+
+    order: the zones in the order in which the marked cycle's runs are given
+    held: what last kept each zone's waiting run from starting; OK: nothing that may last
+    """
 
     _resync_why = 0  # POWER or CLOCK: why the date must be looked at anew; OK: it need not
     _went_back = False
@@ -63,7 +67,7 @@ class Days:
         self._tell = tell
         self.time = agenda.time
         self.order: "list[int]" = []
-        self.held = [OK] * len(plan.zones)  # what last kept each waiting run from starting
+        self.held = [OK] * len(plan.zones)
 
     # The clock.
 
@@ -125,7 +129,7 @@ class Days:
             return False
         wall_s = up_s + self._clock.skew_s
         changed = False
-        if self._resync_why != OK:
+        if self._resync_why:
             self._resync(up_s, wall_s, self._resync_why)
             self._resync_why = OK
             changed = True
@@ -186,7 +190,9 @@ class Days:
         for zone, ended_s in enumerate(record.valve_wall_s):
             first = record.first >> zone & 1
             queue.append((1 - first, ended_s if first else 0, zone))
-        self.order = [zone for _, _, zone in sorted(queue)]
+        self.order = []
+        for _, _, zone in sorted(queue):
+            self.order.append(zone)
 
     def _skip_passed(self, wall_s: int, why: int) -> None:
         """Report the cycles whose time passed: each up to a bound, then a count."""
@@ -260,7 +266,7 @@ class Days:
         """Find the cycle after the mark; it may have passed already."""
         today = self.time.local_s(wall_s) // DAY_S
         after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
-        if self._resync_why != OK:  # back as far as the mark: what passed is to be told
+        if self._resync_why:  # back as far as the mark: what passed is to be told
             after_no = self._record.mark_no
         self._next_no = self._agenda.next_after(after_no, today)
         self._next_s = WALL_MAX
@@ -290,10 +296,6 @@ class Days:
         for zone in range(len(self._plan.zones)):
             if self._record.waiting >> zone & 1 and only in (_NONE, zone):
                 self.drop(zone, why or self.held[zone] or events.NO_TIME)
-
-    def hold_back(self, zone: int, why: int) -> None:
-        """Remember what keeps a zone's run from starting; OK: nothing that may last."""
-        self.held[zone] = why
 
     def drop(self, zone: int, why: int) -> None:
         """Drop a waiting run; its zone goes first in the next cycle, unless it has enough."""

@@ -6,14 +6,6 @@ once when it begins and once when it ends.
 
 from . import events
 from ._const import const
-from .journal import (
-    BURST_FAULT,
-    DRIVER_FAULT,
-    FIRST_FAULT,
-    LEAK_FAULT,
-    NO_FLOW_FAULT,
-    STORE_FAULT,
-)
 from .limits import ZONES_MAX
 from .ports import REPORT
 
@@ -27,6 +19,16 @@ if _TYPE_CHECKING:
     from .ports import Command
 
 _NONE = const(-1)
+# A fault's bit is `1 << why - _FIRST_FAULT`, as events name it. These are bits of the record's
+# `faults`, which are latched until the owner clears them.
+_FIRST_FAULT = const(27)  # NO_FLOW
+LEAK_FAULT = const(4)  # water flowed with every valve shut
+_STORE_FAULT = const(16)  # a record was kept, and cannot be read
+_BROKEN_FAULT = const(32)  # an invariant did not hold, or the same was raised again and again
+# And these of its `zone_faults`.
+NO_FLOW_FAULT = const(1)  # tried again once a day
+BURST_FAULT = const(2)  # latched
+_DRIVER_FAULT = const(8)  # tried again once a day
 _FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
 _CLEARABLE = (
     events.LEAK,
@@ -78,19 +80,16 @@ class Faults:
         self.reports = []
         return reports
 
-    def show_again(self, report: "Command") -> None:
-        """Report once more what could not be shown."""
-        self.reports.append(report)
-
     def alarm(self, on: bool, zone: int, why: int, value: int) -> None:
         """Raise an alarm, or clear it: each once."""
         if on != ((zone, why) in self.alarms):
             self.tell(events.ALARM if on else events.CLEARED, zone, why, value)
 
-    def warn(self, up_s: int, why: int, value: int, fault: int = 0) -> "list[Command]":
-        """Raise an alarm of the runner's, and latch a fault. Returns the reports of that."""
-        self._clock.at(up_s)
-        self._record.faults |= fault
+    def warn(self, up_s: int, why: int, value: int, latched: bool) -> "list[Command]":
+        """Raise an alarm of the runner's, and latch its fault. Returns the reports of that."""
+        self._clock.up_s = up_s
+        if latched:
+            self._record.faults |= 1 << why - _FIRST_FAULT
         self.alarm(True, _NONE, why, value)
         return self.take_reports()
 
@@ -104,14 +103,17 @@ class Faults:
 
     def resume(self, up_s: int, wall_s: int) -> None:
         """Find out when each zone with a fault may be tried again; `wall_s` may be 0: not known."""
+        last_up_s = [0] * len(self._plan.supplies)  # of each supply's zones
         for zone, ended_s in enumerate(self._record.valve_wall_s):
             if self._record.zone_faults[zone]:  # it was tried when its valve last turned
                 away_s = wall_s - ended_s if wall_s and ended_s else 0
-                gone_s = min(max(0, away_s), _FAULT_RETRY_S)
-                self._guard.retry(zone, up_s + _FAULT_RETRY_S - gone_s)
-        for supply in range(len(self._plan.supplies)):
+                retry_up_s = up_s + _FAULT_RETRY_S - min(max(0, away_s), _FAULT_RETRY_S)
+                self._guard.retry(zone, retry_up_s)
+                supply = self._guard.supply_of[zone]
+                last_up_s[supply] = max(last_up_s[supply], retry_up_s)
+        for supply, retry_up_s in enumerate(last_up_s):
             if self._supply_no_flow(supply):  # its zones wait for the one that was tried last
-                self._retry_supply(supply, self._guard.last_retry_up_s(supply))
+                self._retry_supply(supply, retry_up_s)
 
     # What goes wrong, and what goes well again.
 
@@ -122,19 +124,19 @@ class Faults:
 
     def not_opened(self, zone: int, up_s: int) -> None:
         """A zone's driver could not open its valve: it is tried again once a day."""
-        self._record.zone_faults[zone] |= DRIVER_FAULT
+        self._record.zone_faults[zone] |= _DRIVER_FAULT
         self._record.dirty = True
         self._guard.retry(zone, up_s + _FAULT_RETRY_S)
 
     def opened(self, zone: int) -> None:
         """A zone's driver has opened its valve."""
-        if self._record.zone_faults[zone] & DRIVER_FAULT:
-            self._record.zone_faults[zone] &= ~DRIVER_FAULT
+        if self._record.zone_faults[zone] & _DRIVER_FAULT:
+            self._record.zone_faults[zone] &= ~_DRIVER_FAULT
             self.driver(False, zone)
 
     def store(self, failed: bool, slot: int) -> None:
         """A write failed, or went well again; a record that was lost stays an alarm."""
-        if failed or not self._record.faults & STORE_FAULT:
+        if failed or not self._record.faults & _STORE_FAULT:
             self.alarm(failed, _NONE, events.STORE, slot)
 
     def leak(self, supply: int) -> bool:
@@ -196,7 +198,7 @@ class Faults:
         alarms = []
         for zone, faults in enumerate([record.faults] + record.zone_faults, -1):
             for why in _CLEARABLE:
-                if faults >> why - FIRST_FAULT & 1:
+                if faults >> why - _FIRST_FAULT & 1:
                     alarms.append((zone, why))
         for supply in range(len(self._plan.supplies)):
             if self._supply_no_flow(supply):

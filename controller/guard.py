@@ -6,7 +6,7 @@ the moment its OPEN is emitted until its CLOSE is known to have been carried out
 
 from . import events
 from ._const import const
-from .journal import BURST_FAULT
+from .faults import BURST_FAULT
 from .ports import CLOSE, OPEN
 
 _TYPE_CHECKING = const(0)
@@ -32,10 +32,12 @@ class Guard:
         zones = len(plan.zones)
         supplies = len(plan.supplies)
         self._zones = zones
-        self.supply_of = [part.supply for part in plan.zones] + list(range(supplies))
+        self.supply_of: "list[int]" = []  # of each valve
         self.zones_of = [0] * supplies  # bits
         for zone, part in enumerate(plan.zones):
+            self.supply_of.append(part.supply)
             self.zones_of[part.supply] |= 1 << zone
+        self.supply_of += range(supplies)
         # All three lists are short (most often empty), and asked several times a step.
         self.open_zones: "list[int]" = []  # told to open, and not known to be shut again
         self.valves = list(range(zones))  # not every supply has a master
@@ -96,7 +98,7 @@ class Guard:
 
     def open(self, zone: int, run_s: int, up_s: int) -> "list[Command]":
         """Return the commands that begin a run. Raises Broken if it must not begin."""
-        if self.judge(zone, run_s, up_s) != events.OK:
+        if self.judge(zone, run_s, up_s):
             raise Broken("open")
         longest_s = self._plan.zones[zone].longest_s
         self.open_zones.append(zone)
@@ -123,9 +125,11 @@ class Guard:
 
     def closing(self, up_s: int) -> "list[Command]":
         """Return the CLOSE commands due now."""
-        if not self.to_shut:
-            return []
-        return [(CLOSE, valve) for valve in self.to_shut if up_s >= self._retry_up_s[valve]]
+        commands: "list[Command]" = []
+        for valve in self.to_shut:
+            if up_s >= self._retry_up_s[valve]:
+                commands.append((CLOSE, valve))
+        return commands
 
     def closed(self, valve: int, done: bool, up_s: int) -> bool:
         """A CLOSE was carried out, or failed: then it is tried again soon.
@@ -140,7 +144,8 @@ class Guard:
             supply = self.supply_of[valve]
             gap_up_s = up_s + self._plan.supplies[supply].gap_s
             self.gap_up_s[supply] = gap_up_s
-            self.settled_up_s = max(self.settled_up_s, gap_up_s)
+            if gap_up_s > self.settled_up_s:
+                self.settled_up_s = gap_up_s
             if failed:
                 self._failed.remove(valve)
         else:
@@ -166,18 +171,6 @@ class Guard:
     def retry(self, zone: int, up_s: int) -> None:
         """A zone with a passing fault may be tried again at `up_s`."""
         self._retry_zone_up_s[zone] = up_s
-
-    def last_retry_up_s(self, supply: int) -> int:
-        """When the last of a supply's zones may be tried again; 0 at least."""
-        last_up_s = 0
-        for zone, up_s in enumerate(self._retry_zone_up_s):
-            if self.supply_of[zone] == supply:
-                last_up_s = max(last_up_s, up_s)
-        return last_up_s
-
-    def all_shut(self) -> bool:
-        """Whether no valve is open, nor is to be closed."""
-        return not self.to_shut and not self.open_zones
 
     def verify(self, up_s: int) -> None:
         """Raise Broken unless every rule holds. Never compiled out."""

@@ -17,7 +17,7 @@ from .guard import Guard
 from .journal import Record, unpack_record
 from .lockouts import Lockouts
 from .meter import Meters
-from .owner import Owner
+from .owner import answer
 from .plan import Plan
 from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
 from .runs import Runs
@@ -71,10 +71,9 @@ class Hub:
         self._meters = meters = Meters(plan)
         self._metered = meters.metered
         self.saving = saving = Saving(record, clock, lockouts, days, faults)
-        self.runs = runs = Runs(
+        self.runs = Runs(
             plan, record, clock, guard, faults, lockouts, estimates, days, meters, saving
         )
-        self.owner = Owner(plan, faults, days, estimates, saving, runs)
 
     def step(
         self, up_s: int, wall_s: "int | None", seen: "Seen", asked: "list[Asked] | tuple[()]" = ()
@@ -133,7 +132,7 @@ class Hub:
                 self.runs.opened(command[1], outcome, up_s)
                 opened = True
             elif outcome == UNTRIED:
-                self.faults.show_again(command)
+                self.faults.reports.append(command)
         if done < len(sent) or sent[0][0] == CLOSE:
             return True
         return opened and self.runs.more_may_begin()
@@ -166,7 +165,7 @@ class Hub:
         runs = self.runs
         if not guard.ready:  # until every valve was told to close, nothing else is due
             if asked:
-                self.owner.answer(asked, up_s)
+                answer(self, asked, up_s)
             return self._speak(up_s, guard.closing(up_s))
         waited = record.waiting
         boots = not self._booted
@@ -179,7 +178,7 @@ class Hub:
         if (boots or asked) and up_s != self.lockouts.polled_up_s:
             self._sense(up_s, seen)  # an owner is answered by what the sensors say now
         if asked:
-            self.owner.answer(asked, up_s)
+            answer(self, asked, up_s)
         if guard.open_zones:
             runs.end(OK, up_s)
         if runs.may_begin(up_s):
@@ -190,7 +189,7 @@ class Hub:
             record.owed = True
         commands = guard.closing(up_s)
         intent = runs.intent
-        at_rest = intent is None and guard.all_shut()
+        at_rest = not (intent or guard.to_shut or guard.open_zones)
         commands += self.saving.commands(up_s, at_rest, runs.opens_soon)
         if intent:
             commands += guard.open(intent.zone, intent.run_s, up_s)

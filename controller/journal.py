@@ -31,19 +31,9 @@ _REST_LEAST_S = const(60)  # after a first exception; each one in a day doubles 
 _REST_MOST_S = const(900)  # a quarter of an hour: a cause that is mended is found out so soon
 _TEXT_MAX = const(100)  # characters of an exception's text that are kept
 
-# A fault's bit is `1 << why - FIRST_FAULT`, as events name it. Bits of `faults`: latched until the
-# owner clears them, unless said otherwise.
-FIRST_FAULT = const(27)  # NO_FLOW
-LEAK_FAULT = const(4)  # water flowed with every valve shut
-STORE_FAULT = const(16)  # a record was kept, and cannot be read
-BROKEN_FAULT = const(32)  # an invariant did not hold, or the same was raised again and again
 # Bits of `gaps`.
 NO_TEMPERATURE = const(1)
 NO_RAIN = const(2)
-# Bits of `zone_faults`.
-NO_FLOW_FAULT = const(1)  # tried again once a day
-BURST_FAULT = const(2)
-DRIVER_FAULT = const(8)  # tried again once a day
 
 # Every field of the record, in the order of the layout: its name and its `struct` code.
 HUB_FIELDS = (
@@ -84,8 +74,7 @@ ZONE_FIELDS = (
 _HUB_NAMES = HUB_FIELDS.split()[::2]
 _ZONE_NAMES = ZONE_FIELDS.split()[::2]
 # A record of the version before: what is kept of it is the first fields of today's, in their order.
-_OLD_HUB_CODE = "<3sBHIIHIHIII3xIBBBBBI"
-_OLD_ZONE_CODES = ((1, "H"), (1, "H"), (7, "x"), (1, "B"), (1, "H"), (1, "I"), (1, "H"), (4, "x"))
+_OLD_CODE = "<3sBHIIHIHIII3xIBBBBBIzHzHzxzxzxzxzxzxzxzBzHzIzHzxzxzxzx"  # z: how many zones
 _OLD_HUB_NAMES = const(14)
 _OLD_ZONE_NAMES = const(6)
 NONE_YET_DK = const(32767)  # as the coldest; and less than its negative as the warmest
@@ -181,9 +170,7 @@ def unpack_record(data: "bytes | None") -> "Record | None":
     hub_names = _HUB_NAMES
     zone_names = _ZONE_NAMES
     if data[:3] == _OLD_MAGIC:
-        code = _OLD_HUB_CODE
-        for each, field in _OLD_ZONE_CODES:
-            code += "%d%s" % (each * zones, field)
+        code = _OLD_CODE.replace("z", str(zones))
         hub_names = _HUB_NAMES[:_OLD_HUB_NAMES]
         zone_names = _ZONE_NAMES[:_OLD_ZONE_NAMES]
     elif data[:3] != _RECORD_MAGIC:

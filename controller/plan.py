@@ -275,10 +275,10 @@ def unpack(data: bytes) -> Plan:
         for _ in range(count):
             values = struct.unpack_from(code, body, at)
             at += struct.calcsize(code)
-            part = kind(dict(zip(words[::2], values)))
-            if isinstance(part, HubPart):
+            part: "Any" = kind(dict(zip(words[::2], values)))
+            if kind is HubPart:
                 part.sun_um = values[-24:]
-            elif isinstance(part, ZonePart):
+            elif kind is ZonePart:
                 part.name = "".join(map(chr, values[-1])).rstrip("\0")
                 if part.supply >= data[3]:
                     raise PlanError("supply %d" % part.supply)
@@ -289,7 +289,7 @@ def unpack(data: bytes) -> Plan:
                     hub.yard_hold_um and part.hold_um and part.rate_um_h and part.per_pf_ppt
                 ):
                     raise PlanError("0 in an estimate")
-            elif isinstance(part, RowPart):
+            elif kind is RowPart:
                 starts = values[-1]
                 if starts and starts != part.cycles:
                     raise PlanError("cycles %d" % part.cycles)

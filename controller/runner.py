@@ -79,7 +79,7 @@ class Runner:
             why = NEW_PLAN
         self._start(plan, why, None)
         if journal.lost(copies):
-            self._warn(STORE, RECORD, journal.STORE_FAULT)
+            self._warn(STORE, RECORD, True)
         if self.trouble.count > noted:
             self._try("write", self._keep)
         if why == CRASH and self.trouble.count:
@@ -159,11 +159,10 @@ class Runner:
         self._start(self.hub.plan, CRASH, self.hub.faults.log)
         if not self._unshut:
             self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
-        record = self.hub.record
         latches = isinstance(error, Broken) or trouble.same >= _LATCH_TIMES
-        if latches and not record.faults & journal.BROKEN_FAULT:
-            self._warn(BROKEN, 0, journal.BROKEN_FAULT)
-            self._try("write", self._save, RECORD, record.pack())  # or the hub saves it later
+        if latches and (_NONE, BROKEN) not in self.hub.faults.alarms:
+            self._warn(BROKEN, 0, True)
+            self._try("write", self._save, RECORD, self.hub.record.pack())  # or the hub does later
         self._feed()
         return self._wake()
 
@@ -230,9 +229,9 @@ class Runner:
             raise error
         self.port_failed = "%s: %s" % (call, shown_error(error))
 
-    def _warn(self, why: int, value: int, fault: int = 0) -> None:
+    def _warn(self, why: int, value: int, latched: bool) -> None:
         """Raise an alarm, and report it at once: the hub may raise before it comes to that."""
-        self._carry_out(self.hub.faults.warn(self._uptime(), why, value, fault))
+        self._carry_out(self.hub.faults.warn(self._uptime(), why, value, latched))
 
     # How it starts.
 
@@ -242,7 +241,7 @@ class Runner:
         if self.trouble.count > 1 and log is not None:
             self.hub.faults.alarms.append((_NONE, TROUBLE))
         elif self.trouble.count:
-            self._warn(TROUBLE, self.trouble.count)
+            self._warn(TROUBLE, self.trouble.count, False)
 
     def _plan(self, record: "Record | None") -> "Plan":
         """Return the plan that the record was made under, or else the first good one.

@@ -7,7 +7,7 @@ which is not tried unless that was written. In the second it learns how both wen
 from . import events
 from ._const import const
 from .events import OK
-from .journal import NO_FLOW_FAULT
+from .faults import NO_FLOW_FAULT
 from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
@@ -165,7 +165,7 @@ class Runs:
             self._look_at(first_up_s)
         else:
             why = self._why_not(run, up_s)
-        if why == OK:
+        if not why:
             shut_up_s = self._shut_up_s[zone]
             rested_up_s = shut_up_s + self._plan.zones[zone].rest_s
             if shut_up_s == _NONE or up_s >= rested_up_s:
@@ -175,12 +175,13 @@ class Runs:
             self._look_at(rested_up_s)
         if why == events.QUIET:
             self._look_at(up_s + days.steady_s(up_s))
-        days.hold_back(zone, OK if why in (events.OPEN_LIMIT, events.BUSY) else why)
+        days.held[zone] = OK if why in (events.OPEN_LIMIT, events.BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
 
     def _look_at(self, up_s: int) -> None:
-        self.look_up_s = min(self.look_up_s, up_s)
+        if up_s < self.look_up_s:
+            self.look_up_s = up_s
 
     def _choose_test(self, up_s: int) -> None:
         """Intend the next zone of the guided test; one that may not be opened is left out."""
@@ -197,7 +198,7 @@ class Runs:
                     self._look_at(max(guard.gap_up_s[supply], up_s + 1))
                     return
                 self.test &= ~(1 << zone)
-                if why == OK:
+                if not why:
                     self._intend(run, up_s)
                     return
                 self._tell(events.REFUSED, zone, why, events.TEST)
@@ -205,9 +206,7 @@ class Runs:
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
         why = self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, run.run_s)
-        if why != OK:
-            return why
-        return self._guard.judge(run.zone, run.run_s, up_s)
+        return why or self._guard.judge(run.zone, run.run_s, up_s)
 
     # What the owner asks for.
 
@@ -228,7 +227,7 @@ class Runs:
             return events.STORE  # what cannot be written is not given
         run = Run(zone, run_s, 0, events.MANUAL, anyway)
         why = self._why_not(run, up_s)
-        if why == OK:
+        if not why:
             self._intend(run, up_s)
         return why
 
@@ -239,15 +238,11 @@ class Runs:
         self.test = (1 << len(self._plan.zones)) - 1
         return OK
 
-    def drop_test(self) -> None:
-        """End the guided test before its next zone."""
-        self.test = 0
-
     def stop(self, why: int, up_s: int) -> None:
         """Close what is open, and drop what waits."""
         self._cancel()
         self.end(why, up_s)
-        self.drop_test()
+        self.test = 0
         self._days.drop_waiting(why)
 
     # What is about to open.
@@ -265,7 +260,7 @@ class Runs:
         record.run_s[zone] = run.run_s
         record.valve_wall_s[zone] = self._clock.wall_s(up_s)
         record.dirty = True
-        self._days.hold_back(zone, OK)
+        self._days.held[zone] = OK
         self.intent = run
 
     def _cancel(self) -> None:

@@ -22,7 +22,7 @@ import pytest
 
 from evenclay.boards.console import status
 from evenclay.controller.events import ALARM, CRASH, LOCKED, LOST_CLOCK, OPENED, REFUSED, TROUBLE
-from evenclay.controller.journal import BROKEN_FAULT
+from evenclay.controller.faults import _BROKEN_FAULT
 from evenclay.controller.plan import PlanError
 from evenclay.controller.ports import ASK_CLEAR, NOTE, PLAN, Seen
 from evenclay.controller.runner import Restart, Runner
@@ -213,7 +213,7 @@ class Spoiled(Bench):
             self.restart()
         latched = self.runner.hub.record.faults
         if latched:
-            assert latched == BROKEN_FAULT
+            assert latched == _BROKEN_FAULT
             assert (-1, "broken") in status(self.runner, 0)["alarms"]  # type: ignore[operator]
             self.asked.append((ASK_CLEAR, -1, 0))
         # Who was away with a valve open counts that as water: it may take the next day's cap.

@@ -2,16 +2,19 @@
 
 import pytest
 
-from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT
-from evenclay.controller.guard import _CLOSE_RETRY_S, Broken, Guard
-from evenclay.controller.journal import (
-    BROKEN_FAULT,
+from evenclay.controller.civil import Clock, LocalTime
+from evenclay.controller.events import BUSY, CAP, FAULT, GAP, LONGEST, OK, OPEN_LIMIT, Log
+from evenclay.controller.faults import (
+    _BROKEN_FAULT,
+    _DRIVER_FAULT,
+    _FAULT_RETRY_S,
     BURST_FAULT,
-    DRIVER_FAULT,
     LEAK_FAULT,
     NO_FLOW_FAULT,
-    Record,
+    Faults,
 )
+from evenclay.controller.guard import _CLOSE_RETRY_S, Broken, Guard
+from evenclay.controller.journal import Record
 from evenclay.controller.ports import CLOSE, OPEN
 from tests.core import plan
 
@@ -61,7 +64,7 @@ def test_a_valve_that_will_not_close_keeps_its_supply_shut_and_no_other() -> Non
     assert made.judge(1, 60, NOW) == OK
 
 
-@pytest.mark.parametrize("fault", [LEAK_FAULT, BROKEN_FAULT])
+@pytest.mark.parametrize("fault", [LEAK_FAULT, _BROKEN_FAULT])
 def test_a_fault_of_the_hub_shuts_everything(fault: int) -> None:
     record = Record(4)
     record.faults = fault
@@ -74,7 +77,7 @@ def test_a_burst_zone_stays_shut_and_a_passing_fault_is_tried_again() -> None:
     made = guard(record=record)
     record.zone_faults[0] = BURST_FAULT
     record.zone_faults[1] = NO_FLOW_FAULT
-    record.zone_faults[2] = DRIVER_FAULT
+    record.zone_faults[2] = _DRIVER_FAULT
     made._retry_zone_up_s = [0, NOW, NOW + 1, 0]
     assert [made.judge(zone, 60, NOW) for zone in range(4)] == [FAULT, OK, FAULT, OK]
 
@@ -197,11 +200,15 @@ def test_a_valve_being_closed_may_be_past_its_end() -> None:
 
 
 def test_a_supply_is_tried_again_with_the_last_of_its_own_zones() -> None:
-    made = guard()
-    mine = [zone for zone in range(4) if made.supply_of[zone] == 0]
-    other = next(zone for zone in range(4) if made.supply_of[zone] != 0)
-    for after_s, zone in enumerate(mine, 100):
-        made.retry(zone, after_s)
-    made.retry(other, 900)
-    assert made.last_retry_up_s(0) == 100 + len(mine) - 1
-    assert made.last_retry_up_s(made.supply_of[other]) == 900
+    """Zones 0 and 1 did not flow, nor did zone 2 on another supply, which was tried after both."""
+    record = Record(4)
+    record.zone_faults = [NO_FLOW_FAULT] * 3 + [0]
+    record.valve_wall_s = [1000, 3000, 5000, 9000]
+    made = guard(record=record)
+    clock = Clock(MADE.hub, LocalTime(MADE.hub))
+    Faults(MADE, record, clock, made, Log()).resume(NOW, 6000)
+    last_up_s = NOW + _FAULT_RETRY_S - (6000 - 3000)
+    for zone, due_up_s in ((0, last_up_s), (1, last_up_s), (2, last_up_s + 2000)):
+        assert made.judge(zone, 60, due_up_s - 1) == FAULT
+        assert made.judge(zone, 60, due_up_s) == OK
+    assert made.judge(3, 60, NOW) == OK

@@ -38,9 +38,15 @@ from evenclay.controller.events import (
     TOO_SHORT,
 )
 from evenclay.controller.events import PLAN as NEW_PLAN
-from evenclay.controller.faults import _FAULT_RETRY_S
-from evenclay.controller.journal import BURST_FAULT, DRIVER_FAULT, LEAK_FAULT, NO_FLOW_FAULT
+from evenclay.controller.faults import (
+    _DRIVER_FAULT,
+    _FAULT_RETRY_S,
+    BURST_FAULT,
+    LEAK_FAULT,
+    NO_FLOW_FAULT,
+)
 from evenclay.controller.limits import ZONES_MAX
+from evenclay.controller.owner import answer
 from evenclay.controller.plan import BAN_HOURS, CONTACT, Plan
 from evenclay.controller.ports import (
     ASK_CLEAR,
@@ -161,7 +167,7 @@ def test_a_valve_that_will_not_open_is_a_fault_and_is_tried_a_day_later() -> Non
     assert [e[1:3] for e in bench.told(ALARM)] == [(0, DRIVER)]
     assert [e[1:3] for e in bench.told(SKIPPED)] == [(0, DRIVER)]
     assert [e[1] for e in bench.told(OPENED)] == [1]
-    assert bench.runner.hub.record.zone_faults[0] == DRIVER_FAULT
+    assert bench.runner.hub.record.zone_faults[0] == _DRIVER_FAULT
     assert ("close", 0, FIRST) in bench.calls, "it may have opened after all"
     bench.broken.clear()
     bench.run_until(FIRST + _FAULT_RETRY_S + HOUR)
@@ -569,7 +575,7 @@ def test_clearing_one_zone_leaves_the_others_and_drops_its_waiting_run() -> None
     hub.record.zone_faults = [BURST_FAULT, NO_FLOW_FAULT]
     hub.faults.alarms = [(0, BURST), (1, NO_FLOW)]
     hub.record.waiting = 1
-    hub.owner.clear(0)
+    answer(hub, [(ASK_CLEAR, 0, 0)], bench.up_s())
     assert hub.record.zone_faults == [0, NO_FLOW_FAULT]
     assert status(bench.runner, bench.up_s())["alarms"] == [(1, "no_flow")]
     assert not hub.record.waiting & 1

@@ -38,7 +38,7 @@ from evenclay.controller.events import (
     WET_SOIL,
 )
 from evenclay.controller.events import PLAN as NEW_PLAN
-from evenclay.controller.journal import BURST_FAULT, LEAK_FAULT
+from evenclay.controller.faults import BURST_FAULT, LEAK_FAULT
 from evenclay.controller.limits import ASKED_MAX, WALL_MAX
 from evenclay.controller.plan import BAN_HOURS, CONTACT
 from evenclay.controller.ports import (

@@ -26,17 +26,10 @@ from evenclay.controller.events import (
     UNKNOWN,
 )
 from evenclay.controller.events import PLAN as NEW_PLAN
+from evenclay.controller.faults import _BROKEN_FAULT, _STORE_FAULT, LEAK_FAULT
 from evenclay.controller.guard import Broken, Guard
 from evenclay.controller.hub import Hub
-from evenclay.controller.journal import (
-    _REST_LEAST_S,
-    _TEXT_MAX,
-    BROKEN_FAULT,
-    LEAK_FAULT,
-    STORE_FAULT,
-    Record,
-    Trouble,
-)
+from evenclay.controller.journal import _REST_LEAST_S, _TEXT_MAX, Record, Trouble
 from evenclay.controller.limits import ASKED_MAX, WALL_MAX
 from evenclay.controller.plan import NO_RAIN_SENSOR, Plan, PlanError
 from evenclay.controller.ports import (
@@ -319,7 +312,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
     assert [event[2] for event in bench.told(BOOT)] == [POWER, CRASH]
     assert len(bench.told(ALARM, BROKEN)) == latched
     assert (len(bench.told(OPENED)) == 1) == latched
-    assert record_of(bench).faults == BROKEN_FAULT * latched
+    assert record_of(bench).faults == _BROKEN_FAULT * latched
     # A reboot clears nothing; the owner does.
     booted(bench)
     bench.run_until(13 * HOUR)
@@ -351,7 +344,7 @@ def test_a_hub_that_never_rests_is_stopped(monkeypatch: pytest.MonkeyPatch) -> N
 
     crash(bench, monkeypatch, Hub, "step", restless)
     assert len(steps) == _STEPS_MAX
-    assert record_of(bench).faults == BROKEN_FAULT
+    assert record_of(bench).faults == _BROKEN_FAULT
 
 
 def test_what_comes_back_is_rested_from_longer_and_latches_at_the_fifth_time(
@@ -368,7 +361,7 @@ def test_what_comes_back_is_rested_from_longer_and_latches_at_the_fifth_time(
         faults.append(record_of(bench).faults)
         bench.now_s = wake_s
     assert rests == [60, 120, 240, 480, 900, 900, 900]
-    assert faults == [0] * (_LATCH_TIMES - 1) + [BROKEN_FAULT] * 3
+    assert faults == [0] * (_LATCH_TIMES - 1) + [_BROKEN_FAULT] * 3
     assert len(bench.told(ALARM, BROKEN)) == 1
     notes = [call[2] for call in bench.calls if call[:2] == ("save", NOTE)]
     assert len(notes) == _LATCH_TIMES + 2
@@ -620,7 +613,7 @@ def test_what_is_no_bytes_was_not_read() -> None:
     read = bench.read
     bench.read = lambda slot, copy: None if slot == RECORD else bytearray(read(slot, copy))  # type: ignore[method-assign, assignment, return-value]
     booted(bench)
-    assert bench.runner.hub.record.faults == STORE_FAULT
+    assert bench.runner.hub.record.faults == _STORE_FAULT
     assert status(bench)["port_failed"] in ("", "read: not bytes")
 
 

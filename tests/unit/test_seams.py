@@ -33,7 +33,8 @@ from evenclay.controller.events import (
     SUPPLY_NO_FLOW,
     TEST,
 )
-from evenclay.controller.journal import LEAK_FAULT, Record
+from evenclay.controller.faults import LEAK_FAULT
+from evenclay.controller.journal import Record
 from evenclay.controller.limits import STALE_S, ZONES_MAX
 from evenclay.controller.meter import _LEAK_ML
 from evenclay.controller.plan import BAN_HOURS, CONTACT, Plan

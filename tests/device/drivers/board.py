@@ -698,7 +698,7 @@ def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
     from evenclay.boards.common import once
     from evenclay.boards.console import Console
     from evenclay.boards.drivers.sleep import Sleeper
-    from evenclay.controller.journal import LEAK_FAULT
+    from evenclay.controller.faults import LEAK_FAULT
 
     board, runner = house.start()
     sleeper = Sleeper(machine, False)
