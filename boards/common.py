@@ -24,7 +24,7 @@ from evenclay.boards.drivers.sleep import Sleeper, Uptime
 from evenclay.boards.drivers.store import FileStore
 from evenclay.boards.drivers.thermometer import CONVERT_MS
 from evenclay.boards.drivers.valves import HeldValve, LatchingValve, NoValve
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 from evenclay.controller.events import CRASH, OWNER, POWER
 from evenclay.controller.events import PLAN as REPLANNED
 from evenclay.controller.journal import Trouble

@@ -16,7 +16,7 @@ import sys
 
 from evenclay.boards.port_checks import checks
 from evenclay.boards.rigs import NotShown, Rig
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.ports import PLAN, RECORD
 
 if TYPE_CHECKING:

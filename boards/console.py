@@ -2,7 +2,7 @@
 
 import select
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 from evenclay.controller.civil import day_of, month_days
 from evenclay.controller.events import CLOSED_SEASON, FAULT, OK
 from evenclay.controller.limits import ASKED_MAX

@@ -18,7 +18,7 @@ from evenclay.boards.rigs import (
     raises,
     started,
 )
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 from evenclay.controller.events import ALARM, DRIVER, OPENED, STORE
 from evenclay.controller.limits import WALL_MAX
 from evenclay.controller.ports import ASK_CLOCK, ASK_RUN_ANYWAY, ASK_STOP, PLAN, RECORD

@@ -3,7 +3,7 @@
 `conformance` says how to use it; `port_checks` holds the checks.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 from evenclay.controller.plan import HubPart, Plan, RowPart, SupplyPart, ZonePart
 from evenclay.controller.ports import ASK_RUN_ANYWAY, PLAN, RECORD, Seen
 from evenclay.controller.runner import Runner

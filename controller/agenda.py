@@ -5,7 +5,7 @@ Numbers ascend with time, whatever the clock or daylight saving does to the inst
 start.
 """
 
-from ._const import const
+from . import const
 from .civil import LocalTime, date_of, day_of
 from .limits import DAY_S
 

@@ -8,7 +8,7 @@ leap day; the rule is the `std offset dst offset,Mm.w.d/time,Mm.w.d/time` form o
 chapter 8.3.
 """
 
-from ._const import const
+from . import const
 from .limits import DAY_S, WALL_MAX
 
 _TYPE_CHECKING = const(0)

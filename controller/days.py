@@ -4,12 +4,9 @@ Uptime is the hub's only steady clock; the wall clock is uptime plus a skew that
 change to the record that depends on the date is made here.
 """
 
-from . import events
-from ._const import const
+from . import civil, const, events, journal
 from .agenda import PER_DAY
-from .civil import LOST, STEPPED
 from .events import OK
-from .journal import NO_RAIN, NO_TEMPERATURE
 from .limits import DAY_S, STALE_S, WALL_MAX
 
 _TYPE_CHECKING = const(0)
@@ -73,10 +70,10 @@ class Days:
 
     def see_clock(self, said: int) -> bool:
         """Take in that the clock was lost, found or stepped. Returns True if that is news."""
-        if said == LOST:
+        if said == civil.LOST:
             return self._lockouts.set(_NONE, events.LOST_CLOCK, True)
         was_lost = self._lockouts.set(_NONE, events.LOST_CLOCK, False)
-        self._resync_why = events.CLOCK if was_lost or said == STEPPED else events.POWER
+        self._resync_why = events.CLOCK if was_lost or said == civil.STEPPED else events.POWER
         return True
 
     def steady_s(self, up_s: int) -> int:
@@ -151,10 +148,11 @@ class Days:
         day = local_s // DAY_S
         booted = not self._midnight_s
         gone = day - record.day if record.day else 0
-        unheard = NO_TEMPERATURE
+        unheard = journal.NO_TEMPERATURE
         if booted:
-            away_s = wall_s - record.wall_s if record.wall_s else _NONE
-            unheard = _ALL_HEARD if 0 <= away_s < STALE_S else NO_TEMPERATURE | NO_RAIN
+            unheard |= journal.NO_RAIN
+            if record.wall_s and 0 <= wall_s - record.wall_s < STALE_S:
+                unheard = _ALL_HEARD
         if why != events.POWER:
             gone = min(gone, 1)  # a step drains one day at most
         record.gaps |= unheard

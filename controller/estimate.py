@@ -10,7 +10,7 @@ which has two stores of its own, and from which a strip is drunk or drinks. Noth
 that a figure is sensible: each is held within its bounds.
 """
 
-from ._const import const
+from . import const
 from .civil import date_of, day_of
 
 _TYPE_CHECKING = const(0)

@@ -5,8 +5,7 @@ minutes are taken out of the record in the step that adds them here, and both ar
 whatever is cut short, each counts once.
 """
 
-from . import events
-from ._const import const
+from . import const, events
 from .civil import FIRST_WEEKDAY
 from .estimate import day as carried
 from .estimate import demand_um, held_um, learnt_ppt, sun_of, towards

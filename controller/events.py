@@ -10,7 +10,7 @@ hold it: see `words.py`.
 
 import struct
 
-from ._const import const
+from . import const
 
 _LAYOUT = "<BhBqqHIq"  # of an event in the log
 _EVENT_BYTES = const(34)

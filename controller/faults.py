@@ -4,10 +4,8 @@ A fault holds water back until it passes or the owner clears it. An alarm is an 
 once when it begins and once when it ends.
 """
 
-from . import events
-from ._const import const
+from . import const, events, ports
 from .limits import ZONES_MAX
-from .ports import REPORT
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -71,7 +69,7 @@ class Faults:
         up_s = self._clock.up_s
         wall_s = self._clock.wall_s(up_s) or _NONE
         event = (what, zone, why, value, ml, self._record.boots, up_s, wall_s)
-        self.reports.append((REPORT, event))
+        self.reports.append((ports.REPORT, event))
         self.log.add(event)
 
     def take_reports(self) -> "list[Command]":

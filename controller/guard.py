@@ -4,8 +4,7 @@ It knows every valve's state as far as commands and their outcomes tell. A valve
 the moment its OPEN is emitted until its CLOSE is known to have been carried out.
 """
 
-from . import events
-from ._const import const
+from . import const, events
 from .faults import BURST_FAULT
 from .ports import CLOSE, OPEN
 

@@ -6,7 +6,7 @@ what the clocks say, what was sensed, what is due, what the owner asks for, the 
 and the commands. What each of these means stands in a file of its own.
 """
 
-from ._const import const
+from . import const
 from .agenda import Agenda
 from .civil import Clock
 from .days import Days

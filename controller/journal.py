@@ -12,7 +12,7 @@ them had the same text, when the first of them was, and that text.
 import struct
 from binascii import crc32
 
-from ._const import const
+from . import const
 from .limits import DAY_S, WALL_MAX, ZONES_MAX
 
 _TYPE_CHECKING = const(0)

@@ -3,7 +3,7 @@
 A bound that only one file reads, such as what a probe may say, stands in that file.
 """
 
-from ._const import const
+from . import const
 
 # What one hub may be asked to run. The record must fit one 256-byte flash page with 8 zones.
 ZONES_MAX = const(8)

@@ -1,6 +1,6 @@
 """Reasons to hold water back, other than faults. Asked before a run and while it runs."""
 
-from ._const import const
+from . import const
 from .civil import FIRST_WEEKDAY, date_of
 from .events import (
     ALARM,

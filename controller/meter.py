@@ -1,6 +1,6 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from ._const import const
+from . import const
 from .events import BURST, NO_FLOW, OK
 from .limits import DAY_S, SETTLE_S
 

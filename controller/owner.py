@@ -3,8 +3,7 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
-from . import events, ports
-from ._const import const
+from . import const, events, ports
 from .limits import ASKED_MAX, WALL_MAX
 
 _TYPE_CHECKING = const(0)

@@ -16,7 +16,7 @@ by `evenclay.tools.property.plan_ranges`.
 import struct
 from binascii import crc32
 
-from ._const import const
+from . import const
 from .limits import BANS_MAX, ROWS_MAX, SUPPLIES_MAX, ZONES_MAX
 
 _PLAN_MAGIC = b"Ep\x03"  # the last is the version

@@ -12,7 +12,7 @@ Valves are numbered: the zones in plan order, then one master a supply. What an 
 tuple `(what, zone, value)`; `value` is an integer unless said otherwise below.
 """
 
-from ._const import const
+from . import const
 
 CLOSE = const(0)
 SAVE = const(1)

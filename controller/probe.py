@@ -1,6 +1,6 @@
 """One zone's soil probe: is the soil too wet to water, and is the probe to be believed?"""
 
-from ._const import const
+from . import const
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:

@@ -6,14 +6,9 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
-from . import journal
-from ._const import const
-from .events import BROKEN, CRASH, POWER, STORE, TROUBLE
-from .events import PLAN as NEW_PLAN
+from . import const, events, journal, limits
 from .guard import Broken
 from .hub import Hub
-from .journal import Trouble, shown_error
-from .limits import ASKED_MAX, SUPPLIES_MAX, WALL_MAX, ZONES_MAX
 from .plan import PlanError, unpack
 from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
 
@@ -53,7 +48,7 @@ class Runner:
     _try_s = 0  # between two tries to close what could not be closed
     _try_up_s = 0
 
-    def __init__(self, ports: "Ports", why: int = POWER) -> None:
+    def __init__(self, ports: "Ports", why: int = events.POWER) -> None:
         """Close every valve, then load plan and record.
 
         `why`: the reason of the boot; after CRASH, exceptions in the note are rested from first.
@@ -63,10 +58,10 @@ class Runner:
             OSError: the plan cannot be read.
         """
         self._ports = ports
-        self._blind = Seen(ZONES_MAX, SUPPLIES_MAX)
+        self._blind = Seen(limits.ZONES_MAX, limits.SUPPLIES_MAX)
         self._unshut: "list[int]" = []  # valves that did not close after an exception
         self.close_all()
-        self.trouble = Trouble()
+        self.trouble = journal.Trouble()
         copies = (self._read(RECORD, 0), self._read(RECORD, 1))
         saved = journal.newest(copies)
         self._copy = [1 if saved is copies[1] else 0, 0]  # the one in force of each slot
@@ -75,14 +70,14 @@ class Runner:
         noted = self.trouble.count
         record = journal.unpack_record(saved)
         plan = self._plan(record)
-        if why == POWER and record and record.plan_crc != plan.crc:
-            why = NEW_PLAN
+        if why == events.POWER and record and record.plan_crc != plan.crc:
+            why = events.PLAN
         self._start(plan, why, None)
         if journal.lost(copies):
-            self._warn(STORE, RECORD, True)
+            self._warn(events.STORE, RECORD, True)
         if self.trouble.count > noted:
             self._try("write", self._keep)
-        if why == CRASH and self.trouble.count:
+        if why == events.CRASH and self.trouble.count:
             self.rest_up_s = self._uptime() + self.trouble.rest_s()
 
     def turn(self) -> int:
@@ -156,12 +151,12 @@ class Runner:
         if isinstance(error, MemoryError) and trouble.same == 1 and kept:
             raise Restart(trouble.text)
         shut_up_s = up_s if self.hub.shut_up_s == _NONE else self.hub.shut_up_s
-        self._start(self.hub.plan, CRASH, self.hub.faults.log)
+        self._start(self.hub.plan, events.CRASH, self.hub.faults.log)
         if not self._unshut:
             self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
         latches = isinstance(error, Broken) or trouble.same >= _LATCH_TIMES
-        if latches and (_NONE, BROKEN) not in self.hub.faults.alarms:
-            self._warn(BROKEN, 0, True)
+        if latches and (_NONE, events.BROKEN) not in self.hub.faults.alarms:
+            self._warn(events.BROKEN, 0, True)
             self._try("write", self._save, RECORD, self.hub.record.pack())  # or the hub does later
         self._feed()
         return self._wake()
@@ -210,8 +205,8 @@ class Runner:
 
     def _see_cleared(self) -> None:
         """Forget the exceptions once the owner has cleared their alarm."""
-        if (_NONE, TROUBLE) not in self.hub.faults.alarms:
-            self.trouble = Trouble()
+        if (_NONE, events.TROUBLE) not in self.hub.faults.alarms:
+            self.trouble = journal.Trouble()
             self.port_failed = ""
             self._try("write", self._keep)
 
@@ -227,7 +222,7 @@ class Runner:
         """Remember what a port raised that the hub copes with. It cannot do without memory."""
         if isinstance(error, MemoryError) and not self.rest_up_s:
             raise error
-        self.port_failed = "%s: %s" % (call, shown_error(error))
+        self.port_failed = "%s: %s" % (call, journal.shown_error(error))
 
     def _warn(self, why: int, value: int, latched: bool) -> None:
         """Raise an alarm, and report it at once: the hub may raise before it comes to that."""
@@ -239,9 +234,9 @@ class Runner:
         """Start a hub from the record; alarms that stand go on, and are not told each time."""
         self.hub = Hub(plan, self._saved, why, log)
         if self.trouble.count > 1 and log is not None:
-            self.hub.faults.alarms.append((_NONE, TROUBLE))
+            self.hub.faults.alarms.append((_NONE, events.TROUBLE))
         elif self.trouble.count:
-            self._warn(TROUBLE, self.trouble.count, False)
+            self._warn(events.TROUBLE, self.trouble.count, False)
 
     def _plan(self, record: "Record | None") -> "Plan":
         """Return the plan that the record was made under, or else the first good one.
@@ -279,10 +274,10 @@ class Runner:
 
     def _see_clock(self, asked: "list[Asked]") -> None:
         """Set the clock if that is asked."""
-        for place, one in enumerate(asked[:ASKED_MAX]):
+        for place, one in enumerate(asked[: limits.ASKED_MAX]):
             if isinstance(one, tuple) and len(one) == 3 and one[0] == ASK_CLOCK:
                 value = one[2]
-                if type(value) is int and 0 < value < WALL_MAX:
+                if type(value) is int and 0 < value < limits.WALL_MAX:
                     try:
                         self._ports.set_wall_s(value)
                     except Exception as error:
@@ -311,7 +306,7 @@ class Runner:
                 done += 1
             if renewed:  # plan and record are written: a hub starts from them
                 self._copy[PLAN] = 1 - self._copy[PLAN]
-                self._start(unpack(renewed), NEW_PLAN, self.hub.faults.log)
+                self._start(unpack(renewed), events.PLAN, self.hub.faults.log)
         except Exception as error:
             self._heard(_CALLS[what], error)  # the hub is told how far it came
         return done
@@ -348,5 +343,5 @@ class Runner:
                 self._ports.close(valve)
             except Exception as error:
                 failed.append(valve)
-                self.port_failed = "close: " + shown_error(error)
+                self.port_failed = "close: " + journal.shown_error(error)
         return failed

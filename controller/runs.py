@@ -4,8 +4,7 @@ A run takes two steps of one moment. In the first the hub saves the intent and o
 which is not tried unless that was written. In the second it learns how both went.
 """
 
-from . import events
-from ._const import const
+from . import const, events
 from .events import OK
 from .faults import NO_FLOW_FAULT
 from .limits import RUN_LEAST_S, SETTLE_S

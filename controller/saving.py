@@ -1,8 +1,7 @@
 """What is to be written, and when: the record at once or with the next opening, and a new plan."""
 
-from . import events
-from ._const import const
-from .plan import Plan, PlanError, unpack
+from . import const, events
+from .plan import PlanError, unpack
 from .ports import PLAN, RECORD, SAVE
 
 _TYPE_CHECKING = const(0)
@@ -12,6 +11,7 @@ if _TYPE_CHECKING:
     from .faults import Faults
     from .journal import Record
     from .lockouts import Lockouts
+    from .plan import Plan
     from .ports import Command
 
 _SAVE_RETRY_S = const(300)  # between tries to write a store that failed

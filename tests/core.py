@@ -6,8 +6,8 @@ Runs on CPython and on MicroPython alike; imports nothing but the core.
 # MicroPython does not evaluate annotations: they stay quoted.
 # ruff: noqa: UP031, UP037
 
+from evenclay.controller import TYPE_CHECKING
 from evenclay.controller import plan as plans
-from evenclay.controller._const import TYPE_CHECKING
 from evenclay.controller.civil import day_of
 from evenclay.controller.ports import PLAN, Seen
 from evenclay.controller.runner import Runner

@@ -9,7 +9,7 @@ import time
 
 from evenclay.boards.console import HELP, parse, shown
 from evenclay.boards.drivers.store import FileStore
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.ports import Seen
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import time
 
 from evenclay.boards.desktop.ports import DesktopPorts
 from evenclay.boards.rigs import Rig as Base
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.civil import day_of
 
 if TYPE_CHECKING:

@@ -1,6 +1,6 @@
 """Reading an ADC pin: several samples, their mean."""
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from machine import ADC

@@ -6,7 +6,7 @@ measured, not reckoned.
 """
 
 from evenclay.boards.drivers.adc import millivolts
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from machine import ADC

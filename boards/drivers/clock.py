@@ -4,7 +4,7 @@ Dates are read field by field, so the port's epoch (1970 or 2000) never enters. 
 seconds since 2000-01-01.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of, day_of, month_days
 from evenclay.controller.limits import WALL_MAX
 

@@ -2,7 +2,7 @@
 
 from time import sleep_ms
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from machine import Pin

@@ -5,7 +5,7 @@ The interrupt only counts. On ports with hard interrupts it runs inside one and 
 
 from time import ticks_diff, ticks_ms
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from machine import Pin

@@ -4,7 +4,7 @@ It knows no clock, plan or record. It counts its own seconds and works while the
 as far as the port lets timers interrupt Python.
 """
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

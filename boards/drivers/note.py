@@ -6,7 +6,7 @@ A board keeps two things in them: a letter that says why it restarts, and the hu
 import struct
 from binascii import crc32
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from typing import Protocol

@@ -6,7 +6,7 @@ through a sleep, so no chunk is as long as its timeout.
 
 from time import sleep_ms, ticks_diff, ticks_ms
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from typing import Protocol

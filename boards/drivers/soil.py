@@ -8,7 +8,7 @@ Source: Adla et al. 2020 (Sensors 20:363), Nagahage et al. 2019 (Agriculture 9:1
 from time import sleep_ms, sleep_us
 
 from evenclay.boards.drivers.adc import FULL, at_rail, counts, interpolate
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from machine import ADC, Pin

@@ -7,7 +7,7 @@ does.
 
 from time import sleep_ms, ticks_diff, ticks_us
 
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from machine import Pin

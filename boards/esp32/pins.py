@@ -18,7 +18,7 @@ from evenclay.boards.drivers.note import Cache
 from evenclay.boards.drivers.soil import GranularMatrix
 from evenclay.boards.drivers.thermometer import Ds18b20
 from evenclay.boards.drivers.valves import Coils
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from evenclay.boards.common import Valve

@@ -11,7 +11,7 @@ from evenclay.boards.common import Sensors, valve_on
 from evenclay.boards.drivers.clock import ChipClock
 from evenclay.boards.drivers.note import FileNote
 from evenclay.boards.drivers.valves import Coils
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from evenclay.boards.common import Valve

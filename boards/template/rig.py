@@ -14,7 +14,7 @@ from evenclay.boards.common import assemble, leave, shut, stay
 from evenclay.boards.drivers.note import Marked
 from evenclay.boards.rigs import NotShown
 from evenclay.boards.rigs import Rig as Base
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 
 from . import pins
 

@@ -14,8 +14,8 @@ length and CRC; the second form is the only way it changes, and needs CPython.
 import sys
 from binascii import crc32
 
+from evenclay.controller import TYPE_CHECKING
 from evenclay.controller import plan as plans
-from evenclay.controller._const import TYPE_CHECKING
 from evenclay.controller.plan import PlanError
 from evenclay.controller.ports import (
     ASK_CHECK,

@@ -15,8 +15,8 @@ The second form is the only way the golden file changes, and needs CPython.
 import sys
 from binascii import crc32
 
+from evenclay.controller import TYPE_CHECKING
 from evenclay.controller import plan as plans
-from evenclay.controller._const import TYPE_CHECKING
 from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_CLEAR,

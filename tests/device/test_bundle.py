@@ -152,7 +152,7 @@ def test_frozen_modules_are_found_by_the_name_in_the_file(tmp_path: Path) -> Non
 FAILS = """from far import (
     FAR,
 )
-from evenclay.controller._const import const
+from evenclay.controller import const
 
 NEAR = const(
     2
@@ -174,7 +174,7 @@ fail(1)
 def test_a_traceback_names_the_line_of_the_source(micropython: Path, tmp_path: Path) -> None:
     texts = {
         "fails.py": FAILS,
-        "far.py": "from evenclay.controller._const import const\nFAR = const(10)\n",
+        "far.py": "from evenclay.controller import const\nFAR = const(10)\n",
     }
     for name, text in texts.items():
         (tmp_path / name).write_text(text)

@@ -158,7 +158,7 @@ def test_what_the_compiler_would_leave_out_is_an_error(
     built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert built.exists()  # so there is a compiler
-    for path in ("controller/_const.py", *compiling.SIMULATED):
+    for path in ("controller/__init__.py", *compiling.SIMULATED):
         (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / path).write_text("")
     (tmp_path / "controller" / "wrong.py").write_text('class Wrong:\n    one = int("1")\n')

@@ -26,7 +26,7 @@ MAY_IMPORT = {
 }
 CORE_MAY_USE = {"binascii", "struct"}
 # The one module that meets MicroPython's own, and falls back where it is missing.
-CONST_FILE = "controller/_const.py"
+CONST_FILE = "controller/__init__.py"
 # Names for the type checker alone, under `if TYPE_CHECKING:`; they never run.
 TYPES_ONLY = {"collections", "typing"}
 # The one file that may build an opening command.
@@ -263,7 +263,7 @@ def test_right_direction_passes(path: str, source: str) -> None:
         ("controller/hub.py", "if TYPE_CHECKING:\n    import numpy"),
         ("controller/hub.py", "import struct, json"),
         ("controller/hub.py", "t = __import__('time')"),
-        ("controller/_const.py", "import machine"),
+        ("controller/__init__.py", "import machine"),
     ],
 )
 def test_import_from_outside_is_caught(path: str, source: str) -> None:
@@ -275,11 +275,11 @@ def test_import_from_outside_is_caught(path: str, source: str) -> None:
     [
         (
             "controller/hub.py",
-            "import struct\nfrom binascii import crc32\nfrom ._const import const",
+            "import struct\nfrom binascii import crc32\nfrom . import const",
         ),
         ("controller/hub.py", "if TYPE_CHECKING:\n    from typing import Any"),
         (
-            "controller/_const.py",
+            "controller/__init__.py",
             "try:\n    from micropython import const\nexcept ImportError: ...",
         ),
     ],

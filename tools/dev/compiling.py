@@ -18,12 +18,12 @@ from tempfile import TemporaryDirectory
 from evenclay.tools.dev.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fresh, sources
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
-INTERPRETED = ("__init__", "_const", "journal", "limits", "plan", "ports")
+INTERPRETED = ("__init__", "journal", "limits", "plan", "ports")
 SIMULATED = tuple(
     f"sim/house/{name}.py" for name in ("columns", "devices", "faults", "plumbing", "site")
 )
 # How a module of the core declares its constants.
-CONST = "from ._const import const\n"
+CONST = re.compile(r"^from \. import .*\bconst\b.*\n", re.MULTILINE)
 CONSTANT = re.compile(r"^(\w+) = const\((.*?)\)(?=$|  #)", re.MULTILINE)
 CONFIG = """\
 [mypy]
@@ -66,7 +66,7 @@ def build(built: Path) -> None:
 
 def _inlined(text: str) -> str:
     """Declare the constants of a module final, so that mypyc inlines them, as MicroPython does."""
-    text = text.replace(CONST, f"{CONST}from typing import Final\n")
+    text = CONST.sub(r"\g<0>from typing import Final\n", text, count=1)
     return CONSTANT.sub(r"\1: Final = \2", text)
 
 

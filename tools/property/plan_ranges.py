@@ -3,7 +3,7 @@
 Runs on MicroPython too, where tests draw plans at random.
 """
 
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.civil import month_days
 from evenclay.controller.limits import (
     BANS_MAX,
