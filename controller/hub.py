@@ -16,7 +16,6 @@ from .faults import Faults
 from .guard import Guard
 from .journal import Record, unpack_record
 from .lockouts import Lockouts
-from .meter import Meters
 from .owner import answer
 from .plan import Plan
 from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
@@ -68,12 +67,11 @@ class Hub:
         self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
         self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
-        self._meters = meters = Meters(plan)
-        self._metered = meters.metered
         self.saving = saving = Saving(record, clock, lockouts, days, faults)
-        self.runs = Runs(
-            plan, record, clock, guard, faults, lockouts, estimates, days, meters, saving
+        self.runs = runs = Runs(
+            plan, record, clock, guard, faults, lockouts, estimates, days, saving
         )
+        self._metered = runs.metered
 
     def step(
         self, up_s: int, wall_s: "int | None", seen: "Seen", asked: "list[Asked] | tuple[()]" = ()
@@ -91,7 +89,7 @@ class Hub:
         """
         metered = self._metered
         if metered:
-            self._meters.counts_ml = seen.meter_ml
+            self.runs.meters_ml = seen.meter_ml
         if self._sent:  # it is still the moment of the step before, in which all due was decided
             if self._take_outcomes(up_s, seen.done) or asked:
                 return self._decide(up_s, seen, asked)

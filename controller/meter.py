@@ -7,7 +7,6 @@ from .limits import DAY_S, SETTLE_S
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from .journal import Record
-    from .plan import Plan
 
 _UNKNOWN = const(-1)
 # To measure over: the guided test's minute is over half a minute after SETTLE_S.
@@ -88,42 +87,6 @@ class Meter:
         if leaks:  # what is told once is not told again when the owner has cleared it
             self._moves = False
         return leaks
-
-
-class Meters:
-    """The meters of a hub. A supply without one has given no water that anybody knows of.
-
-    metered: (supply, meter) of each supply that has one
-    counts_ml: what the meters of all supplies show at this moment, ml or None a supply
-    """
-
-    def __init__(self, plan: "Plan") -> None:
-        self.metered: "list[tuple[int, Meter]]" = []
-        self._of: "list[Meter | None]" = []
-        self.counts_ml: "list[int | None]" = []
-        for supply, spigot in enumerate(plan.supplies):
-            meter = Meter(spigot.travel_s) if spigot.meter else None
-            self._of.append(meter)
-            if meter:
-                self.metered.append((supply, meter))
-
-    def turned(self, supply: int, up_s: int) -> bool:
-        """A valve of a supply was told to open or to shut. Returns True if it has a meter."""
-        meter = self._of[supply]
-        if not meter:
-            return False
-        meter.turned(self.counts_ml[supply], up_s)
-        return True
-
-    def given_ml(self, supply: int) -> int:
-        """Return the water since the supply's valve opened, ml; 0 if not known."""
-        meter = self._of[supply]
-        return meter.given_ml(self.counts_ml[supply]) if meter else 0
-
-    def flow_ml_min(self, supply: int, up_s: int) -> int:
-        """Return a supply's mean flow since the last call, ml/min, or -1 while it is not known."""
-        meter = self._of[supply]
-        return meter.flow_ml_min(self.counts_ml[supply], up_s) if meter else _UNKNOWN
 
 
 def off_plan(flow_ml_min: int, plan_ml_min: int) -> bool:

@@ -8,7 +8,7 @@ from . import const, events
 from .events import OK
 from .faults import NO_FLOW_FAULT
 from .limits import RUN_LEAST_S, SETTLE_S
-from .meter import judge_flow, off_plan
+from .meter import Meter, judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
 
 _TYPE_CHECKING = const(0)
@@ -20,12 +20,12 @@ if _TYPE_CHECKING:
     from .guard import Guard
     from .journal import Record
     from .lockouts import Lockouts
-    from .meter import Meter, Meters
     from .plan import Plan
     from .saving import Saving
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
+_LONG_AGO_S = const(-65536)  # the uptime of what has not happened since boot: no rest is so long
 _USED_MAX_S = const(65535)  # what the record can hold
 _TEST_RUN_S = const(60)  # the guided test: long enough to see which strip is wet
 
@@ -57,6 +57,8 @@ class Runs:
     """The runs of a hub's zones.
 
     under_way: the run of each valve's zone that is open, or None; a master has none
+    metered: (supply, meter) of each supply that has a meter
+    meters_ml: what the meters of all supplies show at this moment, ml or None a supply
     intent: the run that this step writes down and opens, if any
     test: zones that the guided test still has to open: bits
     look_up_s: when a waiting run may be able to start, or must be dropped
@@ -78,7 +80,6 @@ class Runs:
         lockouts: "Lockouts",
         estimates: "Estimates",
         days: "Days",
-        meters: "Meters",
         saving: "Saving",
     ) -> None:
         self._plan = plan
@@ -90,11 +91,18 @@ class Runs:
         self._lockouts = lockouts
         self._estimates = estimates
         self._days = days
-        self._meters = meters
         self._saving = saving
         self._supply_of = guard.supply_of
+        self._meters: "list[Meter | None]" = []  # of each supply
+        self.metered: "list[tuple[int, Meter]]" = []
+        self.meters_ml: "list[int | None]" = []
+        for supply, spigot in enumerate(plan.supplies):
+            meter = Meter(spigot.travel_s) if spigot.meter else None
+            self._meters.append(meter)
+            if meter:
+                self.metered.append((supply, meter))
         self.under_way: "list[Run | None]" = [None] * len(guard.supply_of)
-        self._shut_up_s = [_NONE] * len(plan.zones)  # when each zone's last run ended
+        self._shut_up_s = [_LONG_AGO_S] * len(plan.zones)  # when each zone's last run ended
 
     # What waits.
 
@@ -109,12 +117,13 @@ class Runs:
         """
         self.look_up_s = _FAR
         self.opens_soon = False
+        if self.intent or not (self._record.waiting or self.test):
+            return False
+        saving = self._saving
         return (
-            (self._record.waiting or self.test) != 0
-            and not self.intent
-            and not self._saving.new_plan
+            not saving.new_plan
+            and up_s >= saving.retry_up_s
             and len(self._guard.open_zones) < self._plan.hub.open_max
-            and up_s >= self._saving.retry_up_s
         )
 
     def more_may_begin(self) -> bool:
@@ -158,22 +167,20 @@ class Runs:
             days.drop(zone, days.held[zone] or events.NO_TIME)
             return False
         run = Run(zone, run_s, run_ml)
-        first_up_s: int = self._record.mark_wall_s - self._clock.skew_s
+        why = self._why_not(run, up_s)
+        first_up_s = self._record.mark_wall_s - self._clock.skew_s
+        rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
         if up_s < first_up_s:  # the clock was set back to before the cycle
             why = events.CLOCK
             self._look_at(first_up_s)
-        else:
-            why = self._why_not(run, up_s)
-        if not why:
-            shut_up_s = self._shut_up_s[zone]
-            rested_up_s = shut_up_s + self._plan.zones[zone].rest_s
-            if shut_up_s == _NONE or up_s >= rested_up_s:
-                self._intend(run, up_s)
-                return True
+        elif why == events.QUIET:
+            self._look_at(up_s + days.steady_s(up_s))
+        elif not why and up_s < rested_up_s:
             why = events.REST
             self._look_at(rested_up_s)
-        if why == events.QUIET:
-            self._look_at(up_s + days.steady_s(up_s))
+        elif not why:
+            self._intend(run, up_s)
+            return True
         days.held[zone] = OK if why in (events.OPEN_LIMIT, events.BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
@@ -300,7 +307,9 @@ class Runs:
                 self._faults.opened(valve)
             supply = self._supply_of[valve]
             wait_s = self._plan.hub.watch_s
-            if self._meters.turned(supply, up_s):
+            meter = self._meters[supply]
+            if meter:
+                meter.turned(self.meters_ml[supply], up_s)
                 wait_s = min(wait_s, SETTLE_S)
             self._lockouts.read_by(up_s + wait_s)
         else:
@@ -313,19 +322,19 @@ class Runs:
     def watch(self, up_s: int) -> bool:
         """Look at every meter. Returns True if something is wrong, or no longer so, or given."""
         news = False
-        for supply, meter in self._meters.metered:
+        for supply, meter in self.metered:
             zone = self._guard.open_zone(supply)
             if zone == _NONE:
                 if self._see_leak(supply, meter, up_s):
                     news = True
-            elif self._see_flow(zone, up_s):
+            elif self._see_flow(zone, meter, up_s):
                 news = True
             settle_up_s = meter.settle_up_s(up_s, zone != _NONE)
             if settle_up_s:
                 self._lockouts.read_by(settle_up_s)
             run = self.under_way[zone] if zone != _NONE else None
             if run and run.run_ml and zone not in self._guard.to_shut:
-                left_ml = run.run_ml - self._meters.given_ml(supply)
+                left_ml = run.run_ml - meter.given_ml(self.meters_ml[supply])
                 if left_ml <= 0:
                     news = True  # the run is to be ended
                     self._lockouts.read_by(up_s + 1)
@@ -336,22 +345,22 @@ class Runs:
     def see_leaks(self, up_s: int) -> bool:
         """See whether water runs where all is shut. Returns True if it does, and is news."""
         news = False
-        for supply, meter in self._meters.metered:
+        for supply, meter in self.metered:
             if self._guard.open_zone(supply) == _NONE and self._see_leak(supply, meter, up_s):
                 news = True
         return news
 
     def _see_leak(self, supply: int, meter: "Meter", up_s: int) -> bool:
         """Close everything if water runs where all is shut. Returns True if it does, as news."""
-        if not meter.leaks(self._meters.counts_ml[supply], up_s) or not self._faults.leak(supply):
+        if not meter.leaks(self.meters_ml[supply], up_s) or not self._faults.leak(supply):
             return False
         self.end(events.FAULT, up_s)
         self._guard.request_close(_NONE, up_s)
         return True
 
-    def _see_flow(self, zone: int, up_s: int) -> bool:
+    def _see_flow(self, zone: int, meter: "Meter", up_s: int) -> bool:
         """See how an open zone flows. Returns True if something is wrong, or no longer so."""
-        flow_ml_min = self._meters.flow_ml_min(self._supply_of[zone], up_s)
+        flow_ml_min = meter.flow_ml_min(self.meters_ml[self._supply_of[zone]], up_s)
         run = self.under_way[zone]
         if flow_ml_min == _NONE or not run:
             return False
@@ -382,11 +391,13 @@ class Runs:
 
     def _why_end(self, run: Run, up_s: int) -> int:
         """Return why an open run must be closed now, or OK."""
+        supply = self._supply_of[run.zone]
+        meter = self._meters[supply]
         if up_s >= self._guard.end_up_s[run.zone]:
-            if self._meters.metered:
-                self._see_flow(run.zone, up_s)  # once more, at the end
+            if meter:
+                self._see_flow(run.zone, meter, up_s)  # once more, at the end
             return events.FAULT if run.bad_flow else events.DONE
-        if run.run_ml and self._meters.given_ml(self._supply_of[run.zone]) >= run.run_ml:
+        if meter and run.run_ml and meter.given_ml(self.meters_ml[supply]) >= run.run_ml:
             return events.LITRES
         if self._record.faults or run.bad_flow:
             return events.FAULT
@@ -407,9 +418,12 @@ class Runs:
         if outcome == FAILED:
             return
         supply = self._supply_of[valve]
-        all_shut = self._guard.open_zone(supply) == _NONE
-        given_ml = self._meters.given_ml(supply) if all_shut else 0
-        metered = all_shut and self._meters.turned(supply, up_s)
+        meter = self._meters[supply] if self._guard.open_zone(supply) == _NONE else None
+        given_ml = 0
+        if meter:
+            ml = self.meters_ml[supply]
+            given_ml = meter.given_ml(ml)
+            meter.turned(ml, up_s)
         run = self.under_way[valve]
         if not run:
             return
@@ -422,7 +436,7 @@ class Runs:
             return
         given_s = up_s - self._guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
-        if metered:
+        if meter:
             self._lockouts.read_by(up_s + 2 * SETTLE_S)
         whole = run.ended in (events.DONE, events.LITRES)
         self._tell(events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml)
