@@ -156,7 +156,7 @@ class Estimates:
                 account = self.accounts[zone]
                 self._tell(events.LACKS, zone, events.OK, lack_um, account[1] + account[2])
         if counted:
-            record.used_s = [0] * len(record.used_s)
+            record.used_s[:] = [0] * len(record.used_s)
 
     def _pass(self, day: int, gaps: int, given_s: "list[int]") -> None:
         """Carry the yard and every zone on by a day."""
@@ -194,7 +194,7 @@ class Estimates:
                 (part.top_um, part.top_ppt, part.freely_um, part.end_um, part.beside_ppm),
             )
             exchanged_um = (beside_um - lack_um) * part.beside_ppm // 1000000
-            self.accounts[zone] = [need_um, fallen_um, given_um, exchanged_um, 0]
+            self.accounts[zone][:] = need_um, fallen_um, given_um, exchanged_um, 0
 
     # What is found.
 
