@@ -5,14 +5,11 @@ minutes are taken out of the record in the step that adds them here, and both ar
 whatever is cut short, each counts once.
 """
 
-from . import const, events
+from . import const, events, journal, limits, ports
 from .civil import FIRST_WEEKDAY
 from .estimate import day as carried
 from .estimate import demand_um, held_um, learnt_ppt, sun_of, towards
-from .journal import NO_RAIN, NO_TEMPERATURE
-from .limits import RUN_LEAST_S, SETTLE_S
 from .plan import GAUGE
-from .ports import DRY, WET
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -104,14 +101,14 @@ class Estimates:
                 want_s = run_ml * 60 // flow_ml_min
                 if self._supplies[part.supply].meter:
                     # The meter ends it; time is only the bound: a quarter more, and a hose to fill.
-                    want_s = run_ml * 75 // flow_ml_min + SETTLE_S
+                    want_s = run_ml * 75 // flow_ml_min + limits.SETTLE_S
         return min(run_s, want_s, part.longest_s, self.room_s(zone)), run_ml
 
     def why_none(self, zone: int) -> int:
         """Return why a zone gets no planned run that is long enough."""
         if not self._want_s(zone):
             return events.ENOUGH
-        return events.CAP if self.room_s(zone) < RUN_LEAST_S else events.TOO_SHORT
+        return events.CAP if self.room_s(zone) < limits.RUN_LEAST_S else events.TOO_SHORT
 
     # What passes.
 
@@ -145,7 +142,7 @@ class Estimates:
             given_s = record.used_s if counted else [0] * len(record.used_s)
             for before in range(day - passed, day):
                 self._pass(before, gaps, given_s)
-                gaps = NO_TEMPERATURE | NO_RAIN
+                gaps = journal.NO_TEMPERATURE | journal.NO_RAIN
                 given_s = [0] * len(given_s)
             if (day + FIRST_WEEKDAY) % 7 == 0:
                 self._hear()
@@ -164,11 +161,11 @@ class Estimates:
         record = self._record
         row = self._agenda.row_of(day)
         demand = row.demand_um
-        if hub.frost and not gaps & NO_TEMPERATURE:
+        if hub.frost and not gaps & journal.NO_TEMPERATURE:
             sun_um = sun_of(day, hub.sun_um)
             demand = demand_um(record.cold_dk * 100, record.warm_dk * 100, sun_um)
         rain_um = row.rain_um
-        if hub.rain_kind == GAUGE and not gaps & NO_RAIN:
+        if hub.rain_kind == GAUGE and not gaps & journal.NO_RAIN:
             rain_um = record.rain_today_um
         yard_um = record.yard_lack_um
         record.yard_top_um, record.yard_lack_um = carried(
@@ -243,9 +240,9 @@ class Estimates:
         """
         top_um = self._record.top_um[zone]
         most_um = self._zones[zone].top_um
-        if WET in readings:
+        if ports.WET in readings:
             self._record.top_um[zone] = 0
-        elif DRY in readings and 2 * top_um < most_um:
+        elif ports.DRY in readings and 2 * top_um < most_um:
             self._record.top_um[zone] = most_um
         self._corrected(zone, events.CHECK, self._record.top_um[zone] - top_um)
 

@@ -4,9 +4,8 @@ It knows every valve's state as far as commands and their outcomes tell. A valve
 the moment its OPEN is emitted until its CLOSE is known to have been carried out.
 """
 
-from . import const, events
+from . import const, events, ports
 from .faults import BURST_FAULT
-from .ports import CLOSE, OPEN
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -103,10 +102,10 @@ class Guard:
         self.open_zones.append(zone)
         self.opened_up_s[zone] = up_s
         self.end_up_s[zone] = up_s + run_s
-        commands: "list[Command]" = [(OPEN, zone, longest_s)]
+        commands: "list[Command]" = [(ports.OPEN, zone, longest_s)]
         master = self._zones + self.supply_of[zone]
         if master in self.valves:
-            commands.insert(0, (OPEN, master, longest_s))
+            commands.insert(0, (ports.OPEN, master, longest_s))
         return commands
 
     def not_tried(self, zone: int) -> None:
@@ -127,7 +126,7 @@ class Guard:
         commands: "list[Command]" = []
         for valve in self.to_shut:
             if up_s >= self._retry_up_s[valve]:
-                commands.append((CLOSE, valve))
+                commands.append((ports.CLOSE, valve))
         return commands
 
     def closed(self, valve: int, done: bool, up_s: int) -> bool:

@@ -17,13 +17,13 @@ from .guard import Guard
 from .journal import Record, unpack_record
 from .lockouts import Lockouts
 from .owner import answer
-from .plan import Plan
 from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
 from .runs import Runs
 from .saving import Saving
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
+    from .plan import Plan
     from .ports import Asked, Command, Seen
 
 _NOTHING: "list[Command]" = []  # what most wakes come to; nobody adds to it
@@ -45,7 +45,7 @@ class Hub:
     _due_up_s = 0  # when something but a poll is due
 
     def __init__(
-        self, plan: Plan, saved: "bytes | None", why: int = POWER, log: "Log | None" = None
+        self, plan: "Plan", saved: "bytes | None", why: int = POWER, log: "Log | None" = None
     ) -> None:
         """Start from a plan and the newest good record (None: a first boot).
 
@@ -67,7 +67,7 @@ class Hub:
         self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
         self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
-        self.saving = saving = Saving(record, clock, lockouts, days, faults)
+        self.saving = saving = Saving()
         self.runs = runs = Runs(
             plan, record, clock, guard, faults, lockouts, estimates, days, saving
         )
@@ -144,7 +144,7 @@ class Hub:
             self.runs.saved(True)
             return
         if outcome == FAILED:
-            self.saving.failed(slot, up_s)
+            self.saving.failed(self, slot, up_s)
         if slot == RECORD:
             self.record.dirty = True
             self.runs.saved(False)
@@ -188,7 +188,7 @@ class Hub:
         commands = guard.closing(up_s)
         intent = runs.intent
         at_rest = not (intent or guard.to_shut or guard.open_zones)
-        commands += self.saving.commands(up_s, at_rest, runs.opens_soon)
+        commands += self.saving.commands(self, up_s, at_rest)
         if intent:
             commands += guard.open(intent.zone, intent.run_s, up_s)
         return self._speak(up_s, commands)

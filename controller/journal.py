@@ -12,8 +12,7 @@ them had the same text, when the first of them was, and that text.
 import struct
 from binascii import crc32
 
-from . import const
-from .limits import DAY_S, WALL_MAX, ZONES_MAX
+from . import const, limits
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -162,7 +161,7 @@ def unpack_record(data: "bytes | None") -> "Record | None":
 
     One of the version before has no estimate yet.
     """
-    if not data or len(data) < _HEAD_BYTES or data[3] > ZONES_MAX:
+    if not data or len(data) < _HEAD_BYTES or data[3] > limits.ZONES_MAX:
         return None
     zones = data[3]
     record = Record(zones)
@@ -247,9 +246,9 @@ class Trouble:
     def add(self, error: "Any", wall_s: "Any") -> None:
         """Count an exception, at `wall_s` (UTC, or None). A day begins with its first exception."""
         text = shown_error(error)
-        if type(wall_s) is not int or not 0 < wall_s < WALL_MAX:
+        if type(wall_s) is not int or not 0 < wall_s < limits.WALL_MAX:
             wall_s = 0
-        if wall_s and self.since_s and not 0 <= wall_s - self.since_s < DAY_S:
+        if wall_s and self.since_s and not 0 <= wall_s - self.since_s < limits.DAY_S:
             self.count = self.same = self.since_s = 0
         if not self.since_s:
             self.since_s = wall_s

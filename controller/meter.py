@@ -1,7 +1,6 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from . import const
-from .events import BURST, NO_FLOW, OK
+from . import const, events
 from .limits import DAY_S, SETTLE_S
 
 _TYPE_CHECKING = const(0)
@@ -100,7 +99,7 @@ def judge_flow(record: "Record", zone: int, flow_ml_min: int) -> int:
     """Return NO_FLOW, BURST or OK for a zone's flow; without a learned flow nothing is too much."""
     learned_ml_min = record.flow_ml_min[zone]
     if flow_ml_min < max(_FLOW_LEAST_ML_MIN, learned_ml_min * _NO_FLOW_PCT // 100):
-        return NO_FLOW
+        return events.NO_FLOW
     if learned_ml_min and flow_ml_min > learned_ml_min * _BURST_PCT // 100:
-        return BURST
-    return OK
+        return events.BURST
+    return events.OK

@@ -3,8 +3,7 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
-from . import const, events, ports
-from .limits import ASKED_MAX, WALL_MAX
+from . import const, events, limits, ports
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -26,7 +25,7 @@ def answer(hub: "Hub", asked: "list[Asked] | tuple[()]", up_s: int) -> None:
             zone = _code(one[1])
             value = one[2]
         why = events.UNKNOWN
-        if place >= ASKED_MAX:
+        if place >= limits.ASKED_MAX:
             why = events.TOO_MANY
         elif -1 <= zone < len(hub.plan.zones):
             why = _obey(hub, what, zone, value, up_s)
@@ -46,7 +45,7 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
             hub.days.drop_waiting(events.FAULT, zone)
     elif what == ports.ASK_TEST:
         return runs.begin_test()
-    elif what == ports.ASK_HOLD and 0 <= number <= WALL_MAX:
+    elif what == ports.ASK_HOLD and 0 <= number <= limits.WALL_MAX:
         hub.days.hold(number, up_s)
     elif what == ports.ASK_CHECK and zone != -1:
         return _found(hub, zone, value, ports.DRY, ports.WET, up_s)
@@ -59,7 +58,7 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
         return why
     elif what in (ports.ASK_RUN, ports.ASK_RUN_ANYWAY) and zone != -1 and number > 0:
         return runs.by_hand(zone, number, what == ports.ASK_RUN_ANYWAY, up_s)
-    elif what != ports.ASK_CLOCK or not 0 < number < WALL_MAX:
+    elif what != ports.ASK_CLOCK or not 0 < number < limits.WALL_MAX:
         return events.UNKNOWN
     return events.OK
 

@@ -16,8 +16,7 @@ by `evenclay.tools.property.plan_ranges`.
 import struct
 from binascii import crc32
 
-from . import const
-from .limits import BANS_MAX, ROWS_MAX, SUPPLIES_MAX, ZONES_MAX
+from . import const, limits
 
 _PLAN_MAGIC = b"Ep\x03"  # the last is the version
 _HEAD_BYTES = const(7)
@@ -126,7 +125,7 @@ class SupplyPart(Part):
         "meter B "
         "master B "  # a valve upstream of all its zones
     )
-    MOST = SUPPLIES_MAX
+    MOST = limits.SUPPLIES_MAX
 
 
 class ZonePart(Part):
@@ -163,7 +162,7 @@ class ZonePart(Part):
         "class3_um I "
         "class4_um I "  # class 4 less than this
     )
-    MOST = ZONES_MAX
+    MOST = limits.ZONES_MAX
     TAIL = "12s"  # of NAME_BYTES
     name = ""
 
@@ -182,7 +181,7 @@ class RowPart(Part):
         "start_min H "
         "length_min H "
     )
-    MOST = ROWS_MAX
+    MOST = limits.ROWS_MAX
     TAIL = "B"  # how many explicit starts follow
     starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
 
@@ -207,7 +206,7 @@ class BanPart(Part):
     """Hours of every day, or dates of every year, at which nothing may be watered."""
 
     FIELDS = "kind B first H last H "
-    MOST = BANS_MAX
+    MOST = limits.BANS_MAX
 
 
 _KINDS = (HubPart, SupplyPart, ZonePart, RowPart, BanPart)
