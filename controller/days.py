@@ -103,18 +103,13 @@ class Days:
             return events.LOST_CLOCK
         if up_s < self._lockouts.after_rain_up_s:
             return events.AFTER_RAIN
-        if self._watered_today(zone) or self._record.opening >> zone & 1:
+        record = self._record
+        if record.opening >> zone & 1 or (
+            record.mark_no // PER_DAY == record.day  # last night's cycles were yesterday's
+            and record.valve_wall_s[zone] >= self._agenda.start_wall_s(record.day * PER_DAY)
+        ):
             return events.AFTER_CYCLE
         return events.OK
-
-    def _watered_today(self, zone: int) -> bool:
-        """Whether a zone had water since today's first cycle; last night's was yesterday's."""
-        record = self._record
-        if record.mark_no // PER_DAY != record.day:
-            return False
-        first_s = self._agenda.start_wall_s(record.day * PER_DAY)
-        turned_s: int = record.valve_wall_s[zone]
-        return turned_s >= first_s
 
     def latest_up_s(self, run_s: int) -> int:
         """Uptime of the last moment at which a run of the marked cycle may start."""
@@ -135,8 +130,15 @@ class Days:
             self._begin_day(self.time.local_s(wall_s) // DAY_S, refill, up_s, 1, _ALL_HEARD)
             self._find_next(wall_s)
             changed = True
-        if (self._record.hold_s or self._lockouts.locked[events.HOLD]) and self._see_hold(wall_s):
-            changed = True
+        record = self._record
+        if record.hold_s or self._lockouts.locked[events.HOLD]:
+            holds = record.hold_s > wall_s
+            if not holds:  # it ends now, or ended while power was away
+                self._estimates.opened(wall_s)
+                record.hold_s = 0
+                changed = True
+            if self._lockouts.set(_NONE, events.HOLD, holds):
+                changed = True
         while wall_s >= self._next_s:
             self._begin_cycle(self._next_no, wall_s)
         return changed
@@ -202,7 +204,7 @@ class Days:
                 return  # begun late: it has not been missed yet
             if reported < _PASSED_MAX:
                 for zone in range(len(self._plan.zones)):
-                    self._tell(events.SKIPPED, zone, why, 0)
+                    self._tell(events.SKIPPED, zone, why)
                 self._mark(passed_no, self._next_s)
             else:
                 last_no = self._agenda.last_started(wall_s)
@@ -246,18 +248,6 @@ class Days:
         self._record.dirty = True
         self.catch_up(up_s)
 
-    def _see_hold(self, wall_s: int) -> bool:
-        """Begin or end the owner's pause. Returns True if it was either."""
-        record = self._record
-        hold = record.hold_s > wall_s
-        if hold == (self._lockouts.locked[events.HOLD] != 0) and (hold or not record.hold_s):
-            return False  # a hold that ended while power was away still has its end to come
-        if not hold:
-            self._estimates.opened(wall_s)
-            record.hold_s = 0
-        self._lockouts.set(_NONE, events.HOLD, hold)
-        return True
-
     # Cycles.
 
     def _find_next(self, wall_s: int) -> None:
@@ -280,7 +270,7 @@ class Days:
         self.drop_waiting(OK)
         if self._went_back:
             self._went_back = False
-            self._tell(events.CLEARED, _NONE, events.CLOCK, 0)
+            self._tell(events.CLEARED, _NONE, events.CLOCK)
         self._mark(cycle_no, self._next_s)
         self._take_up()
         self._record.first = 0
@@ -301,4 +291,4 @@ class Days:
         if why != events.ENOUGH:
             self._record.first |= 1 << zone
         self.held[zone] = OK
-        self._tell(events.SKIPPED, zone, why, 0)
+        self._tell(events.SKIPPED, zone, why)

@@ -60,7 +60,7 @@ class Faults:
 
     # What is told.
 
-    def tell(self, what: int, zone: int, why: int, value: int, ml: int = 0) -> None:
+    def tell(self, what: int, zone: int, why: int, value: int = 0, ml: int = 0) -> None:
         """Log an event, and report it with the next commands."""
         if what == events.ALARM:
             self.alarms.append((zone, why))
@@ -92,12 +92,6 @@ class Faults:
         return self.take_reports()
 
     # What begins again at boot.
-
-    def boot(self, why: int) -> None:
-        """Count and tell a boot."""
-        record = self._record
-        record.boots = (record.boots + 1) & 0xFFFF
-        self.tell(events.BOOT, _NONE, why, record.boots)
 
     def resume(self, up_s: int, wall_s: int) -> None:
         """Find out when each zone with a fault may be tried again; `wall_s` may be 0: not known."""
@@ -187,7 +181,7 @@ class Faults:
         standing = self._standing()
         for alarm in list(self.alarms):
             if alarm[1] in _CLEARABLE and alarm not in standing:
-                self.tell(events.CLEARED, alarm[0], alarm[1], 0)
+                self.tell(events.CLEARED, alarm[0], alarm[1])
         return True
 
     def _standing(self) -> "list[tuple[int, int]]":

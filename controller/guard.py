@@ -24,7 +24,10 @@ class Broken(Exception):
 class Guard:
     """Every valve of the hub, and the rules that none may break."""
 
-    def __init__(self, plan: "Plan", record: "Record", up_s: int) -> None:
+    settled_up_s = 0  # when all supplies may open again
+    ready = False  # every valve was told to close since boot
+
+    def __init__(self, plan: "Plan", record: "Record") -> None:
         self._plan = plan
         self._record = record
         zones = len(plan.zones)
@@ -46,12 +49,10 @@ class Guard:
         self.to_shut = list(self.valves)
         self.opened_up_s = [0] * zones  # of the open zones
         self.end_up_s = [0] * zones
-        self._retry_up_s = [up_s] * (zones + supplies)
+        self._retry_up_s = [0] * (zones + supplies)
         self._failed: "list[int]" = []  # valves that would not close
-        self.gap_up_s = [up_s] * supplies  # when each supply may open again
-        self.settled_up_s = up_s  # when all of them may
-        self._retry_zone_up_s = [up_s] * zones  # when a zone with a passing fault may be tried
-        self.ready = False  # every valve was told to close since boot
+        self.gap_up_s = [0] * supplies  # when each supply may open again
+        self._retry_zone_up_s = [0] * zones  # when a zone with a passing fault may be tried
 
     # What is known.
 

@@ -11,15 +11,14 @@ from .agenda import Agenda
 from .civil import Clock
 from .days import Days
 from .estimates import Estimates
-from .events import OK, POWER, Log
+from .events import BOOT, OK, POWER, Log
 from .faults import Faults
 from .guard import Guard
-from .journal import Record, unpack_record
+from .journal import Record, Saving, unpack_record
 from .lockouts import Lockouts
 from .owner import answer
 from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
 from .runs import Runs
-from .saving import Saving
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -61,7 +60,7 @@ class Hub:
         self._sent: "list[Command]" = []
         agenda = Agenda(plan)
         self.clock = clock = Clock(plan.hub, agenda.time)
-        self.guard = guard = Guard(plan, record, 0)
+        self.guard = guard = Guard(plan, record)
         self.faults = faults = Faults(plan, record, clock, guard, log or Log())
         tell = faults.tell
         self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
@@ -168,7 +167,8 @@ class Hub:
         waited = record.waiting
         boots = not self._booted
         if boots:
-            self.faults.boot(self._why)
+            record.boots = (record.boots + 1) & 0xFFFF
+            self.faults.tell(BOOT, _NONE, self._why, record.boots)
         if self.days.catch_up(up_s):
             record.dirty = True
         if boots:
@@ -180,7 +180,9 @@ class Hub:
         if guard.open_zones:
             runs.end(OK, up_s)
         if runs.may_begin(up_s):
-            if not runs.test and self.lockouts.stale(up_s):
+            # Readings that are older than any is while a valve is open are taken anew.
+            since_s = up_s - self.lockouts.polled_up_s
+            if not runs.test and since_s >= 2 * self.plan.hub.watch_s:
                 self._sense(up_s, seen)
             runs.choose(up_s)
         if waited and not record.waiting:

@@ -1,4 +1,4 @@
-"""What must survive a power cut: the record, and a note of what was raised.
+"""What must survive a power cut: the record, when it is written, and a note of what was raised.
 
 Layout of the record, little-endian: magic, version, zone count, length, sequence, then the fields
 of the hub and those of its zones (each field's values together), CRC-32 of all before. It is kept
@@ -12,20 +12,24 @@ them had the same text, when the first of them was, and that text.
 import struct
 from binascii import crc32
 
-from . import const, limits
+from . import const, events, limits, ports
+from .plan import PlanError, unpack
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any
 
+    from .hub import Hub
     from .plan import Plan
+    from .ports import Command
 
 RECORD_BYTES_MAX = const(256)  # one flash page
 _RECORD_MAGIC = b"Er\x04"  # the last is the version
 _OLD_MAGIC = b"Er\x03"  # is read, and not written
 _HEAD_BYTES = const(10)
 _HEAD_FIELDS = const(4)
+_SAVE_RETRY_S = const(300)  # between tries to write a store that failed
 _REST_LEAST_S = const(60)  # after a first exception; each one in a day doubles it
 _REST_MOST_S = const(900)  # a quarter of an hour: a cause that is mended is found out so soon
 _TEXT_MAX = const(100)  # characters of an exception's text that are kept
@@ -216,6 +220,61 @@ def lost(copies: "Sequence[bytes | None]") -> bool:
         elif len(data) >= _HEAD_BYTES and data[6:_HEAD_BYTES] != b"\1\0\0\0":
             found = True
     return found
+
+
+class Saving:
+    """The hub's writes. A store that failed is not tried again before some minutes have passed.
+
+    new_plan: the plan that the owner gave, until it is taken or refused, and its bytes
+    retry_up_s: nothing is written before
+    """
+
+    new_plan: "tuple[Plan, bytes] | None" = None
+    retry_up_s = 0
+
+    def offer(self, data: bytes) -> int:
+        """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
+        if self.new_plan:
+            return events.BUSY
+        try:
+            self.new_plan = (unpack(data), data)
+        except PlanError:
+            return events.BAD_PLAN
+        return events.OK
+
+    def commands(self, hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
+        """Return the SAVE commands that are due; what is only owed waits for an opening soon.
+
+        Args:
+            hub: what is written
+            up_s: now
+            at_rest: every valve is shut, and none is about to open: a new plan may be taken
+        """
+        record = hub.record
+        given = self.new_plan if at_rest else None
+        is_due = record.dirty or given or (record.owed and not hub.runs.opens_soon)
+        if not is_due or up_s < self.retry_up_s:
+            return []
+        record.dirty = record.owed = False
+        record.wall_s = hub.clock.wall_s(up_s)
+        hub.lockouts.keep(up_s)
+        if not given:
+            return [(ports.SAVE, ports.RECORD, record.pack())]
+        # Once both are written the runner starts a hub from them, and this one is no more.
+        hub.days.drop_waiting(events.PLAN)
+        plan, data = given
+        return [
+            (ports.SAVE, ports.PLAN, data),
+            (ports.SAVE, ports.RECORD, record.carry(plan).pack()),
+        ]
+
+    def failed(self, hub: "Hub", slot: int, up_s: int) -> None:
+        """A record or plan was not written, or not read back as it was."""
+        hub.faults.store(True, slot)
+        self.retry_up_s = up_s + _SAVE_RETRY_S
+        if slot == ports.PLAN:
+            self.new_plan = None
+            hub.faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
 
 
 class Trouble:

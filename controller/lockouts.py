@@ -62,8 +62,6 @@ class Lockouts:
     dry_up_s = 0  # when a contact's drying time ends
     _contact = False  # it was wet when it last said anything
     _polled = False
-    _rain_um = 0  # the gauge's count at the last poll
-    _fallen_um = 0  # rain since boot
     _before_um = 0  # yesterday's
     _warm_up_s = -2  # since when it has been warm enough to end a frost
     _battery_up_s = -864000
@@ -82,6 +80,8 @@ class Lockouts:
         self._plan = plan
         self._record = record
         self._counting = counting
+        self._rain_um = 0  # the gauge's count at the last poll
+        self._fallen_um = 0  # rain since boot
         self._tell = tell
         self._stale_s = max(STALE_S, 3 * hub.poll_s)
         self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
@@ -213,10 +213,6 @@ class Lockouts:
         if up_s < self.poll_up_s:
             self.poll_up_s = up_s
 
-    def stale(self, up_s: int) -> bool:
-        """Whether the last reading is older than any is while a valve is open."""
-        return up_s - self.polled_up_s >= 2 * self._plan.hub.watch_s
-
     def poll(self, seen: "Seen", up_s: int) -> bool:
         """Take every reading, but of probes beside an open hose; set when to take the next.
 
@@ -326,7 +322,11 @@ class Lockouts:
             return stale and self.set(_ALL, STALE, True)
         self._temp_up_s = up_s
         record = self._record
-        temp_dk = min(max(temp_mc // 100, -_BEYOND_DK), _BEYOND_DK)
+        temp_dk = temp_mc // 100
+        if temp_dk > _BEYOND_DK:
+            temp_dk = _BEYOND_DK
+        elif temp_dk < -_BEYOND_DK:
+            temp_dk = -_BEYOND_DK
         if temp_dk < record.cold_dk:
             record.cold_dk = temp_dk
         if temp_dk > record.warm_dk:

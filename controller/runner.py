@@ -120,8 +120,10 @@ class Runner:
                     asked = []
                     seen.done = self._carry_out(commands)
                 if not commands or commands[0][0] == REPORT:
-                    if self.trouble.count:
-                        self._see_cleared()
+                    if self.trouble.count and (_NONE, events.TROUBLE) not in self.hub.faults.alarms:
+                        self.trouble = journal.Trouble()  # the owner has cleared its alarm
+                        self.port_failed = ""
+                        self._try("write", self._keep)
                     ports.feed()
                     return self.hub.wake_s
             raise Broken("no progress")
@@ -202,13 +204,6 @@ class Runner:
         """Write the note. Returns True."""
         self._ports.write(NOTE, 0, self.trouble.pack())
         return True
-
-    def _see_cleared(self) -> None:
-        """Forget the exceptions once the owner has cleared their alarm."""
-        if (_NONE, events.TROUBLE) not in self.hub.faults.alarms:
-            self.trouble = journal.Trouble()
-            self.port_failed = ""
-            self._try("write", self._keep)
 
     def _try(self, call: str, function: "Callable[..., Any]", *arguments: object) -> "Any":
         """Call a port. Returns what it returns, or None if it raises: the hub copes with that."""

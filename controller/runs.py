@@ -18,15 +18,15 @@ if _TYPE_CHECKING:
     from .estimates import Estimates
     from .faults import Faults
     from .guard import Guard
-    from .journal import Record
+    from .journal import Record, Saving
     from .lockouts import Lockouts
     from .plan import Plan
-    from .saving import Saving
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
 _LONG_AGO_S = const(-65536)  # the uptime of what has not happened since boot: no rest is so long
 _USED_MAX_S = const(65535)  # what the record can hold
+_FLOW_MAX_ML_MIN = const(65535)  # likewise
 _TEST_RUN_S = const(60)  # the guided test: long enough to see which strip is wet
 
 
@@ -66,7 +66,6 @@ class Runs:
     """
 
     intent: "Run | None" = None
-    test = 0
     look_up_s = 0x3FFFFFFF
     opens_soon = False
 
@@ -95,6 +94,7 @@ class Runs:
         self._supply_of = guard.supply_of
         self._meters: "list[Meter | None]" = []  # of each supply
         self.metered: "list[tuple[int, Meter]]" = []
+        self.test = 0
         self.meters_ml: "list[int | None]" = []
         for supply, spigot in enumerate(plan.supplies):
             meter = Meter(spigot.travel_s) if spigot.meter else None
@@ -428,11 +428,12 @@ class Runs:
         if not run:
             return
         zone = run.zone
+        record = self._record
         self.under_way[zone] = None
-        self._record.opening &= ~(1 << zone)
-        self._record.owed = True
+        record.opening &= ~(1 << zone)
+        record.owed = True
         if not run.open:
-            self._tell(events.SKIPPED, zone, events.DRIVER, 0)
+            self._tell(events.SKIPPED, zone, events.DRIVER)
             return
         given_s = up_s - self._guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
@@ -441,15 +442,12 @@ class Runs:
         whole = run.ended in (events.DONE, events.LITRES)
         self._tell(events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml)
         if run.kind == events.TEST and run.flow_ml_min > 0 and not run.bad_flow:
-            self._learn(zone, run.flow_ml_min)
-
-    def _learn(self, zone: int, flow_ml_min: int) -> None:
-        """Keep the flow that the guided test has measured, unless it is far from the plan's."""
-        if off_plan(flow_ml_min, self._plan.zones[zone].flow_ml_min):
-            self._tell(events.REFUSED, zone, events.OFF_PLAN, flow_ml_min)
-        else:
-            self._record.flow_ml_min[zone] = min(flow_ml_min, 65535)
-            self._tell(events.LEARNED, zone, events.TEST, self._record.flow_ml_min[zone])
+            flow_ml_min = min(run.flow_ml_min, _FLOW_MAX_ML_MIN)
+            if off_plan(run.flow_ml_min, self._plan.zones[zone].flow_ml_min):
+                self._tell(events.REFUSED, zone, events.OFF_PLAN, run.flow_ml_min)
+            else:
+                record.flow_ml_min[zone] = flow_ml_min
+                self._tell(events.LEARNED, zone, events.TEST, flow_ml_min)
 
     def _book(self, zone: int, given_s: int, up_s: int) -> None:
         """A zone is shut, and has been given so much."""

@@ -30,7 +30,7 @@ NOW = 1000
 
 
 def guard(ready: bool = True, record: "Record | None" = None) -> Guard:
-    made = Guard(MADE, record or Record(4), 0)
+    made = Guard(MADE, record or Record(4))
     if ready:
         for _, valve in made.closing(0):
             made.closed(valve, True, 0)

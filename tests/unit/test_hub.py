@@ -45,6 +45,7 @@ from evenclay.controller.faults import (
     LEAK_FAULT,
     NO_FLOW_FAULT,
 )
+from evenclay.controller.journal import _SAVE_RETRY_S
 from evenclay.controller.limits import ZONES_MAX
 from evenclay.controller.owner import answer
 from evenclay.controller.plan import BAN_HOURS, CONTACT, Plan
@@ -63,7 +64,6 @@ from evenclay.controller.ports import (
     REPORT,
     SAVE,
 )
-from evenclay.controller.saving import _SAVE_RETRY_S
 from tests.core import Bench, plan, row, wall
 
 HOUR = 3600

@@ -34,7 +34,7 @@ from evenclay.controller.events import (
     TEST,
 )
 from evenclay.controller.faults import LEAK_FAULT
-from evenclay.controller.journal import Record
+from evenclay.controller.journal import _SAVE_RETRY_S, Record
 from evenclay.controller.limits import STALE_S, ZONES_MAX
 from evenclay.controller.meter import _LEAK_ML
 from evenclay.controller.plan import BAN_HOURS, CONTACT, Plan
@@ -49,7 +49,6 @@ from evenclay.controller.ports import (
     FIRM,
     RECORD,
 )
-from evenclay.controller.saving import _SAVE_RETRY_S
 from tests.bench import (
     DAY_S,
     HOUR_S,
