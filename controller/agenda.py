@@ -5,8 +5,7 @@ Numbers ascend with time, whatever the clock or daylight saving does to the inst
 start.
 """
 
-from . import const
-from .civil import LocalTime, date_of, day_of
+from . import civil, const
 from .limits import DAY_S
 
 _TYPE_CHECKING = const(0)
@@ -28,18 +27,18 @@ class Agenda:
     _row: "RowPart"
 
     def __init__(self, plan: "Plan") -> None:
-        self.time = LocalTime(plan.hub)
+        self.time = civil.LocalTime(plan.hub)
         self._rows = plan.rows
 
     def row_of(self, day: int) -> "RowPart":
         """The season row that holds on a day number; before the year's first row, its last."""
         if not self._from_day <= day < self._until_day:
-            year = date_of(day)[0]
+            year = civil.date_of(day)[0]
             self._row = self._rows[-1]
-            self._from_day = day_of(year, 1, 1)
-            self._until_day = day_of(year, 13, 1)
+            self._from_day = civil.day_of(year, 1, 1)
+            self._until_day = civil.day_of(year, 13, 1)
             for row in self._rows:
-                first_day = day_of(year, row.month, row.day)
+                first_day = civil.day_of(year, row.month, row.day)
                 if first_day <= day:
                     self._row = row
                     self._from_day = first_day

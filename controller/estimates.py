@@ -5,11 +5,7 @@ minutes are taken out of the record in the step that adds them here, and both ar
 whatever is cut short, each counts once.
 """
 
-from . import const, events, journal, limits, ports
-from .civil import FIRST_WEEKDAY
-from .estimate import day as carried
-from .estimate import demand_um, held_um, learnt_ppt, sun_of, towards
-from .plan import GAUGE
+from . import civil, const, estimate, events, journal, limits, plan, ports
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -51,7 +47,9 @@ class Estimates:
         self._agenda = agenda
         self._lockouts = lockouts
         self._tell = tell
-        self.accounts = [[0] * 5 for _ in plan.zones]
+        self.accounts: "list[list[int]]" = []
+        for _ in plan.zones:
+            self.accounts.append([0] * 5)
 
     # What a run is to be.
 
@@ -144,7 +142,7 @@ class Estimates:
                 self._pass(before, gaps, given_s)
                 gaps = journal.NO_TEMPERATURE | journal.NO_RAIN
                 given_s = [0] * len(given_s)
-            if (day + FIRST_WEEKDAY) % 7 == 0:
+            if (day + civil.FIRST_WEEKDAY) % 7 == 0:
                 self._hear()
             for zone, part in enumerate(self._zones):
                 lack_um = record.lack_um[zone]
@@ -162,13 +160,13 @@ class Estimates:
         row = self._agenda.row_of(day)
         demand = row.demand_um
         if hub.frost and not gaps & journal.NO_TEMPERATURE:
-            sun_um = sun_of(day, hub.sun_um)
-            demand = demand_um(record.cold_dk * 100, record.warm_dk * 100, sun_um)
+            sun_um = estimate.sun_of(day, hub.sun_um)
+            demand = estimate.demand_um(record.cold_dk * 100, record.warm_dk * 100, sun_um)
         rain_um = row.rain_um
-        if hub.rain_kind == GAUGE and not gaps & journal.NO_RAIN:
+        if hub.rain_kind == plan.GAUGE and not gaps & journal.NO_RAIN:
             rain_um = record.rain_today_um
         yard_um = record.yard_lack_um
-        record.yard_top_um, record.yard_lack_um = carried(
+        record.yard_top_um, record.yard_lack_um = estimate.day(
             record.yard_top_um,
             yard_um,
             rain_um,
@@ -182,7 +180,7 @@ class Estimates:
             fallen_um = rain_um * part.exposure_pct // 100
             given_um = given_s[zone] * part.rate_um_h // 3600
             beside_um = yard_um * part.hold_um // hub.yard_hold_um
-            record.top_um[zone], record.lack_um[zone] = carried(
+            record.top_um[zone], record.lack_um[zone] = estimate.day(
                 record.top_um[zone],
                 lack_um,
                 fallen_um + given_um,
@@ -254,8 +252,8 @@ class Estimates:
         found = max(classes)
         lack_um = self._record.lack_um[zone]
         low_um, high_um = borders_um[found + 1], borders_um[found]
-        moved_um = towards(lack_um, low_um, high_um, hub.sample_gain_pct)
-        whole_um = towards(lack_um, low_um, high_um, 100)
+        moved_um = estimate.towards(lack_um, low_um, high_um, hub.sample_gain_pct)
+        whole_um = estimate.towards(lack_um, low_um, high_um, 100)
         moved_um = self._move(zone, moved_um, whole_um, hub.sample_learn_ppt)
         self._corrected(zone, events.SAMPLE, moved_um)
 
@@ -271,9 +269,9 @@ class Estimates:
         """
         record = self._record
         before_um: int = record.lack_um[zone]
-        after_um = record.lack_um[zone] = held_um(before_um + moved_um)
+        after_um = record.lack_um[zone] = estimate.held_um(before_um + moved_um)
         whole_um = max(self._hub.whole_mpf * self._zones[zone].hold_um // 1000, 1)
         factor_ppt = record.factor_ppt[zone]
-        record.factor_ppt[zone] = learnt_ppt(factor_ppt, found_um, whole_um, learn_ppt)
+        record.factor_ppt[zone] = estimate.learnt_ppt(factor_ppt, found_um, whole_um, learn_ppt)
         self.accounts[zone][_CORRECTED] += after_um - before_um
         return after_um - before_um

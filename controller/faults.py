@@ -43,7 +43,7 @@ class Faults:
     """What is wrong.
 
     alarms: those that stand, each as (zone, why)
-    reports: what has been told and not been shown yet, as commands
+    reports: what has been told and not been shown yet, as commands; what is taken stays in the log
     log: the last events
     """
 
@@ -72,12 +72,6 @@ class Faults:
         self.reports.append((ports.REPORT, event))
         self.log.add(event)
 
-    def take_reports(self) -> "list[Command]":
-        """Return what is to be shown, and forget it: it is still in the log."""
-        reports = self.reports
-        self.reports = []
-        return reports
-
     def alarm(self, on: bool, zone: int, why: int, value: int) -> None:
         """Raise an alarm, or clear it: each once."""
         if on != ((zone, why) in self.alarms):
@@ -89,7 +83,9 @@ class Faults:
         if latched:
             self._record.faults |= 1 << why - _FIRST_FAULT
         self.alarm(True, _NONE, why, value)
-        return self.take_reports()
+        reports = self.reports
+        self.reports = []
+        return reports
 
     # What begins again at boot.
 

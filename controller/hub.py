@@ -6,22 +6,20 @@ what the clocks say, what was sensed, what is due, what the owner asks for, the 
 and the commands. What each of these means stands in a file of its own.
 """
 
-from . import const
+from . import const, events, journal, ports
 from .agenda import Agenda
 from .civil import Clock
 from .days import Days
 from .estimates import Estimates
-from .events import BOOT, OK, POWER, Log
 from .faults import Faults
 from .guard import Guard
-from .journal import Record, Saving, unpack_record
 from .lockouts import Lockouts
 from .owner import answer
-from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, RECORD, SAVE, UNTRIED
 from .runs import Runs
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
+    from .events import Log
     from .plan import Plan
     from .ports import Asked, Command, Seen
 
@@ -44,14 +42,14 @@ class Hub:
     _due_up_s = 0  # when something but a poll is due
 
     def __init__(
-        self, plan: "Plan", saved: "bytes | None", why: int = POWER, log: "Log | None" = None
+        self, plan: "Plan", saved: "bytes | None", why: int = events.POWER, log: "Log | None" = None
     ) -> None:
         """Start from a plan and the newest good record (None: a first boot).
 
         `why`: the reason of the boot, POWER or another of `controller/events.py`; `log`: that of
         the hub before, which goes on.
         """
-        record = unpack_record(saved) or Record(0)
+        record = journal.unpack_record(saved) or journal.Record(0)
         if record.plan_crc != plan.crc or len(record.tag) != len(plan.zones):
             record = record.carry(plan)
         self.plan = plan
@@ -61,12 +59,12 @@ class Hub:
         agenda = Agenda(plan)
         self.clock = clock = Clock(plan.hub, agenda.time)
         self.guard = guard = Guard(plan, record)
-        self.faults = faults = Faults(plan, record, clock, guard, log or Log())
+        self.faults = faults = Faults(plan, record, clock, guard, log or events.Log())
         tell = faults.tell
         self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
         self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
-        self.saving = saving = Saving()
+        self.saving = saving = journal.Saving()
         self.runs = runs = Runs(
             plan, record, clock, guard, faults, lockouts, estimates, days, saving
         )
@@ -118,33 +116,33 @@ class Hub:
         opened = False
         for place, command in enumerate(sent):
             what = command[0]
-            outcome = CARRIED_OUT
+            outcome = ports.CARRIED_OUT
             if place >= done:  # the first of these has failed, and none behind it was tried
-                outcome = FAILED if place == done else UNTRIED
-            if what == CLOSE:
+                outcome = ports.FAILED if place == done else ports.UNTRIED
+            if what == ports.CLOSE:
                 self.runs.closed(command[1], outcome, up_s)
-            elif what == SAVE:
+            elif what == ports.SAVE:
                 self._saved(command[1], outcome, up_s)
-            elif what == OPEN:
+            elif what == ports.OPEN:
                 self.runs.opened(command[1], outcome, up_s)
                 opened = True
-            elif outcome == UNTRIED:
+            elif outcome == ports.UNTRIED:
                 self.faults.reports.append(command)
-        if done < len(sent) or sent[0][0] == CLOSE:
+        if done < len(sent) or sent[0][0] == ports.CLOSE:
             return True
         return opened and self.runs.more_may_begin()
 
     def _saved(self, slot: int, outcome: int, up_s: int) -> None:
         """A record or plan was written and read back, or was not."""
-        if outcome == CARRIED_OUT:
+        if outcome == ports.CARRIED_OUT:
             self.shut_up_s = _NONE
             if self.faults.alarms:
                 self.faults.store(False, slot)
             self.runs.saved(True)
             return
-        if outcome == FAILED:
+        if outcome == ports.FAILED:
             self.saving.failed(self, slot, up_s)
-        if slot == RECORD:
+        if slot == ports.RECORD:
             self.record.dirty = True
             self.runs.saved(False)
 
@@ -168,7 +166,7 @@ class Hub:
         boots = not self._booted
         if boots:
             record.boots = (record.boots + 1) & 0xFFFF
-            self.faults.tell(BOOT, _NONE, self._why, record.boots)
+            self.faults.tell(events.BOOT, _NONE, self._why, record.boots)
         if self.days.catch_up(up_s):
             record.dirty = True
         if boots:
@@ -178,7 +176,7 @@ class Hub:
         if asked:
             answer(self, asked, up_s)
         if guard.open_zones:
-            runs.end(OK, up_s)
+            runs.end(events.OK, up_s)
         if runs.may_begin(up_s):
             # Readings that are older than any is while a valve is open are taken anew.
             since_s = up_s - self.lockouts.polled_up_s
@@ -230,8 +228,10 @@ class Hub:
                     due_up_s = other_up_s
             self._due_up_s = due_up_s
             self._set_wake(up_s)
-        if self.faults.reports:
-            commands += self.faults.take_reports()
+        faults = self.faults
+        if faults.reports:
+            commands += faults.reports
+            faults.reports = []
         return commands
 
     def _set_wake(self, up_s: int) -> None:

@@ -12,8 +12,7 @@ them had the same text, when the first of them was, and that text.
 import struct
 from binascii import crc32
 
-from . import const, events, limits, ports
-from .plan import PlanError, unpack
+from . import const, events, limits, plan, ports
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -237,8 +236,8 @@ class Saving:
         if self.new_plan:
             return events.BUSY
         try:
-            self.new_plan = (unpack(data), data)
-        except PlanError:
+            self.new_plan = (plan.unpack(data), data)
+        except plan.PlanError:
             return events.BAD_PLAN
         return events.OK
 

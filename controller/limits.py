@@ -8,9 +8,7 @@ from . import const
 # What one hub may be asked to run. The record must fit one 256-byte flash page with 8 zones.
 ZONES_MAX = const(8)
 SUPPLIES_MAX = const(4)
-ROWS_MAX = const(24)  # one a half-month: the finest calendar anyone writes by hand
 CYCLES_MAX = const(24)  # one an hour; a cycle needs minutes, and the clay its rest
-BANS_MAX = const(8)  # banned hours and dates together
 NAME_BYTES = const(12)  # enough to tell zones apart on a one-line display
 
 # Time.

@@ -1,7 +1,6 @@
 """Reasons to hold water back, other than faults. Asked before a run and while it runs."""
 
-from . import const
-from .civil import FIRST_WEEKDAY, date_of
+from . import civil, const, limits
 from .events import (
     ALARM,
     FROST,
@@ -19,7 +18,6 @@ from .events import (
     WET_SOIL,
 )
 from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK
-from .limits import DAY_S, STALE_S
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
@@ -83,7 +81,7 @@ class Lockouts:
         self._rain_um = 0  # the gauge's count at the last poll
         self._fallen_um = 0  # rain since boot
         self._tell = tell
-        self._stale_s = max(STALE_S, 3 * hub.poll_s)
+        self._stale_s = max(limits.STALE_S, 3 * hub.poll_s)
         self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
         self.locked = [0] * (RAIN_STALE + 1)
         self.probes: "list[Probe | None]" = []
@@ -367,12 +365,12 @@ def quiet(plan: "Plan", local_s: int) -> "tuple[bool, int]":
     go on to say so; a day at most.
     """
     hub = plan.hub
-    day, of_day_s = divmod(local_s, DAY_S)
-    _, month, of_month = date_of(day)
-    banned = not hub.weekdays >> (day + FIRST_WEEKDAY) % 7 & 1
+    day, of_day_s = divmod(local_s, limits.DAY_S)
+    _, month, of_month = civil.date_of(day)
+    banned = not hub.weekdays >> (day + civil.FIRST_WEEKDAY) % 7 & 1
     if hub.dates != ANY_DATE and (of_month - hub.dates) % 2:  # ODD_DATES is odd, EVEN_DATES even
         banned = True
-    left_s = DAY_S - of_day_s
+    left_s = limits.DAY_S - of_day_s
     for ban in plan.bans:
         at = 32 * month + of_month
         inside = at <= ban.last
@@ -380,7 +378,7 @@ def quiet(plan: "Plan", local_s: int) -> "tuple[bool, int]":
             at = of_day_s // 60
             inside = at < ban.last
             for edge_min in (ban.first, ban.last):
-                left_s = min(left_s, (60 * edge_min - of_day_s - 1) % DAY_S + 1)
+                left_s = min(left_s, (60 * edge_min - of_day_s - 1) % limits.DAY_S + 1)
         if (at >= ban.first and inside) if ban.first <= ban.last else (at >= ban.first or inside):
             banned = True
     return banned, left_s

@@ -1,7 +1,6 @@
 """Flow meters: what a run gave, whether it flows as it should, and water that nobody asked for."""
 
-from . import const, events
-from .limits import DAY_S, SETTLE_S
+from . import const, events, limits
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -30,7 +29,7 @@ class Meter:
         self._mark_ml = _UNKNOWN  # the count that flow is measured from, once the hose has settled
         self._mark_up_s = up_s
         self._travelled_up_s = up_s + self._travel_s
-        self._settled_up_s = self._travelled_up_s + SETTLE_S
+        self._settled_up_s = self._travelled_up_s + limits.SETTLE_S
         # The count at the last look with all valves shut. What passes while a valve travels is no
         # leak: then the first look after it counts.
         self._seen_ml = _UNKNOWN if self._travel_s else self._start_ml
@@ -49,7 +48,7 @@ class Meter:
         """
         settled_up_s = self._settled_up_s
         if up_s >= settled_up_s or not is_open:
-            settled_up_s += SETTLE_S
+            settled_up_s += limits.SETTLE_S
         return settled_up_s if up_s < settled_up_s else 0
 
     def flow_ml_min(self, ml: "int | None", up_s: int) -> int:
@@ -77,7 +76,7 @@ class Meter:
         if seen_ml == _UNKNOWN or ml < seen_ml:
             self._moves = False
             return False
-        if not self._moves or up_s - self._mark_up_s > DAY_S:
+        if not self._moves or up_s - self._mark_up_s > limits.DAY_S:
             self._moves = True
             self._mark_up_s = up_s
             self._start_ml = seen_ml

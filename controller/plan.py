@@ -181,7 +181,7 @@ class RowPart(Part):
         "start_min H "
         "length_min H "
     )
-    MOST = limits.ROWS_MAX
+    MOST = 24  # one a half-month: the finest calendar anyone writes by hand
     TAIL = "B"  # how many explicit starts follow
     starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
 
@@ -206,7 +206,7 @@ class BanPart(Part):
     """Hours of every day, or dates of every year, at which nothing may be watered."""
 
     FIELDS = "kind B first H last H "
-    MOST = limits.BANS_MAX
+    MOST = 8  # hours and dates together
 
 
 _KINDS = (HubPart, SupplyPart, ZonePart, RowPart, BanPart)

@@ -3,8 +3,8 @@
 from binascii import crc32
 from collections.abc import Iterator
 
-from evenclay.controller.limits import ROWS_MAX, RUN_LEAST_S, SUPPLIES_MAX, ZONES_MAX
-from evenclay.controller.plan import Plan, ZonePart
+from evenclay.controller.limits import RUN_LEAST_S, SUPPLIES_MAX, ZONES_MAX
+from evenclay.controller.plan import Plan, RowPart, ZonePart
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.cycles import clock, cycle_min, run_s, slots_min, spacing_min
 from evenclay.tools.property.file.estimate import Terms
@@ -65,9 +65,9 @@ def season_order_mistakes(prop: Property) -> Iterator[Mistake]:
     """A mistake where there is no season, where there are too many, or two begin on one day."""
     count = len(prop.seasons)
     if not count:
-        yield Mistake(("seasons",), "none", f"1 to {ROWS_MAX}")
-    if count > ROWS_MAX:
-        yield Mistake(("seasons", ROWS_MAX), f"one of {count} seasons", f"1 to {ROWS_MAX}")
+        yield Mistake(("seasons",), "none", f"1 to {RowPart.MOST}")
+    if count > RowPart.MOST:
+        yield Mistake(("seasons", RowPart.MOST), f"one of {count} seasons", f"1 to {RowPart.MOST}")
     for index in range(1, count):
         before, here = prop.seasons[index - 1].begins, prop.seasons[index].begins
         if here == before:

@@ -6,11 +6,9 @@ Runs on MicroPython too, where tests draw plans at random.
 from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.civil import month_days
 from evenclay.controller.limits import (
-    BANS_MAX,
     CAP_MAX_S,
     CYCLES_MAX,
     NAME_BYTES,
-    ROWS_MAX,
     RUN_MAX_S,
     SUPPLIES_MAX,
     ZONES_MAX,
@@ -152,8 +150,8 @@ def check_plan(plan: Plan) -> None:
     """Raise PlanError unless every field and every relation between fields holds."""
     _check_count("supplies", len(plan.supplies), 1, SUPPLIES_MAX)
     _check_count("zones", len(plan.zones), 1, ZONES_MAX)
-    _check_count("rows", len(plan.rows), 1, ROWS_MAX)
-    _check_count("bans", len(plan.bans), 0, BANS_MAX)
+    _check_count("rows", len(plan.rows), 1, RowPart.MOST)
+    _check_count("bans", len(plan.bans), 0, BanPart.MOST)
     _check_part(plan.hub, "hub")
     _check_parts("supply", plan.supplies)
     _check_parts("zone", plan.zones)

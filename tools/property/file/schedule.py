@@ -5,7 +5,8 @@ from typing import Annotated
 
 from pydantic import Field, ValidationInfo, model_validator
 
-from evenclay.controller.limits import BANS_MAX, CYCLES_MAX, RUN_MAX_S
+from evenclay.controller.limits import CYCLES_MAX, RUN_MAX_S
+from evenclay.controller.plan import BanPart
 from evenclay.sim.house.house import Check
 from evenclay.sim.units import UNITS, converted
 from evenclay.tools.property.file import rules, times
@@ -95,11 +96,11 @@ class Quiet(Table):
     allowed_weekdays: Annotated[tuple[str, ...], rules.several(Weekday, 7)] = WEEKDAYS
     allowed_dates: Annotated[str, rules.choice("any", "odd", "even")] = "any"
     banned_hours: Annotated[
-        tuple[tuple[int, int], ...], rules.several(times.hours(), BANS_MAX)
+        tuple[tuple[int, int], ...], rules.several(times.hours(), BanPart.MOST)
     ] = ()
     banned_dates: Annotated[
         tuple[tuple[tuple[int, int], tuple[int, int]], ...],
-        rules.several(times.dates(), BANS_MAX),
+        rules.several(times.dates(), BanPart.MOST),
     ] = ()
 
     @model_validator(mode="after")
@@ -107,8 +108,8 @@ class Quiet(Table):
         if not self.allowed_weekdays:
             raise refusal("[]", "at least one weekday", "allowed_weekdays")
         count = len(self.banned_hours) + len(self.banned_dates)
-        if count > BANS_MAX:
-            raise refusal(f"{count} bans", f"at most {BANS_MAX}, hours and dates")
+        if count > BanPart.MOST:
+            raise refusal(f"{count} bans", f"at most {BanPart.MOST}, hours and dates")
         return self
 
 
