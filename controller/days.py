@@ -70,10 +70,11 @@ class Days:
 
     def see_clock(self, said: int) -> bool:
         """Take in that the clock was lost, found or stepped. Returns True if that is news."""
-        if said == civil.LOST:
-            return self._lockouts.set(_NONE, events.LOST_CLOCK, True)
-        was_lost = self._lockouts.set(_NONE, events.LOST_CLOCK, False)
-        self._resync_why = events.CLOCK if was_lost or said == civil.STEPPED else events.POWER
+        lost = said == civil.LOST
+        news = self._lockouts.set(_NONE, events.LOST_CLOCK, lost)
+        if lost:
+            return news
+        self._resync_why = events.CLOCK if news or said == civil.STEPPED else events.POWER
         return True
 
     def steady_s(self, up_s: int) -> int:
@@ -253,9 +254,9 @@ class Days:
     def _find_next(self, wall_s: int) -> None:
         """Find the cycle after the mark; it may have passed already."""
         today = self.time.local_s(wall_s) // DAY_S
-        after_no = max(self._record.mark_no, (today - 1) * PER_DAY - 1)
-        if self._resync_why:  # back as far as the mark: what passed is to be told
-            after_no = self._record.mark_no
+        after_no = self._record.mark_no
+        if not self._resync_why:  # else as far back as the mark: what passed is to be told
+            after_no = max(after_no, (today - 1) * PER_DAY - 1)
         self._next_no = self._agenda.next_after(after_no, today)
         self._next_s = WALL_MAX
         if self._next_no != _NONE:

@@ -81,7 +81,7 @@ class Faults:
         """Raise an alarm of the runner's, and latch its fault. Returns the reports of that."""
         self._clock.up_s = up_s
         if latched:
-            self._record.faults |= 1 << why - _FIRST_FAULT
+            self.latch(_NONE, why, value)
         self.alarm(True, _NONE, why, value)
         reports = self.reports
         self.reports = []
@@ -127,20 +127,16 @@ class Faults:
         if failed or not self._record.faults & _STORE_FAULT:
             self.alarm(failed, _NONE, events.STORE, slot)
 
-    def leak(self, supply: int) -> bool:
-        """Water flows where every valve is shut. Returns True if that is news."""
-        if self._record.faults & LEAK_FAULT:
-            return False
-        self._record.faults |= LEAK_FAULT
-        self._record.dirty = True
-        self.alarm(True, _NONE, events.LEAK, supply)
-        return True
-
-    def burst(self, zone: int, flow_ml_min: int) -> None:
-        """Far more flows than a zone takes."""
-        self._record.zone_faults[zone] |= BURST_FAULT
-        self._record.dirty = True
-        self.alarm(True, zone, events.BURST, flow_ml_min)
+    def latch(self, zone: int, why: int, value: int) -> None:
+        """Keep a fault of a zone, or of the hub (-1), and raise its alarm."""
+        record = self._record
+        bit = 1 << why - _FIRST_FAULT
+        if zone == _NONE:
+            record.faults |= bit
+        else:
+            record.zone_faults[zone] |= bit
+        record.dirty = True
+        self.alarm(True, zone, why, value)
 
     def no_flow(self, zone: int, dry: bool, flow_ml_min: int, up_s: int) -> None:
         """A zone without flow is tried once a day; so is a supply none of whose zones flows."""

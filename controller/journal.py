@@ -23,7 +23,7 @@ if _TYPE_CHECKING:
     from .plan import Plan
     from .ports import Command
 
-RECORD_BYTES_MAX = const(256)  # one flash page
+_RECORD_BYTES_MAX = const(256)  # one flash page
 _RECORD_MAGIC = b"Er\x04"  # the last is the version
 _OLD_MAGIC = b"Er\x03"  # is read, and not written
 _HEAD_BYTES = const(10)

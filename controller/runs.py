@@ -6,7 +6,7 @@ which is not tried unless that was written. In the second it learns how both wen
 
 from . import const, events
 from .events import OK
-from .faults import NO_FLOW_FAULT
+from .faults import LEAK_FAULT, NO_FLOW_FAULT
 from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import Meter, judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
@@ -352,8 +352,9 @@ class Runs:
 
     def _see_leak(self, supply: int, meter: "Meter", up_s: int) -> bool:
         """Close everything if water runs where all is shut. Returns True if it does, as news."""
-        if not meter.leaks(self.meters_ml[supply], up_s) or not self._faults.leak(supply):
+        if not meter.leaks(self.meters_ml[supply], up_s) or self._record.faults & LEAK_FAULT:
             return False
+        self._faults.latch(_NONE, events.LEAK, supply)
         self.end(events.FAULT, up_s)
         self._guard.request_close(_NONE, up_s)
         return True
@@ -369,7 +370,7 @@ class Runs:
         if why == events.NO_FLOW:
             self._faults.no_flow(zone, True, flow_ml_min, up_s)
         elif why == events.BURST and run.kind != events.TEST:
-            self._faults.burst(zone, flow_ml_min)
+            self._faults.latch(zone, events.BURST, flow_ml_min)
         else:
             if not self._record.zone_faults[zone] & NO_FLOW_FAULT:
                 return False

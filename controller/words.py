@@ -1,19 +1,19 @@
 """The words for the codes of events: the names in `events.py`, in small letters and in their order.
 
-The hub does without them. Consoles and reports that show its events to people use them.
-They are split at run time, since a board's file is smaller so.
+WHAT has those of what happened, and WHY those of reasons. The hub does without them. Consoles and
+reports that show its events to people use them.
 """
+
+from . import events
 
 _WHAT = (
     "boot opened closed cut_short skipped locked released alarm cleared accepted refused "
     "learned corrected lacks"
 )
-_WHY = (
-    "ok fault low_battery frost quiet lost_clock hold closed_season rain wet_soil no_time cap "
-    "enough rest gap open_limit too_short longest power clock owner plan done litres planned "
-    "manual test no_flow burst leak driver store broken probe stale stuck rain_stale "
-    "supply_no_flow busy unknown after_rain after_cycle no_estimate too_many bad_plan check "
-    "sample crash trouble off_plan"
-)
-WHAT = _WHAT.split()
-WHY = _WHY.split()
+WHAT = _WHAT.split()  # at run time: a board's file is smaller so
+WHY = [""] * (events.OFF_PLAN + 1)  # the last code
+for _name in dir(events):
+    _word = _name.lower()
+    _code = getattr(events, _name)
+    if type(_code) is int and _name[0] != "_" and _word not in WHAT:
+        WHY[_code] = _word

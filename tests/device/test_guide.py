@@ -147,7 +147,7 @@ def test_the_guide_has_the_record() -> None:
 
 
 def test_the_record_fits_a_page() -> None:
-    assert len(journal.Record(8).pack()) <= journal.RECORD_BYTES_MAX
+    assert len(journal.Record(8).pack()) <= journal._RECORD_BYTES_MAX
 
 
 if __name__ == "__main__":

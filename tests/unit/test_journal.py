@@ -10,7 +10,7 @@ import pytest
 from evenclay.controller import journal
 from evenclay.controller.estimate import learnt_ppt
 from evenclay.controller.estimates import _OFFSET_MOST_MPF, _WEEKS_MAX
-from evenclay.controller.journal import HUB_FIELDS, RECORD_BYTES_MAX, ZONE_FIELDS, Record
+from evenclay.controller.journal import _RECORD_BYTES_MAX, HUB_FIELDS, ZONE_FIELDS, Record
 from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart, ZonePart
 from evenclay.tools.property.plan_ranges import RANGES
@@ -43,7 +43,7 @@ def test_round_trip(zones: int, bounds: dict[str, int]) -> None:
     assert read is not None
     assert fields(read) == fields(record)
     assert read.seq == record.seq == 1
-    assert len(data) <= RECORD_BYTES_MAX
+    assert len(data) <= _RECORD_BYTES_MAX
 
 
 def test_the_fields_hold_what_the_hub_may_put_there() -> None:
