@@ -64,10 +64,7 @@ class Hub:
         self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
         self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
-        self.saving = saving = journal.Saving()
-        self.runs = runs = Runs(
-            plan, record, clock, guard, faults, lockouts, estimates, days, saving
-        )
+        self.runs = runs = Runs(plan, record, clock, guard, faults, lockouts, estimates, days)
         self._metered = runs.metered
 
     def step(
@@ -141,7 +138,7 @@ class Hub:
             self.runs.saved(True)
             return
         if outcome == ports.FAILED:
-            self.saving.failed(self, slot, up_s)
+            journal.save_failed(self, slot, up_s)
         if slot == ports.RECORD:
             self.record.dirty = True
             self.runs.saved(False)
@@ -188,7 +185,7 @@ class Hub:
         commands = guard.closing(up_s)
         intent = runs.intent
         at_rest = not (intent or guard.to_shut or guard.open_zones)
-        commands += self.saving.commands(self, up_s, at_rest)
+        commands += journal.saves(self, up_s, at_rest)
         if intent:
             commands += guard.open(intent.zone, intent.run_s, up_s)
         return self._speak(up_s, commands)
@@ -223,7 +220,7 @@ class Hub:
                         due_up_s = other_up_s
             record = self.record
             if record.dirty or record.owed:
-                other_up_s = self.saving.retry_up_s
+                other_up_s = record.retry_up_s
                 if up_s < other_up_s < due_up_s:
                     due_up_s = other_up_s
             self._due_up_s = due_up_s

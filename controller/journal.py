@@ -90,6 +90,9 @@ class Record:
 
     dirty = True  # it is to be written at once
     owed = False  # it is to be written with the next opening, if that is near
+    retry_up_s = 0  # nothing is written before
+    # The plan that the owner gave, until it is taken or refused, and its bytes.
+    new_plan: "tuple[Plan, bytes] | None" = None
 
     if _TYPE_CHECKING:
 
@@ -221,59 +224,47 @@ def lost(copies: "Sequence[bytes | None]") -> bool:
     return found
 
 
-class Saving:
-    """The hub's writes. A store that failed is not tried again before some minutes have passed.
+def offer(record: Record, data: bytes) -> int:
+    """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
+    if record.new_plan:
+        return events.BUSY
+    try:
+        record.new_plan = (plan.unpack(data), data)
+    except plan.PlanError:
+        return events.BAD_PLAN
+    return events.OK
 
-    new_plan: the plan that the owner gave, until it is taken or refused, and its bytes
-    retry_up_s: nothing is written before
+
+def saves(hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
+    """Return the SAVE commands that are due; what is only owed waits for an opening soon.
+
+    `at_rest`: every valve is shut, and none is about to open, so a new plan may be taken.
     """
+    record = hub.record
+    given = record.new_plan if at_rest else None
+    is_due = record.dirty or given or (record.owed and not hub.runs.opens_soon)
+    if not is_due or up_s < record.retry_up_s:
+        return []
+    record.dirty = record.owed = False
+    record.wall_s = hub.clock.wall_s(up_s)
+    hub.lockouts.keep(up_s)
+    if not given:
+        return [(ports.SAVE, ports.RECORD, record.pack())]
+    # Once both are written the runner starts a hub from them, and this one is no more.
+    hub.days.drop_waiting(events.PLAN)
+    return [
+        (ports.SAVE, ports.PLAN, given[1]),
+        (ports.SAVE, ports.RECORD, record.carry(given[0]).pack()),
+    ]
 
-    new_plan: "tuple[Plan, bytes] | None" = None
-    retry_up_s = 0
 
-    def offer(self, data: bytes) -> int:
-        """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
-        if self.new_plan:
-            return events.BUSY
-        try:
-            self.new_plan = (plan.unpack(data), data)
-        except plan.PlanError:
-            return events.BAD_PLAN
-        return events.OK
-
-    def commands(self, hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
-        """Return the SAVE commands that are due; what is only owed waits for an opening soon.
-
-        Args:
-            hub: what is written
-            up_s: now
-            at_rest: every valve is shut, and none is about to open: a new plan may be taken
-        """
-        record = hub.record
-        given = self.new_plan if at_rest else None
-        is_due = record.dirty or given or (record.owed and not hub.runs.opens_soon)
-        if not is_due or up_s < self.retry_up_s:
-            return []
-        record.dirty = record.owed = False
-        record.wall_s = hub.clock.wall_s(up_s)
-        hub.lockouts.keep(up_s)
-        if not given:
-            return [(ports.SAVE, ports.RECORD, record.pack())]
-        # Once both are written the runner starts a hub from them, and this one is no more.
-        hub.days.drop_waiting(events.PLAN)
-        plan, data = given
-        return [
-            (ports.SAVE, ports.PLAN, data),
-            (ports.SAVE, ports.RECORD, record.carry(plan).pack()),
-        ]
-
-    def failed(self, hub: "Hub", slot: int, up_s: int) -> None:
-        """A record or plan was not written, or not read back as it was."""
-        hub.faults.store(True, slot)
-        self.retry_up_s = up_s + _SAVE_RETRY_S
-        if slot == ports.PLAN:
-            self.new_plan = None
-            hub.faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
+def save_failed(hub: "Hub", slot: int, up_s: int) -> None:
+    """A record or plan was not written, or not read back as it was: wait before the next try."""
+    hub.faults.store(True, slot)
+    hub.record.retry_up_s = up_s + _SAVE_RETRY_S
+    if slot == ports.PLAN:
+        hub.record.new_plan = None
+        hub.faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
 
 
 class Trouble:

@@ -3,7 +3,7 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
-from . import const, events, limits, ports
+from . import const, events, journal, limits, ports
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -52,7 +52,7 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
     elif what == ports.ASK_SAMPLE and zone != -1:
         return _found(hub, zone, value if number < 0 else (value,), 0, ports.SAMPLE_MOST, up_s)
     elif what == ports.ASK_PLAN and isinstance(value, bytes):
-        why = hub.saving.offer(value)
+        why = journal.offer(hub.record, value)
         if not why:
             runs.test = 0  # its zones are the old plan's
         return why

@@ -18,7 +18,7 @@ if _TYPE_CHECKING:
     from .estimates import Estimates
     from .faults import Faults
     from .guard import Guard
-    from .journal import Record, Saving
+    from .journal import Record
     from .lockouts import Lockouts
     from .plan import Plan
 
@@ -79,7 +79,6 @@ class Runs:
         lockouts: "Lockouts",
         estimates: "Estimates",
         days: "Days",
-        saving: "Saving",
     ) -> None:
         self._plan = plan
         self._record = record
@@ -90,7 +89,6 @@ class Runs:
         self._lockouts = lockouts
         self._estimates = estimates
         self._days = days
-        self._saving = saving
         self._supply_of = guard.supply_of
         self._meters: "list[Meter | None]" = []  # of each supply
         self.metered: "list[tuple[int, Meter]]" = []
@@ -108,7 +106,7 @@ class Runs:
 
     def busy(self) -> bool:
         """Whether a run, a test or a new plan is to come first."""
-        return bool(self.intent or self.test or self._saving.new_plan)
+        return bool(self.intent or self.test or self._record.new_plan)
 
     def may_begin(self, up_s: int) -> bool:
         """Whether a run waits, and nothing keeps all of them from starting.
@@ -117,12 +115,12 @@ class Runs:
         """
         self.look_up_s = _FAR
         self.opens_soon = False
-        if self.intent or not (self._record.waiting or self.test):
+        record = self._record
+        if self.intent or not (record.waiting or self.test):
             return False
-        saving = self._saving
         return (
-            not saving.new_plan
-            and up_s >= saving.retry_up_s
+            not record.new_plan
+            and up_s >= record.retry_up_s
             and len(self._guard.open_zones) < self._plan.hub.open_max
         )
 
@@ -229,7 +227,7 @@ class Runs:
             return events.CAP if room_s < RUN_LEAST_S else events.TOO_SHORT
         if self._lockouts.locked[events.CLOSED_SEASON] and not anyway:
             return events.CLOSED_SEASON
-        if up_s < self._saving.retry_up_s:
+        if up_s < self._record.retry_up_s:
             return events.STORE  # what cannot be written is not given
         run = Run(zone, run_s, 0, events.MANUAL, anyway)
         why = self._why_not(run, up_s)
@@ -404,7 +402,7 @@ class Runs:
             return events.FAULT
         if self._lockouts.spent_battery:
             return events.LOW_BATTERY
-        if self._saving.new_plan:
+        if self._record.new_plan:
             return events.PLAN
         return self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, 0)
 

@@ -590,7 +590,7 @@ def test_a_new_plan_shuts_all_takes_over_and_keeps_what_was_used() -> None:
     assert bench.told(CUT_SHORT)[0][1:4] == (0, NEW_PLAN, 100)
     assert bench.told(SKIPPED)[0][1:3] == (1, NEW_PLAN)
     hub = bench.runner.hub
-    assert hub.plan.crc == other.crc and hub.saving.new_plan is None
+    assert hub.plan.crc == other.crc and hub.record.new_plan is None
     assert hub.record.used_s == [0, 100, 0]
     assert bench.store[(PLAN, 1)] == other.pack()
 
@@ -602,7 +602,7 @@ def test_a_new_plan_that_cannot_be_kept_is_refused_and_the_old_one_stays() -> No
     bench.store_broken = True
     ask(bench, (ASK_PLAN, -1, house(3).pack()))
     assert bench.told(REFUSED)[0][2] == STORE
-    assert bench.runner.hub.plan.crc == before and bench.runner.hub.saving.new_plan is None
+    assert bench.runner.hub.plan.crc == before and bench.runner.hub.record.new_plan is None
     bench.store_broken = False
     bench.run_until(12 * HOUR)
     assert len(bench.told(OPENED)) == 2

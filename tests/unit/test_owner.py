@@ -327,7 +327,7 @@ def test_a_plan_that_cannot_be_stored_is_not_taken() -> None:
     bench.store_broken = True
     ask(bench, ASK_PLAN, value=utc_plan(2).pack())
     assert bench.runner.hub.plan.crc == crc
-    assert bench.runner.hub.saving.new_plan is None
+    assert bench.runner.hub.record.new_plan is None
     bench.store_broken = False
     bench.run_until(NOON_S)
     assert opened(bench)[-1] == NOON_S
