@@ -12,7 +12,7 @@ _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from .plan import Plan, RowPart
 
-PER_DAY = const(32)  # more than CYCLES_MAX; a power of two keeps numbers readable in binary dumps
+PER_DAY = const(32)  # more than any plan has; a power of two is readable in binary dumps
 _AHEAD_DAYS = const(2)  # how far next_after looks; the hub asks again at each local midnight
 
 

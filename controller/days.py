@@ -243,12 +243,6 @@ class Days:
         self._lockouts.set(_NONE, events.CLOSED_SEASON, row.cycles == 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
 
-    def hold(self, until_s: int, up_s: int) -> None:
-        """Begin the owner's pause, or end it (0)."""
-        self._record.hold_s = until_s
-        self._record.dirty = True
-        self.catch_up(up_s)
-
     # Cycles.
 
     def _find_next(self, wall_s: int) -> None:

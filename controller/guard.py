@@ -4,8 +4,7 @@ It knows every valve's state as far as commands and their outcomes tell. A valve
 the moment its OPEN is emitted until its CLOSE is known to have been carried out.
 """
 
-from . import const, events, ports
-from .faults import BURST_FAULT
+from . import const, events, faults, ports
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -75,8 +74,8 @@ class Guard:
         record = self._record
         if not self.ready or record.faults:
             return events.FAULT
-        faults = record.zone_faults[zone]
-        if faults and (faults & BURST_FAULT or up_s < self._retry_zone_up_s[zone]):
+        found = record.zone_faults[zone]
+        if found and (found & faults.BURST_FAULT or up_s < self._retry_zone_up_s[zone]):
             return events.FAULT
         part = self._plan.zones[zone]
         if run_s > part.longest_s:

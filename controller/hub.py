@@ -6,15 +6,13 @@ what the clocks say, what was sensed, what is due, what the owner asks for, the 
 and the commands. What each of these means stands in a file of its own.
 """
 
-from . import const, events, journal, ports
+from . import civil, const, events, journal, owner, ports
 from .agenda import Agenda
-from .civil import Clock
 from .days import Days
 from .estimates import Estimates
 from .faults import Faults
 from .guard import Guard
 from .lockouts import Lockouts
-from .owner import answer
 from .runs import Runs
 
 _TYPE_CHECKING = const(0)
@@ -57,7 +55,7 @@ class Hub:
         self._why = why
         self._sent: "list[Command]" = []
         agenda = Agenda(plan)
-        self.clock = clock = Clock(plan.hub, agenda.time)
+        self.clock = clock = civil.Clock(plan.hub, agenda.time)
         self.guard = guard = Guard(plan, record)
         self.faults = faults = Faults(plan, record, clock, guard, log or events.Log())
         tell = faults.tell
@@ -119,7 +117,7 @@ class Hub:
             if what == ports.CLOSE:
                 self.runs.closed(command[1], outcome, up_s)
             elif what == ports.SAVE:
-                self._saved(command[1], outcome, up_s)
+                journal.saved(self, command[1], outcome, up_s)
             elif what == ports.OPEN:
                 self.runs.opened(command[1], outcome, up_s)
                 opened = True
@@ -128,20 +126,6 @@ class Hub:
         if done < len(sent) or sent[0][0] == ports.CLOSE:
             return True
         return opened and self.runs.more_may_begin()
-
-    def _saved(self, slot: int, outcome: int, up_s: int) -> None:
-        """A record or plan was written and read back, or was not."""
-        if outcome == ports.CARRIED_OUT:
-            self.shut_up_s = _NONE
-            if self.faults.alarms:
-                self.faults.store(False, slot)
-            self.runs.saved(True)
-            return
-        if outcome == ports.FAILED:
-            journal.save_failed(self, slot, up_s)
-        if slot == ports.RECORD:
-            self.record.dirty = True
-            self.runs.saved(False)
 
     def _sense(self, up_s: int, seen: "Seen") -> bool:
         """Read every sensor and meter. Returns True if anything changed."""
@@ -157,7 +141,7 @@ class Hub:
         runs = self.runs
         if not guard.ready:  # until every valve was told to close, nothing else is due
             if asked:
-                answer(self, asked, up_s)
+                owner.answer(self, asked, up_s)
             return self._speak(up_s, guard.closing(up_s))
         waited = record.waiting
         boots = not self._booted
@@ -171,7 +155,7 @@ class Hub:
         if (boots or asked) and up_s != self.lockouts.polled_up_s:
             self._sense(up_s, seen)  # an owner is answered by what the sensors say now
         if asked:
-            answer(self, asked, up_s)
+            owner.answer(self, asked, up_s)
         if guard.open_zones:
             runs.end(events.OK, up_s)
         if runs.may_begin(up_s):

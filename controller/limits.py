@@ -8,7 +8,6 @@ from . import const
 # What one hub may be asked to run. The record must fit one 256-byte flash page with 8 zones.
 ZONES_MAX = const(8)
 SUPPLIES_MAX = const(4)
-CYCLES_MAX = const(24)  # one an hour; a cycle needs minutes, and the clay its rest
 NAME_BYTES = const(12)  # enough to tell zones apart on a one-line display
 
 # Time.
@@ -18,7 +17,6 @@ DAY_S = const(86400)
 # Runs.
 RUN_LEAST_S = const(60)  # a shorter run only fills and drains the hose
 RUN_MAX_S = const(14400)  # the longest run any plan may allow
-CAP_MAX_S = const(43200)  # half a day: more is a broken plan, not a dry garden
 
 # Work a step may do.
 ASKED_MAX = const(8)  # owner commands one step takes; the rest are refused as too many

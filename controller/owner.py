@@ -44,9 +44,13 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
         if hub.faults.clear(zone):  # what waits is dropped: no valve opens because of this
             hub.days.drop_waiting(events.FAULT, zone)
     elif what == ports.ASK_TEST:
-        return runs.begin_test()
+        if runs.busy() or hub.guard.open_zones:
+            return events.BUSY
+        runs.test = (1 << len(hub.plan.zones)) - 1
     elif what == ports.ASK_HOLD and 0 <= number <= limits.WALL_MAX:
-        hub.days.hold(number, up_s)
+        hub.record.hold_s = number  # 0 ends the hold
+        hub.record.dirty = True
+        hub.days.catch_up(up_s)
     elif what == ports.ASK_CHECK and zone != -1:
         return _found(hub, zone, value, ports.DRY, ports.WET, up_s)
     elif what == ports.ASK_SAMPLE and zone != -1:

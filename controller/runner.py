@@ -6,9 +6,7 @@ started anew from the record, and the runner rests: until that is over it takes 
 sleeps, the caller does.
 """
 
-from . import const, events, journal, limits
-from .guard import Broken
-from .hub import Hub
+from . import const, events, guard, hub, journal, limits
 from .plan import PlanError, unpack
 from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
 
@@ -126,7 +124,7 @@ class Runner:
                         self._try("write", self._keep)
                     ports.feed()
                     return self.hub.wake_s
-            raise Broken("no progress")
+            raise guard.Broken("no progress")
         except Exception as error:
             return self.failed(error)
 
@@ -156,7 +154,7 @@ class Runner:
         self._start(self.hub.plan, events.CRASH, self.hub.faults.log)
         if not self._unshut:
             self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
-        latches = isinstance(error, Broken) or trouble.same >= _LATCH_TIMES
+        latches = isinstance(error, guard.Broken) or trouble.same >= _LATCH_TIMES
         if latches and (_NONE, events.BROKEN) not in self.hub.faults.alarms:
             self._warn(events.BROKEN, 0, True)
             self._try("write", self._save, RECORD, self.hub.record.pack())  # or the hub does later
@@ -227,7 +225,7 @@ class Runner:
 
     def _start(self, plan: "Plan", why: int, log: "Log | None") -> None:
         """Start a hub from the record; alarms that stand go on, and are not told each time."""
-        self.hub = Hub(plan, self._saved, why, log)
+        self.hub = hub.Hub(plan, self._saved, why, log)
         if self.trouble.count > 1 and log is not None:
             self.hub.faults.alarms.append((_NONE, events.TROUBLE))
         elif self.trouble.count:

@@ -4,9 +4,8 @@ A run takes two steps of one moment. In the first the hub saves the intent and o
 which is not tried unless that was written. In the second it learns how both went.
 """
 
-from . import const, events
+from . import const, events, faults
 from .events import OK
-from .faults import LEAK_FAULT, NO_FLOW_FAULT
 from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import Meter, judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
@@ -235,13 +234,6 @@ class Runs:
             self._intend(run, up_s)
         return why
 
-    def begin_test(self) -> int:
-        """Begin the guided test of every zone. Returns OK or BUSY."""
-        if self.busy() or self._guard.open_zones:
-            return events.BUSY
-        self.test = (1 << len(self._plan.zones)) - 1
-        return OK
-
     def stop(self, why: int, up_s: int) -> None:
         """Close what is open, and drop what waits."""
         self._cancel()
@@ -350,7 +342,7 @@ class Runs:
 
     def _see_leak(self, supply: int, meter: "Meter", up_s: int) -> bool:
         """Close everything if water runs where all is shut. Returns True if it does, as news."""
-        if not meter.leaks(self.meters_ml[supply], up_s) or self._record.faults & LEAK_FAULT:
+        if not meter.leaks(self.meters_ml[supply], up_s) or self._record.faults & faults.LEAK_FAULT:
             return False
         self._faults.latch(_NONE, events.LEAK, supply)
         self.end(events.FAULT, up_s)
@@ -370,7 +362,7 @@ class Runs:
         elif why == events.BURST and run.kind != events.TEST:
             self._faults.latch(zone, events.BURST, flow_ml_min)
         else:
-            if not self._record.zone_faults[zone] & NO_FLOW_FAULT:
+            if not self._record.zone_faults[zone] & faults.NO_FLOW_FAULT:
                 return False
             self._faults.no_flow(zone, False, flow_ml_min, up_s)
             return True

@@ -11,9 +11,9 @@ from evenclay.controller import journal
 from evenclay.controller.estimate import learnt_ppt
 from evenclay.controller.estimates import _OFFSET_MOST_MPF, _WEEKS_MAX
 from evenclay.controller.journal import _RECORD_BYTES_MAX, HUB_FIELDS, ZONE_FIELDS, Record
-from evenclay.controller.limits import CAP_MAX_S, RUN_MAX_S, WALL_MAX, ZONES_MAX
+from evenclay.controller.limits import RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart, ZonePart
-from evenclay.tools.property.plan_ranges import RANGES
+from evenclay.tools.property.plan_ranges import CAP_MAX_S, RANGES
 from tests.core import plan, with_codes
 
 LEAST = {"b": -(2**7), "h": -(2**15), "B": 0, "H": 0, "I": 0}

@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import pytest
 
-from evenclay.controller.limits import CAP_MAX_S, CYCLES_MAX, RUN_MAX_S, SUPPLIES_MAX
+from evenclay.controller.limits import RUN_MAX_S, SUPPLIES_MAX
 from evenclay.controller.plan import Part, Plan, PlanError
-from evenclay.tools.property.plan_ranges import check_plan
+from evenclay.tools.property.plan_ranges import CAP_MAX_S, CYCLES_MAX, check_plan
 from tests.core import plan, row
 from tests.unit.test_plan import FIELDS, PARTS, full_plan
 

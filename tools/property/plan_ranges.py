@@ -6,8 +6,6 @@ Runs on MicroPython too, where tests draw plans at random.
 from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.civil import month_days
 from evenclay.controller.limits import (
-    CAP_MAX_S,
-    CYCLES_MAX,
     NAME_BYTES,
     RUN_MAX_S,
     SUPPLIES_MAX,
@@ -31,6 +29,8 @@ from evenclay.controller.plan import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+CYCLES_MAX = 24  # a day: one an hour; a cycle needs minutes, and the clay its rest
+CAP_MAX_S = 43200  # half a day: more is a broken plan, not a dry garden
 HOLD_MOST_UM = 300000  # water a pF, of a metre of any soil
 LACK_MOST_UM = 1200000  # above what any soil could lack: such a store never gives less
 SUN_MOST_UM = 20000  # above any latitude's

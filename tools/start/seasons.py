@@ -8,13 +8,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, inf
 
-from evenclay.controller.limits import CAP_MAX_S
 from evenclay.sim.ground.textures import POND_MM, TEXTURES
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.cycles import clock
 from evenclay.tools.property.demand import guessed_et0_mm
 from evenclay.tools.property.file.place import COVERS
 from evenclay.tools.property.file.quantities import in_unit
+from evenclay.tools.property.plan_ranges import CAP_MAX_S
 from evenclay.tools.start.questions import SIDES
 
 # Month and day, in the north; the last is the closing. Common practice, no source.

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from evenclay.controller.limits import CYCLES_MAX, RUN_LEAST_S, RUN_MAX_S
+from evenclay.controller.limits import RUN_LEAST_S, RUN_MAX_S
 from evenclay.controller.plan import ANY_DATE, BAN_HOURS, Plan, RowPart
 from evenclay.sim.house.house import House
 from evenclay.sim.types import Bools, Floats, Ints
@@ -19,6 +19,7 @@ from evenclay.tools.property.compile import trial_plan
 from evenclay.tools.property.cycles import clock
 from evenclay.tools.property.demand import Means
 from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.plan_ranges import CYCLES_MAX
 from evenclay.tools.property.property import Property
 
 HALF_MONTHS = 24

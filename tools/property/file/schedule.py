@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import Field, ValidationInfo, model_validator
 
-from evenclay.controller.limits import CYCLES_MAX, RUN_MAX_S
+from evenclay.controller.limits import RUN_MAX_S
 from evenclay.controller.plan import BanPart
 from evenclay.sim.house.house import Check
 from evenclay.sim.units import UNITS, converted
@@ -13,6 +13,7 @@ from evenclay.tools.property.file import rules, times
 from evenclay.tools.property.file.quantities import quantity as q
 from evenclay.tools.property.file.rules import refusal
 from evenclay.tools.property.file.table import Table
+from evenclay.tools.property.plan_ranges import CYCLES_MAX
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _FULL_NAMES = [name.lower() for name in day_name]
