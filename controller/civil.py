@@ -132,7 +132,7 @@ class Clock:
         self._least_s = _FIRST_DAY * DAY_S - min(hub.std_s, hub.dst_s)
 
     def take(self, up_s: int, wall_s: "int | None") -> int:
-        """Note both clocks. Returns LOST or STEPPED, another if the clock was found, or 0."""
+        """Note both clocks. Returns LOST, STEPPED, 0 if nothing is new, or else: it was found."""
         self.up_s = up_s
         if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
             self.trusted = False

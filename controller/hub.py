@@ -35,7 +35,7 @@ class Hub:
     wake_s = 0
     due_s = 0
     polls = 0  # wakes that only read sensors
-    shut_up_s = -1  # when every valve was shut after an exception; -1: the record has that
+    shut_up_s = -1  # when an exception had every valve shut, until a record says so; else -1
     _booted = False
     _due_up_s = 0  # when something but a poll is due
 

@@ -236,7 +236,7 @@ def offer(record: Record, data: bytes) -> int:
 
 
 def saves(hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
-    """Return the SAVE commands that are due; what is only owed waits for an opening soon.
+    """Return the SAVE commands that are due. What is only owed waits where a valve opens soon.
 
     `at_rest`: every valve is shut, and none is about to open, so a new plan may be taken.
     """
