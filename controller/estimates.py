@@ -20,7 +20,9 @@ if _TYPE_CHECKING:
 _FAR_S = const(65535)  # longer than any run
 _FAR_UM = const(600000)  # more than any strip lacks
 _LONG_S = const(604800)
-_WEEKS_MAX = const(52)  # a year of a sensor's own error is as good as all of it
+_LEARNS_WEEKS = const(8)  # at least, of a sensor's own error; a strip's estimate begins as a guess
+_WEEKS_MAX = const(255)
+_WETTER_MPF = const(250)  # what a sensor reads wetter than that is no error of its own
 _OFFSET_MOST_MPF = const(3000)  # what is further away is no error any more
 _CORRECTED = const(4)  # place in an account
 
@@ -196,23 +198,32 @@ class Estimates:
     def _hear(self) -> None:
         """Once a week, move each zone by what its sensor says beyond its own lasting error.
 
-        Where another zone's sensor speaks for it, it moves by as many pF as that zone does.
+        Where another zone's sensor speaks for it, it moves by half as many pF as that zone does:
+        of what was thought wrongly, half concerns that zone alone.
         """
         hub = self._hub
         probes = self._lockouts.probes
+        factors_ppt = self._record.factor_ppt
         found_mpf = []
         for zone in range(len(probes)):
             found_mpf.append(self._departure_mpf(zone))
         for zone, part in enumerate(self._zones):
             if part.sensor:
                 whole_um = found_mpf[part.sensor - 1] * part.hold_um // 1000
-                moved_um = whole_um * hub.sensor_gain_pct // 100
-                self._move(zone, moved_um, whole_um, hub.sensor_learn_ppt)
+                if part.sensor - 1 != zone:
+                    whole_um //= 2
+                self._move(zone, whole_um * hub.sensor_gain_pct // 100)
+                unit_um = max(hub.whole_mpf * part.hold_um // 1000, 1)
+                factors_ppt[zone] = estimate.learnt_ppt(
+                    factors_ppt[zone], whole_um, unit_um, hub.sensor_learn_ppt
+                )
 
     def _departure_mpf(self, zone: int) -> int:
-        """How much drier a zone's own probe finds it than the estimate, for once; learns the rest.
+        """How much drier a zone's own probe finds it than the estimate, beyond its lasting error.
 
-        0 where it has none, or it is not trusted.
+        That error is what it shows before the zone is first watered; later it is learnt slowly, so
+        that a new probe is forgiven within years. 0 while it is learnt, where the zone has no
+        probe, and where that is not trusted.
         """
         part = self._zones[zone]
         probe = self._lockouts.probes[zone]
@@ -222,13 +233,14 @@ class Estimates:
         apart_mpf: int = (part.full_ppt - probe.ppt) * 1000 // part.per_pf_ppt
         apart_mpf -= record.lack_um[zone] * 1000 // part.hold_um
         apart_mpf = min(max(apart_mpf, -_OFFSET_MOST_MPF), _OFFSET_MOST_MPF)
+        heard = min(record.heard[zone] + 1, _WEEKS_MAX)
+        learns = heard <= _LEARNS_WEEKS or not record.valve_wall_s[zone]
+        weeks = max(heard - _LEARNS_WEEKS, 1) if learns else _WEEKS_MAX
         offset_mpf: int = record.offset_mpf[zone]
-        weeks = min(record.heard[zone] + 1, _WEEKS_MAX)
         offset_mpf += (2 * (apart_mpf - offset_mpf) + weeks) // (2 * weeks)
-        record.heard[zone] = weeks
+        record.heard[zone] = heard
         record.offset_mpf[zone] = offset_mpf
-        departure_mpf: int = apart_mpf - offset_mpf
-        return departure_mpf
+        return 0 if learns else apart_mpf - max(offset_mpf, -_WETTER_MPF)
 
     def check(self, zone: int, readings: "Sequence[int]") -> None:
         """Take the owner's blade readings of a zone: muddy counts before dry, dry before firm.
@@ -246,32 +258,24 @@ class Estimates:
 
     def sample(self, zone: int, classes: "Sequence[int]") -> None:
         """Take the classes of samples from half a metre down, of which the wettest counts."""
-        hub = self._hub
         part = self._zones[zone]
         borders_um = (_FAR_UM, part.class1_um, part.class2_um, part.class3_um, part.class4_um, 0)
         found = max(classes)
         lack_um = self._record.lack_um[zone]
-        low_um, high_um = borders_um[found + 1], borders_um[found]
-        moved_um = estimate.towards(lack_um, low_um, high_um, hub.sample_gain_pct)
-        whole_um = estimate.towards(lack_um, low_um, high_um, 100)
-        moved_um = self._move(zone, moved_um, whole_um, hub.sample_learn_ppt)
-        self._corrected(zone, events.SAMPLE, moved_um)
+        gain_pct = self._hub.sample_gain_pct
+        moved_um = estimate.towards(lack_um, borders_um[found + 1], borders_um[found], gain_pct)
+        self._corrected(zone, events.SAMPLE, self._move(zone, moved_um))
 
     def _corrected(self, zone: int, why: int, moved_um: int) -> None:
         self._record.dirty = True
         if moved_um:
             self._tell(events.CORRECTED, zone, why, moved_um)
 
-    def _move(self, zone: int, moved_um: int, found_um: int, learn_ppt: int) -> int:
-        """Move a zone's estimate, and learn from how far off it was. Returns by how much it moved.
-
-        found_um: how much drier it was found
-        """
-        record = self._record
-        before_um: int = record.lack_um[zone]
-        after_um = record.lack_um[zone] = estimate.held_um(before_um + moved_um)
-        whole_um = max(self._hub.whole_mpf * self._zones[zone].hold_um // 1000, 1)
-        factor_ppt = record.factor_ppt[zone]
-        record.factor_ppt[zone] = estimate.learnt_ppt(factor_ppt, found_um, whole_um, learn_ppt)
-        self.accounts[zone][_CORRECTED] += after_um - before_um
-        return after_um - before_um
+    def _move(self, zone: int, moved_um: int) -> int:
+        """Move a zone's estimate; drier is more. Returns by how much it moved."""
+        lacks_um = self._record.lack_um
+        before_um: int = lacks_um[zone]
+        lacks_um[zone] = estimate.held_um(before_um + moved_um)
+        moved_um = lacks_um[zone] - before_um
+        self.accounts[zone][_CORRECTED] += moved_um
+        return moved_um

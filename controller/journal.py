@@ -154,7 +154,7 @@ class Record:
             else:
                 new.factor_ppt[zone] = 1000
                 new.top_um[zone] = part.top_um // 2
-                new.lack_um[zone] = part.level_um
+                new.lack_um[zone] = part.begin_um
                 new.filling |= bit
         if not known:
             new.yard_top_um = plan.hub.yard_top_um // 2

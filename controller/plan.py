@@ -18,7 +18,7 @@ from binascii import crc32
 
 from . import const, limits
 
-_PLAN_MAGIC = b"Ep\x03"  # the last is the version
+_PLAN_MAGIC = b"Ep\x04"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(192)  # more than any part takes
 _START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
@@ -105,8 +105,7 @@ class HubPart(Part):
         "yard_lack_um I "  # its long-run mean, where a first boot begins
         "sample_gain_pct B "  # how far a finding moves the estimate
         "sensor_gain_pct B "
-        "sample_learn_ppt B "  # and how much, at most, a zone's factor on demand
-        "sensor_learn_ppt B "
+        "sensor_learn_ppt B "  # and how much, at most, a sensor teaches of a zone's factor
         "whole_mpf H "  # a move that counts whole for that
     )
     # Radiation from beyond the air, as the water that it could evaporate in a day, um: in the
@@ -152,7 +151,7 @@ class ZonePart(Part):
         "end_um I "
         "beside_ppm H "
         "hold_um I "  # water a pF, below the top
-        "level_um I "  # lack at its level, where a first boot begins
+        "begin_um I "  # what a first boot takes it to lack
         "target_um I "  # lack at its target
         "sensor B "  # 1 + the zone whose probe speaks for it, which may be its own; 0: none
         "full_ppt H "  # what that probe shows at pF 2

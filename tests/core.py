@@ -57,7 +57,6 @@ HUB = {
     "yard_lack_um": 50000,
     "sample_gain_pct": 70,
     "sensor_gain_pct": 20,
-    "sample_learn_ppt": 50,
     "sensor_learn_ppt": 5,
     "whole_mpf": 200,
 }
@@ -109,7 +108,7 @@ ZONE = {
     "end_um": 150000,
     "beside_ppm": 4000,
     "hold_um": 60000,
-    "level_um": 60000,
+    "begin_um": 60000,
     "target_um": 36000,
     "sensor": 0,
     "full_ppt": 380,

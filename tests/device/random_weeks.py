@@ -168,7 +168,7 @@ def random_zone(draw: Draw, supplies: int) -> "dict[str, int]":
         "exposure_pct": draw.below(300),
         "demand_ppt": draw.below(1500),
         "rate_um_h": draw.one(9000, draw.within(1000, 40000)),
-        "level_um": draw.within(36000, 200000),
+        "begin_um": draw.within(36000, 200000),
         "top_um": draw.below(40000),
         "beside_ppm": draw.below(20000),
         "held": draw.chance(40),

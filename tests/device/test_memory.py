@@ -24,7 +24,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     plan = core.plan(
         ZONES_MAX,
         supplies=[{}, {}],
-        zone={"probe": 1, "sensor": 1, "demand_ppt": 3000, "level_um": 400000},
+        zone={"probe": 1, "sensor": 1, "demand_ppt": 3000, "begin_um": 400000},
         estimate=1,
         battery=1,
         bans=[(plans.BAN_HOURS, 840, 960)],

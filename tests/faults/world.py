@@ -53,7 +53,7 @@ GROUND = {
     "freely_um": 900000,
     "end_um": 900001,
     "beside_ppm": 0,
-    "level_um": 400000,
+    "begin_um": 400000,
 }
 DEMAND_UM = 2400  # a day: the rows' demand, as far as a zone shares it
 
@@ -444,7 +444,7 @@ class World:
         record = self.runner.hub.record
         days = record.day - START_S // 86400
         assert days == END_S // 86400 - START_S // 86400
-        counted_um = part.level_um + days * DEMAND_UM - record.lack_um[zone]
+        counted_um = part.begin_um + days * DEMAND_UM - record.lack_um[zone]
         counted_um += record.used_s[zone] * part.rate_um_h // 3600
         counted_um += record.rain_today_um * part.exposure_pct // 100
         given_um = self.given_s(zone, 0) * part.rate_um_h // 3600

@@ -25,7 +25,7 @@ def test_a_day_that_passed_counts_once_with_power_and_without(
     lives: list[tuple[int, int]],
 ) -> None:
     made = utc_plan(
-        zone={**PLAIN, "level_um": LEVEL_UM},
+        zone={**PLAIN, "begin_um": LEVEL_UM},
         rows=[row(1, 1, 0, demand_um=5000, rain_um=1000)],
         frost=0,
         rain_kind=NO_RAIN_SENSOR,
@@ -52,7 +52,7 @@ def test_a_day_that_passed_counts_once_with_power_and_without(
 def test_every_rain_and_run_counts_once(falls: dict[int, int], runs: dict[int, int]) -> None:
     """By the hour, over a gauge that was heard all day: from the second day on."""
     made = utc_plan(
-        zone={**PLAIN, "level_um": LEVEL_UM, "cap_s": 43200},
+        zone={**PLAIN, "begin_um": LEVEL_UM, "cap_s": 43200},
         rows=[row(1, 1, 0, demand_um=5000, rain_um=0)],
         frost=0,
         estimate=1,

@@ -69,7 +69,7 @@ def plans(draw: st.DrawFn, plain: bool = False) -> Plan:
             "longest_s": draw(st.sampled_from([300, 1200, 3600])),
             "probe": 0 if plain else draw(st.integers(0, 1)),
             "sensor": draw(st.integers(0, 1)),
-            "level_um": draw(st.sampled_from([30000, 60000, 400000])),
+            "begin_um": draw(st.sampled_from([30000, 60000, 400000])),
             "exposure_pct": draw(st.sampled_from([20, 100])),
         }
         for _ in range(draw(st.integers(1, 8)))
@@ -428,7 +428,7 @@ def test_a_window_too_short_for_all_starves_no_zone(room: int) -> None:
 
 def test_saves_in_a_year_are_bounded() -> None:
     """At most 1.1 x (runs + cycles + days + rains + commands + boots), over a year with weather."""
-    dry = {"level_um": 600000, "end_um": 700000}  # it wants all that the rows give
+    dry = {"begin_um": 600000, "end_um": 700000}  # it wants all that the rows give
     zones = [{"probe": 1, "sensor": zone + 1, **dry} for zone in range(6)]
     made = plan(zones, supplies=[{}, {}], std_s=STD_S, dst=0, estimate=1, opening_um=20000)
     chance = random.Random(7)

@@ -388,7 +388,7 @@ def capped(cap_s: int, longest_s: int, run_s: int, metered: int) -> Plan:
         (60, 360, 660, 960, 1260),
         run_s=run_s,
         supplies=[{"meter": metered}],
-        zone={"cap_s": cap_s, "longest_s": longest_s, "share_pct": 150, "level_um": 400000},
+        zone={"cap_s": cap_s, "longest_s": longest_s, "share_pct": 150, "begin_um": 400000},
         poll_s=600,
         estimate=1,
         opening_um=65535,

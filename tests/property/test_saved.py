@@ -63,7 +63,7 @@ def plans(draw: st.DrawFn) -> Plan:
             values.update({name: USUAL_ZONE[name] for name in ("wet_ppt", "wet_off_ppt")})
         values["sensor"] = 0
         values["end_um"] = max(values["end_um"], 1)
-        values["target_um"] = min(values["target_um"], values["level_um"])
+        values["target_um"] = min(values["target_um"], values["begin_um"])
         values["hold_um"] = max(values["hold_um"], 1)
         values["rate_um_h"] = max(values["rate_um_h"], 1)
         values["freely_um"] = min(values["freely_um"], values["end_um"] - 1)

@@ -79,10 +79,15 @@ GROUND = {
     "class4_um": 75_000,
 }
 UTC_HOURS = {"tunis": 1, "seattle": -8}
-TIMEZONES = {"tunis": "Africa/Tunis", "seattle": "America/Los_Angeles"}
+TIMEZONES = {
+    "tunis": "Africa/Tunis",
+    "seattle": "America/Los_Angeles",
+    "fulda": "Europe/Berlin",
+}
 FILES = {
     "tunis": ("aquacrop", "aquacrop/data/tunis_climate.txt", 36.8),
     "seattle": ("vega_datasets", "vega_datasets/_data/seattle-weather.csv", 47.6),
+    "fulda": ("spotpy", "spotpy/examples/cmf_data/fulda_climate.csv", 50.5),
 }
 TUNIS_DAYS = (date(1979, 1, 1), date(2001, 12, 31))
 SLICE = {
@@ -129,7 +134,7 @@ def house(place: str, percent: int = 100) -> House:
                 "exposure_pct": round(100 * exposure),
                 "demand_ppt": round(2000 * coefficient),
                 "rest_s": 0,
-                "level_um": round(1000 * (level_pf - 2.0) * 140),
+                "begin_um": round(1000 * (level_pf - 2.0) * 140),
                 "target_um": round(1000 * (level_pf - 0.4 - 2.0) * 140),
                 **GROUND,
             }

@@ -175,13 +175,13 @@ def reckoned(*changes: tuple[str, str]) -> House:
 
 
 def test_numbers_of_the_estimate_by_hand() -> None:
-    """140 mm a pF: pF 3.8 lacks 1.8 x 140 = 252 mm, and 3.5 lacks 210; the yard at 3.7, 255."""
+    """140 mm a pF: the target of pF 3.5 lacks 1.5 x 140 = 210 mm, where it begins; the yard 255."""
     house = reckoned()
     hub, zone = house.plan.hub, house.plan.zones[1]
     assert (hub.estimate, hub.yard_lack_um, hub.yard_hold_um) == (1, 255_000, 150_000)
     assert (hub.yard_top_um, hub.yard_top_ppt, hub.yard_demand_ppt) == (25_000, 500, 1400)
     assert (hub.yard_freely_um, hub.yard_end_um) == (150_000, 360_000)
-    assert (zone.level_um, zone.target_um, zone.hold_um) == (252_000, 210_000, 140_000)
+    assert (zone.begin_um, zone.target_um, zone.hold_um) == (210_000, 210_000, 140_000)
     assert (zone.top_um, zone.top_ppt, zone.demand_ppt) == (20_000, 550, 1600)
     assert (zone.freely_um, zone.end_um, zone.beside_ppm) == (168_000, 350_000, 12_000)
     assert (house.relief_pf, house.target_pf) == (0.3, (3.5, 3.5))

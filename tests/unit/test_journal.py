@@ -195,7 +195,7 @@ def test_an_estimate_follows_its_tag_into_the_next_plan() -> None:
     record.factor_ppt, record.offset_mpf, record.heard = [900, 1100], [-30, 40], [3, 52]
     record.filling = 0b10
     record.yard_top_um, record.yard_lack_um = 70, 700
-    made = plan(zones=[{"tag": 6}, {"tag": 9, "level_um": 61000}], estimate=1)
+    made = plan(zones=[{"tag": 6}, {"tag": 9, "begin_um": 61000}], estimate=1)
     new = record.carry(made)
     assert (new.lack_um, new.top_um) == ([600, 61000], [60, made.zones[1].top_um // 2])
     assert (new.factor_ppt, new.offset_mpf, new.heard) == ([1100, 1000], [40, 0], [52, 0])
@@ -226,7 +226,7 @@ def test_an_estimate_begins_anew_after_a_plan_without_one() -> None:
     assert none.factor_ppt == [0] and none.filling == 0
     made = plan(1, estimate=1)
     again = none.carry(made)
-    assert (again.factor_ppt, again.lack_um) == ([1000], [made.zones[0].level_um])
+    assert (again.factor_ppt, again.lack_um) == ([1000], [made.zones[0].begin_um])
 
 
 # A record of version 3: its layout, as that version's table had it.
@@ -268,7 +268,7 @@ def test_a_record_of_the_version_before_is_read(zones: int) -> None:
     new = record.carry(made)
     assert new.used_s[:zones] == told["used_s"]
     assert new.factor_ppt == [1000] * len(made.zones)
-    assert new.lack_um == [part.level_um for part in made.zones]
+    assert new.lack_um == [part.begin_um for part in made.zones]
     assert new.yard_lack_um == made.hub.yard_lack_um
 
 

@@ -75,7 +75,7 @@ def house_of(rain_kind: int = GAUGE, **first_row: int) -> House:
     ]
     hub = UTC | {"estimate": 1, "rain_kind": rain_kind, "opening_um": 8000}
     each = [
-        {"demand_ppt": 1500, "target_um": 70000, "level_um": 110000, "hold_um": 60000},
+        {"demand_ppt": 1500, "target_um": 70000, "begin_um": 110000, "hold_um": 60000},
         {"demand_ppt": 900, "exposure_pct": 60, "share_pct": 70, "rate_um_h": 5000},
     ]
     return make_house(hub=hub, rows=rows, each_zone=each)
@@ -99,7 +99,7 @@ def by_hub(house: House, by_hour: Hourly) -> Told:
     sky = Sky(by_hour, FIRST_DAY * DAY_S)
     heard = live(ground, Policy("hub", house.plan, None), sky).heard
     lack_um, used_s = np.zeros((2, DAYS, 2), np.int64)
-    lack_um[0] = [zone.level_um for zone in house.plan.zones]
+    lack_um[0] = [zone.begin_um for zone in house.plan.zones]
     for each in heard:
         what, zone, _, value = each.event[:4]
         day = (each.at_s - sky.start_s) // DAY_S

@@ -75,7 +75,6 @@ def test_the_ranges_are_the_bounds() -> None:
         (lambda p: reckons(p, "hold_um", 0), "zone 1 needs hold_um and rate_um_h"),
         (lambda p: reckons(p, "rate_um_h", 0), "zone 1 needs hold_um and rate_um_h"),
         (lambda p: reckons(p, "end_um", 1), "zone 1.end_um is not above freely_um"),
-        (lambda p: reckons(p, "target_um", 400000), "zone 1.target_um is drier than level_um"),
         (lambda p: reckons(p, "class3_um", 0), "zone 1 has classes that do not become wetter"),
         (
             lambda p: (reckons(p, "probe", 1), change(p.hub, "yard_hold_um", 0)),

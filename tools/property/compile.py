@@ -39,7 +39,7 @@ WET_PF, WET_OFF_PF = 2.5, 2.6  # where a probe says that it is wet enough, and n
 # How far a finding moves what the hub reckons, and how fast it learns what a strip takes.
 # Chosen on grounds that are searched, at two places: see sim/TRIALS.md.
 SAMPLE_GAIN_PCT, SENSOR_GAIN_PCT = 50, 50
-SAMPLE_LEARN_PPT, SENSOR_LEARN_PPT = 0, 10
+SENSOR_LEARN_PPT = 10
 WHOLE_MPF = 200
 _RAIN_KINDS = {"none": plans.NO_RAIN_SENSOR, "gauge": plans.GAUGE, "contact": plans.CONTACT}
 _DATES = {"any": plans.ANY_DATE, "odd": plans.ODD_DATES, "even": plans.EVEN_DATES}
@@ -173,7 +173,6 @@ def _estimate(prop: Property) -> dict[str, int]:
         "yard_lack_um": _lack_um(yard.level, yard) if yard else 0,
         "sample_gain_pct": SAMPLE_GAIN_PCT,
         "sensor_gain_pct": SENSOR_GAIN_PCT,
-        "sample_learn_ppt": SAMPLE_LEARN_PPT,
         "sensor_learn_ppt": SENSOR_LEARN_PPT,
         "whole_mpf": WHOLE_MPF,
         **{f"yard_{name}": value for name, value in _terms(yard).items()},
@@ -237,14 +236,16 @@ def _ground_values(prop: Property, zone: Zone) -> dict[str, int]:
     ground = zone.ground if prop.reckons else None
     classes = [f"class{number}_um" for number in range(1, 5)]
     if ground is None:
-        names = ("beside_ppm", "level_um", "target_um", *classes)
+        names = ("beside_ppm", "begin_um", "target_um", *classes)
         return _terms(None) | dict.fromkeys(names, 0)
     texture = (zone.soil or prop.soil).hydraulics
     borders = [_lack_um(border_pf, ground) for border_pf in borders_pf(texture)]
     return {
         **_terms(ground),
         "beside_ppm": round(1_000_000 * ground.beside),
-        "level_um": _lack_um(ground.level_pf, ground),
+        "begin_um": _lack_um(
+            ground.target_pf, ground
+        ),  # nothing is given before it is known to dry
         "target_um": _lack_um(ground.target_pf, ground),
         **dict(zip(classes, borders, strict=True)),
     }

@@ -75,7 +75,6 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
         "yard_lack_um": (0, LACK_MOST_UM),
         "sample_gain_pct": (0, 100),
         "sensor_gain_pct": (0, 100),
-        "sample_learn_ppt": (0, 255),
         "sensor_learn_ppt": (0, 255),
         "whole_mpf": (10, 2000),
     },
@@ -107,7 +106,7 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
         "end_um": (0, LACK_MOST_UM),
         "beside_ppm": (0, 65535),
         "hold_um": (0, HOLD_MOST_UM),
-        "level_um": (0, LACK_MOST_UM),
+        "begin_um": (0, LACK_MOST_UM),
         "target_um": (0, LACK_MOST_UM),
         "sensor": (0, ZONES_MAX),
         "full_ppt": (1, 1000),
@@ -209,8 +208,6 @@ def _check_ground(zone: ZonePart, where: str) -> None:
         raise PlanError(where + " needs hold_um and rate_um_h")
     if zone.end_um <= zone.freely_um:
         raise PlanError(where + ".end_um is not above freely_um")
-    if zone.target_um > zone.level_um:
-        raise PlanError(where + ".target_um is drier than level_um")
     if not zone.class1_um >= zone.class2_um >= zone.class3_um >= zone.class4_um:
         raise PlanError(where + " has classes that do not become wetter")
 
