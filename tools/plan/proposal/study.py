@@ -130,7 +130,7 @@ def live_on(asked: Asked, ground: PlausibleGround) -> OnGround:
 
 
 def live_on_all(
-    asked: Asked, grounds: Sequence[PlausibleGround], executor: Executor
+    asked: Sequence[Asked], grounds: Sequence[PlausibleGround], executor: Executor
 ) -> list[OnGround]:
-    """Live on each ground, side by side."""
-    return list(executor.map(live_on, [asked] * len(grounds), grounds))
+    """Live on each ground what is asked of it, side by side."""
+    return list(executor.map(live_on, asked, grounds))
