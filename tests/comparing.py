@@ -1,4 +1,4 @@
-"""Today's hub and today's proposals in three places: the demo, and its house at Tunis and Seattle.
+"""Today's hub and today's proposals in several places: the demo, and its house elsewhere.
 
 The records are those in packages that serve as carriers of the files only; latitude and house are
 assumed. At Tunis and Seattle the table is one that gives back the mean ET0 of Tunis's months at
@@ -12,16 +12,20 @@ import subprocess
 import sys
 from pathlib import Path
 
+from evenclay.sim.weather.record import Weather, read
 from tests.published.test_replays import FILES, TIMEZONES, TUNIS, weather_file
 
 DEMO = Path(__file__).parents[1] / "sim" / "demo"
 SHARES = {130: 183, 70: 100, 60: 83, 55: 91}  # the demo's, and what Tunis's zones get: 0.6 is 100 %
 GROUNDS = 8
+DEMO_LATITUDE_DEG = 32.4
 
 
 def property_text(place: str = "tunis") -> str:
-    """The demo's property file at Tunis or Seattle."""
+    """The demo's property file, or the same house in another place."""
     text = (DEMO / "property.toml").read_text("utf-8")
+    if place == "demo":
+        return text
     before, rest = text.split("[[seasons]]", 1)
     after = rest[rest.index("[lockouts.rain]") :]
     before = before.replace("Cotter house, Marl Hollow", f"Demo house at {place.title()}")
@@ -35,6 +39,13 @@ def property_text(place: str = "tunis") -> str:
         for (month, day), cycles, minutes, _ in TUNIS
     ]
     return before + "".join(seasons) + after
+
+
+def record_of(place: str) -> Weather:
+    """The record of a place."""
+    if place == "demo":
+        return read(DEMO / "weather.csv", latitude_deg=DEMO_LATITUDE_DEG)
+    return read(weather_file(place), latitude_deg=FILES[place][2])
 
 
 def main(out: Path, grounds: int) -> None:
