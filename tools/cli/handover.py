@@ -1,4 +1,4 @@
-"""Commands that hand something over to programs of other makers: `calendar`."""
+"""Commands that hand something over: `calendar`, `layout` and `card`."""
 
 from pathlib import Path
 from typing import Annotated
@@ -7,6 +7,9 @@ import typer
 
 from evenclay.sim import files
 from evenclay.tools.cli.options import PropertyPath
+from evenclay.tools.cli.output import make_console
+
+LAYOUT_MM = (190.0, 240.0)  # the drawing fits on a sheet of A4 and of Letter
 
 
 def calendar(
@@ -47,3 +50,45 @@ def calendar(
     named = {name: counts.pop(name, 0) for name in calendars.NAMES}
     words = ", ".join(f"{name}: {count}" for name, count in named.items())
     print(f"Wrote {path} for {asked}. {words}. Planned cycles: {counts.total()}.")
+
+
+def layout(
+    property_file: PropertyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Folder for layout.svg and layout.png; else the property file's own."),
+    ] = None,
+    fix: Annotated[
+        bool, typer.Option("--fix", help="Write lengths and supplies into the file's zones.")
+    ] = False,
+) -> None:
+    """Find where the hoses run, draw it to scale, and list what it takes.
+
+    The file's [outline] says what the house looks like from above. No hose is longer or waters less
+    evenly than its hydraulics allow; paving is crossed only where nothing else will do; then pipe
+    without holes is kept short.
+
+    \b
+    Examples:
+        evenclay layout house/property.toml
+        evenclay layout house/property.toml --fix
+    """
+    from evenclay.tools.handover.layout import told
+    from evenclay.tools.handover.layout.drawing import Sheet, figure_of, png_file, svg_file
+    from evenclay.tools.handover.layout.layout import lay_out
+    from evenclay.tools.handover.layout.written import written
+    from evenclay.tools.property.property import load
+
+    found = lay_out(load(property_file))
+    text = written(found) if fix else None
+    figure = figure_of(Sheet(found, *LAYOUT_MM, names=True))
+    folder = out or property_file.parent
+    drawn: dict[Path, str | bytes] = {
+        folder / "layout.svg": svg_file(figure),
+        folder / "layout.png": png_file(figure),
+    }
+    if text is not None:
+        drawn[property_file] = text
+    files.write(drawn)
+    told.show(found, make_console())
+    print(f"Wrote {', '.join([str(path) for path in drawn])}.")

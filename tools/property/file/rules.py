@@ -47,7 +47,7 @@ class Rule:
             raise refusal(shown(value, str(error)), rule.allowed) from None
 
 
-def refusal(found: str, allowed: str, *keys: str) -> PydanticCustomError:
+def refusal(found: str, allowed: str, *keys: str | int) -> PydanticCustomError:
     """Return the error that stands for one mistake at `keys` below the place it is raised for."""
     return PydanticCustomError(
         "refused", "{found}", {"found": found, "allowed": allowed, "keys": list(keys)}
