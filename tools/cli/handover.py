@@ -7,7 +7,7 @@ import typer
 
 from evenclay.sim import files
 from evenclay.tools.cli.options import PropertyPath
-from evenclay.tools.cli.output import make_console
+from evenclay.tools.cli.output import make_console, tell
 
 LAYOUT_MM = (190.0, 240.0)  # the drawing fits on a sheet of A4 and of Letter
 
@@ -81,7 +81,8 @@ def layout(
 
     found = lay_out(load(property_file))
     text = written(found) if fix else None
-    figure = figure_of(Sheet(found, *LAYOUT_MM, names=True))
+    sheet = Sheet(found, *LAYOUT_MM, names=True)
+    figure = figure_of(sheet)
     folder = out or property_file.parent
     drawn: dict[Path, str | bytes] = {
         folder / "layout.svg": svg_file(figure),
@@ -91,4 +92,6 @@ def layout(
         drawn[property_file] = text
     files.write(drawn)
     told.show(found, make_console())
+    if sheet.unnamed:
+        tell("Caution: the drawing has no room for all names; the tables tell which hose is whose.")
     print(f"Wrote {', '.join([str(path) for path in drawn])}.")

@@ -60,7 +60,7 @@ def darker(colour: str) -> str:
 
 class Sheet:
     """A figure of so many millimetres with a house on it. names: hoses, feeds, tees and sleeves are
-    named, besides the zones."""
+    named, besides the zones. `unnamed`: the keys of labels for which there was no room."""
 
     def __init__(self, layout: Layout, wide_mm: float, high_mm: float, names: bool) -> None:
         self.layout, self.units = layout, UNITS[layout.prop.site.units]
@@ -68,10 +68,18 @@ class Sheet:
         zones = list(layout.prop.zones)
         zones += [laid.zone for laid in layout.laid if laid.new]
         self.looks = {name: look(number) for number, name in enumerate(zones)}
+        self.unnamed: tuple[str, ...] = ()
         sizes = [(reach, scale) for reach in REACHES_MM for scale in SCALES[self.units.name]]
         size = next((size for size in sizes if self._fits(*size)), None)
         if size is None:
-            raise ValueError("no scale leaves room for the names")
+            # A crowded house: hoses and feeds go without names, or all does.
+            for kinds in (("zone", "spigot"), ()):
+                left = [label for label in _labels(self) if label.key.split("-")[0] not in kinds]
+                self.unnamed = tuple([label.key for label in left])
+                size = next((size for size in sizes if self._fits(*size)), None)
+                if size is not None:
+                    break
+        assert size is not None, "the smallest scale holds the largest house that a file may have"
         full_mm, used_mm = self.high_mm, self._used_mm()
         self.high_mm = min(full_mm, used_mm)
         if not self._fits(*size):  # what is left below is cut off, unless it is needed
@@ -107,7 +115,8 @@ class Sheet:
         )
         self._foot = _foot(self)
         paper_mm = (self.wide_mm, self.high_mm)
-        placed = place(list(_labels(self)), list(self._obstacles()), paper_mm, reach_mm)
+        labels = [label for label in _labels(self) if label.key not in self.unnamed]
+        placed = place(labels, list(self._obstacles()), paper_mm, reach_mm)
         if placed is None:
             return False
         self.placed: list[Placed] = placed

@@ -2,16 +2,18 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import atan2, cos, pi, sin
 
 from shapely import LineString, box, unary_union
 from shapely.geometry.base import BaseGeometry
-from shapely.prepared import prep
+from shapely.prepared import PreparedGeometry, prep
 
 Point = tuple[float, float]
 PAD_MM = 0.5  # of clear paper around a label
 STEP_MM, TURNS = 1.0, 24
 NEAR_MM = 2.0  # a label farther from what it names gets a line to it
+ATTEMPTS = 5
 AWAY = 0.6  # how much a direction that nobody asked for weighs, in steps
 
 
@@ -36,6 +38,12 @@ class Placed:
     label: Label
     middle: Point
     leader: tuple[Point, Point] | None
+    area: BaseGeometry
+
+    @cached_property
+    def taken(self) -> BaseGeometry:
+        """What no other box may cover."""
+        return self.area if self.leader is None else self.area.union(LineString(self.leader))
 
 
 def place(
@@ -44,37 +52,49 @@ def place(
     paper_mm: tuple[float, float],
     reach_mm: float,
 ) -> list[Placed] | None:
-    """Places for all labels, in their order; None where the sheet has no room for one.
+    """Places for all labels, the first ones best; None where the sheet has no room for one.
 
     paper_mm: width and height of the sheet. reach_mm: how far a box may be from what it names.
+    A label that finds no room is placed before all others in another attempt.
     """
-    lines = unary_union(list(obstacles))
-    clear = prep(lines)
-    taken: list[BaseGeometry] = []
-    leaders: list[LineString] = []
-    found = []
-    for label in labels:
-        for middle in _tries(label, reach_mm):
-            area = _area(label, middle)
-            low_x, low_y, high_x, high_y = area.bounds
-            if low_x < 0 or low_y < 0 or high_x > paper_mm[0] or high_y > paper_mm[1]:
-                continue
-            if clear.intersects(area) or any(area.intersects(other) for other in taken):
-                continue
-            if any(area.intersects(leader) for leader in leaders):
-                continue
-            leader = _leader(label, area)
-            if leader is not None and any(leader.intersects(other) for other in taken):
-                continue
-            taken.append(area)
-            if leader is not None:
-                leaders.append(leader)
-            ends = None if leader is None else (label.place, _end(label, area))
-            found.append(Placed(label, middle, ends))
-            break
+    clear = prep(unary_union(list(obstacles)))
+    order = list(labels)
+    for _ in range(ATTEMPTS):
+        found: list[Placed] = []
+        for label in order:
+            placed = _placed(label, found, clear, paper_mm, reach_mm)
+            if placed is None:
+                order.remove(label)
+                order.insert(0, label)
+                break
+            found.append(placed)
         else:
-            return None
-    return found
+            return found
+    return None
+
+
+def _placed(
+    label: Label,
+    others: Sequence[Placed],
+    clear: "PreparedGeometry[BaseGeometry]",
+    paper_mm: tuple[float, float],
+    reach_mm: float,
+) -> Placed | None:
+    """The best place for a label among others; None where there is none."""
+    for middle in _tries(label, reach_mm):
+        area = _area(label, middle)
+        low_x, low_y, high_x, high_y = area.bounds
+        if low_x < 0 or low_y < 0 or high_x > paper_mm[0] or high_y > paper_mm[1]:
+            continue
+        if clear.intersects(area) or any(area.intersects(other.taken) for other in others):
+            continue
+        end = _end(label, area)
+        leader = LineString([label.place, end])
+        if leader.length <= NEAR_MM:
+            return Placed(label, middle, None, area)
+        if not any(leader.intersects(other.area) for other in others):
+            return Placed(label, middle, (label.place, end), area)
+    return None
 
 
 def _area(label: Label, middle: Point) -> BaseGeometry:
@@ -97,12 +117,6 @@ def _tries(label: Label, reach_mm: float) -> Iterator[Point]:
             tries.append((weight, len(tries), (x, y)))
     for _, _, middle in sorted(tries):
         yield middle
-
-
-def _leader(label: Label, area: BaseGeometry) -> LineString | None:
-    """The line from what a label names to its box; None where it is near."""
-    line = LineString([label.place, _end(label, area)])
-    return line if line.length > NEAR_MM else None
 
 
 def _end(label: Label, area: BaseGeometry) -> Point:

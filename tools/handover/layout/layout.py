@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from evenclay.controller.limits import NAME_BYTES
 from evenclay.tools.handover.layout.ground import Gap, Ground, grounds_of
 from evenclay.tools.handover.layout.search import Cost, Run, best_runs
+from evenclay.tools.property.conflicts import name_mistakes
 from evenclay.tools.property.file.mistakes import Mistake
 from evenclay.tools.property.outline.line import SAME_M, Ring
 from evenclay.tools.property.outline.walls import Shape
@@ -98,11 +99,14 @@ def lay_out(prop: Property, *, kept: bool = False) -> Layout:
     """The layout of least cost.
 
     kept: each side keeps the supplies that its zones have in the file.
-    Raises: PropertyError for a property without an outline.
+    Raises: PropertyError for a property without an outline, or with names that do not fit.
     """
     if prop.outline is None:
         allowed = "a table [outline] with the house's corners or sides, its spigots and its paving"
         raise prop.source.error([Mistake(("outline",), "nothing", allowed)])
+    mistakes = list(name_mistakes(prop))
+    if mistakes:
+        raise prop.source.error(mistakes)
     shape = prop.outline.shape
     grounds = grounds_of(prop, shape, kept=kept)
     found = [(ground, best_runs(ground)) for ground in grounds]
