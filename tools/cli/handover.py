@@ -1,7 +1,7 @@
 """Commands that hand something over: `calendar`, `layout` and `card`."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -95,3 +95,42 @@ def layout(
     if sheet.unnamed:
         tell("Caution: the drawing has no room for all names; the tables tell which hose is whose.")
     print(f"Wrote {', '.join([str(path) for path in drawn])}.")
+
+
+def card(
+    property_file: PropertyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="File for the page; else card.html beside the property file."),
+    ] = None,
+    paper: Annotated[
+        Literal["a4", "letter"] | None,
+        typer.Option(
+            help="The paper; else letter where the property's units are US, a4 elsewhere."
+        ),
+    ] = None,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="A PDF as well, by a browser of this machine.")
+    ] = False,
+) -> None:
+    """Write the sheet that is left with the owner: one side of paper up to four zones.
+
+    It shows where the hoses lie, what screws together at each spigot, what runs when, how to check
+    the ground and what to tell the hub, and when to stop. The page prints from any browser.
+
+    \b
+    Example:
+        evenclay card house/property.toml --pdf
+    """
+    from evenclay.tools.handover.card.card import card_of
+    from evenclay.tools.handover.card.printed import printed
+    from evenclay.tools.property.property import load
+
+    path = out or property_file.with_name("card.html")
+    text = card_of(load(property_file), paper)
+    files.write({path: text})
+    print(f"Wrote {path}.")
+    if pdf:
+        as_pdf = path.with_suffix(".pdf")
+        files.write({as_pdf: printed(text)})
+        print(f"Wrote {as_pdf}.")

@@ -34,6 +34,7 @@ SCALES = {
     "us": (24, 48, 60, 96, 120, 180, 240, 300, 360, 480, 600, 720, 960, 1200, 1800, 2400),
 }
 BARS = {"metric": ("m", (1, 2, 5, 10, 20, 50)), "us": ("ft", (4, 5, 10, 20, 50, 100, 200))}
+LOOK: dict[Any, Any] = {**STYLE, "hatch.linewidth": 1.1}  # so that patterns stay plain in grey
 FOOT_MM = 11.0  # below the drawing, for scale and north
 EDGE_MM = 2.0
 LANE_MM = 1.7
@@ -240,7 +241,7 @@ def _scale_words(scale: int, units: Units) -> str:
 
 def figure_of(sheet: Sheet) -> Figure:
     """The drawing."""
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(LOOK):
         figure = Figure(figsize=(sheet.wide_mm / MM_PER_IN, sheet.high_mm / MM_PER_IN))
         axes = figure.add_axes((0, 0, 1, 1))
         axes.set_axis_off()
@@ -373,20 +374,20 @@ def _draw_foot(sheet: Sheet, axes: mpl.axes.Axes) -> None:
 def svg_file(figure: Figure) -> str:
     """The drawing as a file of its own, in millimetres of paper."""
     out = io.StringIO()
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(LOOK):
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return out.getvalue()
 
 
 def svg_inline(figure: Figure, prefix: str, label: str) -> str:
     """The drawing as an element of a page."""
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(LOOK):
         return svg_of(figure, prefix, label)
 
 
 def png_file(figure: Figure) -> bytes:
     out = io.BytesIO()
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(LOOK):
         figure.savefig(out, format="png", dpi=PNG_DPI, metadata={"Software": None})
     return out.getvalue()
 

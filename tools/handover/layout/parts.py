@@ -10,6 +10,22 @@ from evenclay.tools.property.property import Property
 
 THREAD = {"metric": "G 3/4 thread", "us": "3/4 in hose thread"}
 PIPE = {"metric": "16 mm inside", "us": "5/8 in inside"}  # `limits.LEAD_MM`
+# From the spigot on, then what goes with it; a kind up to its first comma.
+PART_ORDER = (
+    "master valve",
+    "flow meter",
+    "splitter",
+    "hub valve",
+    "backflow device",
+    "filter",
+    "pressure regulator",
+    "feed pipe",
+    "end cap",
+    "coupling for a link",
+    "hose washer",
+    "plain washer",
+    "flow restrictor that stays in its hose",
+)
 SLEEVE_MM = 40.0  # bore of a sleeve for one pipe; common practice, no source
 SLEEVE_MORE_MM = 15.0  # for each pipe more
 SERIES_WASHERS = 5  # valve, backflow device, filter, regulator, feed: one in each of their inlets
@@ -76,11 +92,12 @@ def stack(prop: Property, supply: str, zones: Sequence[str]) -> Iterator[Part]:
         among = [name for name in zones if prop.zones[name].valve == kind]
         words = "latching" if kind == "latching" else "held open by current"
         yield Part(f"hub valve, {words}", thread, len(among))
-    yield Part("backflow device for a hose", thread, count)
+    yield Part("backflow device, for a hose", thread, count)
     yield Part("filter", thread, count)
     pressures = [units.shown(prop.zones[name].hose.pressure, "pressure") for name in zones]
     for pressure in dict.fromkeys(pressures):
         yield Part("pressure regulator", f"{pressure}, {thread}", pressures.count(pressure))
+    yield Part("feed pipe, then the hose of a zone", PIPE[units.name], count)
 
 
 def fittings(layout: Layout, supply: str) -> Iterator[Part]:
@@ -102,9 +119,7 @@ def fittings(layout: Layout, supply: str) -> Iterator[Part]:
     low = [laid for laid in runs if plain_washers(prop, laid.like)]
     if low:
         count = sum([len(laid.hoses) for laid in low])
-        yield Part(
-            "plain washer, not the hose's restrictor: behind the regulator only", thread, count
-        )
+        yield Part("plain washer, for the restrictor of a hose", thread, count)
     if len(low) < len(runs):
         rest = inlets - sum([len(laid.hoses) for laid in low])
         yield Part("flow restrictor that stays in its hose", thread, rest)

@@ -157,6 +157,20 @@ def text(most: int) -> BeforeValidator:
     return BeforeValidator(Rule(f"a text of 1 to {most} printable characters", read))
 
 
+def web_address(most: int) -> BeforeValidator:
+    """Rule for the address of a page."""
+
+    def read(value: Any) -> str:
+        if not isinstance(value, str) or len(value) > most:
+            raise ValueError("")
+        if not re.fullmatch(r"https?://[!-~]+", value):
+            raise ValueError("")
+        return value
+
+    allowed = f'an address of at most {most} characters, such as "http://hub.local/"'
+    return BeforeValidator(Rule(allowed, read))
+
+
 def ascii_name(most: int) -> BeforeValidator:
     """Rule for a name that fits a one-line display: plain ASCII, no space at either end."""
 
