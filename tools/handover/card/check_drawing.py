@@ -5,7 +5,8 @@ from evenclay.sim.units import Units
 from evenclay.tools.property.outline.line import OFF_M
 
 PT_PER_M = 118.0  # the drawing's own scale; its lengths are told in words beside it
-WIDE_PT, HIGH_PT = 236.0, 112.0
+WIDE_PT = 236.0
+BELOW_PT = 6.0  # of ground below what is drawn
 GROUND_PT = 30.0  # of the ground's line from the top
 WALL_PT = 46.0
 TEXT = 'font-size="9"'
@@ -14,11 +15,12 @@ TEXT = 'font-size="9"'
 def check_svg(units: Units, *, sample: bool, blade: bool) -> str:
     """The cross-section of ground beside the wall, as an element of a page."""
     hose = WALL_PT + PT_PER_M * OFF_M
+    high = GROUND_PT + PT_PER_M * (ROD.length_m if blade else SAMPLE_M) + BELOW_PT
     spot = hose + 0.2 * PT_PER_M
     parts = [
         f'<svg role="img" aria-label="The check, seen from the side" width="{WIDE_PT:g}pt" '
-        f'height="{HIGH_PT:g}pt" viewBox="0 0 {WIDE_PT:g} {HIGH_PT:g}">',
-        f'<rect x="0" y="{GROUND_PT}" width="{WIDE_PT:g}" height="{HIGH_PT - GROUND_PT}" '
+        f'height="{high:g}pt" viewBox="0 0 {WIDE_PT:g} {high:g}">',
+        f'<rect x="0" y="{GROUND_PT}" width="{WIDE_PT:g}" height="{high - GROUND_PT:g}" '
         'fill="#e6e6e6"/>',
         f'<path d="M0 4H{WALL_PT}V{GROUND_PT + 34}H{WALL_PT - 16}V{GROUND_PT + 12}H0Z" '
         'fill="#fff" stroke="#000" stroke-width="1.2"/>',
