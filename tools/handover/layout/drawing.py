@@ -235,7 +235,7 @@ def _foot(sheet: Sheet) -> tuple[float, str, str]:
 
 def _scale_words(scale: int, units: Units) -> str:
     if units.name == "us":
-        return f"1 in to {scale / 12:g} ft"
+        return f"scale 1 in to {scale / 12:g} ft"
     return f"scale 1:{scale}"
 
 
@@ -360,7 +360,7 @@ def _draw_foot(sheet: Sheet, axes: mpl.axes.Axes) -> None:
     bar.set_gid("scale-bar")
     for end in (x, x + long_mm):
         axes.plot([end, end], [y - 1, y + 1], color=INK, linewidth=0.8)
-    axes.text(x + long_mm + 2, y, f"{words}   {scale}", va="center", fontsize=TEXT_PT)
+    axes.text(x + long_mm + 2, y, f"{words}; {scale}", va="center", fontsize=TEXT_PT)
     north_x, low_y = sheet.wide_mm - 4.5, 1.2
     axes.annotate(
         "",
