@@ -74,7 +74,7 @@ class Sheet:
         size = next((size for size in sizes if self._fits(*size)), None)
         if size is None:
             # A crowded house: hoses and feeds go without names, or all does.
-            for kinds in (("zone", "spigot"), ()):
+            for kinds in (("zone", "spigot", "dry"), ()):
                 left = [label for label in _labels(self) if label.key.split("-")[0] not in kinds]
                 self.unnamed = tuple([label.key for label in left])
                 size = next((size for size in sizes if self._fits(*size)), None)
@@ -177,6 +177,10 @@ def _labels(sheet: Sheet) -> Iterator[Label]:
         middle = _middle(marks.hoses[longest.label])
         inward = _inward(layout, laid)
         yield _label(f"zone-{laid.zone}", laid.zone, sheet.at(middle), inward, bold=True)
+    for number in layout.unserved:
+        dry, (dx, dy) = layout.shape.wall(number), outward(layout, number)
+        at = sheet.at(dry.at(dry.length_m / 2))
+        yield _label(f"dry-{number}", f"side {number} dry" if sheet.names else "dry", at, (dx, dy))
     if not sheet.names:
         return
     for laid in layout.laid:
@@ -196,10 +200,6 @@ def _labels(sheet: Sheet) -> Iterator[Label]:
             at = sheet.at(_middle(marks.links[piece.label]))
             text = f"{piece.label} {units.shown(piece.length_m, 'distance')}"
             yield _label(f"link-{piece.label}", text, at, _inward(layout, laid))
-    for number in layout.unserved:
-        dry, (dx, dy) = layout.shape.wall(number), outward(layout, number)
-        at = sheet.at(dry.at(dry.length_m / 2))
-        yield _label(f"dry-{number}", f"side {number} dry", at, (dx, dy))
     for sleeve in layout.sleeves:
         text = f"{sleeve.label} {units.shown(sleeve.length_m, 'distance')}"
         centre = marks.sleeves[sleeve.label].centroid
