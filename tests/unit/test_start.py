@@ -208,7 +208,7 @@ TYPED = ["no", "76065", "", "", "", "The old house", "", "1985", "black clay", "
 
 def test_answers_that_are_typed_stand_beside_nonsense(tmp_path: Path) -> None:
     """What was answered before is kept; an empty answer is what stands in brackets."""
-    typed = [*TYPED, "forty feet", "40", "snow", "mulched", "", *[""] * 40]
+    typed = [*TYPED, "", "forty feet", "40", "snow", "mulched", "", *[""] * 40]
     typed[typed.index("") - 1] = "nowhere"
     typed.insert(2, "76065")
     typed[typed.index("mulched") + 1 :] = ["front", "25 ft", *[""] * 40]
@@ -222,6 +222,47 @@ def test_answers_that_are_typed_stand_beside_nonsense(tmp_path: Path) -> None:
     assert prop.zones["north"].supply == "front" and prop.zones["east"].supply == "back"
     assert prop.zones["west"].length == pytest.approx(25 * 0.3048)
     assert prop.zones["north"].cover == "mulched"
+
+
+HOUSE = "12 m right, 9 right, 6 m right, 3 m left, 6 m right, 6 right"
+OUTLINE = ("--where", "ADL", "--spigots", "back, front", "--outline", HOUSE)
+
+
+def test_an_outline_gives_sides_and_a_layout(tmp_path: Path) -> None:
+    """Where the house is no plain rectangle: lengths follow from its outline, less paving."""
+    places = ("--spigot-places", "back 1 3, front 5 1 m", "--paving", "1 5 to 6.2 m")
+    file = begun(tmp_path, *OUTLINE, *places)
+    prop = load(file)
+    assert prop.outline is not None and prop.outline.shape.spigots["front"].wall == 5
+    lengths = {name: zone.length for name, zone in prop.zones.items()}
+    assert lengths == pytest.approx(
+        {"north": 11.6, "east": 9.8, "south": 12.8, "west": 6.8 + 3}, abs=0.06
+    )
+    before = file.read_bytes()
+    assert run("start", str(file), "--foundation", "slab")[0] == 0
+    assert file.read_bytes() == before
+    assert run("start", str(file), "--paving", "none")[0] == 0
+    after = load(file)
+    assert after.outline is not None and not after.outline.paving
+    assert after.zones["north"].length == pytest.approx(12.8, abs=0.06)
+    status, told, _ = run("layout", str(file), "--fix")
+    assert status == 0 and "feed pipe" in told
+
+
+@pytest.mark.parametrize(
+    ("options", "line"),
+    [
+        (("--outline", "12 m right, 9"), "--outline: found"),
+        (("--outline", HOUSE.replace("6 right", "5 right")), "sides that close"),
+        (("--paving", "1 5 to 6.2 m"), "allowed only where the outline is told"),
+        (("--outline", HOUSE, "--spigot-places", "shed 1 3"), "--spigot-places: found"),
+        (("--outline", HOUSE, "--spigot-places", "spigot 9 3"), "allowed 1 to 6"),
+        (("--outline", HOUSE, "--paving", "2 3 m"), "--paving: found"),
+        (("--outline", HOUSE, "--paving", "2 3 m to 30 m"), "a place on it"),
+    ],
+)
+def test_an_outline_that_will_not_do(options: tuple[str, ...], line: str, tmp_path: Path) -> None:
+    assert line in refusal(tmp_path / "property.toml", "--where", "ADL", *options)
 
 
 def test_a_question_without_brackets_wants_an_answer(tmp_path: Path) -> None:
@@ -260,7 +301,7 @@ def test_at_a_terminal_ctrl_c_leaves_nothing_and_enter_takes_brackets(tmp_path: 
     assert child.exitstatus == 130 and not list(tmp_path.iterdir())
 
     child = begin()
-    for _ in range(8):
+    for _ in range(9):
         child.sendline("")
     child.expect("Length of hose along the north side, in m, or none: ")
     child.sendline("15")

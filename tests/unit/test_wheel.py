@@ -18,6 +18,7 @@ WANTED = {
     "evenclay/sim/demo/weather.csv",
     "evenclay/sim/report/page.css.j2",
     "evenclay/sim/report/report.html.j2",
+    "evenclay/tools/handover/card/card.html.j2",
     "evenclay/tools/start/property.toml.j2",
 }
 # A board's step, by an interpreter that sees nothing but itself and the wheel.

@@ -17,7 +17,7 @@ import typer
 
 from evenclay.tools.cli.board import bundle, flash
 from evenclay.tools.cli.errors import Group
-from evenclay.tools.cli.handover import calendar
+from evenclay.tools.cli.handover import calendar, card, layout
 from evenclay.tools.cli.plan import compare, invent, propose, sweep
 from evenclay.tools.cli.property import check, compile_plan, demo
 from evenclay.tools.cli.replay import replay
@@ -77,6 +77,8 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "demo": demo,
     "check": check,
     "calendar": calendar,
+    "layout": layout,
+    "card": card,
     "compile": compile_plan,
     "bundle": bundle,
     "flash": flash,

@@ -1,12 +1,15 @@
-"""Commands that hand something over to programs of other makers: `calendar`."""
+"""Commands that hand something over: `calendar`, `layout` and `card`."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
 from evenclay.sim import files
 from evenclay.tools.cli.options import PropertyPath
+from evenclay.tools.cli.output import make_console, tell
+
+LAYOUT_MM = (190.0, 240.0)  # the drawing fits on a sheet of A4 and of Letter
 
 
 def calendar(
@@ -47,3 +50,87 @@ def calendar(
     named = {name: counts.pop(name, 0) for name in calendars.NAMES}
     words = ", ".join(f"{name}: {count}" for name, count in named.items())
     print(f"Wrote {path} for {asked}. {words}. Planned cycles: {counts.total()}.")
+
+
+def layout(
+    property_file: PropertyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Folder for layout.svg and layout.png; else the property file's own."),
+    ] = None,
+    fix: Annotated[
+        bool, typer.Option("--fix", help="Write lengths and supplies into the file's zones.")
+    ] = False,
+) -> None:
+    """Find where the hoses run, draw it to scale, and list what it takes.
+
+    The file's [outline] says what the house looks like from above. No hose is longer or waters less
+    evenly than its hydraulics allow; paving is crossed only where nothing else will do; then pipe
+    without holes is kept short.
+
+    \b
+    Examples:
+        evenclay layout house/property.toml
+        evenclay layout house/property.toml --fix
+    """
+    from evenclay.tools.handover.layout import told
+    from evenclay.tools.handover.layout.drawing import Sheet, figure_of, png_file, svg_file
+    from evenclay.tools.handover.layout.layout import lay_out
+    from evenclay.tools.handover.layout.written import written
+    from evenclay.tools.property.property import load
+
+    found = lay_out(load(property_file))
+    text = written(found) if fix else None
+    sheet = Sheet(found, *LAYOUT_MM, names=True)
+    figure = figure_of(sheet)
+    folder = out or property_file.parent
+    drawn: dict[Path, str | bytes] = {
+        folder / "layout.svg": svg_file(figure),
+        folder / "layout.png": png_file(figure),
+    }
+    if text is not None:
+        drawn[property_file] = text
+    files.write(drawn)
+    told.show(found, make_console())
+    if sheet.unnamed:
+        tell("Caution: the drawing has no room for all names; the tables tell which hose is whose.")
+    print(f"Wrote {', '.join([str(path) for path in drawn])}.")
+
+
+def card(
+    property_file: PropertyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="File for the page; else card.html beside the property file."),
+    ] = None,
+    paper: Annotated[
+        Literal["a4", "letter"] | None,
+        typer.Option(
+            help="The paper; else letter where the property's units are US, a4 elsewhere."
+        ),
+    ] = None,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="A PDF as well, by a browser of this machine.")
+    ] = False,
+) -> None:
+    """Write the sheet that is left with the owner: one side of paper up to four zones.
+
+    It shows where the hoses lie, what screws together at each spigot, what runs when, how to check
+    the ground and what to tell the hub, and when to stop. The page prints from any browser.
+
+    \b
+    Example:
+        evenclay card house/property.toml --pdf
+    """
+    from evenclay.tools.handover.card.card import card_of
+    from evenclay.tools.handover.card.printed import printed
+    from evenclay.tools.property.property import load
+
+    path = out or property_file.with_name("card.html")
+    text = card_of(load(property_file), paper)
+    files.write({path: text})
+    print(f"Wrote {path}.")
+    if pdf:
+        as_pdf = path.with_suffix(".pdf")
+        files.write({as_pdf: printed(text)})
+        print(f"Wrote {as_pdf}.")

@@ -69,7 +69,7 @@ def start(property_file: Path, **options: str | None) -> None:
     parts = (
         ("Assumed, since nobody said it:", assumed),
         ("Measure with a bucket and a watch:", closing.measures(given.texts, property_file)),
-        ("Type next:", closing.next_steps(property_file)),
+        ("Type next:", closing.next_steps(given.texts, property_file)),
     )
     for heading, lines in parts:
         found = list(lines)

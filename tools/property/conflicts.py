@@ -32,10 +32,13 @@ def name_mistakes(prop: Property) -> Iterator[Mistake]:
             yield Mistake((what,), "none", f"1 to {most}")
         if len(group) > most:
             yield Mistake((what, group[most]), f"one of {len(group)} {what}", f"1 to {most}")
+    known = ", ".join([f'"{supply}"' for supply in prop.supplies]) or "a supply"
+    for name in prop.outline.spigots if prop.outline is not None else ():
+        if name not in prop.supplies:
+            yield Mistake(("outline", "spigots", name), "no such supply", known)
     tags: dict[int, str] = {}
     for name, zone in prop.zones.items():
         if zone.supply not in prop.supplies:
-            known = ", ".join([f'"{supply}"' for supply in prop.supplies]) or "a supply"
             yield Mistake(("zones", name, "supply"), f'"{zone.supply}"', known)
         other = tags.setdefault(tag_of(name), name)
         if other != name:

@@ -28,6 +28,8 @@ from evenclay.tools.property.file.schedule import Habits, Hub, Lockouts, Season,
 from evenclay.tools.property.file.table import Table
 from evenclay.tools.property.file.text import document_of, read_text
 from evenclay.tools.property.file.wording import shown
+from evenclay.tools.property.outline.line import open_m
+from evenclay.tools.property.outline.table import Outline
 
 ZoneName = Annotated[str, rules.ascii_name(NAME_BYTES)]
 SupplyName = Annotated[str, rules.ascii_name(24)]
@@ -46,6 +48,7 @@ class Property(Table):
     estimate: Estimate = Estimate()
     water: Water = Water()
     owner: Habits = Habits()
+    outline: Outline | None = None
     _source: Source = PrivateAttr(default=Source("property", ""))
 
     @property
@@ -85,7 +88,7 @@ def from_document(document: dict[str, Any], source: Source) -> Property:
     """
     units = _units_of(document)
     try:
-        found = Property.model_validate(document, context=units)
+        found = Property.model_validate(_with_lengths(document, units), context=units)
     except ValidationError as error:
         mistakes = [_mistake(detail, units) for detail in error.errors(include_url=False)]
         raise source.error(mistakes) from None
@@ -100,6 +103,32 @@ def _units_of(document: dict[str, Any]) -> str:
     site = document.get("site")
     units = site.get("units") if isinstance(site, dict) else None
     return "us" if isinstance(units, str) and units.strip().lower() == "us" else "metric"
+
+
+def _with_lengths(document: dict[str, Any], units: str) -> dict[str, Any]:
+    """What TOML says, where a zone without a length has that of its side of the outline.
+
+    A side's length is that of the hose's line along its walls, less paving. Where several zones
+    share a side each says its own.
+    """
+    zones = document.get("zones")
+    if "outline" not in document or not isinstance(zones, dict):
+        return document
+    sides = [zone.get("side") for zone in zones.values() if isinstance(zone, dict)]
+    lacking = {
+        name: zone
+        for name, zone in zones.items()
+        if isinstance(zone, dict) and "length" not in zone and sides.count(zone.get("side")) == 1
+    }
+    try:
+        shape = Outline.model_validate(document["outline"], context=units).shape
+    except ValidationError:  # its own mistake is told; no zone is to blame
+        given = dict.fromkeys(lacking, "1 m")
+    else:
+        lengths = {name: open_m(shape, str(zone.get("side"))) for name, zone in lacking.items()}
+        given = {name: f"{length_m:.2f} m" for name, length_m in lengths.items() if length_m >= 1}
+    longer = {name: {**lacking[name], "length": length} for name, length in given.items()}
+    return {**document, "zones": {**zones, **longer}}
 
 
 _CONTAINERS = {

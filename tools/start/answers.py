@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from functools import cache, partial
 from typing import Any
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 from pydantic_core import PydanticCustomError
 
 from evenclay.sim.units import UNITS
@@ -19,6 +19,7 @@ from evenclay.tools.property.file.place import Bucket, Hose, Site, Supply, Zone
 from evenclay.tools.property.file.rules import Rule
 from evenclay.tools.property.file.schedule import BILLED, Quiet, Rain, Water
 from evenclay.tools.property.file.wording import shown
+from evenclay.tools.property.outline.table import Outline
 from evenclay.tools.start import clay, place, seasons
 from evenclay.tools.start.questions import SIDES
 
@@ -77,6 +78,11 @@ def words(texts: Texts) -> dict[str, str]:
         "supply_flow": "4 gal/min" if us else "15 L/min",
         "probe_depth": units.shown(0.5, "near"),
         "billed": "1000 gal" if us else "m3",
+        "outline": "40 ft right, 30 ft right, 40 ft right, 30 ft right"
+        if us
+        else "12 m right, 9 m right, 12 m right, 9 m right",
+        "spigot_place": f"{texts.get('spigots', '').split(', ')[0]} 3 {'12 ft' if us else '4 m'}",
+        "paving": "2 10 ft to 14 ft" if us else "2 3 m to 4.2 m",
         "covers": "bare, mulched, lawn, planted shaded, planted morning sun, hot wall",
         "spigots": texts.get("spigots", ""),
         "a_side": next((side for side in SIDES if texts.get(side, "none") != "none"), "north"),
@@ -190,6 +196,82 @@ def _spigot_of(text: str, texts: Texts) -> str:
     return text
 
 
+RECTANGLE = "rectangle"
+_SIDE = re.compile(r"(.+?)[\s,]+(left|right)", re.IGNORECASE)
+_SPIGOT_PLACE = re.compile(r"(.+?)\s+(\d{1,2})\s+(\S.*)")
+_PAVED = re.compile(r"(\d{1,2})\s+(\S.*?)\s+to\s+(\S.*)")
+
+
+def outline_of(texts: Texts) -> dict[str, Any] | None:
+    """The table [outline] of the answers, as TOML has it; None where it is not told."""
+    if texts.get("outline", RECTANGLE) in (RECTANGLE, seasons.AS_IT_IS):
+        return None
+    table: dict[str, Any] = {
+        "sides": [side.strip() for side in texts["outline"].split(",")],
+        "first": texts.get("first-side", "north"),
+    }
+    if texts.get("spigot-places", "unknown") not in ("unknown", seasons.AS_IT_IS):
+        places = [_SPIGOT_PLACE.fullmatch(place) for place in texts["spigot-places"].split(", ")]
+        table["spigots"] = {
+            place[1]: {"side": int(place[2]), "along": place[3]} for place in places if place
+        }
+    if texts.get("paving", "none") not in ("none", seasons.AS_IT_IS):
+        parts = [_PAVED.fullmatch(part) for part in texts["paving"].split(", ")]
+        table["paving"] = [
+            {"side": int(part[1]), "from": part[2], "to": part[3]} for part in parts if part
+        ]
+    return table
+
+
+def _checked(key: str, text: str, texts: Texts) -> str:
+    """A text that fits the outline of the answers before. Raises: ValueError in one line."""
+    try:
+        Outline.model_validate(outline_of({**texts, key: text}), context=_units_of(texts))
+    except ValidationError as error:
+        detail = error.errors(include_url=False)[0]
+        context = detail.get("ctx", {})
+        allowed = str(context.get("allowed", detail["msg"]))
+        raise ValueError(f"found {context.get('found', shown(text))}, allowed {allowed}") from None
+    return text
+
+
+def _outline(text: str, texts: Texts) -> str:
+    if text.lower() == RECTANGLE:
+        return RECTANGLE
+    sides = []
+    for part in text.split(","):
+        match = _SIDE.fullmatch(part.strip())
+        if match is None:
+            raise refused(text, f"{words(texts)['outline']} or the like; or {RECTANGLE}")
+        sides.append(f"{with_unit(match[1], 'length', _units_of(texts))} {match[2].lower()}")
+    return _checked("outline", ", ".join(sides), {"units": _units_of(texts)})
+
+
+def _spigot_places(text: str, texts: Texts) -> str:
+    if text.lower() in ("unknown", "?"):
+        return "unknown"
+    places = []
+    for part in text.split(","):
+        match = _SPIGOT_PLACE.fullmatch(part.strip())
+        if match is None or match[1] not in texts["spigots"].split(", "):
+            raise refused(text, f"{words(texts)['spigot_place']} or the like; or unknown")
+        places.append(f"{match[1]} {match[2]} {with_unit(match[3], 'length', _units_of(texts))}")
+    return _checked("spigot-places", ", ".join(places), texts)
+
+
+def _paving(text: str, texts: Texts) -> str:
+    if text.lower() == "none":
+        return "none"
+    parts = []
+    for part in text.split(","):
+        match = _PAVED.fullmatch(part.strip())
+        if match is None:
+            raise refused(text, f"{words(texts)['paving']} or the like; or none")
+        ends = [with_unit(end, "length", _units_of(texts)) for end in match.groups()[1:]]
+        parts.append(f"{match[1]} {' to '.join(ends)}")
+    return _checked("paving", ", ".join(parts), texts)
+
+
 def bucket_of(text: str) -> tuple[str, str, str] | None:
     """Volume, time and side of a bucket test; None where a text is none. The side may be ''."""
     match = _TEST.fullmatch(text)
@@ -289,6 +371,10 @@ _READERS: dict[str, Callable[[str, Texts], str]] = {
     "built": _built,
     "clay": _clay,
     "spigots": _spigots,
+    "outline": _outline,
+    "first-side": _choice(*SIDES),
+    "spigot-places": _spigot_places,
+    "paving": _paving,
     **{side: partial(_length, side) for side in SIDES},
     **{f"{side}-cover": _cover for side in SIDES},
     **{f"{side}-spigot": _spigot_of for side in SIDES},

@@ -6,7 +6,7 @@ from pathlib import Path
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Zone
 from evenclay.tools.start import clay, seasons
-from evenclay.tools.start.answers import Texts, bucket_of, found_place
+from evenclay.tools.start.answers import Texts, bucket_of, found_place, outline_of
 from evenclay.tools.start.questions import SIDES
 
 STOP = (
@@ -84,7 +84,9 @@ def _of_strips(texts: Texts, keys: Set[str]) -> Iterator[str]:
     """What nobody said of the sides and their hoses."""
     with_hose = [side for side in SIDES if texts[side] != "none"]
     copied = [side for side in with_hose if side in keys]
-    if copied:
+    if copied and outline_of(texts) is not None:
+        yield f"Its hose is as long as the outline has it, less paving: {', '.join(copied)}."
+    elif copied:
         yield f"As long as the side across: {' and '.join(copied)}."
     bare = [side for side in with_hose if f"{side}-cover" in keys]
     if bare:
@@ -121,11 +123,12 @@ def measures(texts: Texts, path: Path) -> Iterator[str]:
     )
 
 
-def next_steps(path: Path) -> Sequence[str]:
+def next_steps(texts: Texts, path: Path) -> Sequence[str]:
     """What to type next."""
     weather = path.with_name("weather.csv")
     return (
         f"evenclay check {path}",
+        *([] if outline_of(texts) is None else [f"evenclay layout {path}"]),
         f"evenclay weather {path}",
         f"evenclay replay {path} --weather {weather} --out {path.with_name('out')}",
     )

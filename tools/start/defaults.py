@@ -2,8 +2,17 @@
 
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Hose, Zone
+from evenclay.tools.property.outline.line import open_m
+from evenclay.tools.property.outline.table import Outline
 from evenclay.tools.property.property import Property
-from evenclay.tools.start.answers import LABELS, OLD, Texts, found_place
+from evenclay.tools.start.answers import (
+    LABELS,
+    OLD,
+    RECTANGLE,
+    Texts,
+    found_place,
+    outline_of,
+)
 from evenclay.tools.start.questions import SIDES
 from evenclay.tools.start.seasons import AS_IT_IS
 
@@ -13,6 +22,10 @@ USUAL = {
     "built": OLD,
     "clay": "unknown",
     "spigots": "spigot",
+    "outline": RECTANGLE,
+    "first-side": "north",
+    "spigot-places": "unknown",
+    "paving": "none",
     **{f"{side}-cover": "bare" for side in SIDES},
     "hose": "porous",
     "spigot-flow": "unknown",
@@ -28,10 +41,13 @@ USUAL = {
 OPPOSITE = {"south": "north", "west": "east"}
 # Answers that follow another: where that one changes, they are usual again.
 FOLLOWS = {
-    "elevation": "where",
-    "timezone": "where",
-    "hose-flow": "hose",
-    "hose-pressure": "hose",
+    "elevation": ("where",),
+    "timezone": ("where",),
+    "hose-flow": ("hose",),
+    "hose-pressure": ("hose",),
+    "spigot-places": ("outline",),
+    "paving": ("outline",),
+    **dict.fromkeys(SIDES, ("outline", "first-side", "paving")),
 }
 
 
@@ -39,6 +55,9 @@ def usual(key: str, texts: Texts) -> str | None:
     """The answer where nobody gives one, after those before; None where somebody has to."""
     if key in USUAL:
         return USUAL[key]
+    if key in SIDES and (table := outline_of(texts)) is not None:
+        length_m = open_m(Outline.model_validate(table, context=texts["units"]).shape, key)
+        return UNITS[texts["units"]].shown(length_m, "distance") if length_m >= 1 else "none"
     if key in OPPOSITE:
         return texts[OPPOSITE[key]]
     if key.endswith("-spigot"):
@@ -104,13 +123,43 @@ def now(prop: Property) -> dict[str, str]:
         found["where"] = f"{site.latitude:g}, {site.longitude:g}"
     if prop.water.price is not None:
         found["water-price"] = f"{prop.water.currency}{prop.water.price:g} per {prop.water.per}"
-    return found | _of_supplies(prop) | _of_sides(prop) | _of_hoses(prop)
+    return found | _of_outline(prop) | _of_supplies(prop) | _of_sides(prop) | _of_hoses(prop)
 
 
 def _hours(hours: tuple[tuple[int, int], ...]) -> str:
     if not hours:
         return "none"
     return ", ".join("-".join(f"{m // 60:02}:{m % 60:02}" for m in ban) for ban in hours)
+
+
+def _of_outline(prop: Property) -> dict[str, str]:
+    """The outline, where it is told by its sides, and by distances along them."""
+    outline, units = prop.outline, UNITS[prop.site.units]
+    if outline is None:
+        return {"outline": RECTANGLE}
+    if outline.sides is None or outline.courtyards:
+        return dict.fromkeys(("outline", "spigot-places", "paving"), AS_IT_IS)
+    found = {"first-side": outline.first, "spigot-places": "unknown", "paving": "none"}
+    sides = [f"{units.shown(m, 'length')} {turn}" for m, turn in outline.sides]
+    found["outline"] = ", ".join(sides)
+    places = [
+        ""
+        if spigot.along is None
+        else f"{name} {spigot.side} {units.shown(spigot.along, 'length')}"
+        for name, spigot in outline.spigots.items()
+    ]
+    if places:
+        found["spigot-places"] = ", ".join(places) if all(places) else AS_IT_IS
+    parts = [
+        ""
+        if isinstance(paving.begins, tuple) or isinstance(paving.ends, tuple)
+        else f"{paving.side} {units.shown(paving.begins, 'length')} to "
+        f"{units.shown(paving.ends, 'length')}"
+        for paving in outline.paving
+    ]
+    if parts:
+        found["paving"] = ", ".join(parts) if all(parts) else AS_IT_IS
+    return found
 
 
 def _of_supplies(prop: Property) -> dict[str, str]:

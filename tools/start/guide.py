@@ -57,8 +57,9 @@ def gather(options: Mapping[str, str], prop: Property | None) -> Given:
 
 def _default(key: str, texts: Texts, old: Texts) -> str | None:
     """The answer in brackets: what the file says, else what is usual."""
-    leader = FOLLOWS.get(key)
-    stale = leader is not None and texts[leader] != old.get(leader)
+    told = answers.outline_of(texts) is not None
+    leaders = () if key in SIDES and not told else FOLLOWS.get(key, ())
+    stale = any(texts[leader] != old.get(leader, texts[leader]) for leader in leaders)
     if key.endswith("-spigot") and old.get(key) not in texts["spigots"].split(", "):
         stale = True
     return old[key] if key in old and not stale else usual(key, texts)
@@ -71,6 +72,8 @@ def _barred(key: str, texts: Texts, prop: Property | None) -> str:
         return "where the side has one zone; change this file's by hand"
     if side in SIDES and key != side and texts[side] == "none":
         return f"where the {side} side has a hose"
+    if key in ("first-side", "spigot-places", "paving") and answers.outline_of(texts) is None:
+        return "where the outline is told"
     if key.endswith("-spigot") and "," not in texts["spigots"]:
         return "where there are several spigots"
     if key == "units" and prop:

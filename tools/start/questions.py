@@ -88,6 +88,30 @@ QUESTIONS = (
         "Spigots that get a hub's valves, by names of your own, such as: back, front",
         'Names of the spigots, such as "back, front".',
     ),
+    Question(
+        "outline",
+        "The house from above: its sides as you walk around it, each with the turn at its end, "
+        "such as: {outline}; or rectangle, where the lengths of its sides are enough",
+        'The sides as you walk around the house, each with the turn at its end, such as "40 ft '
+        'right, 30 ft right, 40 ft right, 30 ft right"; or rectangle.',
+    ),
+    Question(
+        "first-side",
+        "Which way the first of them faces: north, east, south or west",
+        "Which way the first side of the outline faces: north, east, south or west.",
+    ),
+    Question(
+        "spigot-places",
+        "Where each spigot is: its name, the number of its side in that order, and how far from "
+        "the side's beginning, such as: {spigot_place}; or unknown",
+        'Where each spigot is, as name, number of the side and distance along it: "back 3 12 ft"; '
+        "or unknown.",
+    ),
+    Question(
+        "paving",
+        "Paving against the house, by the side's number, such as: {paving}; or none",
+        'Paving against the house, by the number of the side: "2 10 ft to 14 ft"; or none.',
+    ),
     *(question for side in SIDES for question in _of_side(side)),
     Question(
         "hose",

@@ -19,7 +19,7 @@ from evenclay.sim.units import UNITS
 from evenclay.tools.property.edits import add_last, after_last
 from evenclay.tools.property.file.schedule import WEEKDAYS
 from evenclay.tools.start import clay, seasons
-from evenclay.tools.start.answers import OLD, Texts, bucket_of, found_place, price_of
+from evenclay.tools.start.answers import OLD, Texts, bucket_of, found_place, outline_of, price_of
 from evenclay.tools.start.questions import SIDES
 from evenclay.tools.start.seasons import AS_IT_IS, Row
 
@@ -120,6 +120,33 @@ def _context(texts: Texts, names: Mapping[str, str], rows: Sequence[Row]) -> dic
         "dates": texts["dates"],
         "banned_hours": _quoted(hours),
         "price": price,
+        "outline": _outline(texts),
+    }
+
+
+def _outline(texts: Texts) -> dict[str, Any] | None:
+    """The table [outline] with each value as TOML has it."""
+    table = outline_of(texts)
+    if table is None:
+        return None
+    units = texts["units"]
+
+    def length(text: str) -> str:
+        return _value(text, "length", units)
+
+    spigots = [
+        f"{_key(name)} = {{ side = {place['side']}, along = {length(place['along'])} }}"
+        for name, place in table.get("spigots", {}).items()
+    ]
+    paving = [
+        f"{{ side = {part['side']}, from = {length(part['from'])}, to = {length(part['to'])} }}"
+        for part in table.get("paving", [])
+    ]
+    return {
+        "sides": _quoted(table["sides"]),
+        "first": table["first"],
+        "spigots": f"{{ {', '.join(spigots)} }}" if spigots else "",
+        "paving": f"[{', '.join(paving)}]" if paving else "",
     }
 
 

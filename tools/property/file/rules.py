@@ -47,7 +47,7 @@ class Rule:
             raise refusal(shown(value, str(error)), rule.allowed) from None
 
 
-def refusal(found: str, allowed: str, *keys: str) -> PydanticCustomError:
+def refusal(found: str, allowed: str, *keys: str | int) -> PydanticCustomError:
     """Return the error that stands for one mistake at `keys` below the place it is raised for."""
     return PydanticCustomError(
         "refused", "{found}", {"found": found, "allowed": allowed, "keys": list(keys)}
@@ -155,6 +155,20 @@ def text(most: int) -> BeforeValidator:
         return value
 
     return BeforeValidator(Rule(f"a text of 1 to {most} printable characters", read))
+
+
+def web_address(most: int) -> BeforeValidator:
+    """Rule for the address of a page."""
+
+    def read(value: Any) -> str:
+        if not isinstance(value, str) or len(value) > most:
+            raise ValueError("")
+        if not re.fullmatch(r"https?://[!-~]+", value):
+            raise ValueError("")
+        return value
+
+    allowed = f'an address of at most {most} characters, such as "http://hub.local/"'
+    return BeforeValidator(Rule(allowed, read))
 
 
 def ascii_name(most: int) -> BeforeValidator:

@@ -145,6 +145,7 @@ class Hub(Table):
         180  # sensors, all valves shut; and before a run
     )
     watch: Annotated[float, q("min", 0.2, 10, "10 min", bare=False)] = 10  # with a valve open
+    page: Annotated[str | None, rules.web_address(100)] = None  # the house's own, for its card
 
 
 class Water(Table):

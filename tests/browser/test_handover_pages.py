@@ -1,0 +1,139 @@
+"""Drawings and cards in a real browser: nothing covered or clipped, and the pages counted."""
+
+import io
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+from pypdf import PdfReader
+
+from evenclay.tools.handover.card import printed
+from evenclay.tools.handover.card.card import Paper, card_of
+from evenclay.tools.handover.layout.drawing import Sheet, figure_of, svg_file
+from evenclay.tools.handover.layout.layout import lay_out
+from evenclay.tools.property.property import Property, load, parse
+from tests.browser.test_report_page import COVERED, NAMES, OUTSIDE
+from tests.outlines import OUTLINES, house_of
+from tests.unit.test_card import eight_zones, us_text
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
+POINTS = {"a4": (595, 842), "letter": (612, 792)}  # ISO 216 A4 and 8.5 x 11 in, at 72 to an inch
+# Texts over a hose, a feed or a wall; a mark at the text's middle line is enough to be in the way.
+OVER = """() => [...document.querySelectorAll("svg text")].flatMap(text => {
+  const box = text.getBoundingClientRect();
+  const lines = [...text.ownerSVGElement.querySelectorAll(
+    '[id^="hose-"] path, [id^="feed-"] path, [id^="link-"] path, [id^="wall-"] path,' +
+    '[id*="-hose-"] path, [id*="-feed-"] path, [id*="-link-"] path, [id*="-wall-"] path')];
+  return lines.filter(line => {
+    const length = line.getTotalLength(), matrix = line.getScreenCTM();
+    for (let at = 0; at <= length; at += 2) {
+      const point = line.getPointAtLength(at).matrixTransform(matrix);
+      if (point.x > box.left + 1 && point.x < box.right - 1
+        && point.y > box.top + 2 && point.y < box.bottom - 2) return true;
+    }
+    return false;
+  }).map(line => text.textContent + " / " + line.parentElement.id);
+})"""
+# Texts of a page that are cut off at its side, or smaller than nine points (12 px).
+SMALL = """() => [...document.querySelectorAll("body *")].filter(one =>
+  [...one.childNodes].some(node => node.nodeType === 3 && node.textContent.trim())
+  && parseFloat(getComputedStyle(one).fontSize) < (one.closest("svg[viewBox]") ? 9 : 11.99)
+).map(one => one.textContent)"""
+WIDE = """() => [...document.querySelectorAll("table, figure, p")].filter(one =>
+  one.scrollWidth > one.clientWidth + 1).map(one => one.textContent)"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """A browser of this machine; skips where there is none."""
+    found = next((path for path in map(shutil.which, NAMES) if path), None)
+    if found is None:
+        pytest.skip("no browser: none of " + ", ".join(NAMES) + " is on the path")
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path=found, args=["--no-sandbox"], timeout=0
+        )
+        yield started
+        started.close()
+
+
+def looked_at(browser: Browser, html: str, *scripts: str, width: int = 900) -> list[Any]:
+    """What scripts find on a page, which may fetch nothing."""
+    page = browser.new_page(viewport={"width": width, "height": 1200})
+    asked: list[str] = []
+    page.on("request", lambda sent: asked.append(sent.url))
+    page.set_content(html)
+    found = [page.evaluate(script) for script in scripts]
+    page.close()
+    assert asked == []
+    return found
+
+
+@pytest.mark.parametrize("name", OUTLINES)
+def test_no_text_of_a_drawing_covers_another_or_a_hose(name: str, browser: Browser) -> None:
+    layout = lay_out(house_of(OUTLINES[name]))
+    for paper in ((190.0, 240.0, True), (92.0, 78.0, False)):
+        svg = svg_file(figure_of(Sheet(layout, *paper)))
+        page = svg[svg.index("<svg") :]
+        count, covered, outside, over = looked_at(
+            browser,
+            page,
+            '() => document.querySelectorAll("svg text").length',
+            COVERED,
+            OUTSIDE,
+            OVER,
+        )
+        assert count >= len(layout.laid) + 3
+        assert (covered, outside, over) == ([], [], [])
+
+
+def pages_of(browser: Browser, html: str) -> list[tuple[float, float]]:
+    """The size of each page that a card prints on."""
+    page = browser.new_page()
+    page.set_content(html)
+    data = page.pdf(prefer_css_page_size=True, print_background=True)
+    page.close()
+    boxes = [each.mediabox for each in PdfReader(io.BytesIO(data)).pages]
+    return [(float(box.width), float(box.height)) for box in boxes]
+
+
+def cards() -> dict[str, tuple[Property, int]]:
+    """Properties, and how many sides of paper each card takes."""
+    text = DEMO.read_text("utf-8")
+    paged = text.replace("open_at_once = 2", 'open_at_once = 2\npage = "http://hub.local/"')
+    return {
+        "demo": (load(DEMO), 1),
+        "demo in US units": (parse(us_text(), "us"), 1),
+        "demo with a page, both checks": (
+            parse(paged.replace('check = "sample"', 'check = "both"'), "paged"),
+            1,
+        ),
+        "eight zones": (eight_zones(), 2),
+    }
+
+
+@pytest.mark.parametrize("paper", POINTS)
+@pytest.mark.parametrize("name", cards())
+def test_a_card_takes_one_side_and_two_beyond_four_zones(
+    name: str, paper: Paper, browser: Browser
+) -> None:
+    prop, sides = cards()[name]
+    html = card_of(prop, paper)
+    sizes = pages_of(browser, html)
+    assert len(sizes) == sides
+    assert all(size == pytest.approx(POINTS[paper], abs=1.5) for size in sizes)
+    covered, outside, over, small, wide = looked_at(
+        browser, html, COVERED, OUTSIDE, OVER, SMALL, WIDE, width=720
+    )
+    assert (covered, outside, over, small, wide) == ([], [], [], [], [])
+
+
+def test_the_command_s_own_pdf(browser: Browser) -> None:
+    """The way by the browser's command line gives the same page."""
+    data = printed.printed(card_of(load(DEMO), "a4"))
+    (page,) = PdfReader(io.BytesIO(data)).pages
+    text = page.extract_text()
+    assert "Cotter house" in text and "Stop, and ask an engineer" in text

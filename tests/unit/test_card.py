@@ -1,0 +1,239 @@
+"""`evenclay card`: what stands on the sheet, in the house's units and clock, and its refusals."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from evenclay.sim.units import METRIC
+from evenclay.tools.handover.card import content, printed
+from evenclay.tools.handover.card.card import SWATCH, card_of
+from evenclay.tools.handover.layout.drawing import PATTERNS
+from evenclay.tools.handover.layout.layout import lay_out
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.cycles import run_s
+from evenclay.tools.property.file.mistakes import PropertyError
+from evenclay.tools.property.property import Property, load, parse
+from tests.outlines import OUTLINES, house_of, text_of
+from tests.unit.test_units import both, own_units_only, run, words
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
+# Of section 7 of the trade's cautions: what an owner must meet on the sheet.
+TOLD = (
+    "mains pressure",
+    "backflow device",
+    "Look for leaks",
+    "drains no hose",
+    "one side only",
+    "gap at the slab",
+    "weep holes",
+    "termite barriers",
+    "softened, saline or grey water",
+    "new or growing cracks",
+    "soft ground",
+    "seepage",
+    "stands an hour after a cycle",
+    "engineer",
+    "plumber",
+    "water supplier",
+    "Set up by",
+    "Telephone",
+)
+
+
+def page_words(page: str) -> str:
+    return re.sub(r"\s+", " ", words(page))
+
+
+def us_text() -> str:
+    """The demo with its units, as its comments allow."""
+    text = DEMO.read_text("utf-8").replace('units = "metric"', 'units = "us"')
+    for key, unit in (
+        ("length|along|from|to|distance|height|eaves|fall", "m"),
+        ("flow", "L/h/m"),
+        ("pressure", "kPa"),
+        ("below|above", "degC"),
+        ("top|hold", "mm"),
+    ):
+        text = re.sub(rf"\b({key}) = (-?[\d.]+)(?=[ ,}}\n])", rf'\1 = "\2 {unit}"', text)
+    text = text.replace('flow = "14 L/h/m"', 'flow = "14 L/min"')
+    return text.replace('flow = "12 L/h/m"', 'flow = "12 L/min"')
+
+
+@both
+def test_it_speaks_in_the_house_s_units_and_clock(units: str, tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(us_text() if units == "us" else DEMO.read_text("utf-8"), "utf-8")
+    status, said = run("card", str(file))
+    assert status == 0, said
+    page = (tmp_path / "card.html").read_text("utf-8")
+    text = page_words(page)
+    own_units_only(text, units, 350)
+    assert ("8 pm, 12:40 am, 5:20 am" in text) == (units == "us")
+    assert ("20:00, 00:40, 05:20" in text) == (units == "metric")
+    assert f"size: {'letter' if units == 'us' else 'A4'}" in page
+    assert ("rain 0.5 inch" in text) == (units == "us")
+
+
+def test_what_an_owner_must_meet_is_told() -> None:
+    text = page_words(card_of(load(DEMO)))
+    missing = [told for told in TOLD if told not in text]
+    assert not missing
+
+
+def test_each_zone_has_name_colour_and_pattern() -> None:
+    """No two of the eight zones that a hub can have look alike, without colour neither."""
+    page = card_of(load(DEMO))
+    swatches = re.findall(r'<svg class="swatch".*?</svg>', page, re.DOTALL)
+    assert len(swatches) == 4
+    shapes = {re.findall(r'd="([^"]*)"', swatch)[0] for swatch in swatches}
+    colours = {re.findall(r'stroke="([^"]*)"', swatch)[0] for swatch in swatches}
+    assert len(shapes) == len(colours) == 4
+    assert set(SWATCH) == set(PATTERNS) and len(set(SWATCH.values())) == len(PATTERNS) == 8
+    for name in load(DEMO).zones:
+        assert f"<b>{name}</b>" in page
+
+
+def test_no_text_is_smaller_than_nine_points() -> None:
+    for page in (card_of(load(DEMO)), card_of(eight_zones())):
+        sizes = re.findall(r"font(?:-size)?: (?:bold )?(?:[\d.]+px)?([\d.]+)(pt|px|em)", page)
+        sizes += re.findall(r'font-size="([\d.]+)"()', page)
+        sizes += re.findall(r"font: (?:\w+ )?([\d.]+)(px)", page)
+        assert len(sizes) >= 5
+        for size, unit in sizes:
+            # A pixel of a drawing is a point: its viewBox is as wide as its width in points.
+            least = {"em": 1.0}.get(unit, 9.0)
+            assert float(size) >= least, (size, unit)
+        for drawing in re.findall(r"<svg [^>]*viewBox[^>]*>", page):
+            wide = re.search(r'width="([\d.]+)pt"', drawing)
+            shown = re.search(r'viewBox="0 0 ([\d.]+) ', drawing)
+            assert shown is not None
+            if wide and "swatch" not in drawing:
+                assert float(wide[1]) == pytest.approx(float(shown[1]), rel=1e-3)
+
+
+def eight_zones() -> Property:
+    """The U without paving, each of whose eight sides has a zone."""
+    from evenclay.tools.handover.layout.written import written
+
+    bare = OUTLINES["U"].partition("paving")[0]
+    text = written(lay_out(house_of(bare)))
+    prop = parse(text, "eight.toml")
+    assert len(prop.zones) == 8
+    return prop
+
+
+def test_seasons_are_the_plan_s() -> None:
+    """Days without a gap, starts and minutes as the hub obeys them."""
+    prop = load(DEMO)
+    plan = compile_house(prop).plan
+    rows = list(content.season_rows(prop, compile_house(prop)))
+    assert [row.days for row in rows][:2] == ["15 Mar to 30 Apr", "1 May to 31 May"]
+    assert rows[-1].days == "1 Nov to 14 Mar" and rows[-1].starts == "closed: no water"
+    for index, (row, part) in enumerate(zip(rows, plan.rows, strict=True)):
+        if not part.cycles:
+            assert not row.minutes
+            continue
+        starts = [part.start_min_of(cycle) % 1440 for cycle in range(part.cycles)]
+        assert row.starts == ", ".join(f"{m // 60:02}:{m % 60:02}" for m in starts)
+        given = [run_s(plan, index, zone) / 60 for zone in plan.zones]
+        assert [float(each) for each in row.minutes] == pytest.approx(given, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("minute", "us", "metric"),
+    [
+        (0, "12 am", "00:00"),
+        (45, "12:45 am", "00:45"),
+        (720, "12 pm", "12:00"),
+        (1290, "9:30 pm", "21:30"),
+        (1440, "12 am", "00:00"),
+    ],
+)
+def test_the_clock_of_the_house(minute: int, us: str, metric: str) -> None:
+    assert (content.time_of(minute, True), content.time_of(minute, False)) == (us, metric)
+
+
+@pytest.mark.parametrize("check", ["blade", "sample", "both"])
+def test_findings_are_what_the_hub_understands(check: str) -> None:
+    text = DEMO.read_text("utf-8").replace('check = "sample"', f'check = "{check}"')
+    found = content.findings(parse(text, "house"))
+    told = [each.tell for _, part in found for each in part]
+    blade = [f"check west {word}" for word in ("dry", "firm", "wet")]
+    sample = [f"sample west {number}" for number in range(5)]
+    assert told == {"blade": blade, "sample": sample, "both": sample + blade}[check]
+    page = card_of(parse(text, "house"))
+    assert ("blade: 0.6 m deep" in page) == (check != "sample")
+    assert ("sample: 0.5 m down" in page) == (check != "blade")
+
+
+def test_a_house_without_an_outline_has_a_card_without_a_drawing() -> None:
+    text = DEMO.read_text("utf-8").partition("[outline]")[0]
+    page = card_of(parse(text, "house"))
+    assert "No drawing" in page and 'id="layout-' not in page
+    assert "hub valve, latching" in page
+
+
+def test_the_card_draws_the_file_s_own_zones() -> None:
+    """A zone on a spigot that is not the best one stays there."""
+    prop = house_of(OUTLINES["two spigots"].partition("paving")[0])
+    best, kept = lay_out(prop), lay_out(prop, kept=True)
+    assert {laid.run.supply for laid in best.laid} == {"back", "front"}
+    assert {laid.run.supply for laid in kept.laid} == {"back"}
+    page = card_of(prop)
+    for name in prop.zones:
+        assert f"name-zone-{name}" in page
+
+
+@pytest.mark.parametrize(
+    ("name", "line"),
+    [
+        ("L", "house.toml:.*: zones: found no zone for the hose along side"),
+        ("paving all along", "zones.south: found a zone for which the outline has no hose"),
+    ],
+)
+def test_zones_that_are_not_the_outline_s_are_refused(name: str, line: str, tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(text_of(OUTLINES[name]), "utf-8")
+    with pytest.raises(PropertyError, match=line):
+        card_of(load(file))
+    assert run("card", str(file))[0] == 2
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_the_house_s_page_gets_a_code() -> None:
+    text = DEMO.read_text("utf-8")
+    bare = card_of(parse(text, "house"))
+    paged = text.replace("open_at_once = 2", 'open_at_once = 2\npage = "http://hub.local/"')
+    page = card_of(parse(paged, "house"))
+    assert 'class="qr"' not in bare and 'class="qr"' in page and "http://hub.local/" in page
+    for bad in ('"hub.local"', '"javascript:x"', '"http://a b"', "5"):
+        with pytest.raises(PropertyError, match=r"hub.page: found .*, allowed an address"):
+            parse(paged.replace('"http://hub.local/"', bad), "house")
+
+
+def test_without_a_browser_pdf_says_how_to_print(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(printed, "BROWSERS", ("no-such-browser",))
+    file = tmp_path / "house.toml"
+    file.write_bytes(DEMO.read_bytes())
+    status, said = run("card", str(file), "--pdf")
+    assert status == 2
+    assert (tmp_path / "card.html").exists() and not (tmp_path / "card.pdf").exists()
+    assert "Wrote" in said
+
+
+def test_text_of_an_owner_is_escaped() -> None:
+    text = DEMO.read_text("utf-8").replace("Cotter house", "<b>& house")
+    assert "&lt;b&gt;&amp; house" in card_of(parse(text, "house"))
+
+
+def test_the_check_s_drawing_is_to_its_own_scale() -> None:
+    """The sample lies as deep as the hose is far from the wall, times 0.5 / 0.4."""
+    from evenclay.tools.handover.card.check_drawing import GROUND_PT, PT_PER_M, check_svg
+
+    svg = check_svg(METRIC, sample=True, blade=True)
+    rod = re.search(r"M[\d.]+ 6V([\d.]+)", svg)
+    assert rod is not None
+    assert (float(rod[1]) - GROUND_PT) / PT_PER_M == pytest.approx(0.6, abs=0.01)
