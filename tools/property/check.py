@@ -199,6 +199,18 @@ def show(found: Check, console: Console) -> None:
         console.print(f"{number:3}. {caution}")
 
 
+def line(found: Check) -> str:
+    """Return a check in one line: the house, its water a year, and its first caution."""
+    water = UNITS[found.units].shown(sum([month.litres for month in found.months]), "metered")
+    costs = [month.cost for month in found.months if month.cost is not None]
+    money = f" ({found.currency} {sum(costs):,.0f})" if costs else ""
+    count = len(found.cautions)
+    heed = "no cautions"
+    if count:
+        heed = f"{count} caution{'s' if count > 1 else ''}, first: {found.cautions[0]}"
+    return f"{found.name}; at most {water} a year{money}; {heed}"
+
+
 def _season_table(found: Check, units: Units) -> Table:
     volume, depth = units.unit("volume"), units.unit("depth")
     table = Table()
