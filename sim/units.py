@@ -77,6 +77,12 @@ class Units:
         return us if self.name == "us" else metric
 
 
+def money(amount: float, currency: str) -> str:
+    """A sum of money in whole units of a currency: "$86", "USD 86"; without a currency "86"."""
+    gap = " " if currency[-1:].isalpha() else ""
+    return f"{currency}{gap}{amount:,.0f}"
+
+
 METRIC, US = Units("metric"), Units("us")
 UNITS = {units.name: units for units in (METRIC, US)}
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from evenclay.sim import files
@@ -31,6 +30,7 @@ from evenclay.sim.report.tables import (
     policy_rows,
     site_series,
 )
+from evenclay.sim.report.templates import render
 from evenclay.sim.report.year import Year, read, runs_of
 from evenclay.sim.section.layout import STRIP_M
 
@@ -50,14 +50,7 @@ def write_report(out_dir: Path, house: House, cut: Cut) -> Path:
 
 def page_of(year: Year, cut: Cut) -> str:
     """The report as HTML."""
-    environment = Environment(
-        loader=PackageLoader("evenclay.sim.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("report.html.j2").render(_page(year, cut))
+    return render("report.html.j2", _page(year, cut))
 
 
 def _page(year: Year, cut: Cut) -> dict[str, Any]:

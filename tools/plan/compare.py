@@ -18,7 +18,7 @@ from evenclay.sim.replay.life import Policy
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.names import names_of, refuse_twice
-from evenclay.tools.plan.workers import Progress, SweepError, Tell
+from evenclay.tools.plan.workers import Progress, Tell
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import Means, means_of
 from evenclay.tools.property.file.mistakes import PropertyError
@@ -106,35 +106,35 @@ def run(
     grounds: int,
     executor: Executor,
     tell: Tell,
+    *,
+    as_it_stands: bool = False,
 ) -> list[Found]:
     """Let every way of watering live every life on so many grounds, and judge it.
 
+    as_it_stands: no watering and the hub of each house as it stands, and nothing else.
     Raises: as `policies_of`, before anything is lived.
     """
-    by_job = [policies_of(job, others) for job in jobs]
+    by_job = [
+        [compare.DRY, hub_of(job.house)] if as_it_stands else policies_of(job, others)
+        for job in jobs
+    ]
     targets = [executor.submit(compare.targets_of, job.house, job.life) for job in jobs]
     cases: list[tuple[Job, PlausibleGround]] = []
     tasks: list[_Task] = []
     for job, policies, target in zip(jobs, by_job, targets, strict=True):
         for ground in compare.grounds_of(job.house, job.life, grounds):
-            tasks += _tasks(len(cases), job, ground, policies, target.result())
+            number = len(cases)
+            if not as_it_stands:  # the longest first
+                tasks.append(_Task(number, informed.NAME, job, compare.told, (ground,)))
+            for policy in policies:
+                arguments = (ground, policy, target.result())
+                tasks.append(_Task(number, policy.name, job, compare.lived, arguments))
             cases.append((job, ground))
     judged = _do(tasks, cases, executor, tell)
     return [
         Found(job, target.result(), judged[place * grounds : (place + 1) * grounds])
         for place, (job, target) in enumerate(zip(jobs, targets, strict=True))
     ]
-
-
-def _tasks(
-    number: int, job: Job, ground: PlausibleGround, policies: Sequence[Policy], target_pf: Floats
-) -> list[_Task]:
-    """All that lives in one life on one ground; the longest first."""
-    tasks = [_Task(number, informed.NAME, job, compare.told, (ground,))]
-    for policy in policies:
-        arguments = (ground, policy, target_pf)
-        tasks.append(_Task(number, policy.name, job, compare.lived, arguments))
-    return tasks
 
 
 def _do(
@@ -160,7 +160,8 @@ def _do(
         names = order[task.number]
         if len(ways) == len(names):
             job, ground = cases[task.number]
-            inorder = {name: ways[name] for name in [*names[1:], names[0]]}  # informed last
+            names.sort(key=lambda name: name == informed.NAME)  # it comes last
+            inorder = {name: ways[name] for name in names}
             judged[task.number] = compare.judge(job.life, place_on(job.house, ground), inorder)
             del waiting[task.number]
     return [judged[number] for number in range(len(cases))]

@@ -122,10 +122,15 @@ def measures(texts: Texts, path: Path) -> Iterator[str]:
 
 
 def next_steps(path: Path) -> Sequence[str]:
-    """What to type next."""
+    """What to type next, from here to a plan."""
     weather = path.with_name("weather.csv")
+    return (f"evenclay check {path}", f"evenclay weather {path}", *planning(path, weather))
+
+
+def planning(path: Path, weather: Path) -> Sequence[str]:
+    """What to type once there is weather: a plan, and a year under it."""
+    plan, out = path.with_name("plan"), path.with_name("out")
     return (
-        f"evenclay check {path}",
-        f"evenclay weather {path}",
-        f"evenclay replay {path} --weather {weather} --out {path.with_name('out')}",
+        f"evenclay propose {path} --weather {weather} --out {plan}",
+        f"evenclay replay {plan / 'property.toml'} --weather {weather} --out {out}",
     )
