@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
-from evenclay.controller.plan import Plan
+from evenclay.controller.plan import Plan, ZonePart
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture
 
@@ -99,3 +99,11 @@ class House:
     relief_pf: float | None = None
     target_pf: tuple[float, ...] | None = None
     cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report
+
+
+def run_s(plan: Plan, index: int, zone: ZonePart) -> float:
+    """Seconds that a zone's run is expected to take in a season, at most where the hub reckons."""
+    row = plan.rows[index]
+    if row.run_ml:
+        return row.run_ml * 60 / max(1, zone.flow_ml_min) * zone.share_pct / 100
+    return row.run_s * zone.share_pct / 100

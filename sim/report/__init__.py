@@ -3,6 +3,6 @@
 Read `results.py` first: it replays a house and writes all of its files. `ways.py` lives through
 every way of watering on one ground and judges it. `outputs.py` has the lines of decisions.jsonl and
 daily.csv. The page is made from these files, and the ground by depth: `year.py` reads them back,
-`sentences.py` and `tables.py` word them, `moisture.py`, `openings.py` and `pictures.py` draw them
-with what `drawing.py` offers, and `page.py` puts the page together.
+`lead.py` has the first screen, `sentences.py` and `tables.py` word the rest, `pictures/` draws, and
+`page.py` puts the page together.
 """

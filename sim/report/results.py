@@ -24,8 +24,8 @@ from evenclay.sim.replay.life import Lived
 from evenclay.sim.replay.span import Span
 from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.report import outputs
-from evenclay.sim.report.moisture import cut_of
 from evenclay.sim.report.page import page_of
+from evenclay.sim.report.pictures.moisture import cut_of
 from evenclay.sim.report.ways import (
     Case,
     Figures,

@@ -4,14 +4,9 @@ from typing import Any
 
 from evenclay.sim.judge.measures import YEARS_LEAST
 from evenclay.sim.judge.verdict import CAUTION_EXCURSION_PCT, LIMITS, UNREST_PCT
-from evenclay.sim.report.year import Year
+from evenclay.sim.report.year import Year, middle_of
 
 NBSP = "\N{NO-BREAK SPACE}"
-
-
-def middle_of(value: Any) -> Any:
-    """A figure, or of many grounds their median."""
-    return value["p50"] if isinstance(value, dict) else value
 
 
 def percent(value: float) -> str:
@@ -19,27 +14,36 @@ def percent(value: float) -> str:
     return f"{value:.0f}{NBSP}%"
 
 
+def result_of(summary: dict[str, Any]) -> str | None:
+    """The verdict in a word or two; None where nothing can be said."""
+    found = summary["policies"]["hub"]["unrest_pct"] if summary["years"] else None
+    unrest = middle_of(found)
+    if unrest is None:
+        return None
+    if unrest > 100.5 or any(_over(summary, name) for name in LIMITS):
+        return "Harm"
+    if unrest > UNREST_PCT:
+        return "Hardly calmer"
+    if isinstance(found, dict) and found["p90"] > UNREST_PCT:
+        return "Not sure to help"
+    return "Calmer"
+
+
 def first_sentence(summary: dict[str, Any]) -> str:
     """What the watering does to the ground that carries the house, in one sentence."""
     if not summary["years"]:
-        return (
-            "Less than a whole year was lived, so nothing can be said yet of how the ground moves."
-        )
-    unrest = middle_of(summary["policies"]["hub"]["unrest_pct"])
-    if unrest is None:
+        return "Too short to judge: less than a whole year was lived."
+    result = result_of(summary)
+    if result is None:
         return "Nothing can be said of how the ground under this house moves; the notes say why."
-    if unrest > 100.5:
-        said = "more restless, so the watering does harm"
-    elif unrest > UNREST_PCT:
-        said = "hardly calmer than without water"
-    else:
-        said = "calmer"
-        if any(_over(summary, name) for name in LIMITS):
-            said += ", but the watering breaks a limit and does harm"
-    return (
-        f"Watered by the hub, the ground that carries the house has an unrest of {unrest:.0f}"
-        f"{_spread(summary)}, where leaving it alone is 100: it is {said}."
+    unrest = middle_of(summary["policies"]["hub"]["unrest_pct"])
+    said = (
+        f"{result}: watered by the hub, the ground that carries the house has an unrest of "
+        f"{unrest:.0f}{_spread(summary)}, where leaving it alone is 100"
     )
+    if result == "Harm" and unrest <= 100.5:
+        said += ", but the watering breaks a limit"
+    return said + "."
 
 
 def _spread(summary: dict[str, Any]) -> str:
@@ -47,7 +51,7 @@ def _spread(summary: dict[str, Any]) -> str:
     found = summary["policies"]["hub"]["unrest_pct"]
     if not isinstance(found, dict):
         return ""
-    return f" ({found['p10']:.0f} to {found['p90']:.0f} in eight of ten plausible grounds)"
+    return f" ({found['p10']:.0f} to {found['p90']:.0f} on eight of ten plausible grounds)"
 
 
 def _over(summary: dict[str, Any], name: str) -> bool:
@@ -55,19 +59,24 @@ def _over(summary: dict[str, Any], name: str) -> bool:
     return found is not None and found > LIMITS[name]
 
 
+def is_cautious(summary: dict[str, Any]) -> bool:
+    """Whether differences in the ground go so far that an engineer has to be asked."""
+    found = middle_of(summary["policies"]["hub"]["excursion_pct"])
+    return found is not None and found > CAUTION_EXCURSION_PCT
+
+
 def result_sentences(year: Year) -> list[str]:
-    """What the replay found: unrest, movement and tilt, shift, limits, water, how far to trust."""
+    """What the replay found besides the first screen: movement and tilt, and the largest shift."""
     summary = year.summary
-    sentences = [first_sentence(summary)]
     hub = {name: middle_of(found) for name, found in summary["policies"]["hub"].items()}
-    if summary["years"] and hub["unrest_pct"] is not None:
-        sentences += [_movement(hub), *_shift(hub, summary["years"]), *_limits(summary, hub)]
-    return [*sentences, _water(year), _trust(summary)]
+    if not summary["years"] or hub["unrest_pct"] is None:
+        return []
+    return [_movement(hub), *_shift(hub, summary["years"])]
 
 
 def _movement(hub: dict[str, Any]) -> str:
     if hub["tilt_pct"] is None:
-        return f"Its edges move {percent(hub['movement_pct'])} as much within a year as left alone."
+        return f"Its edge moves {percent(hub['movement_pct'])} as much within a year as left alone."
     return (
         f"Its edges move {percent(hub['movement_pct'])} as much within a year as left alone, and "
         f"its sides move {percent(hub['tilt_pct'])} as much against each other."
@@ -91,24 +100,24 @@ def _shift(hub: dict[str, Any], years: int) -> list[str]:
     ]
 
 
-def _limits(summary: dict[str, Any], hub: dict[str, Any]) -> list[str]:
+def limit_sentences(summary: dict[str, Any]) -> list[str]:
     """Every limit that is broken, and the caution before one."""
+    if result_of(summary) is None:
+        return []
+    hub = {name: middle_of(found) for name, found in summary["policies"]["hub"].items()}
     said = []
-    excursion, soaked = hub["excursion_pct"], hub["days_soaked"]
-    if _over(summary, "excursion_pct"):
+    if is_cautious(summary):
+        harm = _over(summary, "excursion_pct")
         said.append(
-            f"Differences in the ground go {percent(excursion)} of a year's movement beyond what "
-            "they ever were without water; more than 100 is harm."
-        )
-    elif excursion is not None and excursion > CAUTION_EXCURSION_PCT:
-        said.append(
-            f"Differences in the ground go {percent(excursion)} of a year's movement beyond what "
-            "they ever were without water: begin slowly, and ask an engineer."
+            f"Differences in the ground go {percent(hub['excursion_pct'])} of a year's movement "
+            "beyond what they ever were without water"
+            + ("; more than 100 is harm." if harm else ": begin slowly, and ask an engineer.")
         )
     if _over(summary, "days_soaked"):
         said.append(
-            f"On the wettest side clay is soaked, and soft, on {soaked:.0f} days a year more than "
-            f"without water; more than {LIMITS['days_soaked']:.0f} is harm."
+            f"At {_wettest(summary)}, the wettest side, clay is soaked, and soft, on "
+            f"{hub['days_soaked']:.0f} days a year more than without water; more than "
+            f"{LIMITS['days_soaked']:.0f} is harm."
         )
     if _over(summary, "tilt_added_pct"):
         said.append(
@@ -119,19 +128,15 @@ def _limits(summary: dict[str, Any], hub: dict[str, Any]) -> list[str]:
     return said
 
 
-def _water(year: Year) -> str:
-    policies, units = year.summary["policies"], year.units
-    volume = units.word("volume")
-    used, bare = [middle_of(policies[name]["litres"]) for name in ("hub", "calendar")]
-    cost = year.cost(used)
-    money = f" ({cost})" if cost else ""
-    return (
-        f"In the days lived the hub used {units.number(used, 'volume')} {volume}{money}; the bare "
-        f"calendar used {units.number(bare, 'volume')}."
-    )
+def _wettest(summary: dict[str, Any]) -> str:
+    """The zone with the most soaked days; the first of several."""
+    days: dict[str, Any] = {
+        name: middle_of(zone["days_soaked"]) for name, zone in summary["zones"].items()
+    }
+    return max(days, key=lambda name: float(days[name] or 0.0))
 
 
-def _trust(summary: dict[str, Any]) -> str:
+def trust_sentence(summary: dict[str, Any]) -> str:
     """How far to trust it: for how long it was looked at, and on how many grounds."""
     years, grounds = summary["years"], summary["grounds"]
     lived = "less than a year" if not years else "one year" if years == 1 else f"{years} years"

@@ -1,16 +1,71 @@
-"""The tables of the report, each as rows of text."""
+"""The tables of the report, each as rows of text; sums over days are told for a year."""
 
 from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from evenclay.sim.calendar import MONTHS
-from evenclay.sim.report.pictures import HeldRow
-from evenclay.sim.report.sentences import middle_of
-from evenclay.sim.report.year import Year
+from evenclay.controller.plan import ANY_DATE, RowPart
+from evenclay.sim.calendar import MONTHS, clock
+from evenclay.sim.house.house import run_s
+from evenclay.sim.report.pictures.water import HeldRow
+from evenclay.sim.report.year import Year, middle_of
 from evenclay.sim.types import Floats
+
+EVERY_WEEKDAY = 0b1111111  # of a plan without local rules for days
+ALARMS_MOST = 40  # that the page names one by one
+CHARACTER_PX, COLUMN_PX = 9.0, 18.0  # what a table takes in a wide font
+NARROWEST_PX, MIDDLE_PX = 350.0, 755.0  # room that a table has on a phone, and on a tablet
+
+
+class Row(NamedTuple):
+    """One row of a table. kind: "hub" for the way that counts, "inner" for a part of the row above,
+    else ""."""
+
+    head: str
+    cells: tuple[str, ...]
+    kind: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of the page. heads: of all columns, first that of the rows' heads. kind: "words"
+    where cells hold sentences, else "". wraps: its heads are of several short words, so that it
+    fits on a phone unstacked."""
+
+    caption: str
+    heads: tuple[str, ...]
+    rows: Sequence[Row]
+    kind: str = ""
+    wraps: bool = False
+
+    @property
+    def size(self) -> str:
+        """How much room it takes: it is stacked where a screen has less."""
+        if self.wraps:
+            return "wraps"
+        if self._px(len) <= NARROWEST_PX:
+            return "small"
+        return "middle" if self._px(_wrapped) <= MIDDLE_PX else "broad"
+
+    @property
+    def ranged(self) -> bool:
+        """Whether a figure has its range over many grounds behind it."""
+        return any(" to " in cell for row in self.rows for cell in row.cells if cell[:1].isdigit())
+
+    def _px(self, wide: Callable[[str], int]) -> float:
+        columns = zip(self.heads, *((row.head, *row.cells) for row in self.rows), strict=True)
+        longest = [max(wide(text) for text in column) for column in columns]
+        return CHARACTER_PX * sum(longest) + COLUMN_PX * len(longest)
+
+
+def _wrapped(text: str) -> int:
+    """Characters that a cell takes side by side: a figure is whole, words may be wrapped."""
+    return len(text) if text[:1].isdigit() else max(map(len, text.split()), default=0)
+
 
 POLICIES = {
     "none": "Left alone",
@@ -77,7 +132,7 @@ def site_series(year: Year) -> tuple[Floats, Floats, Floats]:
     return columns["rain_mm"][:, 0], columns["et0_mm"][:, 0], columns["litres"].sum(1) / area_m2
 
 
-def months(year: Year) -> list[dict[str, str]]:
+def months_table(year: Year) -> Table:
     """A row a month shown: rain, ET0, water applied."""
     months = year.days[year.shown].astype("datetime64[M]")
     rows = []
@@ -88,9 +143,47 @@ def months(year: Year) -> list[dict[str, str]]:
             for series in site_series(year)
         ]
         when = month.astype(object)
-        name = f"{MONTHS[when.month - 1]} {when.year}"
-        rows.append({"month": name, "rain": sums[0], "et0": sums[1], "water": sums[2]})
-    return rows
+        rows.append(Row(f"{MONTHS[when.month - 1]} {when.year}", tuple(sums)))
+    caption = f"Monthly sums, {year.units.word('depth')}"
+    return Table(caption, ("Month", "Rain", "ET0", "Water"), rows)
+
+
+def seasons_table(year: Year) -> Table | None:
+    """A row a season of the hub's plan: when it runs, and the most each zone is given; None where
+    the plan has no seasons."""
+    plan, units = year.house.plan, year.units
+    rows = []
+    for index, season in enumerate(plan.rows):
+        begins = f"{season.day} {MONTHS[season.month - 1]}"
+        if not season.cycles:
+            blank = [""] * (len(plan.zones) + 1)
+            rows.append(Row(begins, ("", "closed", *blank)))
+            continue
+        minutes = [run_s(plan, index, zone) / 60 for zone in plan.zones]
+        litres = season.cycles * sum(
+            one * zone.flow_ml_min / 1000 for one, zone in zip(minutes, plan.zones, strict=True)
+        )
+        given = [f"{one:.3g} min" for one in minutes]
+        water = units.number(litres, "volume")
+        rows.append(Row(begins, (str(season.cycles), _hours_of(season), *given, water)))
+    if not rows:
+        return None
+    most = ", at most" if plan.hub.estimate else ""
+    if plan.hub.weekdays != EVERY_WEEKDAY or plan.hub.dates != ANY_DATE:
+        most += ", on days that local rules allow"
+    names = [strip.name for strip in year.house.strips]
+    return Table(
+        f"The season table: minutes a cycle for each zone{most}",
+        ("From", "Cycles a day", "Hours", *names, f"{units.word('volume').capitalize()} a day"),
+        rows,
+    )
+
+
+def _hours_of(season: RowPart) -> str:
+    """The window of a season, or its start times."""
+    if season.starts_min:
+        return ", ".join(clock(start) for start in season.starts_min)
+    return f"{clock(season.start_min)}–{clock(season.start_min + season.length_min)}"
 
 
 def held_rows(year: Year) -> tuple[list[HeldRow], list[str]]:
@@ -100,7 +193,7 @@ def held_rows(year: Year) -> tuple[list[HeldRow], list[str]]:
     for name, column in year.columns.items():
         if not name.endswith("_h"):
             continue
-        reason = WHY.get(name[:-2], name[:-2].replace("_", " "))
+        reason = _reason(name[:-2])
         hours = np.nan_to_num(column[year.shown])
         alike: dict[bytes, list[int]] = defaultdict(list)
         for z in range(len(year.zones)):
@@ -123,29 +216,36 @@ def _named(zones: tuple[str, ...], group: list[int]) -> str:
     return ", ".join(zones[z] for z in group)
 
 
-def not_given(year: Year) -> list[dict[str, Any]]:
-    """Runs skipped and cut short by reason, most first."""
+def not_given_table(year: Year) -> Table | None:
+    """Runs skipped and cut short by reason, most first; None where there is none."""
     counts = Counter((line["why"], line["what"]) for line in year.decisions)
     reasons = {why for why, what in counts if what in ("skipped", "cut_short")}
+    pairs = {why: (counts[why, "skipped"], counts[why, "cut_short"]) for why in reasons}
     rows = [
-        {
-            "reason": WHY.get(why, why.replace("_", " ")),
-            "skipped": counts[why, "skipped"],
-            "cut_short": counts[why, "cut_short"],
-        }
-        for why in sorted(reasons)
+        Row(_reason(why), tuple(_count(year.share * count) for count in pairs[why]))
+        for why in sorted(sorted(reasons), key=lambda why: -sum(pairs[why]))
     ]
-    return sorted(rows, key=lambda row: -row["skipped"] - row["cut_short"])
+    caption = f"Runs left out, and runs that were cut short, {year.during}"
+    return Table(caption, ("Reason", "Skipped", "Cut short"), rows) if rows else None
+
+
+def _reason(why: str) -> str:
+    return WHY.get(why, why.replace("_", " "))
+
+
+def _count(number: float) -> str:
+    """A number of events; a mean of few years may be a part of one."""
+    return f"{number:,.0f}" if number >= 10 or number == round(number) else f"{number:.1f}"
 
 
 # Columns of the table of ways: heading, key, and how a number of it is written.
 FIGURES = (
     ("Unrest", "unrest_pct", ".0f"),
-    ("Movement, %", "movement_pct", ".0f"),
-    ("Tilt, %", "tilt_pct", ".0f"),
-    ("Shift, %", "shift_pct", ".0f"),
+    ("Movement", "movement_pct", ".0f"),
+    ("Tilt", "tilt_pct", ".0f"),
+    ("Shift", "shift_pct", ".0f"),
     ("In year", "shift_year", ".0f"),
-    ("Excursion, %", "excursion_pct", ".0f"),
+    ("Excursion", "excursion_pct", ".0f"),
     ("Soaked days", "days_soaked", ".0f"),
     ("Days on target", "days_on_target", ".0f"),
 )
@@ -156,21 +256,22 @@ def figures(year: Year) -> list[tuple[str, str, str]]:
     return [one for one in FIGURES if one[1] != "shift_year" or year.summary["years"] > 1]
 
 
-def policy_rows(year: Year) -> list[dict[str, Any]]:
+def ways_table(year: Year) -> Table:
     """A row for each way of watering."""
+    priced = year.house.water_price_m3 is not None
+    columns = figures(year)
     rows = []
     for key, words in POLICIES.items():
         found = year.summary["policies"][key]
-        rows.append(
-            {
-                "key": key,
-                "name": words,
-                "water": year.units.number(middle_of(found["litres"]), "volume"),
-                "cost": year.cost(middle_of(found["litres"])),
-                "figures": [text_of(found[name], spec) for _, name, spec in figures(year)],
-            }
-        )
-    return rows
+        litres = year.share * middle_of(found["litres"])
+        cells = [text_of(found[name], spec) for _, name, spec in columns]
+        cells += [year.units.number(litres, "volume"), *[year.cost(litres)] * priced]
+        rows.append(Row(words, tuple(cells), "hub" if key == "hub" else ""))
+    heads = [heading for heading, _, _ in columns]
+    water = f"{year.units.word('volume').capitalize()} {year.during}"
+    heads += [water, *[f"Cost {year.during}"] * priced]
+    caption = "Four ways of watering, in the same weather, with the same hoses, on the same ground"
+    return Table(caption, ("Way of watering", *heads), rows)
 
 
 def text_of(value: Any, spec: str) -> str:
@@ -183,50 +284,58 @@ def text_of(value: Any, spec: str) -> str:
     return "–" if value is None else format(value, spec)
 
 
-def measures(year: Year) -> list[tuple[str, list[str], bool]]:
-    """Rows of the zone table: what, a text a zone, and whether it is part of the row above."""
+def zones_table(year: Year) -> Table:
+    """What each zone was given by the hub, and what came of it; sums are those of a year."""
     units, volume = year.units, year.units.word("volume")
     areas = {strip.name: strip.area_m2 for strip in year.house.strips}
     of = year.summary["zones"]
 
-    def row(words: str, key: str, spec: str = ",.0f", inner: bool = False) -> Any:
-        return words, [text_of(of[zone][key], spec) for zone in year.zones], inner
+    def row(words: str, key: str, spec: str = ",.0f", share: float = 1.0, kind: str = "") -> Row:
+        cells = [text_of(_times(of[zone][key], share), spec) for zone in year.zones]
+        return Row(words, tuple(cells), kind)
 
-    def litres(words: str, key: str) -> Any:
-        texts = [units.number(middle_of(of[zone][key]), "volume") for zone in year.zones]
-        return words, texts, False
+    def told(words: str, key: str, kind: str, per: Mapping[str, float] | None = None) -> Row:
+        """An amount of water, of each zone, or over its area where `per` has that."""
+        litres = {zone: year.share * (middle_of(of[zone][key]) or 0.0) for zone in year.zones}
+        over = per or dict.fromkeys(year.zones, 1.0)
+        amounts = [units.number(litres[zone] / over[zone], kind) for zone in year.zones]
+        return Row(words, tuple(amounts))
 
-    depths = [(middle_of(of[zone]["litres"]) or 0.0) / areas[zone] for zone in year.zones]
+    def skips(words: str, reasons: Sequence[str], kind: str) -> Row:
+        sums = [sum(of[zone]["skipped"].get(why, 0) for why in reasons) for zone in year.zones]
+        return Row(words, tuple(_count(year.share * one) for one in sums), kind)
+
     skipped = sorted({why for zone in year.zones for why in of[zone]["skipped"]})
-    totals = [str(sum(of[zone]["skipped"].values())) for zone in year.zones]
-    return [
-        ("Supply", [_supply(year, zone) for zone in year.zones], False),
+    rows = [
+        Row("Supply", tuple(_supply(year, zone) for zone in year.zones)),
         row("Movement, % of left alone", "movement_pct"),
         row("Level, pF", "level_pf", ".2f"),
         row("Target, pF", "target_pf", ".2f"),
         row("Days on target a year", "days_on_target"),
-        row("drier", "days_dry", inner=True),
-        row("wetter", "days_wet", inner=True),
+        row("drier", "days_dry", kind="inner"),
+        row("wetter", "days_wet", kind="inner"),
         row("Soaked days a year, more than left alone", "days_soaked"),
-        row("Runs", "runs"),
-        row("Minutes open", "minutes"),
-        litres(f"Water, {volume}", "litres"),
-        (
-            f"Water over the strip, {units.word('depth')}",
-            [units.number(depth, "total") for depth in depths],
-            False,
-        ),
-        litres(f"Runoff of it, {volume}", "runoff_litres"),
-        ("Runs skipped", totals, False),
-        *(
-            (
-                WHY.get(why, why.replace("_", " ")),
-                [str(of[zone]["skipped"].get(why, 0)) for zone in year.zones],
-                True,
-            )
-            for why in skipped
-        ),
+        row("Runs", "runs", share=year.share),
+        row("Minutes open", "minutes", share=year.share),
+        told(f"Water, {volume}", "litres", "volume"),
+        told(f"Water over the strip, {units.word('depth')}", "litres", "total", areas),
+        told(f"Runoff of it, {volume}", "runoff_litres", "volume"),
+        skips("Runs skipped", skipped, ""),
+        *(skips(_reason(why), [why], "inner") for why in skipped),
     ]
+    caption = f"Watered by the hub; runs, minutes and water are {_whose_sums(year)}"
+    return Table(caption, ("", *year.zones), rows)
+
+
+def _whose_sums(year: Year) -> str:
+    return "those of a year" if year.years else f"those {year.during}"
+
+
+def _times(value: Any, share: float) -> Any:
+    """A figure, or quantiles of it, for another time."""
+    if isinstance(value, dict):
+        return {name: _times(one, share) for name, one in value.items()}
+    return value if value is None or share == 1.0 else share * value
 
 
 def _supply(year: Year, zone: str) -> str:
@@ -234,10 +343,10 @@ def _supply(year: Year, zone: str) -> str:
     return year.house.supplies[supply] if isinstance(supply, int) else str(supply)
 
 
-def alarms(year: Year) -> list[dict[str, str]]:
-    """Each alarm raised, in order: where, in words, since when and until when."""
-    found: list[dict[str, str]] = []
-    standing: dict[tuple[str, str], dict[str, str]] = {}
+def alarms_table(year: Year) -> Table | None:
+    """Each alarm raised, in order: since when, where, in words, until when; None without any."""
+    found: list[list[str]] = []
+    standing: dict[tuple[str, str], list[str]] = {}
     for line in year.decisions:
         if line["what"] not in ("alarm", "cleared"):
             continue
@@ -246,8 +355,13 @@ def alarms(year: Year) -> list[dict[str, str]]:
         when = f"{day_in_words(at)}, {at:%H:%M}"
         if line["what"] == "alarm" and key not in standing:
             words = ALARMS.get(line["why"], line["why"].replace("_", " ") + ".")
-            standing[key] = {"zone": where, "words": words, "from": when, "to": ""}
+            standing[key] = [when, where, words, "still standing at the end"]
             found.append(standing[key])
         elif line["what"] == "cleared" and key in standing:
-            standing.pop(key)["to"] = when
-    return found
+            standing.pop(key)[3] = when
+    if not found:
+        return None
+    rows = [Row(when, tuple(rest)) for when, *rest in found[:ALARMS_MOST]]
+    more = len(found) - len(rows)
+    caption = "Every alarm" + (f"; {more:,} more stand in decisions.jsonl" if more else "")
+    return Table(caption, ("Since", "Where", "What", "Until"), rows, "words")

@@ -13,12 +13,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenclay.sim.house.house import House
-from evenclay.sim.report.openings import Run
 from evenclay.sim.types import Floats
-from evenclay.sim.units import UNITS, Units
+from evenclay.sim.units import UNITS, Units, money
 
 SHOWN_DAYS = 366  # pictures show no more than this: the last of a longer replay
 READ = ("summary.json", "decisions.jsonl", "daily.csv")
+
+
+@dataclass(frozen=True)
+class Run:
+    """One opening: its start in local time without offset, seconds open, why, and if cut short."""
+
+    zone: int
+    start: datetime
+    seconds: float
+    why: str
+    cut_short: bool
+
+
+def middle_of(value: Any) -> Any:
+    """A figure, or of many grounds their median."""
+    return value["p50"] if isinstance(value, dict) else value
 
 
 class ReportError(ValueError):
@@ -45,19 +60,47 @@ class Year:
     def cost(self, litres: float) -> str:
         """What water costs, "" where the property names no price."""
         price = self.house.water_price_m3
-        if price is None:
-            return ""
-        return f"{self.house.currency} {litres / 1000 * price:,.0f}".strip()
+        return "" if price is None else money(litres / 1000 * price, self.house.currency)
+
+    @property
+    def years(self) -> float:
+        """Years lived by the calendar: 1.0 from any day to the day before the same of the next
+        year; 0.0 where it is less than a year, of which no sum for a year can be told."""
+        first, end = self.days[0], self.days[-1] + 1
+        whole = int((end.astype("datetime64[Y]") - first.astype("datetime64[Y]")).astype(np.int64))
+        whole -= int(_years_after(first, whole) > end)
+        if whole < 1:
+            return 0.0
+        rest = int((end - _years_after(first, whole)).astype(np.int64))
+        return whole + rest / 365.25
+
+    @property
+    def share(self) -> float:
+        """What a sum over all days lived is multiplied by, to be that of `during`."""
+        return 1.0 / self.years if self.years else 1.0
+
+    @property
+    def during(self) -> str:
+        """The time that sums are told for, in words."""
+        count = len(self.days)
+        days = "the one day" if count == 1 else f"the {count} days"
+        return "a year" if self.years else f"in {days}"
 
     @property
     def shown(self) -> slice:
         """The days the pictures show: all, or the last year of a longer replay."""
         if len(self.days) <= SHOWN_DAYS:
             return slice(0, None)
-        end = self.days[-1] + 1
-        month = end.astype("datetime64[M]")
-        start = (month - 12).astype("datetime64[D]") + (end - month.astype("datetime64[D]"))
+        start = _years_after(self.days[-1] + 1, -1)
         return slice(int(np.searchsorted(self.days, start)), None)
+
+
+def _years_after(day: np.datetime64, years: int) -> np.datetime64:
+    """The same day so many years later or, below 0, before; of 29 February 1 March."""
+    month = day.astype("datetime64[M]")
+    found: np.datetime64 = (month + 12 * years).astype("datetime64[D]")
+    found += day - month.astype("datetime64[D]")
+    return found
 
 
 def read(out_dir: Path, house: House) -> Year:

@@ -1,35 +1,20 @@
-"""The pages beside the report, in a real browser: nothing clipped, nothing fetched, no complaint."""
+"""The pages beside the report, in a browser: nothing clipped, nothing fetched, no complaint."""
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from typer.testing import CliRunner
 
 from evenclay.tools.cli.commands import app
 from evenclay.tools.plan.before_after import page
-from tests.browser.test_report_page import COVERED, NAMES, OUTSIDE
+from tests.browser.test_report_page import AXE, BEYOND, COVERED, OUTSIDE
+from tests.browser.test_report_page import browser as browser  # a fixture
 from tests.unit.test_before_after import found_of
 from tests.unit.test_units import ODD, house
 
 PAGES = ("check", "before and after")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """A browser of this machine; skips where there is none."""
-    found = next((path for path in map(shutil.which, NAMES) if path), None)
-    if found is None:
-        pytest.skip("no browser: none of " + ", ".join(NAMES) + " is on the path")
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=found, args=["--no-sandbox"], timeout=0
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")
@@ -57,12 +42,7 @@ def test_fits(name: str, width: int, scheme: Any, browser: Browser, pages: dict[
     address = pages[name].as_uri()
     opened.goto(address)
     assert opened.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    beyond = opened.evaluate(
-        """() => [...document.querySelectorAll("main *")].filter(one => {
-          const box = one.getBoundingClientRect(); return box.right > innerWidth + 1;
-        }).map(one => one.outerHTML.slice(0, 80))"""
-    )
-    assert beyond == []
+    assert opened.evaluate(BEYOND) == []
     assert opened.evaluate(OUTSIDE) == [] and opened.evaluate(COVERED) == []
     ink, paper = opened.evaluate(
         """() => { const style = getComputedStyle(document.body);
@@ -70,5 +50,10 @@ def test_fits(name: str, width: int, scheme: Any, browser: Browser, pages: dict[
         }"""
     )
     assert (ink > paper + 100) if scheme == "dark" else (paper > ink + 100)
+    if width < 400:
+        opened.add_script_tag(path=AXE)
+        found = opened.evaluate("axe.run()")["violations"]
+        serious = [one for one in found if one["impact"] in ("serious", "critical")]
+        assert not serious, [(one["id"], one["nodes"][0]["html"]) for one in serious]
     opened.close()
     assert asked == [address] and said == []

@@ -12,11 +12,11 @@ from evenclay.controller.plan import BAN_DATES, BAN_HOURS, GAUGE, Plan, unpack
 from evenclay.sim.ground.feel import classes
 from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES, pf_of_kpa
 from evenclay.sim.house import hoses
-from evenclay.sim.house.house import House
+from evenclay.sim.house.house import House, run_s
 from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.conflicts import tag_of
-from evenclay.tools.property.cycles import cycle_min, run_s
+from evenclay.tools.property.cycles import cycle_min
 from evenclay.tools.property.demand import (
     Means,
     guessed,

@@ -20,7 +20,8 @@ from evenclay.tools.property.property import load
 from evenclay.tools.start.questions import QUESTIONS
 from tests.unit.test_fetch import Service, run, serving
 from tests.unit.test_propose import small_study
-from tests.unit.test_units import drawn, own_units_only, words
+from tests.unit.test_units import drawn as drawn  # a fixture
+from tests.unit.test_units import own_units_only, words
 
 ROOT = Path(__file__).parents[2]
 TODAY = "2027-03-05"
@@ -132,9 +133,7 @@ def look_at_calendar(file: Path, owner: Owner) -> None:
 
 
 @pytest.mark.parametrize("owner", OWNERS.values(), ids=OWNERS)
-def test_by_options_alone(
-    owner: Owner, files: Files, service: Service, drawn: list[str]
-) -> None:
+def test_by_options_alone(owner: Owner, files: Files, service: Service, drawn: list[str]) -> None:
     begin = [part for key, answer in owner.answers.items() for part in (f"--{key}", answer)]
     told = ""
     with small_study(), freezegun.freeze_time(TODAY):

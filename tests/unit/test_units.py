@@ -233,7 +233,7 @@ def test_replay(units: str, tmp_path: Path) -> None:
     assert status == 0
     own_units_only(text, units, 60)
     page = (out / "report.html").read_text("utf-8")
-    assert page.count("<svg") == 6
+    assert page.count("<svg") == 12  # six, on wide and on narrow paper
     own_units_only(words(page), units, 1500)
     summary = json.loads((out / "summary.json").read_text("utf-8"))
     own_units_only(" ".join(summary["notes"]), units, 10)

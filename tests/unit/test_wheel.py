@@ -16,6 +16,7 @@ WANTED = {
     "evenclay/py.typed",
     "evenclay/sim/demo/property.toml",
     "evenclay/sim/demo/weather.csv",
+    "evenclay/sim/report/page.css.j2",
     "evenclay/sim/report/report.html.j2",
     "evenclay/tools/start/property.toml.j2",
 }

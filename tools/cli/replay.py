@@ -214,7 +214,8 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     """Print what the watering does, the ways side by side, and where the results are."""
     from rich.table import Table
 
-    from evenclay.sim.report.sentences import first_sentence, middle_of
+    from evenclay.sim.report.sentences import first_sentence
+    from evenclay.sim.report.year import middle_of
     from evenclay.sim.units import UNITS
     from evenclay.tools import tables
 
@@ -250,7 +251,7 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
 
 def _line(summary: dict[str, Any], units: str) -> str:
     """What a replay came to, in a line: unrest and water of the hub."""
-    from evenclay.sim.report.sentences import middle_of
+    from evenclay.sim.report.year import middle_of
     from evenclay.sim.units import UNITS
 
     hub = summary["policies"]["hub"]

@@ -13,8 +13,8 @@ from icalendar import Alarm, Calendar, Event
 
 from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of, day_of
-from evenclay.sim.house.house import House
-from evenclay.tools.property.cycles import cycle_min, run_s
+from evenclay.sim.house.house import House, run_s
+from evenclay.tools.property.cycles import cycle_min
 
 EPOCH = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
 EVENING_BEFORE = -datetime.timedelta(hours=6)  # from the midnight a day begins at

@@ -1,12 +1,13 @@
-"""What `evenclay check` finds, as a page that an owner reads: the cautions first, then the tables."""
+"""What `evenclay check` finds, as a page that an owner reads: cautions first, then the tables."""
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from operator import attrgetter
 
 from evenclay.sim.calendar import MONTHS
+from evenclay.sim.report.render import render
+from evenclay.sim.report.sentences import NBSP
 from evenclay.sim.report.tables import Row, Table
-from evenclay.sim.report.templates import render
 from evenclay.sim.units import UNITS, Units, money
 from evenclay.tools.property.check import Check, Line
 
@@ -21,6 +22,7 @@ def page_of(found: Check) -> str:
         "water": units.number(litres, "volume"),
         "volume": units.word("volume"),
         "cost": money(sum(costs), found.currency) if costs else "",
+        "found": _found(found),
         "demand_from": found.demand_from,
         "estimate": found.estimate,
         "cautions": found.cautions,
@@ -33,13 +35,19 @@ def page_of(found: Check) -> str:
     return render("check.html.j2", values, __package__)
 
 
+def _found(found: Check) -> str:
+    """How many cautions there are, in words."""
+    count = len(found.cautions)
+    return "no cautions" if not count else "one caution" if count == 1 else f"{count} cautions"
+
+
 def _seasons(found: Check, units: Units) -> Iterator[Table]:
     """A table a season of water, a row a zone."""
     volume, depth = units.word("volume").capitalize(), units.word("depth")
     heads = (
         "Zone",
-        "Minutes a cycle",
-        "Minutes a day",
+        "Min a cycle",
+        "Min a day",
         f"{volume} a day",
         f"{depth} a day",
         f"Demand, {depth} a day",
@@ -63,7 +71,7 @@ def _seasons(found: Check, units: Units) -> Iterator[Table]:
             for line in lines
         ]
         caption = f"From {_day(season)}: {cycles} a day, at {_listed(starts)}"
-        yield Table(caption, heads, rows)
+        yield Table(caption, heads, rows, wraps=True)
 
 
 def _by_season(found: Check) -> Iterator[tuple[str, list[Line]]]:
@@ -81,15 +89,15 @@ def _hoses(found: Check, units: Units) -> Table:
             hose.zone,
             (
                 hose.supply,
-                units.shown(hose.length_m, "length"),
-                units.shown(hose.flow_l_h, "hose flow"),
+                units.shown(hose.length_m, "length").replace(" ", NBSP),
+                units.shown(hose.flow_l_h, "hose flow").replace(" ", NBSP),
                 f"{100 * hose.evenness:.0f} %",
             ),
         )
         for hose in found.hoses
     ]
-    heads = ("Zone", "Spigot", "Length", "Flow", "Least of the most along it")
-    return Table("What each hose gives on its spigot", heads, rows)
+    heads = ("Zone", "Spigot", "Length", "Flow", "Least of most along it")
+    return Table("What each hose gives on its spigot", heads, rows, wraps=True)
 
 
 def _hours(found: Check) -> Table:
@@ -101,8 +109,8 @@ def _hours(found: Check) -> Table:
         )
         for season, hours in found.hours_a_day.items()
     ]
-    heads = ("From", *supplies, "Minutes for one cycle of all zones")
-    return Table("Hours a day that each spigot runs", heads, rows)
+    heads = ("From", *supplies, "Min for one cycle of all zones")
+    return Table("Hours a day that each spigot runs", heads, rows, wraps=True)
 
 
 def _months(found: Check, units: Units) -> Table:
@@ -123,7 +131,7 @@ def _months(found: Check, units: Units) -> Table:
 def _day(season: str) -> str:
     """The first day of a season, "03-15", in words."""
     month, day = season.split("-")
-    return f"{int(day)} {MONTHS[int(month) - 1]}"
+    return f"{int(day)}{NBSP}{MONTHS[int(month) - 1]}"
 
 
 def _listed(texts: Sequence[str]) -> str:

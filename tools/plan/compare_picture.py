@@ -12,7 +12,7 @@ from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNL
 
 from evenclay.sim.judge.informed import NAME as INFORMED
 from evenclay.sim.judge.verdict import UNREST_PCT
-from evenclay.sim.report.drawing import INK, RULE, SOFT, STYLE
+from evenclay.sim.report.pictures.drawing import INK, RULE, SOFT, STYLE
 from evenclay.sim.types import Line
 from evenclay.sim.units import Units
 from evenclay.tools.plan.compare_tables import name_of, title_of, verdict_of

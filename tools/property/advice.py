@@ -15,8 +15,8 @@ from evenclay.controller.plan import (
 )
 from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house import hoses
+from evenclay.sim.house.house import run_s
 from evenclay.sim.units import UNITS, Units
-from evenclay.tools.property.cycles import run_s
 from evenclay.tools.property.demand import season_days
 from evenclay.tools.property.file.place import SIDES
 from evenclay.tools.property.piping import hose_of, spigot_of

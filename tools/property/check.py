@@ -11,11 +11,12 @@ from rich.table import Table
 from evenclay.controller.agenda import Agenda
 from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
-from evenclay.sim.house.house import House
+from evenclay.sim.calendar import clock
+from evenclay.sim.house.house import House, run_s
 from evenclay.sim.units import UNITS, Units, money
 from evenclay.tools import tables
 from evenclay.tools.property.advice import cautions
-from evenclay.tools.property.cycles import clock, cycle_min, run_s
+from evenclay.tools.property.cycles import cycle_min
 from evenclay.tools.property.demand import YEAR
 from evenclay.tools.property.property import Property
 
@@ -113,7 +114,9 @@ def check(
         months=tuple(_months(house)),
         hoses=tuple(
             [
-                Hose(one.name, house.supplies[zone.supply], one.length_m, one.flow_l_h, one.evenness)
+                Hose(
+                    one.name, house.supplies[zone.supply], one.length_m, one.flow_l_h, one.evenness
+                )
                 for one, zone in zip(house.strips, plan.zones, strict=True)
             ]
         ),

@@ -5,8 +5,10 @@ from collections.abc import Iterator
 
 from evenclay.controller.limits import ROWS_MAX, RUN_LEAST_S, SUPPLIES_MAX, ZONES_MAX
 from evenclay.controller.plan import Plan, ZonePart
+from evenclay.sim.calendar import clock
+from evenclay.sim.house.house import run_s
 from evenclay.sim.units import UNITS
-from evenclay.tools.property.cycles import clock, cycle_min, run_s, slots_min, spacing_min
+from evenclay.tools.property.cycles import cycle_min, slots_min, spacing_min
 from evenclay.tools.property.file.estimate import Terms
 from evenclay.tools.property.file.key_lines import KeyPath
 from evenclay.tools.property.file.mistakes import Mistake

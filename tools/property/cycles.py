@@ -3,22 +3,10 @@
 from collections.abc import Iterator
 from itertools import pairwise
 
-from evenclay.controller.plan import Plan, ZonePart
+from evenclay.controller.plan import Plan
+from evenclay.sim.house.house import run_s
 
 LITRES_BOUND = 1.5  # a run that asks for litres may take so much longer than its hose should need
-
-
-def run_s(plan: Plan, index: int, zone: ZonePart) -> float:
-    """Seconds that a zone's run is expected to take in a season, at most where the hub reckons."""
-    row = plan.rows[index]
-    if row.run_ml:
-        return row.run_ml * 60 / max(1, zone.flow_ml_min) * zone.share_pct / 100
-    return row.run_s * zone.share_pct / 100
-
-
-def clock(minute: int) -> str:
-    """Return a minute of the day, or of the next one, as "HH:MM"."""
-    return f"{minute // 60 % 24:02}:{minute % 60:02}"
 
 
 def cycle_min(plan: Plan, index: int) -> float:

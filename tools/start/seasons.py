@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from math import ceil, inf
 
 from evenclay.controller.limits import CAP_MAX_S
+from evenclay.sim.calendar import clock
 from evenclay.sim.ground.textures import POND_MM, TEXTURES
 from evenclay.sim.units import UNITS
-from evenclay.tools.property.cycles import clock
 from evenclay.tools.property.demand import guessed_et0_mm
 from evenclay.tools.property.file.place import COVERS
 from evenclay.tools.property.file.quantities import in_unit

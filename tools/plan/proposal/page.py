@@ -13,7 +13,7 @@ from rich.table import Table
 from evenclay.sim.calendar import HOUR_S, MONTHS
 from evenclay.sim.judge import verdict
 from evenclay.sim.judge.verdict import Quantiles
-from evenclay.sim.report.drawing import BAND, INK, STYLE, ZONE_COLOURS
+from evenclay.sim.report.pictures.drawing import BAND, INK, STYLE, ZONE_COLOURS
 from evenclay.sim.types import Floats
 from evenclay.sim.units import UNITS
 from evenclay.tools import tables

@@ -10,13 +10,13 @@ import numpy as np
 
 from evenclay.controller.limits import CYCLES_MAX, RUN_LEAST_S, RUN_MAX_S
 from evenclay.controller.plan import ANY_DATE, BAN_HOURS, Plan, RowPart
+from evenclay.sim.calendar import clock
 from evenclay.sim.house.house import House
 from evenclay.sim.types import Bools, Floats, Ints
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.proposal.year_cut import best_cut
 from evenclay.tools.property.advice import taken_min
 from evenclay.tools.property.compile import trial_plan
-from evenclay.tools.property.cycles import clock
 from evenclay.tools.property.demand import Means
 from evenclay.tools.property.file.schedule import Season
 from evenclay.tools.property.property import Property

@@ -5,8 +5,8 @@ from typing import Any
 import tomlkit
 from tomlkit.items import AoT, Table
 
+from evenclay.sim.calendar import clock
 from evenclay.sim.units import METRIC, UNITS
-from evenclay.tools.property.cycles import clock
 from evenclay.tools.property.edits import add_last, after_last
 from evenclay.tools.property.file.schedule import Season
 from evenclay.tools.property.property import Property

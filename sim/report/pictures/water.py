@@ -1,8 +1,4 @@
-"""The pictures of water, of what held it back, and of the ways of watering side by side.
-
-These and those of moisture.py and openings.py are SVG text that can stand inside a page. None of
-them knows a file: page.py draws them from a `Year`.
-"""
+"""The pictures of water, of what held it back, and of the ways of watering side by side."""
 
 import textwrap
 from collections.abc import Sequence
@@ -19,7 +15,7 @@ from matplotlib.path import Path as Outline
 from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 from numpy.typing import NDArray
 
-from evenclay.sim.report.drawing import (
+from evenclay.sim.report.pictures.drawing import (
     DRY,
     DRY_TINT,
     INK,
@@ -27,7 +23,7 @@ from evenclay.sim.report.drawing import (
     SOFT,
     STYLE,
     WATER_TINT,
-    WIDTH_IN,
+    Paper,
     add_legend,
     box,
     day_numbers,
@@ -35,9 +31,8 @@ from evenclay.sim.report.drawing import (
     rule_months,
     svg_of,
 )
-from evenclay.sim.report.sentences import middle_of
+from evenclay.sim.report.year import middle_of
 from evenclay.sim.types import Floats
-from evenclay.sim.units import Units
 
 POLICIES = {
     "none": "left alone",
@@ -57,14 +52,24 @@ class HeldRow:
 
 
 def water(
-    days: NDArray[np.datetime64], rain: Floats, et0: Floats, applied: Floats, unit: str, label: str
+    paper: Paper,
+    days: NDArray[np.datetime64],
+    rain: Floats,
+    et0: Floats,
+    applied: Floats,
+    unit: str,
+    label: str,
 ) -> str:
     """Rain, reference evapotranspiration and water applied, a week at a time.
 
     rain, et0, applied: a day each, in `unit` ("mm" or "inches").
     """
     with matplotlib.rc_context(STYLE):
-        fig, (above, below) = panels_of(2, 1.55, top_in=0.38, left_in=0.75, right_in=0.2)
+        columns = 1 if paper.narrow else 3
+        top_in, left_in = 0.19 + 0.19 * (3 // columns), 0.6 if paper.narrow else 0.75
+        fig, (above, below) = panels_of(
+            paper, 2, 1.55, top_in=top_in, left_in=left_in, right_in=0.1
+        )
         x = day_numbers(days)
         # The days left over after the last whole week join it; a bar is then the week's rate.
         starts = np.arange(0, max(1, len(days) - 3), 7)
@@ -98,9 +103,9 @@ def water(
                     label="water applied, mean of the strips",
                 ),
             ],
-            columns=3,
+            columns=columns,
         )
-        return svg_of(fig, "water", label)
+        return svg_of(fig, paper, "water", label)
 
 
 def _weekly(daily: Floats, starts: NDArray[np.int64]) -> Floats:
@@ -108,15 +113,20 @@ def _weekly(daily: Floats, starts: NDArray[np.int64]) -> Floats:
     return np.asarray(np.add.reduceat(daily, starts) / length * 7.0)
 
 
-def held_back(days: NDArray[np.datetime64], rows: Sequence[HeldRow], label: str) -> str:
+def held_back(
+    paper: Paper, days: NDArray[np.datetime64], rows: Sequence[HeldRow], label: str
+) -> str:
     """A row a reason and group of zones; a bar's height is the share of the day it held."""
     with matplotlib.rc_context(STYLE):
         count = max(1, len(rows))
-        names = [textwrap.wrap(row.zones, 34) for row in rows]
-        height_in = 0.19 + 0.12 * max((len(lines) for lines in names), default=1)
-        fig, panels = panels_of(
-            count, height_in, top_in=0.1, left_in=2.4, right_in=0.8, gap_in=0.07
-        )
+        names = [textwrap.wrap(row.zones, 56 if paper.narrow else 34) for row in rows]
+        lines = max((len(words) for words in names), default=1)
+        if paper.narrow:  # what a row is called stands above it
+            sizes = {"left_in": 0.1, "right_in": 0.1, "gap_in": 0.3 + 0.13 * lines}
+            fig, panels = panels_of(paper, count, 0.26, top_in=sizes["gap_in"], **sizes)
+        else:
+            sizes = {"left_in": 2.4, "right_in": 0.8, "gap_in": 0.07}
+            fig, panels = panels_of(paper, count, 0.19 + 0.12 * lines, top_in=0.1, **sizes)
         x = day_numbers(days)
         for index, ax in enumerate(panels):
             rule_months(ax, days, last=index == count - 1)
@@ -131,49 +141,61 @@ def held_back(days: NDArray[np.datetime64], rows: Sequence[HeldRow], label: str)
             boxes = [box(x[d], x[d] + 1, 0.0, min(24.0, row.hours[d])) for d in held]
             outline = Outline.make_compound_path_from_polys(np.array(boxes))
             ax.add_patch(PathPatch(outline, facecolor="#3d5a73", linewidth=0.0))
-            _beside(ax, -6, 0, row.reason, ha="right")
-            for line, words in enumerate(names[index]):
-                _beside(ax, -6, -11.5 - 8.6 * line, words, ha="right", size=7.5, color=SOFT)
             days_held = f"{len(held)} day" + ("s" if len(held) != 1 else "")
-            ax.text(1.01, 0.45, days_held, transform=ax.transAxes, va="center", size=7.5)
-        return svg_of(fig, "held", label)
+            _name_row(ax, paper, row.reason, names[index], days_held)
+        return svg_of(fig, paper, "held", label)
 
 
-def _beside(ax: Axes, right_pt: float, up_pt: float, words: str, **style: Any) -> None:
-    """Write beside the panel's top left corner, so many points from it."""
-    at: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "offset points"}
-    ax.annotate(words, (0.0, 1.0), (right_pt, up_pt), va="top", **at, **style)
+def _name_row(ax: Axes, paper: Paper, reason: str, zones: Sequence[str], days: str) -> None:
+    """Write why, for which zones and on how many days: left and right of the row, or above it."""
+    at: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "offset points", "va": "top"}
+    right, across, high = ("left", 0, 14.0 + 9.2 * len(zones)) if paper.narrow else ("right", -6, 0)
+    ax.annotate(reason, (0.0, 1.0), (across, high), ha=right, **at)
+    for line, words in enumerate(zones):
+        below = (across, high - 11.5 - 8.6 * line)
+        ax.annotate(words, (0.0, 1.0), below, ha=right, size=7.5, color=SOFT, **at)
+    if paper.narrow:
+        ax.annotate(days, (1.0, 1.0), (0, high), ha="right", **at)
+    else:
+        ax.text(1.01, 0.45, days, transform=ax.transAxes, va="center", size=7.5)
 
 
-def policies(found: dict[str, dict[str, Any]], units: Units, label: str) -> str:
-    """Unrest beside leaving it alone, and water used, a row a way of watering."""
+def policies(
+    paper: Paper, unrests: Sequence[Any], amounts: Sequence[float], water: str, label: str
+) -> str:
+    """Unrest beside leaving it alone, and water used, a row a way of watering.
+
+    unrests, amounts: of each of POLICIES, in order; an unrest is a number, None where it is not
+    known, or quantiles over grounds. water: what the amounts are, with their unit.
+    """
     with matplotlib.rc_context(STYLE):
-        fig = Figure(figsize=(WIDTH_IN, 2.3))
-        left = fig.add_axes((0.125, 0.02, 0.42, 0.83))
-        right = fig.add_axes((0.6, 0.02, 0.385, 0.83))
-        rows = list(POLICIES)
-        for ax in (left, right):
-            ax.set_ylim(len(rows) - 0.45, -0.65)
+        fig = Figure(figsize=(paper.width_in, 4.1 if paper.narrow else 2.3))
+        if paper.narrow:
+            left = fig.add_axes((0.27, 0.52, 0.71, 0.42))
+            right = fig.add_axes((0.27, 0.01, 0.71, 0.42))
+        else:
+            left = fig.add_axes((0.125, 0.02, 0.42, 0.83))
+            right = fig.add_axes((0.6, 0.02, 0.385, 0.83))
+        for ax, named in ((left, True), (right, paper.narrow)):
+            ax.set_ylim(len(POLICIES) - 0.45, -0.65)
             ax.spines[["bottom", "left"]].set_visible(False)
             ax.xaxis.set_major_locator(FixedLocator([]))
-            ax.yaxis.set_major_locator(FixedLocator([]))
-        left.yaxis.set_major_locator(FixedLocator(list(range(len(rows)))))
-        left.yaxis.set_major_formatter(FixedFormatter([POLICIES[name] for name in rows]))
-        left.tick_params(length=0)
+            ax.yaxis.set_major_locator(FixedLocator(list(range(len(POLICIES))) if named else []))
+            ax.yaxis.set_major_formatter(FixedFormatter(list(POLICIES.values())))
+            ax.tick_params(length=0)
         left.set_title("unrest (the line: left alone, 100)", loc="left", fontsize=9, color=INK)
-        _unrests(left, [found[name]["unrest_pct"] for name in rows])
-        right.set_title(f"water used, {units.word('volume')}", loc="left", fontsize=9, color=INK)
-        amounts = [units.of(middle_of(found[name]["litres"]), "volume") for name in rows]
+        _unrests(left, unrests)
+        right.set_title(water, loc="left", fontsize=9, color=INK)
         most = max(amounts) or 1.0
         right.set_xlim(0, most * 1.2)
         for y, amount in enumerate(amounts):
             if amount:
                 right.barh(y, amount, 0.6, facecolor=WATER_TINT, edgecolor="#8a5f00", linewidth=0.6)
             right.text(amount + most * 0.02, y, f"{amount:,.0f}", va="center")
-        return svg_of(fig, "policies", label)
+        return svg_of(fig, paper, "policies", label)
 
 
-def _unrests(ax: Axes, values: list[Any]) -> None:
+def _unrests(ax: Axes, values: Sequence[Any]) -> None:
     """A bar a row, hatched where it is above 100; a whisker where many grounds were asked."""
     bars = [middle_of(value) for value in values]
     ends = [value["p90"] if isinstance(value, dict) else value for value in values]
@@ -200,4 +222,7 @@ def _unrests(ax: Axes, values: list[Any]) -> None:
         words = f"{bar:.0f}"
         if isinstance(value, dict) and value["p10"] != end:
             words += f" ({value['p10']:.0f} to {end:.0f})"
-        ax.text(max(bar, end) + most * 0.03, y, words, va="center")
+        place = max(bar, end) + most * 0.03
+        if place < 100.0 < place + len(words) * most * 0.035:
+            place = 100.0 + most * 0.03  # the line would run through the number
+        ax.text(place, y, words, va="center")

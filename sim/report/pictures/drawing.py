@@ -1,11 +1,13 @@
-"""How every picture of the report is drawn: its colours, its panels, and the SVG made of it.
+"""How every picture of the report is drawn: its papers, its colours, its panels, and its SVG.
 
-Zone colours are those of Okabe and Ito (2008), and no meaning rests on a colour alone.
+Each picture is drawn twice, on wide paper and on a narrow one for phones; the page shows one of the
+two. Zone colours are those of Okabe and Ito (2008), and no meaning rests on a colour alone.
 """
 
 import io
 import re
 import warnings
+from dataclasses import dataclass
 from datetime import date
 from html import escape
 from typing import Any
@@ -19,7 +21,21 @@ from numpy.typing import NDArray
 from evenclay.sim.calendar import MONTHS
 from evenclay.sim.types import Floats
 
-WIDTH_IN = 9.4
+
+@dataclass(frozen=True)
+class Paper:
+    """What a picture is drawn on: its name, which stands in the ids of its SVG, and its width."""
+
+    name: str
+    width_in: float
+
+    @property
+    def narrow(self) -> bool:
+        """Whether what stands side by side on wide paper has to stand below each other."""
+        return self.width_in < 6.0
+
+
+WIDE, NARROW = Paper("wide", 9.4), Paper("narrow", 4.3)
 HEIGHT_IN = 6.6  # all panels of a picture: with its words it fits a printed page
 MONTHS_NAMED_DAYS = 550  # of a longer time, only years have room for a name
 YEARS_NAMED = 14
@@ -59,11 +75,28 @@ STYLE: dict[Any, Any] = {
 }
 
 
+# What the page colours by itself, so that a picture follows it from light to dark.
+VARIABLES = {
+    "#222222": "ink",
+    "#5c5c5c": "soft",
+    "#c9c9c9": "grid",
+    "#ffffff": "paper",
+    "#f7f7f7": "tint",
+    "#000000": "black",
+    "#0072b2": "blue",
+    "#3d5a73": "held",
+    "#f4f4f4": "shut",
+    "#dddddd": "shut-line",
+}
+HALO = "#fdfdfd"  # around what lies on shades of any darkness; it stays light on a dark page
+
+
 def box(left: float, right: float, low: float, high: float) -> list[tuple[float, float]]:
     return [(left, low), (right, low), (right, high), (left, high)]
 
 
 def panels_of(
+    paper: Paper,
     count: int,
     height_in: float,
     *,
@@ -75,12 +108,12 @@ def panels_of(
     """A figure with panels below each other, all measures in inches."""
     bottom_in = 0.42
     whole_in = top_in + count * height_in + (count - 1) * gap_in + bottom_in
-    fig = Figure(figsize=(WIDTH_IN, whole_in))
-    width = (WIDTH_IN - left_in - right_in) / WIDTH_IN
+    fig = Figure(figsize=(paper.width_in, whole_in))
+    width = (paper.width_in - left_in - right_in) / paper.width_in
     axes = []
     for index in range(count):
         low_in = whole_in - top_in - (index + 1) * height_in - index * gap_in
-        box = (left_in / WIDTH_IN, low_in / whole_in, width, height_in / whole_in)
+        box = (left_in / paper.width_in, low_in / whole_in, width, height_in / whole_in)
         axes.append(fig.add_axes(box))
     return fig, axes
 
@@ -153,8 +186,9 @@ def day_numbers(days: NDArray[np.datetime64]) -> Floats:
     return days.astype("datetime64[D]").astype(np.float64)
 
 
-def svg_of(fig: Figure, prefix: str, label: str) -> str:
+def svg_of(fig: Figure, paper: Paper, name: str, label: str) -> str:
     """The figure as an svg element for a page: no prolog, no addresses, ids of its own."""
+    prefix = f"{name}-{paper.name}"
     out = io.StringIO()
     with warnings.catch_warnings():
         # The page's own font draws the text, so a name in another script is not lost.
@@ -173,4 +207,13 @@ def svg_of(fig: Figure, prefix: str, label: str) -> str:
     text = re.sub(r' d="[^"]*"', lambda found: re.sub(r"(\.\d\d)\d+", r"\1", found[0]), text)
     text = re.sub(r" font-family: [^;\"]*;?", "", text)  # the page's own
     text = re.sub(r"\n\s*", "\n", text)
-    return text.replace("<svg ", f'<svg role="img" aria-label="{escape(label)}" ', 1)
+    text = re.sub(r' fill="(#[0-9a-f]{6})"', r' style="fill: \1"', text)  # under a hatch
+    text = re.sub(r": (#[0-9a-f]{6})\b", _by_page, text)
+    mark = f'<svg class="{paper.name}" role="img" aria-label="{escape(label)}" '
+    return text.replace("<svg ", mark, 1)
+
+
+def _by_page(found: re.Match[str]) -> str:
+    """A colour of a style, by the page's own name where it has one."""
+    name = VARIABLES.get(found[1])
+    return f": var(--{name})" if name else found[0]

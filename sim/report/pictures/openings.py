@@ -1,7 +1,6 @@
 """The picture of the openings: each run of each zone, at its day and hour."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -14,12 +13,13 @@ from matplotlib.path import Path as Outline
 from matplotlib.ticker import FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
-from evenclay.sim.report.drawing import (
+from evenclay.sim.report.pictures.drawing import (
     HEIGHT_IN,
     INK,
     SOFT,
     STYLE,
     ZONE_COLOURS,
+    Paper,
     add_legend,
     box,
     day_number,
@@ -29,21 +29,12 @@ from evenclay.sim.report.drawing import (
     rule_months,
     svg_of,
 )
+from evenclay.sim.report.year import Run
 from evenclay.sim.types import Bools
 
 
-@dataclass(frozen=True)
-class Run:
-    """One opening: its start in local time without offset, seconds open, why, and if cut short."""
-
-    zone: int
-    start: datetime
-    seconds: float
-    why: str
-    cut_short: bool
-
-
 def openings(
+    paper: Paper,
     days: NDArray[np.datetime64],
     zones: Sequence[str],
     runs: Iterable[Run],
@@ -55,20 +46,24 @@ def openings(
     closed: days x zones, True where the closed season held most of the day.
     """
     with matplotlib.rc_context(STYLE):
-        height_in = min(1.3, HEIGHT_IN / len(zones))
-        fig, panels = panels_of(len(zones), height_in, top_in=0.55, left_in=0.75, right_in=0.6)
+        height_in = min(1.2, HEIGHT_IN / len(zones))
+        left_in, right_in, columns = (0.5, 0.33, 1) if paper.narrow else (0.75, 0.6, 4)
+        top_in = 0.36 + 0.19 * -(-len(_opening_keys()) // columns)
+        fig, panels = panels_of(
+            paper, len(zones), height_in, top_in=top_in, left_in=left_in, right_in=right_in
+        )
         by_zone: list[list[Run]] = [[] for _ in zones]
         for run in runs:
             by_zone[run.zone].append(run)
         first_h, last_h = _hours_used([run for own in by_zone for run in own])
         # A column over midnight is called by the day it ends on: one more for the last evening.
-        columns = np.arange(days[0], days[-1] + (2 if last_h > 24 else 1))
+        shown = np.arange(days[0], days[-1] + (2 if last_h > 24 else 1))
         edges = np.repeat(day_numbers(days), 2)
         edges[1::2] += 1.0
         for z, ax in enumerate(panels):
-            rule_months(ax, columns, last=z == len(zones) - 1)
+            rule_months(ax, shown, last=z == len(zones) - 1)
             ax.set_ylim(last_h, first_h)
-            _hours(ax, first_h, last_h)
+            _hours(ax, first_h, last_h, "mid-\nnight" if paper.narrow else "midnight")
             ax.fill_between(
                 edges,
                 first_h,
@@ -82,8 +77,8 @@ def openings(
             )
             _draw_runs(ax, by_zone[z], last_h, ZONE_COLOURS[z % 8])
             name_panel(ax, zones[z] + ("" if by_zone[z] else " (never opened)"))
-        add_legend(fig, _opening_keys(), columns=4)
-        return svg_of(fig, "openings", label)
+        add_legend(fig, _opening_keys(), columns=columns)
+        return svg_of(fig, paper, "openings", label)
 
 
 def _opening_keys() -> list[Any]:
@@ -92,12 +87,12 @@ def _opening_keys() -> list[Any]:
         Patch(color=SOFT, label="valve open (bar = its time and length)"),
         Line2D([], [], marker="x", label="cut short", **mark),
         Line2D([], [], marker="o", markerfacecolor="none", label="asked for by hand", **mark),
-        Patch(facecolor="#f1f1f1", edgecolor="#bbbbbb", hatch="\\\\", lw=0, label="closed season"),
+        Patch(facecolor="#f4f4f4", edgecolor="#dddddd", hatch="\\\\", lw=0, label="closed season"),
     ]
 
 
-def _hours(ax: Axes, first_h: int, last_h: int) -> None:
-    """Rule the panel by hours; midnight inside it is darker."""
+def _hours(ax: Axes, first_h: int, last_h: int, midnight: str) -> None:
+    """Rule the panel by hours; midnight inside it is darker, and named."""
     step_h = 4 if last_h - first_h > 12 else 3 if last_h - first_h > 6 else 2
     ax.yaxis.set_major_locator(FixedLocator(list(range(first_h, last_h + 1, step_h))))
     ax.yaxis.set_major_formatter(
@@ -106,7 +101,7 @@ def _hours(ax: Axes, first_h: int, last_h: int) -> None:
     ax.grid(axis="y")
     if first_h < 24 < last_h:
         ax.axhline(24, color=SOFT, linewidth=0.6, zorder=1)
-        ax.text(1.005, 24, "midnight", transform=ax.get_yaxis_transform(), va="center", size=7)
+        ax.text(1.005, 24, midnight, transform=ax.get_yaxis_transform(), va="center", size=7)
 
 
 def _draw_runs(ax: Axes, runs: list[Run], last_h: int, colour: str) -> None:

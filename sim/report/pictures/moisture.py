@@ -10,17 +10,18 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patheffects import withStroke
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
 from evenclay.sim.house.house import House
 from evenclay.sim.judge.measures import Record, weighted_suction
-from evenclay.sim.report.drawing import (
-    INK,
+from evenclay.sim.report.pictures.drawing import (
+    HALO,
     SOFT,
     STYLE,
-    WIDTH_IN,
     ZONE_COLOURS,
+    Paper,
     add_legend,
     day_numbers,
     name_panel,
@@ -41,6 +42,13 @@ PLACES = (
     ("edge", "Under the edge of the house"),
     ("inside", "Inside, under the house"),
 )
+# The line of the footing: dark with a light rim, so that it is seen on every shade and page.
+FOOTING: dict[str, Any] = {
+    "color": "#1c1c1c",
+    "lw": 1.0,
+    "ls": (0, (4, 3)),
+    "path_effects": [withStroke(linewidth=2.4, foreground=HALO)],
+}
 DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 
 
@@ -70,33 +78,52 @@ def cut_of(house: House, on: OnGround) -> Cut:
     return Cut(zone, on.place.edges_m, on.place.footing_m, records[0], records[1])
 
 
-def section(days: NDArray[np.datetime64], cut: Cut, shown: slice, units: Units, label: str) -> str:
-    """Six panels: strip, edge and inside by depth and time, watered beside unwatered.
+def section(
+    paper: Paper,
+    days: NDArray[np.datetime64],
+    cut: Cut,
+    shown: slice,
+    units: Units,
+    label: str,
+) -> str:
+    """Six panels: strip, edge and inside by depth and time, watered beside unwatered, or above it.
 
     days: those shown. shown: where they lie in the cut.
     """
-    height_in, top_in, bottom_in, gap_in = 1.35, 0.95, 0.42, 0.42
-    whole_in = top_in + 3 * height_in + 2 * gap_in + bottom_in
     with matplotlib.rc_context(STYLE):
-        fig = Figure(figsize=(WIDTH_IN, whole_in))
+        fig, panels = _six_panels(paper)
         borders = _borders(cut, shown)
-        for row, (place, words) in enumerate(PLACES):
-            low = (whole_in - top_in - (row + 1) * height_in - row * gap_in) / whole_in
+        for (place, words), pair in zip(PLACES, panels, strict=True):
             for column, record in enumerate((cut.watered, cut.unwatered)):
-                left, width = 0.075 + column * 0.47, 0.435
-                ax = fig.add_axes((left, low, width, height_in / whole_in))
-                pf = getattr(record, f"{place}_pf")[shown, 0]
-                _shade(ax, days, pf, cut, borders)
-                _depths(ax, units, first=column == 0)
-                rule_months(ax, days, last=row == len(PLACES) - 1)
+                ax = pair[column]
+                _shade(ax, days, getattr(record, f"{place}_pf")[shown, 0], cut, borders)
+                _depths(ax, units, first=paper.narrow or column == 0)
+                below = column == 1 if paper.narrow else place == PLACES[-1][0]
+                rule_months(ax, days, last=below)
                 if place != "strip":
-                    ax.axhline(cut.footing_m, color=INK, lw=0.9, ls=(0, (4, 3)))
+                    ax.axhline(cut.footing_m, **FOOTING)
                 name_panel(ax, words + (", watered" if column == 0 else ", left alone"))
-        _scale(fig, borders, 1.0 - 0.3 / whole_in, 0.16 / whole_in)
-        handle = Line2D([], [], color=INK, lw=0.9, ls=(0, (4, 3)))
-        handle.set_label("footing")
-        add_legend(fig, [handle], columns=1, left=0.82)
-        return svg_of(fig, "section", label)
+        _scale(fig, borders, paper)
+        handle = Line2D([], [], label="footing", **FOOTING)
+        add_legend(fig, [handle], columns=1, left=0.0 if paper.narrow else 0.82)
+        return svg_of(fig, paper, "section", label)
+
+
+def _six_panels(paper: Paper) -> tuple[Figure, list[list[Axes]]]:
+    """A figure with a pair of panels a place: side by side, or on narrow paper below each other."""
+    rows = 6 if paper.narrow else 3
+    # In inches; on narrow paper each pair has its months below it.
+    height_in, top_in, bottom_in = (0.95, 1.12, 0.42) if paper.narrow else (1.25, 0.95, 0.42)
+    gaps_in = [0.3, 0.66, 0.3, 0.66, 0.3] if paper.narrow else [0.36, 0.36]
+    whole_in = top_in + rows * height_in + sum(gaps_in) + bottom_in
+    fig = Figure(figsize=(paper.width_in, whole_in))
+    lefts, width = ([0.12], 0.86) if paper.narrow else ([0.075, 0.545], 0.435)
+    axes = []
+    for row in range(rows):
+        low_in = whole_in - top_in - (row + 1) * height_in - sum(gaps_in[:row])
+        for left in lefts:
+            axes.append(fig.add_axes((left, low_in / whole_in, width, height_in / whole_in)))
+    return fig, [axes[at : at + 2] for at in range(0, 6, 2)]
 
 
 def _borders(cut: Cut, shown: slice) -> list[float]:
@@ -134,6 +161,7 @@ def _shade(
     values = np.concatenate([values[:, :1], values], axis=1).T
     colours = _colours(borders)
     norm = matplotlib.colors.BoundaryNorm(borders, colours.N, extend="both")
+    ax.set_facecolor(colours(colours.N // 2))  # of the page nothing shows between two shades
     ax.contourf(x, y, values, levels=borders, cmap=colours, norm=norm, extend="both")
     ax.set_ylim(DEEPEST_M, 0.0)
 
@@ -150,22 +178,30 @@ def _depths(ax: Axes, units: Units, first: bool) -> None:
         ax.set_ylabel(f"depth, {units.unit('distance')}")
 
 
-def _scale(fig: Figure, borders: list[float], top: float, height: float) -> None:
+def _scale(fig: Figure, borders: list[float], paper: Paper) -> None:
     """The key of shades, with its ends in words; the steps are not of one size."""
-    ax = fig.add_axes((0.16, top, 0.54, height))
+    whole_in = fig.get_figheight()
+    left, width, top_in = (0.02, 0.96, 0.62) if paper.narrow else (0.16, 0.54, 0.3)
+    ax = fig.add_axes((left, 1.0 - top_in / whole_in, width, 0.16 / whole_in))
     colours = _colours(borders)
     for step in range(colours.N):
         ax.axvspan(step, step + 1, facecolor=colours(step), edgecolor=SOFT, linewidth=0.4)
     ax.set_xlim(0, colours.N)
     ax.yaxis.set_major_locator(FixedLocator([]))
-    named = range(0, len(borders), 1 if len(borders) <= 10 else 2)
+    named = range(0, len(borders), 1 if len(borders) <= (8 if paper.narrow else 10) else 2)
     ax.xaxis.set_major_locator(FixedLocator([place + 1 for place in named]))
     ax.xaxis.set_major_formatter(FixedFormatter([f"{borders[place]:g}" for place in named]))
-    ax.text(-0.02, 0.5, "pF: wetter", transform=ax.transAxes, ha="right", va="center")
-    ax.text(1.02, 0.5, "drier", transform=ax.transAxes, ha="left", va="center")
+    at: dict[str, Any] = {"transform": ax.transAxes}
+    if paper.narrow:
+        ax.text(0.0, 1.3, "pF: wetter", va="bottom", **at)
+        ax.text(1.0, 1.3, "drier", ha="right", va="bottom", **at)
+    else:
+        ax.text(-0.02, 0.5, "pF: wetter", ha="right", va="center", **at)
+        ax.text(1.02, 0.5, "drier", ha="left", va="center", **at)
 
 
 def sides(
+    paper: Paper,
     days: NDArray[np.datetime64],
     zones: Sequence[str],
     edges: tuple[Floats, Floats],
@@ -176,11 +212,13 @@ def sides(
 
     edges, insides: pF, watered and unwatered, (days, zones) each.
     """
-    count = len(zones) + 1
-    columns = 4
-    top_in = 0.35 + 0.19 * -(-count // columns)
+    columns = 3 if paper.narrow else 5
+    top_in = 0.35 + 0.19 * -(-(len(zones) + 1) // columns)
+    left_in = 0.55 if paper.narrow else 1.0
     with matplotlib.rc_context(STYLE):
-        fig, panels = panels_of(2, 2.0, top_in=top_in, left_in=1.0, right_in=0.2, gap_in=0.4)
+        fig, panels = panels_of(
+            paper, 2, 1.7, top_in=top_in, left_in=left_in, right_in=0.1, gap_in=0.4
+        )
         base, inside_base = edges[1].mean(axis=0), insides[1].mean()
         drawn = [pf - base for pf in edges]
         within = [pf.mean(axis=1) - inside_base for pf in insides]
@@ -198,15 +236,25 @@ def sides(
                 FuncFormatter(lambda pf, _: f"{pf:+.{places}f}" if pf else "0")
             )
             ax.locator_params(axis="y", nbins=6)
-            for up, words in ((1.0, "wetter ↑"), (0.0, "drier ↓")):
-                at: dict[str, Any] = {"transform": ax.transAxes, "va": "top" if up else "bottom"}
-                ax.text(-0.055, up, words, ha="right", color=SOFT, **at)
-            ax.text(-0.075, 0.5, "pF", transform=ax.transAxes, ha="right", va="center", color=SOFT)
-            name_panel(ax, "Watered by the hub" if number == 0 else "Left alone")
+            _name_directions(ax, paper)
+            unit = ", pF" if paper.narrow else ""
+            name_panel(ax, ("Watered by the hub" if number == 0 else "Left alone") + unit)
         handles = [Line2D([], [], label=zone, **_line(z)) for z, zone in enumerate(zones)]
         handles.append(Line2D([], [], color=SOFT, linewidth=2.4, alpha=0.75, label="inside"))
         add_legend(fig, handles, columns=columns)
-        return svg_of(fig, "sides", label)
+        return svg_of(fig, paper, "sides", label)
+
+
+def _name_directions(ax: Axes, paper: Paper) -> None:
+    """Say which way is wetter: beside the panel, or in its corners where there is no room."""
+    at: dict[str, Any] = {"transform": ax.transAxes, "color": SOFT}
+    for up, words in ((1.0, "wetter ↑"), (0.0, "drier ↓")):
+        if paper.narrow:
+            ax.text(0.99, up, words, ha="right", va="bottom", **at)
+        else:
+            ax.text(-0.055, up, words, ha="right", va="top" if up else "bottom", **at)
+    if not paper.narrow:
+        ax.text(-0.075, 0.5, "pF", ha="right", va="center", **at)
 
 
 def _line(zone: int) -> dict[str, Any]:
