@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from rich.console import Console
 from typer.testing import CliRunner
 
@@ -226,6 +227,26 @@ def test_soaked_ground_gets_no_water_and_the_house_is_left(tmp_path: Path) -> No
 
 
 # What it says.
+
+
+def test_the_picture_says_house_years_and_verdict(
+    made: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[str] = []
+    save = Figure.savefig
+
+    def savefig(figure: Figure, *args: Any, **named: Any) -> None:
+        assert figure.get_suptitle()
+        drawn.append(figure.get_suptitle())
+        save(figure, *args, **named)
+
+    monkeypatch.setattr(Figure, "savefig", savefig)
+    assert page.drawn(made.found) == (made.folder / "plan.png").read_bytes()
+    said = " ".join(drawn[0].split())
+    assert said.startswith(f"The most that each zone is given: {made.found.house.name} Verdict: ")
+    assert f"Judged on {GROUNDS} grounds, in {made.found.held_out_years}." in said
+    unrest = verdict.over_grounds([one.measures for one in made.found.held_out], "unrest_pct")
+    assert f"Unrest {unrest.p50:.0f} ({unrest.p10:.0f} to {unrest.p90:.0f})" in said
 
 
 def test_the_json_has_its_keys_and_they_agree(made: Made) -> None:

@@ -270,6 +270,9 @@ def test_compare(
     own_units_only(text, units, 100)
     (picture,) = drawn
     own_units_only(picture, units, 40)
+    for said in ("Either house", "short.csv, ", "one ground"):
+        assert said in picture
+    assert re.search(r"Water by \"|Leave it alone\.", picture)
     found = json.loads((out / "compare.json").read_text("utf-8"))
     ways = found["weathers"][0]["ways"]
     assert ways["hub_checked"]["litres_a_year"]["p90"] > 3000  # SI in any case

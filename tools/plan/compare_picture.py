@@ -15,9 +15,10 @@ from evenclay.sim.judge.verdict import UNREST_PCT
 from evenclay.sim.report.pictures.drawing import INK, RULE, SOFT, STYLE
 from evenclay.sim.types import Line
 from evenclay.sim.units import Units
-from evenclay.tools.plan.compare_tables import name_of, title_of, verdict_of
+from evenclay.tools.plan.compare_tables import name_of, verdict_of, years_of
 
-WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN, GAP_IN = 9.4, 0.34, 0.62, 0.42, 0.15
+WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN, GAP_IN = 9.4, 0.34, 0.66, 0.42, 0.15
+TITLE_IN, KEY_IN = 0.36, 0.34
 KEPT, BROKEN = "#8fb3cf", "#ffffff"  # the latter is hatched: no meaning rests on a colour
 FARTHEST_PCT = 250.0  # what is farther out is cut, and says so
 BROKEN_WORDS = {
@@ -33,13 +34,15 @@ def drawn(found: Line, shown: Units) -> bytes:
     with matplotlib.rc_context(STYLE):
         weathers = found["weathers"]
         heights_in = [HEAD_IN + ROW_IN * len(each["ways"]) + FOOT_IN for each in weathers]
-        whole_in = sum(heights_in) + GAP_IN * (len(weathers) - 1) + 0.32
+        whole_in = sum(heights_in) + GAP_IN * (len(weathers) - 1) + TITLE_IN + KEY_IN
         fig = Figure(figsize=(WIDTH_IN, whole_in))
-        top_in = whole_in - 0.32
+        top_in = whole_in - TITLE_IN - KEY_IN
+        title = f"Ways of watering side by side: {found['house']}"
+        fig.text(0.01, 1.0 - 0.1 / whole_in, title, va="top", fontsize=11, fontweight="bold")
         for weather, height_in in zip(weathers, heights_in, strict=True):
             _panel(fig, found, weather, shown, top_in, whole_in)
             top_in -= height_in + GAP_IN
-        _key(fig)
+        _key(fig, 1.0 - TITLE_IN / whole_in)
         picture = io.BytesIO()
         fig.savefig(picture, dpi=150, metadata={"Software": None})
         return picture.getvalue()
@@ -54,9 +57,9 @@ def _panel(
     left = fig.add_axes((0.17, low, 0.5, tall_in / whole_in))
     right = fig.add_axes((0.72, low, 0.25, tall_in / whole_in))
     file = Path(weather["weather"]).name  # a whole path would run out of the picture
-    title, line = title_of(found, weather | {"weather": file}), verdict_of(weather)
-    fig.text(0.01, top_in / whole_in, title, va="top", fontweight="bold")
-    fig.text(0.01, (top_in - 0.2) / whole_in, line, va="top", color=SOFT, fontsize=8.5)
+    years = years_of(found, weather | {"weather": file})
+    fig.text(0.01, top_in / whole_in, verdict_of(weather), va="top")
+    fig.text(0.01, (top_in - 0.19) / whole_in, years, va="top", color=SOFT, fontsize=8.5)
     for ax in (left, right):
         ax.set_ylim(len(ways) - 0.5, -0.5)
         ax.spines["left"].set_visible(False)
@@ -107,7 +110,7 @@ def _tell_broken(ax: Axes, row: int, over: Line, words: str, most: float) -> Non
     text.set_bbox({"facecolor": "#ffffff", "edgecolor": "none", "pad": 0.6})
 
 
-def _key(fig: Figure) -> None:
+def _key(fig: Figure, top: float) -> None:
     handles: list[Line2D | Patch] = [
         Patch(facecolor=KEPT, edgecolor=SOFT, label="tenth to ninetieth ground"),
         Line2D([], [], color=INK, lw=2.0, label="the middle one"),
@@ -118,7 +121,7 @@ def _key(fig: Figure) -> None:
     fig.legend(
         handles=handles,
         loc="upper left",
-        bbox_to_anchor=(0.0, 1.0),
+        bbox_to_anchor=(0.0, top),
         ncols=len(handles),
         columnspacing=1.2,
         handlelength=1.6,

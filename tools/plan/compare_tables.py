@@ -29,11 +29,16 @@ def name_of(way: str) -> str:
 
 def title_of(found: Line, weather: Line) -> str:
     """The house, the years and the grounds."""
+    return f"{found['house']}: {years_of(found, weather)}"
+
+
+def years_of(found: Line, weather: Line) -> str:
+    """The record, how many years were lived, and on how many grounds."""
     kind = "years" if weather["years"] > 1 else "year"
     kind = f"invented {kind}" if weather["invented"] else kind
     count = found["grounds"]
     grounds = f"{count} grounds" if count > 1 else "one ground"
-    return f"{found['house']}: {weather['weather']}, {weather['years']} {kind}, {grounds}"
+    return f"{weather['weather']}, {weather['years']} {kind}, {grounds}"
 
 
 def verdict_of(weather: Line) -> str:

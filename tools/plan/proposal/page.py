@@ -1,6 +1,7 @@
 """What `evenclay propose` shows: in words an owner reads, a table of reliefs, and a picture."""
 
 import io
+import textwrap
 from collections.abc import Iterator
 from typing import Any
 
@@ -15,13 +16,14 @@ from evenclay.sim.judge import verdict
 from evenclay.sim.judge.verdict import Quantiles
 from evenclay.sim.report.pictures.drawing import BAND, INK, STYLE, ZONE_COLOURS
 from evenclay.sim.types import Floats
-from evenclay.sim.units import UNITS
+from evenclay.sim.units import UNITS, money
 from evenclay.tools import tables
 from evenclay.tools.plan.proposal.propose import Proposal
 from evenclay.tools.plan.proposal.study import Kept
 from evenclay.tools.plan.proposal.table import HALF_MONTHS, days_allowed, rows_by_half
 
-WIDTH_IN, PANEL_IN = 8.6, 1.45
+WIDTH_IN, PANEL_IN, LINE_IN = 8.6, 1.45, 0.17
+HEADING_CHARACTERS = 108  # of a line across the picture
 LITRES_PER_M3 = 1000.0
 # What a limit is about, in an owner's words.
 LIMITS = {
@@ -50,7 +52,7 @@ def words(found: Proposal) -> Iterator[str]:
     water = units.shown(litres, "metered")
     least, middle, most = (_whole(value) for value in unrest[:3])
     price = house.water_price_m3
-    costs = f", about {house.currency}{litres / LITRES_PER_M3 * price:,.0f}" if price else ""
+    costs = f", about {money(litres / LITRES_PER_M3 * price, house.currency)}" if price else ""
     if found.verdict.word == "leave":
         yield "Verdict: leave the house as it is. No relief that was tried is sure to help."
         for reason in found.verdict.limit:
@@ -118,10 +120,12 @@ def drawn(found: Proposal) -> bytes:
     to_shown = units.of(1.0, "depth")
     given, need = to_shown * given_mm_d(found), to_shown * found.ceiling_mm_d
     edges = np.arange(HALF_MONTHS + 1)
-    unrest = over(found.held_out, "unrest_pct")
+    title = f"The most that each zone is given: {house.name}"
+    lines = textwrap.wrap(" ".join(heading(found)), HEADING_CHARACTERS)
     with matplotlib.rc_context(STYLE):
         count = len(house.strips)
-        figure = Figure(figsize=(WIDTH_IN, PANEL_IN * count + 1.2), layout="constrained")
+        tall_in = PANEL_IN * count + 1.2 + LINE_IN * len(lines)
+        figure = Figure(figsize=(WIDTH_IN, tall_in), layout="constrained")
         panels: Any = np.atleast_1d(figure.subplots(count, 1, sharex=True))
         most = 1.15 * max(float(need.max()), float(given.max()), 0.1)
         for zone, one in enumerate(house.strips):
@@ -144,17 +148,19 @@ def drawn(found: Proposal) -> bytes:
             ),
         ]
         figure.legend(handles=handles, loc="outside lower center", ncols=2)
-        figure.suptitle(
-            f"{house.name}: {found.verdict.word}; unrest {unrest.p50:.0f} "
-            f"({unrest.p10:.0f} to {unrest.p90:.0f}), 100 is leaving it alone",
-            x=0.01,
-            ha="left",
-            fontsize=11,
-            color=INK,
-        )
+        figure.suptitle("\n".join([title, *lines]), x=0.01, ha="left", fontsize=10, color=INK)
         picture = io.BytesIO()
         figure.savefig(picture, dpi=130, metadata={"Software": None})
         return picture.getvalue()
+
+
+def heading(found: Proposal) -> Iterator[str]:
+    """What the picture says of the plan: the verdict, what to expect, and the years."""
+    unrest = over(found.held_out, "unrest_pct")
+    least, middle, most = (_whole(value) for value in unrest[:3])
+    yield next(words(found))
+    yield f"Unrest {middle} ({least} to {most}), where leaving it alone is 100."
+    yield f"Judged on {len(found.held_out)} grounds, in {found.held_out_years}."
 
 
 def given_mm_d(found: Proposal) -> Floats:
