@@ -1,5 +1,6 @@
 """What whoever began a file is told: what was assumed, what to measure, and what to type next."""
 
+import datetime
 from collections.abc import Iterator, Sequence, Set
 from pathlib import Path
 
@@ -128,9 +129,11 @@ def next_steps(path: Path) -> Sequence[str]:
 
 
 def planning(path: Path, weather: Path) -> Sequence[str]:
-    """What to type once there is weather: a plan, and a year under it."""
+    """What to type once there is weather: a plan, and the last whole year under it."""
+    year = datetime.date.today().year - 1
     plan, out = path.with_name("plan"), path.with_name("out")
     return (
         f"evenclay propose {path} --weather {weather} --out {plan}",
-        f"evenclay replay {plan / 'property.toml'} --weather {weather} --out {out}",
+        f"evenclay replay {plan / 'property.toml'} --weather {weather} --out {out} "
+        f"--from {year}-01-01 --to {year}-12-31",
     )
