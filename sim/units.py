@@ -30,7 +30,7 @@ _KINDS: dict[str, tuple[str, tuple[str, str], tuple[str, str]]] = {
     "hose flow": ("L/h", ("L/h", ".0f"), ("gal/h", ".1f")),
     "emission": ("L/h/m", ("L/h/m", ".3g"), ("gal/h/ft", ".3g")),  # of a hose, by its label
     "pressure": ("kPa", ("kPa", ".0f"), ("psi", ".3g")),
-    "suction": ("kPa", ("kPa", ",.0f"), ("psi", ",.2g")),
+    "suction": ("kPa", ("kPa", ",.0f"), ("psi", ",.3g")),
     "temperature": ("degC", ("degC", ".4g"), ("degF", ".4g")),
     "depth": ("mm", ("mm", ".1f"), ("in", ".2f")),  # of a run, a day or an hour
     "total": ("mm", ("mm", ",.0f"), ("in", ",.1f")),  # depth of a month or a year

@@ -18,7 +18,8 @@ from evenclay.sim.types import Floats
 EVERY_WEEKDAY = 0b1111111  # of a plan without local rules for days
 ALARMS_MOST = 40  # that the page names one by one
 CHARACTER_PX, COLUMN_PX = 9.0, 18.0  # what a table takes in a wide font
-NARROWEST_PX, MIDDLE_PX = 350.0, 755.0  # room that a table has on a phone, and on a tablet
+# Room that a table has on a phone, on a tablet and on a desk.
+NARROWEST_PX, MIDDLE_PX, WIDEST_PX = 350.0, 755.0, 1100.0
 
 
 class Row(NamedTuple):
@@ -44,12 +45,14 @@ class Table:
 
     @property
     def size(self) -> str:
-        """How much room it takes: it is stacked where a screen has less."""
+        """How much room it takes: it is stacked where a screen has less; "huge" on any screen."""
         if self.wraps:
             return "wraps"
         if self._px(len) <= NARROWEST_PX:
             return "small"
-        return "middle" if self._px(_wrapped) <= MIDDLE_PX else "broad"
+        if self._px(_wrapped) <= MIDDLE_PX:
+            return "middle"
+        return "broad" if self._px(_in_two) <= WIDEST_PX else "huge"
 
     @property
     def ranged(self) -> bool:
@@ -65,6 +68,11 @@ class Table:
 def _wrapped(text: str) -> int:
     """Characters that a cell takes side by side: a figure is whole, words may be wrapped."""
     return len(text) if text[:1].isdigit() else max(map(len, text.split()), default=0)
+
+
+def _in_two(text: str) -> int:
+    """The same where the range of a figure stands below it."""
+    return max(map(_wrapped, text.replace(" (", "\n0").split("\n")))
 
 
 POLICIES = {

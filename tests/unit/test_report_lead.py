@@ -160,9 +160,11 @@ def test_season_table_says_that_days_are_banned(tmp_path: Path) -> None:
 def test_wide_tables_give_way_first() -> None:
     small = Table("", ("Month", "Rain"), [Row("Jan 2022", ("129",))])
     middle = Table("", ("", *"abcdef"), [Row("Water", ("12,345",) * 6)])
-    broad = Table("", ("", *"abcdef"), [Row("Water", ("12,345 (1,234 to 23,456)",) * 6)])
-    assert [one.size for one in (small, middle, broad)] == ["small", "middle", "broad"]
-    assert [one.ranged for one in (small, middle, broad)] == [False, False, True]
+    broad = Table("", ("", *"abcde"), [Row("Water", ("12,345 (1,234 to 23,456)",) * 5)])
+    huge = Table("", ("", *"abcdefgh"), [Row("Water", ("12,345 (1,234 to 23,456)",) * 8)])
+    found = (small, middle, broad, huge)
+    assert [one.size for one in found] == ["small", "middle", "broad", "huge"]
+    assert [one.ranged for one in found] == [False, False, True, True]
 
 
 def test_money_stands_as_people_write_it() -> None:

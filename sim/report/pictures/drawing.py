@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 from matplotlib.ticker import FixedFormatter, FixedLocator
 from numpy.typing import NDArray
 
@@ -88,7 +89,11 @@ VARIABLES = {
     "#f4f4f4": "shut",
     "#dddddd": "shut-line",
 }
-HALO = "#fdfdfd"  # around what lies on shades of any darkness; it stays light on a dark page
+# A line on shades of any darkness: dark with a light rim, on a dark page as well.
+RIMMED: dict[str, Any] = {
+    "color": "#1c1c1c",
+    "path_effects": [withStroke(linewidth=2.4, foreground="#fdfdfd")],
+}
 
 
 def box(left: float, right: float, low: float, high: float) -> list[tuple[float, float]]:

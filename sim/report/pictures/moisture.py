@@ -10,14 +10,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patheffects import withStroke
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
 from evenclay.sim.house.house import House
 from evenclay.sim.judge.measures import Record, weighted_suction
 from evenclay.sim.report.pictures.drawing import (
-    HALO,
+    RIMMED,
     SOFT,
     STYLE,
     ZONE_COLOURS,
@@ -42,13 +41,7 @@ PLACES = (
     ("edge", "Under the edge of the house"),
     ("inside", "Inside, under the house"),
 )
-# The line of the footing: dark with a light rim, so that it is seen on every shade and page.
-FOOTING: dict[str, Any] = {
-    "color": "#1c1c1c",
-    "lw": 1.0,
-    "ls": (0, (4, 3)),
-    "path_effects": [withStroke(linewidth=2.4, foreground=HALO)],
-}
+FOOTING: dict[str, Any] = RIMMED | {"lw": 1.0, "ls": (0, (4, 3))}
 DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 
 

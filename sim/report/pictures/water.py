@@ -20,6 +20,7 @@ from evenclay.sim.report.pictures.drawing import (
     DRY_TINT,
     INK,
     RAIN,
+    RIMMED,
     SOFT,
     STYLE,
     WATER_TINT,
@@ -218,7 +219,7 @@ def _unrests(ax: Axes, values: Sequence[Any]) -> None:
             linewidth=0.6,
         )
         if isinstance(value, dict):
-            ax.plot([value["p10"], end], [y, y], "|-", color=INK, linewidth=1.2, markersize=8)
+            ax.plot([value["p10"], end], [y, y], "|-", linewidth=1.2, markersize=8, **RIMMED)
         words = f"{bar:.0f}"
         if isinstance(value, dict) and value["p10"] != end:
             words += f" ({value['p10']:.0f} to {end:.0f})"
