@@ -101,7 +101,8 @@ def _steps(year: Year) -> Iterator[Step]:
         points = "one point" if count == 1 else f"{count} points"
         yield Step(f"Settle what this house has to heed first: {points}.", at="heed")
     if not summary["years"]:
-        yield Step("Replay a whole year or more: leave out", "--from and --to")
+        words = "or take a longer record."
+        yield Step("Replay a whole year or more: leave out", "--from and --to", words)
         return
     result = result_of(summary)
     if result is None:
