@@ -29,7 +29,7 @@ BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test second second-tests validation bench compiled size lint types-rp2 types-esp32 format lock clean figures graph
+.PHONY: golden campaign help replay test second second-tests validation bench compiled size lint types-rp2 types-esp32 format lock wheels clean figures graph
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -103,15 +103,28 @@ campaign: $(VENV)/.stamp-dev  ## the slow tests: campaigns of faults and long co
 # The runtime lock is cut from the dev lock's versions, so the two never disagree.
 # Pins stay as they are unless asked: make lock LOCK_FLAGS=--upgrade
 lock: $(VENV)/.stamp-venv  ## re-make requirements.lock and requirements-dev.lock
-	@$(WHEELS) --target $(VENV)/uv --upgrade uv==$(UV_VERSION)
+	@$(GET_UV)
 	@$(BIN)/python -c 'import tomllib; \
 		print(*tomllib.load(open("pyproject.toml", "rb"))["build-system"]["requires"], sep="\n")' \
 		> $(VENV)/build-requires.in
 	@$(UV_COMPILE) --extra dev --output-file requirements-dev.lock
 	@$(UV_COMPILE) --constraint requirements-dev.lock --output-file requirements.lock
 
+GET_UV = $(WHEELS) --target $(VENV)/uv --upgrade uv==$(UV_VERSION)
 UV_COMPILE = $(VENV)/uv/bin/uv pip compile pyproject.toml --extra desk $(VENV)/build-requires.in --quiet \
 	--universal --python-version 3.11 --no-emit-index-url --no-header --no-annotate $(LOCK_FLAGS)
+
+# The dev lock holds the runtime lock. Nothing is installed, and no wheel is fetched whole.
+wheels: $(VENV)/.stamp-venv  ## ask whether all that is locked has wheels for Windows and macOS
+	@$(GET_UV)
+	@for platform in windows aarch64-apple-darwin x86_64-apple-darwin; do \
+		for version in 3.11 3.13; do \
+			echo "$$platform, Python $$version" && \
+			$(VENV)/uv/bin/uv pip install --quiet --dry-run --no-deps --only-binary :all: \
+				--python-platform $$platform --python-version $$version \
+				--target $(VENV)/wheels --requirements requirements-dev.lock || exit 1; \
+		done; \
+	done
 
 clean:  ## remove .venv, results and caches
 	rm -rf $(VENV) .venv-second out build *.egg-info .coverage .coverage.* htmlcov .hypothesis \

@@ -12,6 +12,9 @@ def show(table: Table, console: Console) -> None:
 
     Texts are broken between words only, and not at all in a column that says so.
     """
+    if table.title:  # a table breaks its own title where it is wider
+        console.print(str(table.title))
+        table.title = None
     room = console.width - 1
     left_out: list[Column] = []
     needed = room_for(table.columns) + 1

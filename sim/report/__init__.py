@@ -4,5 +4,5 @@ Read `results.py` first: it replays a house and writes all of its files. `ways.p
 every way of watering on one ground and judges it. `outputs.py` has the lines of decisions.jsonl and
 daily.csv. The page is made from these files, and the ground by depth: `year.py` reads them back,
 `lead.py` has the first screen, `sentences.py` and `tables.py` word the rest, `pictures/` draws, and
-`page.py` puts the page together.
+`page.py` puts the page together. `render.py` makes it, and every other page, from `templates/`.
 """

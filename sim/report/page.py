@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from evenclay.sim import files
@@ -21,6 +20,7 @@ from evenclay.sim.report.pictures.drawing import NARROW, WIDE, Paper
 from evenclay.sim.report.pictures.moisture import Cut, section, sides
 from evenclay.sim.report.pictures.openings import openings
 from evenclay.sim.report.pictures.water import HeldRow
+from evenclay.sim.report.render import render
 from evenclay.sim.report.sentences import result_sentences
 from evenclay.sim.report.tables import (
     alarms_table,
@@ -52,14 +52,7 @@ def write_report(out_dir: Path, house: House, cut: Cut) -> Path:
 
 def page_of(year: Year, cut: Cut) -> str:
     """The report as HTML."""
-    environment = Environment(
-        loader=PackageLoader("evenclay.sim.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("report.html.j2").render(_page(year, cut))
+    return render("report.html.j2", _page(year, cut))
 
 
 def _page(year: Year, cut: Cut) -> dict[str, Any]:

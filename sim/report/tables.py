@@ -34,16 +34,20 @@ class Row(NamedTuple):
 @dataclass(frozen=True)
 class Table:
     """A table of the page. heads: of all columns, first that of the rows' heads. kind: "words"
-    where cells hold sentences, else ""."""
+    where cells hold sentences, else "". wraps: its heads are of several short words, so that it
+    fits on a phone unstacked."""
 
     caption: str
     heads: tuple[str, ...]
     rows: Sequence[Row]
     kind: str = ""
+    wraps: bool = False
 
     @property
     def size(self) -> str:
         """How much room it takes: it is stacked where a screen has less; "huge" on any screen."""
+        if self.wraps:
+            return "wraps"
         if self._px(len) <= NARROWEST_PX:
             return "small"
         if self._px(_wrapped) <= MIDDLE_PX:

@@ -15,6 +15,7 @@ from evenclay.controller.civil import day_of
 from evenclay.tools.cli.commands import app
 from evenclay.tools.handover.calendar import CHECKING, CLOSING, EPOCH, OPENING
 from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.cycles import cycle_min
 from evenclay.tools.property.property import load
 from tests.unit.test_units import own_units_only
 
@@ -86,7 +87,13 @@ def test_cycles_are_the_agenda_s(name: str, year: int, tmp_path: Path) -> None:
     ]
     odd = [at for at, clock in zip(local, clocks, strict=True) if at.hour * 60 + at.minute != clock]
     assert len(odd) == (name == "chicago")  # 02:30 on the day that has none
-    assert all(event.duration > datetime.timedelta(minutes=10) for event in found)
+    takes_min = [
+        cycle_min(plan, plan.rows.index(agenda.row_of(day)))
+        for day in range(day_of(year, 1, 1), day_of(year + 1, 1, 1))
+        for _ in range(agenda.row_of(day).cycles)
+    ]
+    lasts = [event.duration.total_seconds() / 60 for event in sorted(found)]
+    assert lasts == pytest.approx(takes_min, abs=1 / 60)  # a calendar has whole seconds
 
 
 @pytest.mark.parametrize("name", HOUSES)
@@ -111,7 +118,10 @@ def test_opening_closing_and_checks(name: str, tmp_path: Path) -> None:
         assert opened <= day < closed if opened < closed else day < closed or day >= opened
     days = [event.begin.date() for event in checks]
     assert min(b - a for a, b in pairwise(days)) == datetime.timedelta(days=7)
-    assert all(len(event.alarms) == 1 for event in calendar.events)
+    for event in calendar.events:
+        (alarm,) = event.alarms
+        before = {"hours": 6} if event.all_day else {"minutes": 30}
+        assert alarm.trigger == -datetime.timedelta(**before)
     assert {event.created for event in checks} == {checks[0].created}
     assert str(checks[0].created).startswith("2027-02-03T04:05:06")
 

@@ -29,10 +29,11 @@ from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import compare_summary, compare_tables
 from evenclay.tools.plan.compare import Found, Job
 from evenclay.tools.plan.compare_summary import summary
+from evenclay.tools.plan.names import names_of
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import Means
 from evenclay.tools.property.plan_ranges import check_plan
-from evenclay.tools.property.property import load, parse
+from evenclay.tools.property.property import load
 from tests.houses import make_house, row
 from tests.published.test_replays import record
 
@@ -494,6 +495,5 @@ def test_plans_of_another_file_stand_beside_with_its_name(tmp_path: Path) -> Non
 def test_plans_are_called_by_what_tells_their_files_apart(
     tmp_path: Path, files: list[str], names: list[str]
 ) -> None:
-    text = (DEMO / "property.toml").read_text("utf-8")
-    props = [parse(text, str(tmp_path / file)) for file in files]
-    assert comparing.plan_names(props) == [name.format(here=tmp_path.name) for name in names]
+    found = names_of("--plan", [str(tmp_path / file) for file in files])
+    assert found == [name.format(here=tmp_path.name) for name in names]

@@ -1,6 +1,8 @@
 """The one place where an error that a user can cause becomes one line and an exit status."""
 
 import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -8,7 +10,7 @@ from typer.core import TyperGroup
 
 from evenclay.tools.board.pin_map import DeviceError
 
-NO_PLAN = 1
+NO_PLAN = 1  # or a plan that does not keep what is required of it
 BAD_INPUT = 2
 INTERRUPTED = 130
 
@@ -27,27 +29,50 @@ class Group(TyperGroup):
         sys.exit(status or 0)
 
 
+def each(paths: Sequence[Path], do: Callable[[Path], int]) -> None:
+    """Do one thing for each of several files, whose status `do` returns.
+
+    A file that will not do is told in one line, and the others are still done.
+    Raises: typer.Exit with the highest status, where one is above 0.
+    """
+    worst = 0
+    for path in paths:
+        try:
+            status = do(path)
+        except (OSError, ValueError) as error:
+            first, *others = _lines_of(error)
+            more = f" (and {len(others)} more in this file)" if others else ""
+            print(first + more, file=sys.stderr, flush=True)
+            status = BAD_INPUT
+        worst = max(worst, status)
+    if worst:
+        raise typer.Exit(worst)
+
+
 def _status(error: Exception) -> int:
-    """Print an error of the user's in one line and return the exit status; raise any other."""
+    """Print an error of the user's and return the exit status; raise any other."""
     if isinstance(error, typer.Abort):
         return INTERRUPTED
+    for line in _lines_of(error):
+        print(line, file=sys.stderr)
+    return BAD_INPUT
+
+
+def _lines_of(error: Exception) -> list[str]:
+    """What an error of the user's says, a line each; any other is raised."""
     from evenclay.tools.property.file.mistakes import PropertyError
     from evenclay.tools.property.file.wording import printable
 
     if isinstance(error, OSError):
         name = "" if error.filename is None else f"{printable(str(error.filename))}: "
-        lines = [name + (error.strerror or str(error))]
-    elif isinstance(error, PropertyError):
-        lines = error.lines
-    elif isinstance(error, typer.TyperException):
-        lines = [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
-    elif _is_refusal(error):
-        lines = [printable(str(error))]
-    else:
-        raise error
-    for line in lines:
-        print(line, file=sys.stderr)
-    return BAD_INPUT
+        return [name + (error.strerror or str(error))]
+    if isinstance(error, PropertyError):
+        return error.lines
+    if isinstance(error, typer.TyperException):
+        return [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
+    if _is_refusal(error):
+        return [printable(str(error))]
+    raise error
 
 
 def _message(error: Exception) -> str:

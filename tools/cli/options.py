@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from evenclay.tools.property.demand import Means
 
 PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="A property file (TOML).")]
+PropertyPaths = Annotated[
+    list[Path],
+    typer.Argument(metavar="PROPERTY...", help="Property files (TOML); several: a line for each."),
+]
 Columns = Annotated[
     list[str] | None,
     typer.Option(

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     import polars as pl
 
+    from evenclay.sim.types import Line
     from evenclay.sim.weather.record import Weather
     from evenclay.tools.plan.compare import Found
     from evenclay.tools.plan.proposal.propose import Proposal
@@ -242,7 +243,12 @@ def _show_sweep(asked: "Sweep", rows: "pl.DataFrame", units: str) -> None:
 
 
 def compare(
-    property_file: PropertyPath,
+    property_files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="PROPERTY [AFTER]", help="A property file; with a second one, before and after."
+        ),
+    ],
     weather: WeatherFiles,
     out: OutFolder,
     plan: Annotated[
@@ -265,28 +271,64 @@ def compare(
     """Set ways of watering side by side on many plausible grounds, over 26 years at least.
 
     Nobody knows the clay under a house, so every way lives on all grounds: no watering; one usual
-    calendar; the property's own seasons bare, and checked by hand each week; the hub by rain, by
-    rain and weekly checks, by soil probes, and trimming itself; and informed, the same hub told the
+    calendar; the property's own seasons bare; the hub by what it reckons alone, with a sample a
+    week, with one soil probe, and with a probe in each zone; and informed, the same hub told the
     truth each day. Expect some minutes for each ground.
 
     Writes compare.json, years.csv (a row for each way, ground and year) and compare.png.
 
+    Two property files of one house are compared as before and after: what changed in the file, and
+    what that changes, by the hub as each file has it. Writes before_after.html and
+    before_after.json.
+
     \b
-    Example:
+    Examples:
         evenclay compare house.toml --weather town.csv --grounds 16 --out out/compare
+        evenclay compare house.toml new.toml --weather town.csv --out out/change
     """
     from evenclay.tools.plan import compare as comparing
+    from evenclay.tools.plan.before_after import judged
     from evenclay.tools.property.property import load
 
-    prop = load(property_file)
+    if len(property_files) > 2:
+        message = f"found {len(property_files)} property files, allowed one, or two: before, after"
+        raise typer.BadParameter(message, param_hint="PROPERTY")
+    if len(property_files) == 2 and plan:
+        message = "found it beside two property files, allowed beside one"
+        raise typer.BadParameter(message, param_hint="--plan")
+    props = [load(path) for path in property_files]
     others = [load(path) for path in plan or ()]
-    records = _read_years(weather, column, units, dates, prop.site.latitude)
+    records = _read_years(weather, column, units, dates, props[0].site.latitude)
     named = list(zip(map(str, weather), records, strict=True))
-    jobs = comparing.jobs_of(prop, named, years, seed)
     check_folder(out)
+    if len(props) == 2:
+        with _workers(processes) as (executor, _):
+            change = judged.live(props, named, years, grounds, seed, executor, tell)
+        _tell_change(change, out, as_json)
+        return
+    jobs = comparing.jobs_of(props[0], named, years, seed)
     with _workers(processes) as (executor, _):
         found = comparing.run(jobs, others, grounds, executor, tell)
-    _tell_comparison(found, seed, prop.site.units, out, as_json)
+    _tell_comparison(found, seed, props[0].site.units, out, as_json)
+
+
+def _tell_change(found: "Line", out: Path, as_json: bool) -> None:
+    """Write what a change does into the folder of --out, and print it."""
+    from evenclay.tools import tables
+    from evenclay.tools.plan.before_after import page
+    from evenclay.tools.plan.before_after.judged import verdict_of
+
+    text = json.dumps(found, indent=2, ensure_ascii=False)
+    path = out / "before_after.html"
+    files.write({out / "before_after.json": text + "\n", path: page.page_of(found)})
+    if as_json:
+        print(text)
+        return
+    console = make_console()
+    for weather in found["weathers"]:
+        console.print(f"{page.period_of(found, weather)}. {verdict_of(found, weather)}")
+        tables.show(page.table_of(found, weather), console)
+    print(f"The page: {path}")
 
 
 def _tell_comparison(lives: "list[Found]", seed: int, units: str, out: Path, as_json: bool) -> None:

@@ -2,23 +2,28 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from evenclay.sim import files
 from evenclay.tools.board.bundle import ROOT
+from evenclay.tools.cli.errors import each
 from evenclay.tools.cli.options import (
     AsJson,
     Columns,
     Dates,
     DemandWeather,
     PropertyPath,
+    PropertyPaths,
     Units,
     means_in,
     read_weather,
 )
 from evenclay.tools.cli.output import make_console
+
+if TYPE_CHECKING:
+    from evenclay.tools.property.check import Check
 
 _DEMO = ("property.toml", "weather.csv")
 
@@ -43,42 +48,73 @@ def demo(
 
 
 def check(
-    property_file: PropertyPath,
+    property_files: PropertyPaths,
     weather: DemandWeather = None,
     column: Columns = None,
     units: Units = "metric",
     dates: Dates = None,
+    html: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write it as a page for a browser, too.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Show what a property file asks for, and what to know first.
 
     What runs when; minutes, litres and mm a day for each zone; hours a day for each spigot; water
     and cost a month; then the cautions, the most serious on top. Nothing is held back here. A file
-    with mistakes gives one line for each instead.
+    with mistakes gives one line for each instead. Several files give one line each.
 
     \b
-    Example:
-        evenclay check house/property.toml
+    Examples:
+        evenclay check house/property.toml --html house/check.html
+        evenclay check houses/*.toml
     """
     from evenclay.tools.property.check import as_json as plain
+    from evenclay.tools.property.check import line, show
+
+    def found(path: Path) -> "Check":
+        return _checked(path, weather, column, units, dates)
+
+    def one(path: Path) -> int:
+        said = found(path)
+        text = json.dumps({"file": str(path)} | plain(said)) if as_json else f"{path}: {line(said)}"
+        print(text, flush=True)
+        return 0
+
+    if len(property_files) > 1:
+        if html is not None:
+            message = f"found {len(property_files)} property files, allowed one for a page"
+            raise typer.BadParameter(message, param_hint="--html")
+        each(property_files, one)
+        return
+    said = found(property_files[0])
+    if html is not None:
+        from evenclay.tools.handover.check_page import page_of
+
+        files.write({html: page_of(said)})
+    if as_json:
+        print(json.dumps(plain(said), indent=2))
+        return
+    show(said, make_console())
+    if html is not None:
+        print(f"The page: {html}")
+
+
+def _checked(
+    path: Path, weather: Path | None, column: Columns, units: Units, dates: Dates
+) -> "Check":
+    """What there is to say of one property."""
     from evenclay.tools.property.check import check as check_property
-    from evenclay.tools.property.check import show
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.demand import means_of
     from evenclay.tools.property.property import load
 
-    prop = load(property_file)
-    name, means = None, None
-    doubts: tuple[str, ...] = ()
-    if weather is not None:
-        record = read_weather(weather, column, units, dates, prop.site.latitude, told=False)
-        name, means = str(weather), means_of(record, prop.site.latitude)
-        doubts = record.cautions
-    found = check_property(prop, compile_house(prop, means), name, doubts)
-    if as_json:
-        print(json.dumps(plain(found), indent=2))
-    else:
-        show(found, make_console())
+    prop = load(path)
+    if weather is None:
+        return check_property(prop, compile_house(prop))
+    record = read_weather(weather, column, units, dates, prop.site.latitude, told=False)
+    house = compile_house(prop, means_of(record, prop.site.latitude))
+    return check_property(prop, house, str(weather), record.cautions)
 
 
 def compile_plan(

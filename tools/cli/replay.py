@@ -1,8 +1,7 @@
-"""The command `replay`."""
+"""The command `replay`, of one property or several."""
 
 import datetime
 import json
-import sys
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib import import_module
@@ -12,33 +11,34 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenclay.sim import files
+from evenclay.tools.cli.errors import NO_PLAN, each
 from evenclay.tools.cli.options import (
     AsJson,
     Columns,
     Dates,
     OutFolder,
     Processes,
-    PropertyPath,
+    PropertyPaths,
     Seed,
     Units,
     check_folder,
     read_date,
     read_weather,
 )
-from evenclay.tools.cli.output import make_console
+from evenclay.tools.cli.output import make_console, tell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from evenclay.sim.ground.plausible import PlausibleGround
-    from evenclay.sim.house.house import House
     from evenclay.sim.report.results import Spread
     from evenclay.sim.report.ways import Figures
-    from evenclay.sim.weather.record import Weather
+    from evenclay.tools.plan.required import Requirement
+    from evenclay.tools.property.property import Property
 
 
 def replay(
-    property_file: PropertyPath,
+    property_files: PropertyPaths,
     weather: Annotated[
         Path,
         typer.Option(
@@ -67,6 +67,15 @@ def replay(
             "16 and 64 cover them most evenly.",
         ),
     ] = None,
+    require: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="MEASURE<NUMBER",
+            help="What the hub has to keep, by a measure of summary.json, such as unrest<70 or "
+            "days_on_target>=200; repeatable. With --grounds the less favourable tenth counts, "
+            "unless unrest.p50<70 names another. Exit status 1 where one is not kept.",
+        ),
+    ] = None,
     processes: Processes = None,
     as_json: AsJson = False,
 ) -> None:
@@ -76,71 +85,104 @@ def replay(
     begins settled, without water, in the climate of the whole record.
 
     Writes summary.json, decisions.jsonl, daily.csv and report.html into the folder of --out. The
-    same command gives the same results.
+    same command gives the same results. Of several properties each has a folder of its own there,
+    and a line; one that will not do is told, and the others are still replayed.
 
     \b
-    Example, one year of a longer record:
+    Examples, one year of a longer record, and ten houses in one town:
         evenclay replay house.toml --weather town.csv --out out --from 2021-01-01 --to 2021-12-31
+        evenclay replay houses/*.toml --weather town.csv --out out --require 'unrest<85'
     """
-    from evenclay.tools.property.advice import cautions
-    from evenclay.tools.property.compile import compile_house
-    from evenclay.tools.property.demand import means_of
-    from evenclay.tools.property.property import load
+    from evenclay.tools.plan import required
+    from evenclay.tools.plan.names import names_of
 
-    prop = load(property_file)
     first_day, last_day = read_date("--from", first), read_date("--to", last)
     if first_day and last_day and first_day > last_day:
         message = f"found {first_day}, after {last_day}; allowed is --from on or before --to"
         raise typer.BadParameter(message, param_hint="--from, --to")
-    days = (first_day, last_day)
-    record = read_weather(weather, column, units, dates, prop.site.latitude, days=days)
-    house = compile_house(prop, means_of(record, prop.site.latitude))
-    house = replace(house, cautions=tuple(cautions(prop, house.plan)))
+    requirements = required.read(require or (), many=grounds is not None)
     check_folder(out)
-    inputs = {"property": files.sha256(property_file), "weather": files.sha256(weather)}
-    asked = Asked(seed, first_day, last_day, grounds, processes)
-    summary = _replay(house, record, out, asked, inputs)
-    if as_json:
-        print(json.dumps(summary, indent=2))
-    else:
-        _show(summary, house.units, out)
+    reading = Reading(weather, column, units, dates)
+    asked = Asked(reading, seed, first_day, last_day, grounds, processes, requirements, as_json)
+    if len(property_files) == 1:
+        raise typer.Exit(_one(property_files[0], out, asked))
+    names = names_of("PROPERTY", list(map(str, property_files)))
+    folders = {path: out / name for path, name in zip(property_files, names, strict=True)}
+    each(property_files, lambda path: _one(path, folders[path], asked, alone=False))
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How the command line says that the weather is read."""
+
+    path: Path
+    column: list[str] | None
+    units: str
+    dates: str | None
 
 
 @dataclass(frozen=True)
 class Asked:
     """What the command line asks of a replay. processes: None: one a core."""
 
+    reading: Reading
     seed: int
     first: datetime.date | None
     last: datetime.date | None
     grounds: int | None
     processes: int | None
+    requirements: "list[Requirement]"
+    as_json: bool
 
 
-def _replay(
-    house: "House",
-    weather: "Weather",
-    out: Path,
-    asked: Asked,
-    inputs: dict[str, str | None],
-) -> dict[str, Any]:
+def _one(path: Path, out: Path, asked: Asked, *, alone: bool = True) -> int:
+    """Replay one property into a folder, print what came of it, and return the exit status.
+
+    alone: whether it is the only one, so that there is room for more than a line.
+    """
+    from evenclay.tools.property.property import load
+
+    if not alone:
+        tell(f"{path}:")
+    prop = load(path)
+    summary = _replayed(prop, out, asked)
+    if asked.as_json:
+        text = json.dumps(summary, indent=2) if alone else json.dumps({"file": str(path)} | summary)
+        print(text, flush=True)
+    elif alone:
+        _show(summary, prop.site.units, out)
+    else:
+        print(f"{path}: {_line(summary, prop.site.units)}: {out / 'report.html'}", flush=True)
+    failed = [one for each in asked.requirements if (one := each.failed(summary))]
+    if failed:
+        tell(f"{path}: not kept: {'; '.join(failed)}")
+    return NO_PLAN if failed else 0
+
+
+def _replayed(prop: "Property", out: Path, asked: Asked) -> dict[str, Any]:
     """Run the engine, with its progress on stderr; it writes the outputs."""
     from evenclay.sim.report.results import replay_house
+    from evenclay.tools.property.advice import cautions
+    from evenclay.tools.property.compile import compile_house
+    from evenclay.tools.property.demand import means_of
 
-    def progress(way: str, number: int, count: int) -> None:
-        print(f"{number + 1} of {count}: {way}", file=sys.stderr)
-
+    latitude_deg, read = prop.site.latitude, asked.reading
+    days = (asked.first, asked.last)
+    record = read_weather(read.path, read.column, read.units, read.dates, latitude_deg, days=days)
+    house = compile_house(prop, means_of(record, latitude_deg))
+    house = replace(house, cautions=tuple(cautions(prop, house.plan)))
+    hashes = {"property": Path(prop.source.name), "weather": read.path}
     with _spreading(asked) as spread:
         return replay_house(
             house,
-            weather,
+            record,
             out,
             seed=asked.seed,
             first=asked.first,
             last=asked.last,
             grounds=asked.grounds,
-            inputs=inputs,
-            progress=progress,
+            inputs={name: files.sha256(path) for name, path in hashes.items()},
+            progress=lambda way, number, count: tell(f"{number + 1} of {count}: {way}"),
             spread=spread,
         )
 
@@ -160,9 +202,9 @@ def _spreading(asked: Asked) -> "Iterator[Spread]":
         def spread(
             task: "Callable[[PlausibleGround], Figures]", grounds: "Sequence[PlausibleGround]"
         ) -> "Iterator[Figures]":
-            with counting("grounds") as tell:
+            with counting("grounds") as count_them:
                 for done, found in enumerate(pool.map(task, grounds), 1):
-                    tell(done, len(grounds))
+                    count_them(done, len(grounds))
                     yield found
 
         yield spread
@@ -205,6 +247,16 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     )
     console.print(f"Unrest, movement and tilt: left alone is 100. Soaked days: more, a year{many}.")
     print(f"The report: {out / 'report.html'}")
+
+
+def _line(summary: dict[str, Any], units: str) -> str:
+    """What a replay came to, in a line: unrest and water of the hub."""
+    from evenclay.sim.report.year import middle_of
+    from evenclay.sim.units import UNITS
+
+    hub = summary["policies"]["hub"]
+    water = UNITS[units].shown(middle_of(hub["litres"]), "volume")
+    return f"unrest {_text(hub['unrest_pct'])}, where left alone is 100; {water}"
 
 
 def _text(value: Any) -> str:

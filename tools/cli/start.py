@@ -110,6 +110,7 @@ def weather(
 
     from evenclay.tools.property.file.mistakes import Mistake
     from evenclay.tools.property.property import load
+    from evenclay.tools.start import closing
     from evenclay.tools.start import weather as records
 
     prop = load(property_file)
@@ -126,6 +127,5 @@ def weather(
     for line in records.told(text, found, site):
         print(line)
     print(f"Wrote {path}. Type next:")
-    print(
-        f"  evenclay replay {property_file} --weather {path} --out {property_file.with_name('out')}"
-    )
+    for line in closing.planning(property_file, path):
+        print(f"  {line}")

@@ -1,1 +1,1 @@
-"""What is handed over to programs of other makers, in open formats."""
+"""What is handed over: pages that an owner reads, and open formats for other programs."""

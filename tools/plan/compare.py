@@ -6,7 +6,6 @@ A task is a way of watering in one life on one ground; informed, with all its re
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 from evenclay.sim.ground.plausible import PlausibleGround
@@ -18,7 +17,8 @@ from evenclay.sim.judge.weigh import place_on
 from evenclay.sim.replay.life import Policy
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.record import Weather
-from evenclay.tools.plan.workers import Progress, SweepError, Tell
+from evenclay.tools.plan.names import names_of, refuse_twice
+from evenclay.tools.plan.workers import Progress, Tell
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import Means, means_of
 from evenclay.tools.property.file.mistakes import PropertyError
@@ -54,7 +54,7 @@ def jobs_of(
 
     Raises: WeatherError for a record of less than a year, SweepError for one that comes twice.
     """
-    _refuse_twice("--weather", [name for name, _ in records])
+    refuse_twice("--weather", [name for name, _ in records])
     jobs = []
     for name, record in records:
         means = means_of(record, prop.site.latitude)
@@ -64,13 +64,6 @@ def jobs_of(
     return jobs
 
 
-def _refuse_twice(what: str, names: Sequence[str]) -> None:
-    """Refuse a name that comes twice: its results could not be told apart."""
-    for name in names:
-        if names.count(name) > 1:
-            raise SweepError(f"{what}: found {name} twice, allowed each once")
-
-
 def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
     """Return the policies for a job: those of its house, and two for each other file of the house:
     its table bare, and its hub as it stands.
@@ -78,34 +71,16 @@ def policies_of(job: Job, others: Sequence[Property]) -> list[Policy]:
     Raises: PropertyError where one is of another house, SweepError where one comes twice.
     """
     found = list(compared(job.house))
-    for name, prop in zip(plan_names(others), others, strict=True):
+    names = names_of("--plan", [prop.source.name for prop in others])
+    for name, prop in zip(names, others, strict=True):
         other = compile_house(prop, job.means)
-        names, allowed = ([strip.name for strip in one.strips] for one in (other, job.house))
-        if names != allowed:
-            line = f"found zones {', '.join(names)}, allowed those of the house: "
+        zones, allowed = ([strip.name for strip in one.strips] for one in (other, job.house))
+        if zones != allowed:
+            line = f"found zones {', '.join(zones)}, allowed those of the house: "
             raise PropertyError([f"{prop.source.name}: {line}{', '.join(allowed)}"])
         found.append(Policy(f"calendar {name}", bare_plan(other.plan), None))
         found.append(replace(hub_of(other), name=f"hub {name}"))
     return found
-
-
-def plan_names(others: Sequence[Property]) -> list[str]:
-    """Name each file by its stem, with as many folders before it as it takes to tell them apart.
-
-    Raises: SweepError for a file that comes twice.
-    """
-    paths = [Path(prop.source.name).resolve() for prop in others]
-    _refuse_twice("--plan", [str(path) for path in paths])
-    bare = [path.with_suffix("").parts for path in paths]
-
-    def name(path: Path, parts: tuple[str, ...]) -> str:
-        for length in range(1, len(parts)):
-            tail = parts[-length:]
-            if [other[-length:] for other in bare].count(tail) == 1:
-                return "/".join(tail)
-        return path.name  # another's differs by its suffix alone
-
-    return [name(*pair) for pair in zip(paths, bare, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -131,35 +106,35 @@ def run(
     grounds: int,
     executor: Executor,
     tell: Tell,
+    *,
+    as_it_stands: bool = False,
 ) -> list[Found]:
     """Let every way of watering live every life on so many grounds, and judge it.
 
+    as_it_stands: no watering and the hub of each house as it stands, and nothing else.
     Raises: as `policies_of`, before anything is lived.
     """
-    by_job = [policies_of(job, others) for job in jobs]
+    by_job = [
+        [compare.DRY, hub_of(job.house)] if as_it_stands else policies_of(job, others)
+        for job in jobs
+    ]
     targets = [executor.submit(compare.targets_of, job.house, job.life) for job in jobs]
     cases: list[tuple[Job, PlausibleGround]] = []
     tasks: list[_Task] = []
     for job, policies, target in zip(jobs, by_job, targets, strict=True):
         for ground in compare.grounds_of(job.house, job.life, grounds):
-            tasks += _tasks(len(cases), job, ground, policies, target.result())
+            number = len(cases)
+            if not as_it_stands:  # the longest first
+                tasks.append(_Task(number, informed.NAME, job, compare.told, (ground,)))
+            for policy in policies:
+                arguments = (ground, policy, target.result())
+                tasks.append(_Task(number, policy.name, job, compare.lived, arguments))
             cases.append((job, ground))
     judged = _do(tasks, cases, executor, tell)
     return [
         Found(job, target.result(), judged[place * grounds : (place + 1) * grounds])
         for place, (job, target) in enumerate(zip(jobs, targets, strict=True))
     ]
-
-
-def _tasks(
-    number: int, job: Job, ground: PlausibleGround, policies: Sequence[Policy], target_pf: Floats
-) -> list[_Task]:
-    """All that lives in one life on one ground; the longest first."""
-    tasks = [_Task(number, informed.NAME, job, compare.told, (ground,))]
-    for policy in policies:
-        arguments = (ground, policy, target_pf)
-        tasks.append(_Task(number, policy.name, job, compare.lived, arguments))
-    return tasks
 
 
 def _do(
@@ -185,7 +160,8 @@ def _do(
         names = order[task.number]
         if len(ways) == len(names):
             job, ground = cases[task.number]
-            inorder = {name: ways[name] for name in [*names[1:], names[0]]}  # informed last
+            names.sort(key=lambda name: name == informed.NAME)  # it comes last
+            inorder = {name: ways[name] for name in names}
             judged[task.number] = compare.judge(job.life, place_on(job.house, ground), inorder)
             del waiting[task.number]
     return [judged[number] for number in range(len(cases))]

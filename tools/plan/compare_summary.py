@@ -62,12 +62,15 @@ def _notes(found: Sequence[Found]) -> list[str]:
     notes = [
         "Unrest is the yearly movement and tilt of what carries the house, in percent of leaving "
         "it alone: 100. Figures are the tenth, middle and ninetieth of a hundred grounds.",
-        f"Days on target: of the middle ground's levels less {RELIEF_PF_USUAL:g} pF, the zones' "
-        "mean; of informed, of its own targets.",
-        "Informed is the same hub, told the truth each day, with the best relief that keeps every "
-        "limit of the ground; where none does, it gives no water.",
-        "The reference calendar is common practice, no source.",
     ]
+    if informed.NAME in found[0].grounds[0]:
+        notes += [
+            f"Days on target: of the middle ground's levels less {RELIEF_PF_USUAL:g} pF, the "
+            "zones' mean; of informed, of its own targets.",
+            "Informed is the same hub, told the truth each day, with the best relief that keeps "
+            "every limit of the ground; where none does, it gives no water.",
+            "The reference calendar is common practice, no source.",
+        ]
     if house.plan.hub.rain_kind == NO_RAIN_SENSOR:
         notes.append("The property has no rain sensor, so its hub has none here.")
     if any(one.job.life.invented for one in found):
@@ -135,6 +138,7 @@ def _way(name: str, by_way: dict[str, list[Judged]], price_m3: float | None) -> 
         found["money_a_year"] = _quantiles(verdict.quantiles(money), 2)
     if name != NONE:
         found |= _limits(measures, name == informed.NAME)
+    if name != NONE and informed.NAME in by_way:
         skill = verdict.skill_over(
             *[[one.measures for one in by_way[each]] for each in (NONE, name, informed.NAME)]
         )

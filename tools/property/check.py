@@ -13,7 +13,7 @@ from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
 from evenclay.sim.calendar import clock
 from evenclay.sim.house.house import House, run_s
-from evenclay.sim.units import UNITS, Units
+from evenclay.sim.units import UNITS, Units, money
 from evenclay.tools import tables
 from evenclay.tools.property.advice import cautions
 from evenclay.tools.property.cycles import cycle_min
@@ -47,6 +47,17 @@ class Month:
 
 
 @dataclass(frozen=True)
+class Hose:
+    """What a zone's hose gives on its spigot. evenness: its least emission over its most."""
+
+    zone: str
+    supply: str
+    length_m: float
+    flow_l_h: float
+    evenness: float
+
+
+@dataclass(frozen=True)
 class Check:
     """All that `evenclay check` says of a property."""
 
@@ -59,6 +70,7 @@ class Check:
     hours_a_day: dict[str, dict[str, float]]  # season -> supply -> hours it is open
     cycle_minutes: dict[str, float]  # season -> one cycle of all zones, gaps included
     months: tuple[Month, ...]
+    hoses: tuple[Hose, ...]
     cautions: tuple[str, ...]
     plan_crc: int
 
@@ -100,6 +112,14 @@ def check(
             for index, season in enumerate(seasons)
         },
         months=tuple(_months(house)),
+        hoses=tuple(
+            [
+                Hose(
+                    one.name, house.supplies[zone.supply], one.length_m, one.flow_l_h, one.evenness
+                )
+                for one, zone in zip(house.strips, plan.zones, strict=True)
+            ]
+        ),
         cautions=(
             *(f"{weather_name}: {caution}" for caution in weather_cautions),
             *cautions(prop, plan),
@@ -191,6 +211,7 @@ def show(found: Check, console: Console) -> None:
     console.print(f"Demand comes from {found.demand_from}.")
     console.print(found.estimate)
     tables.show(_hours_table(found), console)
+    tables.show(_hose_table(found, units), console)
     tables.show(_month_table(found, units), console)
     if not found.cautions:
         console.print("No cautions.")
@@ -198,6 +219,18 @@ def show(found: Check, console: Console) -> None:
     console.print("Cautions, the most serious first:")
     for number, caution in enumerate(found.cautions, 1):
         console.print(f"{number:3}. {caution}")
+
+
+def line(found: Check) -> str:
+    """Return a check in one line: the house, its water a year, and its first caution."""
+    water = UNITS[found.units].shown(sum([month.litres for month in found.months]), "metered")
+    costs = [month.cost for month in found.months if month.cost is not None]
+    cost = f" ({money(sum(costs), found.currency)})" if costs else ""
+    count = len(found.cautions)
+    heed = "no cautions"
+    if count:
+        heed = f"{count} caution{'s' if count > 1 else ''}, first: {found.cautions[0]}"
+    return f"{found.name}; at most {water} a year{cost}; {heed}"
 
 
 def _season_table(found: Check, units: Units) -> Table:
@@ -249,6 +282,23 @@ def _hours_table(found: Check) -> Table:
     for season, hours in found.hours_a_day.items():
         cells = [f"{hours[name]:.2f}" for name in supplies]
         table.add_row(season, *cells, f"{found.cycle_minutes[season]:.4g}")
+    return table
+
+
+def _hose_table(found: Check, units: Units) -> Table:
+    table = Table(title="What the hoses give", title_justify="left")
+    for name in ("zone", "spigot"):
+        table.add_column(name, no_wrap=True)
+    for name in ("length", "flow", "least of most along it"):
+        table.add_column(name, justify="right")
+    for hose in found.hoses:
+        table.add_row(
+            hose.zone,
+            hose.supply,
+            units.shown(hose.length_m, "length"),
+            units.shown(hose.flow_l_h, "hose flow"),
+            f"{100 * hose.evenness:.0f} %",
+        )
     return table
 
 

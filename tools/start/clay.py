@@ -12,6 +12,7 @@ CALLED = {
     "blackland": "clay",
     "black cotton soil": "clay",
     "gumbo": "clay",
+    "black gumbo": "clay",
     "heavy clay": "clay",
     "fat clay": "clay",
     "stiff clay": "clay",

@@ -1,5 +1,6 @@
 """What whoever began a file is told: what was assumed, what to measure, and what to type next."""
 
+import datetime
 from collections.abc import Iterator, Sequence, Set
 from pathlib import Path
 
@@ -124,11 +125,22 @@ def measures(texts: Texts, path: Path) -> Iterator[str]:
 
 
 def next_steps(texts: Texts, path: Path) -> Sequence[str]:
-    """What to type next."""
+    """What to type next, from here to a plan."""
     weather = path.with_name("weather.csv")
     return (
         f"evenclay check {path}",
         *([] if outline_of(texts) is None else [f"evenclay layout {path}"]),
         f"evenclay weather {path}",
-        f"evenclay replay {path} --weather {weather} --out {path.with_name('out')}",
+        *planning(path, weather),
+    )
+
+
+def planning(path: Path, weather: Path) -> Sequence[str]:
+    """What to type once there is weather: a plan, and the last whole year under it."""
+    year = datetime.date.today().year - 1
+    plan, out = path.with_name("plan"), path.with_name("out")
+    return (
+        f"evenclay propose {path} --weather {weather} --out {plan}",
+        f"evenclay replay {plan / 'property.toml'} --weather {weather} --out {out} "
+        f"--from {year}-01-01 --to {year}-12-31",
     )

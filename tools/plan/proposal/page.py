@@ -71,10 +71,13 @@ def words(found: Proposal) -> Iterator[str]:
             "Begin slowly, and ask an engineer first: on half of the grounds the edge lifts by more"
             " than half of its yearly movement beyond what it has known."
         )
-    yield (
-        f"Judged on {len(found.held_out)} grounds that no search has seen, in "
-        f"{found.held_out_years}."
-    )
+    yield (f"Judged on {_grounds(found)} that no search has seen, in {found.held_out_years}.")
+
+
+def _grounds(found: Proposal) -> str:
+    """On how many grounds the plan was judged."""
+    count = len(found.held_out)
+    return "one ground" if count == 1 else f"{count} grounds"
 
 
 def show(found: Proposal, console: Console) -> None:
@@ -160,7 +163,7 @@ def heading(found: Proposal) -> Iterator[str]:
     least, middle, most = (_whole(value) for value in unrest[:3])
     yield next(words(found))
     yield f"Unrest {middle} ({least} to {most}), where leaving it alone is 100."
-    yield f"Judged on {len(found.held_out)} grounds, in {found.held_out_years}."
+    yield f"Judged on {_grounds(found)}, in {found.held_out_years}."
 
 
 def given_mm_d(found: Proposal) -> Floats:

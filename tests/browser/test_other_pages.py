@@ -1,0 +1,59 @@
+"""The pages beside the report, in a browser: nothing clipped, nothing fetched, no complaint."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser
+from typer.testing import CliRunner
+
+from evenclay.tools.cli.commands import app
+from evenclay.tools.plan.before_after import page
+from tests.browser.test_report_page import AXE, BEYOND, COVERED, OUTSIDE
+from tests.browser.test_report_page import browser as browser  # a fixture
+from tests.unit.test_before_after import found_of
+from tests.unit.test_units import ODD, house
+
+PAGES = ("check", "before and after")
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A house with all there is to warn of, and a change on sixteen grounds."""
+    folder = tmp_path_factory.mktemp("pages")
+    check, change = folder / "check.html", folder / "before_after.html"
+    args = ["check", str(house(folder, "us", ODD)), "--html", str(check)]
+    assert CliRunner().invoke(app, args).exit_code == 0
+    change.write_text(page.page_of(found_of()), "utf-8")
+    return dict(zip(PAGES, (check, change), strict=True))
+
+
+@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("width", [390, 840, 1440])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_fits(name: str, width: int, scheme: Any, browser: Browser, pages: dict[str, Path]) -> None:
+    opened = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+    opened.set_default_timeout(0)
+    asked: list[str] = []
+    said: list[str] = []
+    opened.on("request", lambda sent: asked.append(sent.url))
+    opened.on("console", lambda message: said.append(message.text))
+    opened.on("pageerror", lambda error: said.append(str(error)))
+    address = pages[name].as_uri()
+    opened.goto(address)
+    assert opened.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert opened.evaluate(BEYOND) == []
+    assert opened.evaluate(OUTSIDE) == [] and opened.evaluate(COVERED) == []
+    ink, paper = opened.evaluate(
+        """() => { const style = getComputedStyle(document.body);
+          return [style.color, style.backgroundColor].map(rgb => parseInt(rgb.match(/\\d+/)[0]));
+        }"""
+    )
+    assert (ink > paper + 100) if scheme == "dark" else (paper > ink + 100)
+    if width < 400:
+        opened.add_script_tag(path=AXE)
+        found = opened.evaluate("axe.run()")["violations"]
+        serious = [one for one in found if one["impact"] in ("serious", "critical")]
+        assert not serious, [(one["id"], one["nodes"][0]["html"]) for one in serious]
+    opened.close()
+    assert asked == [address] and said == []

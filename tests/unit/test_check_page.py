@@ -1,0 +1,53 @@
+"""`evenclay check --html`: the page says what the text says, in the house's own units."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.unit.test_units import ODD, PLAIN, house, own_units_only, run, words
+
+LEAST_WORDS = 300
+
+
+def page_and_text(folder: Path, units: str, text: str, **parts: str) -> tuple[str, str]:
+    page = folder / "new" / "check.html"
+    status, told = run("check", str(house(folder, units, text, **parts)), "--html", str(page))
+    assert status == 0 and f"The page: {page}" in told
+    return page.read_text("utf-8"), told
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_the_page_says_what_the_text_says(units: str, tmp_path: Path) -> None:
+    html, told = page_and_text(tmp_path, units, ODD)
+    said = words(html)
+    own_units_only(said, units, LEAST_WORDS)
+    flat = " ".join(said.split())
+    cautions = re.findall(r"^ *\d+\. (.*)$", told, flags=re.MULTILINE)
+    assert len(cautions) > 10
+    for caution in cautions:
+        assert caution[:1].upper() + caution[1:] in flat
+    places = [flat.index(caution[1:]) for caution in cautions]
+    assert places == sorted(places)  # the most serious first
+    cells = re.findall(r"[│┃]([^│┃\n]*)", told)
+    numbers = {cell.strip() for cell in cells if re.fullmatch(r"\s*[\d,]+\.?\d*\s*", cell)}
+    assert len(numbers) > 25
+    assert not [number for number in numbers if number not in flat.split()]
+    assert (
+        "It comes from a rough guess from latitude" in flat
+        and "The hub gives what the table says" in flat
+    )
+
+
+def test_a_calm_house_has_no_cautions_and_names_are_no_markup(tmp_path: Path) -> None:
+    text = PLAIN.replace('"Either house"', '"<b>Either</b> & other"')
+    html, _ = page_and_text(tmp_path, "metric", text)
+    assert "&lt;b&gt;Either&lt;/b&gt; &amp; other" in html and "<b>Either" not in html
+    assert "http" not in html and "<script" not in html
+
+
+def test_a_bad_file_leaves_no_page(tmp_path: Path) -> None:
+    page = tmp_path / "check.html"
+    bad = house(tmp_path, "us", PLAIN.replace("minutes = 14", "minutes = -1"))
+    status, told = run("check", str(bad), "--html", str(page))
+    assert (status, told) == (2, "") and not page.exists()

@@ -1,0 +1,140 @@
+"""What `evenclay check` finds, as a page that an owner reads: cautions first, then the tables."""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import attrgetter
+
+from evenclay.sim.calendar import MONTHS
+from evenclay.sim.report.render import render
+from evenclay.sim.report.sentences import NBSP
+from evenclay.sim.report.tables import Row, Table
+from evenclay.sim.units import UNITS, Units, money
+from evenclay.tools.property.check import Check, Line
+
+
+def page_of(found: Check) -> str:
+    """Return a check as HTML."""
+    units = UNITS[found.units]
+    litres = sum([month.litres for month in found.months])
+    costs = [month.cost for month in found.months if month.cost is not None]
+    values = {
+        "name": found.name,
+        "water": units.number(litres, "volume"),
+        "volume": units.word("volume"),
+        "cost": money(sum(costs), found.currency) if costs else "",
+        "found": _found(found),
+        "demand_from": found.demand_from,
+        "estimate": found.estimate,
+        "cautions": found.cautions,
+        "seasons": list(_seasons(found, units)),
+        "closed": [_day(season) for season in _closed(found)],
+        "hoses": _hoses(found, units),
+        "hours": _hours(found),
+        "months": _months(found, units),
+    }
+    return render("check.html.j2", values, __package__)
+
+
+def _found(found: Check) -> str:
+    """How many cautions there are, in words."""
+    count = len(found.cautions)
+    return "no cautions" if not count else "one caution" if count == 1 else f"{count} cautions"
+
+
+def _seasons(found: Check, units: Units) -> Iterator[Table]:
+    """A table a season of water, a row a zone."""
+    volume, depth = units.word("volume").capitalize(), units.word("depth")
+    heads = (
+        "Zone",
+        "Min a cycle",
+        "Min a day",
+        f"{volume} a day",
+        f"{depth} a day",
+        f"Demand, {depth} a day",
+    )
+    for season, lines in _by_season(found):
+        if not lines[0].starts:
+            continue
+        starts = lines[0].starts
+        cycles = "one cycle" if len(starts) == 1 else f"{len(starts)} cycles"
+        rows = [
+            Row(
+                line.zone,
+                (
+                    f"{line.minutes_a_cycle:.4g}",
+                    f"{line.minutes_a_day:.4g}",
+                    units.number(line.litres_a_day, "volume"),
+                    units.number(line.mm_a_day, "depth"),
+                    units.number(line.demand_mm_a_day, "depth"),
+                ),
+            )
+            for line in lines
+        ]
+        caption = f"From {_day(season)}: {cycles} a day, at {_listed(starts)}"
+        yield Table(caption, heads, rows, wraps=True)
+
+
+def _by_season(found: Check) -> Iterator[tuple[str, list[Line]]]:
+    for season, lines in groupby(found.lines, attrgetter("season")):
+        yield season, list(lines)
+
+
+def _closed(found: Check) -> list[str]:
+    return [season for season, lines in _by_season(found) if not lines[0].starts]
+
+
+def _hoses(found: Check, units: Units) -> Table:
+    rows = [
+        Row(
+            hose.zone,
+            (
+                hose.supply,
+                units.shown(hose.length_m, "length").replace(" ", NBSP),
+                units.shown(hose.flow_l_h, "hose flow").replace(" ", NBSP),
+                f"{100 * hose.evenness:.0f} %",
+            ),
+        )
+        for hose in found.hoses
+    ]
+    heads = ("Zone", "Spigot", "Length", "Flow", "Least of most along it")
+    return Table("What each hose gives on its spigot", heads, rows, wraps=True)
+
+
+def _hours(found: Check) -> Table:
+    supplies: Sequence[str] = list(next(iter(found.hours_a_day.values()), {}))
+    rows = [
+        Row(
+            _day(season),
+            (*[f"{hours[name]:.2f}" for name in supplies], f"{found.cycle_minutes[season]:.4g}"),
+        )
+        for season, hours in found.hours_a_day.items()
+    ]
+    heads = ("From", *supplies, "Min for one cycle of all zones")
+    return Table("Hours a day that each spigot runs", heads, rows, wraps=True)
+
+
+def _months(found: Check, units: Units) -> Table:
+    def cell(cost: float | None) -> str:
+        return "no price" if cost is None else f"{cost:.2f}"
+
+    rows = [
+        Row(month.month, (units.number(month.litres, "metered"), cell(month.cost)))
+        for month in found.months
+    ]
+    costs = [month.cost for month in found.months if month.cost is not None]
+    litres = sum([month.litres for month in found.months])
+    year = (units.number(litres, "metered"), cell(sum(costs) if costs else None))
+    heads = ("Month", units.unit("metered"), f"Cost, {found.currency}")
+    return Table("Water a month at most", heads, [*rows, Row("Year", year, "hub")])
+
+
+def _day(season: str) -> str:
+    """The first day of a season, "03-15", in words."""
+    month, day = season.split("-")
+    return f"{int(day)}{NBSP}{MONTHS[int(month) - 1]}"
+
+
+def _listed(texts: Sequence[str]) -> str:
+    """Texts as a sentence lists them."""
+    *first, last = texts
+    return f"{', '.join(first)} and {last}" if first else last
