@@ -15,21 +15,20 @@ from evenclay.tools.log.rerun import Judged, rerun
 from tests import core
 from tests.device import random_weeks
 
-CORE = 0x1234ABCD
-
 
 class Logged:
     """A log in a folder, over all boots of a hub."""
 
-    def __init__(self, folder: Path, most_bytes: int = 65536) -> None:
+    def __init__(self, folder: Path, most_bytes: int = 65536, core: int = 0x1234ABCD) -> None:
         self.folder = folder
+        self.core = core
         self.most_bytes = most_bytes
         self.plans: dict[int, Plan] = {}
         self.recorders: list[Recorder] = []
 
     def boot(self, ports: Any, why: int = POWER) -> Runner:
         """Boot a hub, and go on in the log."""
-        self.recorders.append(Recorder(str(self.folder), CORE, self.most_bytes))
+        self.recorders.append(Recorder(str(self.folder), self.core, self.most_bytes))
         runner = self.recorders[-1].boot(ports, why)
         self.plans[runner.hub.plan.crc] = runner.hub.plan
         return runner

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from evenclay.controller.limits import ZONES_MAX
-from evenclay.tools.log.frames import entries
+from evenclay.tools.log.frames import FrameError, entries
 
 _BOOT, _GAP = 0x80, 0x81
 _MOVED, _SEEN, _ASKED, _FAILED, _TOLD, _CRASHED = (1 << bit for bit in range(6))
@@ -84,8 +84,8 @@ class Turn:
 Item = File | Boot | Gap | Turn
 
 
-class ItemError(ValueError):
-    """An entry that is whole, and does not read as one of this version."""
+class LogError(ValueError):
+    """A log that cannot be read; the user is told the reason in one line."""
 
 
 def items_of(files: Mapping[int, bytes]) -> Iterator[Item]:
@@ -94,12 +94,15 @@ def items_of(files: Mapping[int, bytes]) -> Iterator[Item]:
     What begins with differences from something that is no longer there is left out.
 
     Raises:
-        FrameError, ItemError: a file, or an entry, is of another version.
+        LogError: a file, or an entry, is of another version.
     """
     reader = Reader()
     before = None
     for number in sorted(files):
-        found, whole = entries(files[number], number)
+        try:
+            found, whole = entries(files[number], number)
+        except FrameError as error:
+            raise LogError(f"file {number} of the log: {error}") from None
         if before != number - 1:
             reader.knows = False
         before = number if whole else None
@@ -132,7 +135,7 @@ class Reader:
         self._skew_s = self._up_s = self._boots = 0
 
     def read(self, entry: bytes) -> Iterator[Item]:
-        """The items of an entry. Raises ItemError."""
+        """The items of an entry. Raises LogError."""
         data = Bytes(entry)
         while data.left():
             kind = data.byte()
@@ -144,7 +147,7 @@ class Reader:
                 self.forget()
                 yield Gap()
             elif kind > _GAP:
-                raise ItemError(f"found an item of kind {kind}")
+                raise LogError(f"found an item of kind {kind}")
             elif not self.knows:
                 return
             else:
@@ -202,10 +205,10 @@ class Bytes:
         return self._at < len(self._data)
 
     def take(self, count: int) -> bytes:
-        """So many bytes. Raises ItemError where fewer are left."""
+        """So many bytes. Raises LogError where fewer are left."""
         self._at += count
         if self._at > len(self._data):
-            raise ItemError("found an entry that ends too early")
+            raise LogError("found an entry that ends too early")
         return self._data[self._at - count : self._at]
 
     def byte(self) -> int:

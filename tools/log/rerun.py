@@ -18,16 +18,23 @@ from evenclay.controller.guard import Broken
 from evenclay.controller.plan import Plan
 from evenclay.controller.ports import NOTE, PLAN, RECORD, Seen
 from evenclay.controller.runner import Restart, Runner
-from evenclay.tools.log.items import NEVER, Boot, Bytes, Crash, Event, File, Gap, Item, Turn
+from evenclay.tools.log.items import (
+    NEVER,
+    Boot,
+    Bytes,
+    Crash,
+    Event,
+    File,
+    Gap,
+    Item,
+    LogError,
+    Turn,
+)
 
 if TYPE_CHECKING:
     from evenclay.controller.ports import Asked
 
 _GARBAGE = b"\xff" * 32  # a copy of a record that nobody can read
-
-
-class StateError(ValueError):
-    """A state that this core cannot go on from."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +68,10 @@ def rerun(items: Iterable[Item], plans: Mapping[int, Plan]) -> Iterator[Judged]:
                 again = None
             elif item.state:
                 again = Again(plan)
-                again.go_on(item.state)
+                try:
+                    again.go_on(item.state)
+                except LogError:  # wait for a boot
+                    again = None
             continue
         if isinstance(item, Gap):
             again = None
@@ -114,7 +124,7 @@ class Again:
         self._wall_s: int | None = None
 
     def go_on(self, state: bytes) -> None:
-        """Boot, and put the hub into a state. Raises StateError."""
+        """Boot, and put the hub into a state. Raises LogError where it is of another core."""
         data = Bytes(state)
         record, note = data.value(), data.value()
         self._boot(Boot(POWER, 0, False, b"", record or b"", ()))
@@ -125,7 +135,7 @@ class Again:
             names = {name_code(name): name for name in field_names(room)}
             while (code := data.value()) is not None:
                 if code not in names:
-                    raise StateError("found a state of another core")
+                    raise LogError("found a state of another core")
                 setattr(room, names[code], data.value())
         if hub.record.waiting:  # the only thing in a hub at rest that is no number
             hub.days.row = hub.days._agenda.row_of(hub.record.mark_no // PER_DAY)

@@ -9,8 +9,8 @@ each erase and at each program of it, of which five lengths get through, and boo
 second form writes all of the file so many times and prints how often each block was erased.
 
 What the block device does: a program copies bytes, and an erase sets a block to ones. At the write
-at which power goes both do a part of that. The collector closes what a cut has left open once more. A
-device in Python has no memory for that, and says so on stderr; nothing comes of it.
+at which power goes both do a part of that. The collector closes once more what a cut has left open.
+A device in Python has no memory for that, and says so on stderr; nothing comes of it.
 """
 
 import os
@@ -126,32 +126,37 @@ def cut_everywhere(lines, step):
 
 
 def cut_one(flash, before, what, data):
-    """Cut the power at every write of an operation, and boot. Returns how often that was."""
+    """Cut the power at the first write of an operation, the second and so on, until nothing is cut.
+
+    Boots after each. Returns how often it was cut.
+    """
     mount(flash)
     old = kept()
-    flash.writes = 0
     put(resumed(), what, data)
-    writes = flash.writes
     new = kept()
     vfs.umount("/flash")
-    assert writes and new != old
-    for cut in range(1, writes + 1):
+    assert new != old
+    cuts = 0
+    while True:
         for torn_pct in TORN_PCT:
             flash.data[:] = before
             mount(flash)
             ring = resumed()
-            flash.writes, flash.cut_at, flash.torn_pct = 0, cut, torn_pct
+            flash.writes, flash.cut_at, flash.torn_pct = 0, cuts // len(TORN_PCT) + 1, torn_pct
             try:
                 put(ring, what, data)
-                raise AssertionError("not cut")
+                cut = False
             except OSError:
-                pass
+                cut = True
             flash.cut_at = 0
             vfs.umount("/flash")
+            if not cut:
+                assert cuts
+                return cuts
+            cuts += 1
             mount(flash)
             boot(old, new, what)
             vfs.umount("/flash")
-    return writes * len(TORN_PCT)
 
 
 def boot(old, new, what):
