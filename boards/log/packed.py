@@ -48,13 +48,11 @@ def put(out: bytearray, value: "Any") -> None:
 
 
 def rooms(hub: "Hub") -> "list[Any]":
-    """Whatever in a hub remembers something, in an order that stays."""
-    lockouts, runs = hub.lockouts, hub.runs
-    found: "list[Any]" = [hub, hub.record, hub.clock, hub.guard, hub.faults, lockouts]
-    found += [hub.estimates, hub.days, hub.saving, runs]
-    found += [probe for probe in lockouts.probes if probe]
-    found += [meter for _, meter in runs._meters.metered]
-    return found
+    """Whatever in a hub may remember something, in an order that stays."""
+    parts = [hub.__dict__[name] for name in sorted(hub.__dict__) if name != "plan"]
+    parts += hub.lockouts.probes
+    parts += [meter for _, meter in hub.runs._meters.metered]
+    return [hub] + [part for part in parts if hasattr(part, "__dict__")]
 
 
 def name_code(name: str) -> int:

@@ -7,8 +7,8 @@ nothing new are left out. No fault of the log's own reaches the hub.
 
 The entries of the ring hold items, one behind the other, made of values as `packed.py` keeps them:
 
-    the first entry of a file   CRC of the plan, version of the core (4 bytes each); in some files
-                                record, note and a state, from which a re-run can begin
+    the first entry of a file   a tuple: CRC of the plan, version of the core; in some files record,
+                                note and a state follow, from which a re-run can begin
     boot   byte 0x80; a tuple: why, uptime, whether a record was lost, note, record, what was told
     gap    byte 0x81: what was told since the item before is not all known
     turn   byte with bits of what stands in it; seconds since the item before; and then of these
@@ -20,13 +20,10 @@ The entries of the ring hold items, one behind the other, made of values as `pac
 Differences begin anew with each boot, each gap and each state.
 """
 
-import struct
-
 from evenclay.boards.log.packed import put, put_state
 from evenclay.boards.log.ring import Ring
 from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.events import POWER
-from evenclay.controller.journal import shown_error
 from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
 from evenclay.controller.ports import NOTE, Seen
 from evenclay.controller.runner import Runner
@@ -51,21 +48,17 @@ class Recorder:
     """The ports of a hub, and a log in `folder` + "/log" of what passes through them.
 
     core: the version of the core, 32 bits
-    failed: what last kept something out of the log; "" if nothing did
+    failed: what last kept something out of the log; None if nothing did
     """
 
-    failed = ""
-    _runner: "Any" = None
-    _ring: "Ring | None" = None
-    _plan_crc: int  # as the newest file has it
+    failed: "Exception | None" = None
+    _ring: "Any" = None
     _gap = False  # what follows cannot be run again, until a state is written
     _loses = False  # something was lost just now
     _looks = 0  # at a meter that runs with its supply shut, since another turn
-    _due_s = 0
-    _late_up_s: "int | None" = None  # as last heard
-    _late_wall_s: "int | None" = None
     # Of the turn under way.
     _turns: bool
+    _due_s: int
     _calls: int  # commands so far
     _failed: "list[int]"
     _told: "list[tuple[int, ...]]"
@@ -75,10 +68,10 @@ class Recorder:
     _wall_s: "int | None"
     _written: bytes
     _crash: "Any"
-    # As last kept: the readings, whether the wall clock is trusted and how far it leads uptime.
+    # As last kept: the readings, how far the wall clock leads uptime (None: it is not trusted), the
+    # uptime, the count of boots.
     _values: "list[Any]"
-    _trusted: bool
-    _skew_s: int
+    _skew_s: "int | None"
     _last_s: int
     _boots: int
     _ml: "list[int | None]"  # what each meter showed last
@@ -95,9 +88,8 @@ class Recorder:
         """Boot a hub on ports, as `Runner(ports, why)` does, and write down what it is told."""
         self._ports = ports
         self.valves = ports.valves
-        self._runner = None
-        runner = Runner(self, why)
-        self._runner = runner
+        self._runner: "Any" = None
+        runner = self._runner = Runner(self, why)
         try:
             self._put_boot(why)
         except Exception as error:
@@ -117,15 +109,13 @@ class Recorder:
     # The ports.
 
     def up_s(self) -> int:
-        self._late_up_s = None
-        up_s = self._late_up_s = self._ports.up_s()
+        up_s = self._ports.up_s()
         if not self._calls:
             self._up_s = up_s
         return up_s
 
     def wall_s(self) -> "int | None":
-        self._late_wall_s = None
-        wall_s = self._late_wall_s = self._ports.wall_s()
+        wall_s = self._ports.wall_s()
         if not self._calls:
             self._wall_s = wall_s
         return wall_s
@@ -181,10 +171,11 @@ class Recorder:
             self._call()  # and has failed until it is read back
             self._written = data
         elif data and self._runner:
-            self._see_crash(data)
+            # A turn, or the board's loop, has ended by an exception, and every valve was told to
+            # shut: uptime, the same as it is known later, commands so far (-1: there was no step).
+            in_step = self._turns and self._up_s is not None
+            self._crash = [self._runner._up_s, 0, self._calls if in_step else _NONE, data]
         self._ports.write(slot, copy, data)
-        if slot == NOTE and self._crash:
-            self._crash[4] = True
 
     def feed(self) -> None:
         self._ports.feed()
@@ -196,21 +187,6 @@ class Recorder:
         """A command is carried out now; it has failed until it went well."""
         self._calls += 1
         self._failed.append(self._calls)
-
-    def _see_crash(self, note: bytes) -> None:
-        """A turn, or the board's loop, has ended by an exception, and every valve was told to shut.
-
-        Notes uptime; the same as it is heard later; the wall clock; how many commands had been
-        carried out before (-1: it was in no step); whether the note is kept; the note; and whether
-        every valve did shut.
-        """
-        in_step = self._turns and self._up_s is not None and self._up_s >= self._last_s
-        before = self._calls - self.valves if in_step else _NONE
-        failed = self._failed
-        self._failed = [call for call in failed if call <= before]
-        shut = len(self._failed) == len(failed)
-        self._calls = max(before, 0)  # closing all was no command
-        self._crash = [self._late_up_s, 0, self._late_wall_s, before, False, note, shut]
 
     def _end_turn(self) -> None:
         self._turns = False
@@ -225,9 +201,13 @@ class Recorder:
         if not self._turns and not self._crash:
             return
         try:
-            due = self._crash or self._is_due()
+            due = self._is_due()
             ran = self._ran()
-            if due or (ran and self._may_look()):
+            if ran and not due:
+                self._looks += 1
+                if self._looks > _LOOKS_MAX and not self._gap:
+                    self._put_gap()
+            if due or (ran and not self._gap):
                 self._put_turn()
                 if self._calls or self._asked or self._crash or len(self._batch) > _BATCH_BYTES:
                     self._write()
@@ -240,17 +220,18 @@ class Recorder:
 
     def _is_due(self) -> bool:
         """Whether the hub had something to do in this turn, or learned something of its clock."""
-        up_s, wall_s = self._up_s, self._wall_s
-        if up_s is None:
-            return False
-        if self._asked or self._calls or up_s >= self._due_s or self._trusted == (wall_s is None):
+        up_s = self._up_s
+        if self._crash or self._asked or self._calls or up_s is None or up_s >= self._due_s:
             return True
-        return wall_s is not None and abs(wall_s - up_s - self._skew_s) > _JITTER_S
+        wall_s, skew_s = self._wall_s, self._skew_s
+        if wall_s is None or skew_s is None:
+            return wall_s != skew_s  # both are None, or this is news
+        return abs(wall_s - up_s - skew_s) > _JITTER_S
 
     def _ran(self) -> bool:
         """Whether a meter ran since the last look while its supply was shut."""
         ran = False
-        if self._seen is not None:
+        if self._seen:
             for supply, ml in enumerate(self._seen.meter_ml):
                 if ml != self._ml[supply]:
                     self._ml[supply] = ml
@@ -258,25 +239,18 @@ class Recorder:
                         ran = True
         return ran
 
-    def _may_look(self) -> bool:
-        """Whether a look at such a meter is kept; after too many a gap begins."""
-        self._looks += 1
-        if self._looks > _LOOKS_MAX and not self._gap:
-            self._put_gap()
-        return not self._gap
-
     # What is written.
 
     def _lose(self, error: Exception) -> None:
         """Something of the log failed: what was not written yet is lost. The hub goes on."""
         self._loses = True
-        self.failed = shown_error(error)
+        self.failed = error
 
     def _forget(self) -> None:
         """Differences begin anew."""
         self._values = [None] * _READINGS
-        self._trusted = False
-        self._skew_s = self._last_s = self._boots = 0
+        self._skew_s = None
+        self._last_s = self._boots = 0
 
     def _put_gap(self) -> None:
         self._gap = True
@@ -292,29 +266,35 @@ class Recorder:
         runner = self._runner
         saved = runner._saved or b""
         lost = not saved and runner.hub.record.faults != 0
-        put(self._batch, (why, self._late_up_s, lost, runner.trouble.pack(), saved, self._told))
+        put(self._batch, (why, runner._up_s, lost, runner.trouble.pack(), saved, self._told))
+        self._ring = Ring(self._folder, self._most_bytes)
         head = self._head()
-        if self._files().resume()[: len(head)] != head:
-            self._files().begin(head)
+        if self._ring.resume()[: len(head)] != head:
+            self._ring.begin(head)
 
     def _put_turn(self) -> None:
-        crash = self._crash
         if self._loses:
-            self._batch = bytearray()
-        if self._loses or (crash and crash[0] is None):  # when it was, the runner guessed
             self._loses = False
+            self._batch = bytearray()
             self._put_gap()
-        moved = seen = asked = None
+        crash = self._crash
+        moved: "Any" = None
+        seen = asked = None
         start_s = self._last_s
         up_s = self._up_s
-        if up_s is not None and (not crash or crash[3] != _NONE):
+        if up_s is not None and (not crash or crash[2] != _NONE):
             self._last_s = up_s
-            moved = self._moved(up_s)
+            before_s = self._skew_s
+            self._skew_s = None if self._wall_s is None else self._wall_s - up_s
+            if self._skew_s is None:
+                moved = None if before_s is None else False
+            elif self._skew_s != before_s:
+                moved = self._skew_s - (before_s or 0)
             seen = self._changes()
             asked = self._asked
         told = [self._stamped(event) for event in self._told]
         if crash:
-            crash[1] = self._late_up_s
+            crash[1] = self._runner._up_s
         bits = 0
         body = bytearray()
         put(body, self._last_s - start_s)
@@ -324,17 +304,6 @@ class Recorder:
                 put(body, part)
         self._batch.append(bits)
         self._batch += body
-
-    def _moved(self, up_s: int) -> "int | bool | None":
-        """How far the wall clock moved since what is kept; False: it is lost; None: nothing new."""
-        wall_s = self._wall_s
-        trusted = self._trusted
-        self._trusted = wall_s is not None
-        if wall_s is None:
-            return False if trusted else None
-        moved_s = wall_s - up_s - self._skew_s
-        self._skew_s += moved_s
-        return moved_s if moved_s or not trusted else None
 
     def _changes(self) -> "list[int | None]":
         """The readings that are not those kept before: the place of each, and how much more."""
@@ -346,14 +315,13 @@ class Recorder:
         for place, value in enumerate(found):
             before = self._values[place]
             if value != before:
-                changes.append(place)
-                changes.append(None if value is None else value - (before or 0))
+                changes += (place, None if value is None else value - (before or 0))
         self._values = found + [None] * SUPPLIES_MAX
         return changes
 
     def _stamped(self, event: "tuple[int, ...]") -> "tuple[int, ...]":
         """An event, without its stamps where they are the turn's."""
-        wall_s = self._last_s + self._skew_s if self._trusted else _NONE
+        wall_s = _NONE if self._skew_s is None else self._last_s + self._skew_s
         if event[5:] == (self._boots, self._last_s, wall_s):
             return event[:5]
         self._boots = event[5]
@@ -361,44 +329,37 @@ class Recorder:
 
     # The files.
 
-    def _files(self) -> Ring:
-        """The ring, once its folder is there."""
-        if self._ring is None:
-            self._ring = Ring(self._folder, self._most_bytes)
-        return self._ring
-
-    def _head(self) -> bytes:
+    def _head(self) -> bytearray:
         """What the first entry of each file begins with."""
-        self._plan_crc = self._runner.hub.plan.crc
-        return struct.pack("<II", self._plan_crc, self._core)
+        head = bytearray()
+        put(head, (self._runner.hub.plan.crc, self._core))
+        return head
 
     def _write(self) -> None:
         """Write the items in memory as one entry."""
         batch = self._batch
         if batch:
-            ring = self._files()
-            if len(batch) > ring.room:
-                ring.begin(self._head())
+            if len(batch) > self._ring.room:
+                self._ring.begin(self._head())
             self._batch = bytearray()
-            ring.add(batch)
+            self._ring.add(batch)
 
     def _see_file(self) -> None:
         """Begin a file with the hub's state, if it is time and no valve is open.
 
-        It is time when the newest file is almost full, when the hub has taken a new plan, and when
-        there is a gap to end.
+        It is time when the newest file is almost full, and when there is a gap to end.
         """
-        hub = self._runner.hub
-        full = self._files().room < _SPARE_BYTES or hub.plan.crc != self._plan_crc
+        full = self._ring.room < _SPARE_BYTES
         if not full and (not self._gap or self._looks > _LOOKS_MAX):
             return
+        hub = self._runner.hub
         if hub.guard.open_zones or hub.runs.busy() or self._crash or self._loses:
             return
         self._write()
-        body = bytearray(self._head())
+        body = self._head()
         put(body, self._runner._saved)
         put(body, self._runner.trouble.pack())
         put_state(body, hub)
-        self._files().begin(body)
+        self._ring.begin(body)
         self._forget()
         self._gap = False

@@ -1,6 +1,5 @@
 """What stands in a hub's log: files, boots, gaps, turns; as `boards/log/recorder.py` writes it."""
 
-import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -35,7 +34,7 @@ class Boot:
     """
 
     why: int
-    up_s: int | None
+    up_s: int
     lost: bool
     note: bytes
     record: bytes
@@ -51,17 +50,14 @@ class Gap:
 class Crash:
     """A turn, or the board's loop, ended by an exception, and every valve was told to close.
 
-    late_up_s: uptime as it was heard later. before: how many commands of the turn were carried out
-    before; NEVER: it was in no step. kept: the note was. shut: every valve was.
+    late_up_s: uptime as it was known later. calls: how many commands the turn had come to, with
+    those that closed every valve; NEVER: it was in no step.
     """
 
-    up_s: int | None
-    late_up_s: int | None
-    wall_s: int | None
-    before: int
-    kept: bool
+    up_s: int
+    late_up_s: int
+    calls: int
     note: bytes
-    shut: bool
 
 
 @dataclass(frozen=True)
@@ -107,8 +103,9 @@ def items_of(files: Mapping[int, bytes]) -> Iterator[Item]:
             reader.knows = False
         before = number if whole else None
         if found:
-            plan_crc, core = struct.unpack("<II", found[0][:8])
-            state = found[0][8:]
+            data = Bytes(found[0])
+            plan_crc, core = data.value()
+            state = data.rest()
             if state:
                 reader.forget()
             yield File(number, plan_crc, core, state)
@@ -131,8 +128,8 @@ class Reader:
         """What is told by difference begins anew."""
         self.knows = True
         self._values: dict[int, int | None] = {}
-        self._trusted = False
-        self._skew_s = self._up_s = self._boots = 0
+        self._skew_s: int | None = None
+        self._up_s = self._boots = 0
 
     def read(self, entry: bytes) -> Iterator[Item]:
         """The items of an entry. Raises LogError."""
@@ -157,18 +154,17 @@ class Reader:
         self._up_s += data.value()
         if bits & _MOVED:
             moved = data.value()
-            self._trusted = moved is not False
-            self._skew_s += moved
+            self._skew_s = None if moved is False else (self._skew_s or 0) + moved
         seen = self._seen(data.value()) if bits & _SEEN else {}
         asked = tuple(data.value()) if bits & _ASKED else ()
         failed = tuple(data.value()) if bits & _FAILED else ()
         told = tuple(map(self._event, data.value())) if bits & _TOLD else ()
         crash = Crash(*data.value()) if bits & _CRASHED else None
-        up_s = self._up_s if crash is None or crash.before != NEVER else None
+        up_s = self._up_s if crash is None or crash.calls != NEVER else None
         return Turn(up_s, self._wall_s(), seen, asked, failed, told, crash)
 
     def _wall_s(self) -> int | None:
-        return self._up_s + self._skew_s if self._trusted else None
+        return None if self._skew_s is None else self._up_s + self._skew_s
 
     def _seen(self, changes: list[int | None]) -> dict[str, int | None]:
         seen: dict[str, int | None] = {}
@@ -210,6 +206,10 @@ class Bytes:
         if self._at > len(self._data):
             raise LogError("found an entry that ends too early")
         return self._data[self._at - count : self._at]
+
+    def rest(self) -> bytes:
+        """All that is left."""
+        return self.take(len(self._data) - self._at)
 
     def byte(self) -> int:
         return self.take(1)[0]
