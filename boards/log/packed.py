@@ -57,7 +57,8 @@ def rooms(hub: "Hub") -> "list[Any]":
 
 def name_code(name: str) -> int:
     """By what a state names a field: 16 bits."""
-    return crc32(name.encode()) & 0xFFFF
+    code: int = crc32(name.encode()) & 0xFFFF
+    return code
 
 
 def put_state(out: bytearray, hub: "Hub") -> None:

@@ -59,7 +59,7 @@ class Recorder:
     # Of the turn under way.
     _turns: bool
     _due_s: int
-    _calls: int  # commands so far
+    _calls = 1  # commands so far
     _failed: "list[int]"
     _told: "list[tuple[int, ...]]"
     _seen: "Seen | None"
@@ -126,7 +126,7 @@ class Recorder:
         self._failed.pop()
 
     def look(self) -> Seen:
-        if self._turns:  # nobody fed the watchdog after the last turn
+        if self._turns or self._calls:  # nobody fed the watchdog since
             self._finish()
         self._turns = True
         self.valves = self._ports.valves
@@ -158,6 +158,8 @@ class Recorder:
         self._failed.pop()
         if self._runner:
             self._told.append(event)
+            if self._crash:
+                self._crash[1] = self._runner._up_s
 
     def read(self, slot: int, copy: int) -> bytes:
         data = self._ports.read(slot, copy)
@@ -172,9 +174,11 @@ class Recorder:
             self._written = data
         elif data and self._runner:
             # A turn, or the board's loop, has ended by an exception, and every valve was told to
-            # shut: uptime, the same as it is known later, commands so far (-1: there was no step).
-            in_step = self._turns and self._up_s is not None
-            self._crash = [self._runner._up_s, 0, self._calls if in_step else _NONE, data]
+            # shut: uptime, the same as it is when that is reported, commands so far (-1: there
+            # was no step).
+            calls = self._calls if self._turns and self._up_s is not None else _NONE
+            up_s = self._runner._up_s
+            self._crash = [up_s, up_s, calls, data]
         self._ports.write(slot, copy, data)
 
     def feed(self) -> None:
@@ -190,33 +194,36 @@ class Recorder:
 
     def _end_turn(self) -> None:
         self._turns = False
-        self._calls = 0
-        self._failed = []
-        self._told = []
+        if self._calls or self._failed:  # else this leaves nothing for the collector
+            self._calls = 0
+            self._failed = []
+            self._told = []
         self._seen = self._asked = self._up_s = self._wall_s = self._crash = None
         self._written = b""
 
     def _finish(self) -> None:
         """A turn is over: keep what it told the hub, if that was anything."""
-        if not self._turns and not self._crash:
-            return
-        try:
-            due = self._is_due()
-            ran = self._ran()
-            if ran and not due:
-                self._looks += 1
-                if self._looks > _LOOKS_MAX and not self._gap:
-                    self._put_gap()
-            if due or (ran and not self._gap):
-                self._put_turn()
-                if self._calls or self._asked or self._crash or len(self._batch) > _BATCH_BYTES:
-                    self._write()
-            if due:
-                self._see_file()
-                self._looks = 0
-        except Exception as error:
-            self._lose(error)
+        if self._turns or self._crash:
+            try:
+                self._keep()
+            except Exception as error:
+                self._lose(error)
         self._end_turn()
+
+    def _keep(self) -> None:
+        due = self._is_due()
+        ran = self._ran()
+        if ran and not due:
+            self._looks += 1
+            if self._looks > _LOOKS_MAX and not self._gap:
+                self._put_gap()
+        if due or (ran and not self._gap):
+            self._put_turn()
+            if self._calls or self._asked or self._crash or len(self._batch) > _BATCH_BYTES:
+                self._write()
+        if due:
+            self._see_file()
+            self._looks = 0
 
     def _is_due(self) -> bool:
         """Whether the hub had something to do in this turn, or learned something of its clock."""
@@ -232,9 +239,10 @@ class Recorder:
         """Whether a meter ran since the last look while its supply was shut."""
         ran = False
         if self._seen:
-            for supply, ml in enumerate(self._seen.meter_ml):
-                if ml != self._ml[supply]:
-                    self._ml[supply] = ml
+            found_ml = self._seen.meter_ml
+            for supply in range(len(found_ml)):
+                if found_ml[supply] != self._ml[supply]:
+                    self._ml[supply] = found_ml[supply]
                     if self._runner.hub.guard.open_zone(supply) == _NONE:
                         ran = True
         return ran
@@ -293,8 +301,6 @@ class Recorder:
             seen = self._changes()
             asked = self._asked
         told = [self._stamped(event) for event in self._told]
-        if crash:
-            crash[1] = self._runner._up_s
         bits = 0
         body = bytearray()
         put(body, self._last_s - start_s)

@@ -67,8 +67,7 @@ class Ring:
         """Begin a file with a first entry; the oldest goes for it. Raises OSError."""
         numbers = self._numbers
         if len(numbers) >= _FILES:
-            os.remove(self._path(0))
-            numbers.pop(0)
+            os.remove("%s/%d" % (self._folder, numbers.pop(0)))
         number = numbers[-1] + 1 if numbers else 1
         numbers.append(number)
         head = _MAGIC + number.to_bytes(4, "little")
@@ -94,5 +93,5 @@ class Ring:
         self._crc = crc
         self.room = room
 
-    def _path(self, place: int = -1) -> str:
-        return "%s/%d" % (self._folder, self._numbers[place])
+    def _path(self) -> str:
+        return "%s/%d" % (self._folder, self._numbers[-1])

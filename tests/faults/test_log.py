@@ -7,7 +7,7 @@ import pytest
 
 from evenclay.boards.log.packed import name_code, rooms
 from evenclay.boards.log.ring import Ring
-from evenclay.controller.events import ALARM, LEAK, OPENED
+from evenclay.controller.events import ALARM, BOOT, LEAK, OPENED, TROUBLE
 from evenclay.controller.ports import ASK_CLEAR, ASK_CLOCK, ASK_RUN
 from evenclay.tools.log.frames import entries
 from evenclay.tools.log.items import File, Gap, Item, Turn, items_of
@@ -229,3 +229,25 @@ def test_a_log_under_another_plan_is_not_run_again(tmp_path: Path) -> None:
     judged = list(rerun(logged.items(), {}))
     assert [one.told for one in judged] == bench.events
     assert not any(one.rerun or one.differs for one in judged)
+
+
+def test_a_crash_with_a_valve_that_does_not_shut_is_decided_again_alike(tmp_path: Path) -> None:
+    logged = Logged(tmp_path)
+    bench = bench_of(logged, core.plan(2), START_S)
+    bench.boot()
+    bench.run_until(200)
+    bench.asked = [(ASK_RUN, 0, 600)]
+    bench.run_until(300)
+    hub = bench.runner.hub
+    bench.broken = {(0, "close")}
+    hub.step = None  # every call of it raises
+    bench.now_s = 310
+    while bench.now_s < 380:  # it rests, and tries to close the valve
+        bench.now_s = max(bench.runner.turn(), bench.now_s + 1)
+    bench.broken = set()
+    bench.run_until(DAY_S)
+    logged.recorders[0].flush()
+    assert len(bench.told(BOOT)) == 2 and bench.told(ALARM, TROUBLE)
+    judged = logged.judged()
+    assert [one.told for one in judged] == bench.events
+    assert all(one.rerun and not one.differs for one in judged)

@@ -50,7 +50,7 @@ class Gap:
 class Crash:
     """A turn, or the board's loop, ended by an exception, and every valve was told to close.
 
-    late_up_s: uptime as it was known later. calls: how many commands the turn had come to, with
+    late_up_s: uptime when that was reported. calls: how many commands the turn had come to, with
     those that closed every valve; NEVER: it was in no step.
     """
 

@@ -167,8 +167,9 @@ class Again:
         crash = turn.crash
         if crash is None or crash.calls != NEVER:
             self._up_s, self._wall_s = turn.up_s or 0, turn.wall_s
-            if self._runner.rest_up_s:  # it took a step, so its rest is over
+            if self._runner.rest_up_s:  # it took a step, so its rest was over
                 self._runner.rest_up_s = 1
+                self._runner._unshut = []
             with suppress(Stopped):
                 self._runner.turn()
         if crash is not None:
