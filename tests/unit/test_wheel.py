@@ -17,6 +17,7 @@ WANTED = {
     "evenclay/sim/demo/property.toml",
     "evenclay/sim/demo/weather.csv",
     "evenclay/sim/report/report.html.j2",
+    "evenclay/tools/log/days.html.j2",
     "evenclay/tools/start/property.toml.j2",
 }
 # A board's step, by an interpreter that sees nothing but itself and the wheel.
