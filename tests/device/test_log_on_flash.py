@@ -58,9 +58,12 @@ def month(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def noted(name: str, plain: Any, lines: list[str]) -> Any:
-    def write(ring: Ring, data: bytes) -> None:
-        lines.append(f"{name} {bytes(data).hex()}")
-        plain(ring, data)
+    def write(ring: Ring, data: bytes, head: bytes = b"") -> None:
+        if head:  # `begin` adds its first entry
+            plain(ring, data, head)
+        else:
+            lines.append(f"{name} {bytes(data).hex()}")
+            plain(ring, data)
 
     return write
 
@@ -108,6 +111,7 @@ def busy_month(logged: Logged, lines: list[str]) -> None:
                 ml[zone % 2] += 50 * (next_s - bench.now_s)
         bench.now_s = next_s
     logged.recorders[0].flush()
+    assert logged.recorders[0].failed is None
 
 
 def test_the_month_is_busy_and_its_log_is_whole(month: Path, capsys: Any) -> None:

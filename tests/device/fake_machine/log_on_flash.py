@@ -10,7 +10,7 @@ second form writes all of the file so many times and prints how often each block
 
 What the block device does: a program copies bytes, and an erase sets a block to ones. At the write
 at which power goes both do a part of that. The collector closes once more what a cut has left open.
-A device in Python has no memory for that, and says so on stderr; nothing comes of it.
+A device in Python has no memory for that, and says so; nothing comes of it.
 """
 
 import os
