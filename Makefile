@@ -17,7 +17,7 @@ PROJECT := $(INSTALL) --no-build-isolation --editable .
 # paths: mypy, import-linter, MicroPython.
 SRC := $(VENV)/src
 PACKAGE := $(SRC)/evenclay
-TYPED := $(addprefix $(PACKAGE)/,controller sim tools boards/conformance.py boards/port_checks.py boards/rigs.py boards/desktop) tests
+TYPED := $(addprefix $(PACKAGE)/,controller sim tools boards/conformance.py boards/port_checks.py boards/rigs.py boards/desktop boards/log) tests
 
 # Board code is typed against the stubs of its own port, which clash in one environment.
 STUBS := $(VENV)/stubs
@@ -25,7 +25,7 @@ STUBS_rp2 := micropython-rp2-rpi_pico_w-stubs
 STUBS_esp32 := micropython-esp32-stubs
 BOARD_rp2 := rp2_pico_w
 BOARD_esp32 := esp32
-BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance.py console.py port_checks.py rigs.py drivers template)
+BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance.py console.py port_checks.py rigs.py drivers log template)
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:

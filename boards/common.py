@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from evenclay.boards.drivers.soil import CapacitiveProbe, GranularMatrix
     from evenclay.boards.drivers.thermometer import Ds18b20
     from evenclay.boards.drivers.valves import Coils
+    from evenclay.boards.log.recorder import Recorder
     from evenclay.controller.plan import Plan
     from evenclay.controller.ports import Asked
 
@@ -299,8 +300,11 @@ def valve_on(wires: "tuple[int, int] | int | None", coils: "Coils", on: int = 1)
     return LatchingValve(opens, closes, coils)
 
 
-def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
+def run(pins: "Pins", stream: "IO[str]" = sys.stdin, core: int = 0) -> None:
     """Run the hub for ever. Returns for service, or without a plan that fits; all valves closed.
+
+    `core`: the version of the core, which its log names; 0: not known. A pin map whose LOG_BYTES is
+    0, or not there, has no log.
 
     Ctrl-C on the console asks for service: a watchdog cannot be stopped, so the board restarts, and
     then leaves the hub out for a quarter of an hour.
@@ -312,9 +316,10 @@ def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
     if note.mark == SERVICE:
         _serve(pins, note)
         return
-    runner = None
+    runner = log = None
     try:
-        board, runner = start(pins, zones, masters, note, stream)
+        log = recorder(pins, core)
+        board, runner = start(pins, zones, masters, note, stream, log)
         sleeper = Sleeper(machine, pins.LIGHT_SLEEP and not _counts(board.sensors))
         if pins.DEEP_LEAST_S and not sleeper.can_deep:
             print("DEEP_LEAST_S: this port has no deep sleep for a hub, so it stays awake")
@@ -336,10 +341,14 @@ def run(pins: "Pins", stream: "IO[str]" = sys.stdin) -> None:
             note.keep(trouble.pack(), NO_BOOT)
         else:
             note.keep(runner.trouble.pack(), CRASHED)
+        if log is not None:
+            log.flush()
         machine.reset()
     except KeyboardInterrupt:
         shut(zones + masters)
         note.keep(note.told, SERVICE)
+        if log is not None:
+            log.flush()
         machine.reset()
 
 
@@ -360,13 +369,28 @@ def assemble(
     )
 
 
+def recorder(pins: "Pins", core: int) -> "Recorder | None":
+    """What writes a hub's log; None where the pin map has none, and nothing is loaded for it."""
+    most_bytes = getattr(pins, "LOG_BYTES", 0)
+    if not most_bytes:
+        return None
+    from evenclay.boards.log.recorder import Recorder
+
+    return Recorder(pins.FOLDER, core, most_bytes)
+
+
 def start(
-    pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", note: Marked, stream: "IO[str]"
+    pins: "Pins",
+    zones: "list[Valve]",
+    masters: "list[Valve]",
+    note: Marked,
+    stream: "IO[str]",
+    log: "Recorder | None" = None,
 ) -> "tuple[Board, Runner]":
     """Build board and hub; every valve is closed already. Raises PlanError without a good plan."""
     why = _why(note)
     board = assemble(pins, zones, masters, note, stream)
-    runner = Runner(board, why)
+    runner = Runner(board, why) if log is None else log.boot(board, why)
     board.use(runner.hub.plan)
     board.watchdog = machine.WDT(timeout=WATCHDOG_MS)
     print(HELP)

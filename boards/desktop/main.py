@@ -1,7 +1,7 @@
 """Run a hub on this machine until `quit`: `python -m evenclay.boards.desktop.main FOLDER`.
 
-FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; the record comes to
-stand beside it. Under MicroPython: `micropython -m evenclay.boards.desktop.main FOLDER`.
+FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; record and log
+come to stand beside it. Under MicroPython: `micropython -m evenclay.boards.desktop.main FOLDER`.
 """
 
 import select
@@ -9,14 +9,17 @@ import sys
 
 from evenclay.boards.console import HELP, noted, status
 from evenclay.boards.desktop.ports import DesktopPorts
+from evenclay.boards.log.recorder import Recorder
 from evenclay.controller.plan import PlanError, unpack
-from evenclay.controller.runner import Runner
 
 LONGEST_SLEEP_S = 60  # a typed line is looked for at least so often; a clock that steps, too
 
 
-def main(folder: str) -> int:
-    """Take turns until the owner quits. Returns the exit status."""
+def main(folder: str, core: int = 0) -> int:
+    """Take turns until the owner quits, and keep a log. Returns the exit status.
+
+    core: the version of the core; 0: not known
+    """
     try:
         with open(folder + "/plan.0", "rb") as file:
             plan = unpack(file.read())
@@ -25,7 +28,8 @@ def main(folder: str) -> int:
         return 2
     ports = DesktopPorts(folder, len(plan.zones), len(plan.supplies))
     try:
-        runner = Runner(ports)
+        log = Recorder(folder, core)
+        runner = log.boot(ports)
     except PlanError as error:
         print("%s: the plan in force does not fit plan.0: %s" % (folder, error))
         return 2
@@ -41,6 +45,7 @@ def main(folder: str) -> int:
             line = sys.stdin.readline()
             if not line or line.strip() == "quit":
                 runner.close_all()
+                log.flush()
                 return 0
             if line.strip() == "status":
                 print(status(runner, ports.up_s()))

@@ -27,6 +27,7 @@ FOLDER = "/hub"
 HARD = False  # this port calls handlers between two bytecodes, and refuses `hard`
 LIGHT_SLEEP = False  # a gauge would not be counted
 DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
+LOG_BYTES = 65536  # what the log may take of the flash; 0: no log
 
 # What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
 # they are plain numbers. What you do not have: None, or left out at the end of a tuple.

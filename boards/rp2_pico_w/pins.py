@@ -26,6 +26,7 @@ FOLDER = "/hub"
 HARD = True  # timers and pins interrupt at once; handlers allocate nothing
 LIGHT_SLEEP = False  # a gauge and a meter would not be counted
 DEEP_LEAST_S = 0  # stays 0: this port has no deep sleep that a hub could use
+LOG_BYTES = 65536  # what the log may take of the flash; 0: no log
 
 # What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
 # they are plain numbers. What you do not have: None, or left out at the end of a tuple.

@@ -20,6 +20,7 @@ FOLDER = "/hub"
 HARD = False  # True where the port takes `hard=True` for pins and timers
 LIGHT_SLEEP = False  # True only with neither gauge nor meter
 DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
+LOG_BYTES = 65536  # what the log may take of the flash; 0: no log
 
 # What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
 # they are plain numbers. What you do not have: None, or left out.

@@ -44,7 +44,8 @@ class Script:
     """What happens to a house from outside, besides weather and the owner's checks.
 
     actions: (time, what is done to the devices). stepped: spans of time, (from, until), in which
-    the hub is woken every second. Times are true UTC seconds since 2000-01-01.
+    the hub is woken every second. boot: how a hub boots on the devices. Times are true UTC seconds
+    since 2000-01-01.
     """
 
     actions: Sequence[tuple[int, Action]] = ()
@@ -52,6 +53,7 @@ class Script:
     stepped: Sequence[tuple[int, int]] = ()
     drift_ppm: int = 0
     outage_s: int = OUTAGE_S
+    boot: Callable[[Devices], Runner] = Runner
 
 
 NOTHING = Script()
@@ -151,7 +153,7 @@ class Life:
             if at_s < self._wake_s:
                 return
             self.devices.power_on()
-            self._runner = Runner(self.devices)
+            self._runner = self._script.boot(self.devices)
         self.wakes += 1
         up_s = self._runner.turn()
         hub = self._runner.hub

@@ -279,6 +279,24 @@ def my_hub(tmp_path: Path) -> Path:
     return folder
 
 
+def test_a_board_without_a_log_gets_nothing_of_it(my_hub: Path) -> None:
+    pins = my_hub / "pins.py"
+    text = pins.read_text("utf-8")
+    logs = {f"evenclay/boards/log/{p.name}" for p in (ROOT / "boards" / "log").glob("*.py")}
+    assert len(logs) == 4 and logs <= set(bundles.sources(bundles.find(str(my_hub))))
+    pins.write_text(text.replace("LOG_BYTES = 65536", "LOG_BYTES = 0"), "utf-8")
+    assert not logs & set(bundles.sources(bundles.find(str(my_hub))))
+    pins.write_text(text.replace("LOG_BYTES = 65536", "LOG_BYTES = 99"), "utf-8")
+    with pytest.raises(DeviceError, match="LOG_BYTES: found 99, allowed 0 for no log, or a whole"):
+        bundles.find(str(my_hub))
+
+
+def test_the_start_names_the_version_of_the_core(my_hub: Path) -> None:
+    core_crc = bundles.core_version()
+    made = bundles.make(bundles.find(str(my_hub)), core.plan(2))
+    assert f"run(pins, core=0x{core_crc:08x})\n".encode() in made.files["main.py"]
+
+
 SMALL = """
 [site]
 name = "small"

@@ -30,6 +30,7 @@ NOT_PINS = {
     "BATTERY_TOP_OHM",
     "CLOSE_LEAST_MV",
     "DEEP_LEAST_S",
+    "LOG_BYTES",
     "ON",
     "PROBE_TABLES",
     "PULSES_PER_L",

@@ -12,15 +12,18 @@ import pytest
 from tests import core
 
 ROOT = Path(__file__).parents[2]
+TEMPLATES = [
+    path.relative_to(ROOT).as_posix()
+    for folder in ("sim", "tools")
+    for path in (ROOT / folder).rglob("*.j2")
+]
 WANTED = {
     "evenclay/py.typed",
     "evenclay/sim/demo/property.toml",
     "evenclay/sim/demo/weather.csv",
-    "evenclay/sim/report/page.css.j2",
-    "evenclay/sim/report/report.html.j2",
-    "evenclay/tools/handover/card/card.html.j2",
-    "evenclay/tools/start/property.toml.j2",
+    *(f"evenclay/{path}" for path in TEMPLATES),
 }
+assert len(TEMPLATES) >= 9
 # A board's step, by an interpreter that sees nothing but itself and the wheel.
 STEP = """
 import sys

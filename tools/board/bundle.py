@@ -41,11 +41,13 @@ _PORT_DESKTOP = "$(PORT_DIR)/variants/manifest.py"
 _COLLECT = "import gc\n\ngc.threshold(8192)\n\n"
 _START = (
     _COLLECT
-    + "from evenclay.boards.%s import pins\nfrom evenclay.boards.common import run\n\nrun(pins)\n"
+    + "from evenclay.boards.%s import pins\nfrom evenclay.boards.common import run\n\n"
+    + "run(pins, core=0x%08x)\n"
 )
 _START_DESKTOP = (
     _COLLECT
-    + 'import sys\n\nfrom evenclay.boards.desktop.main import main\n\nsys.exit(main("hub"))\n'
+    + "import sys\n\nfrom evenclay.boards.desktop.main import main\n\n"
+    + 'sys.exit(main("hub", 0x%08x))\n'
 )
 _NEXT_PATH = """Type this in the bundle's folder. First, in each new terminal, where commands are:
 
@@ -145,7 +147,8 @@ def make(board: Board, plan: Plan) -> Bundle:
     """
     hub = _DESKTOP_HUB if board.pins is None else board.pins.folder
     files = compile_all(sources(board))
-    start = _START_DESKTOP if board.pins is None else _START % board.name
+    core = core_version()
+    start = _START_DESKTOP % core if board.pins is None else _START % (board.name, core)
     files[START] = start.encode()
     files[f"{hub}/plan.0"] = plan.pack()
     return Bundle(board.name, hub, dict(sorted(files.items())))
@@ -204,7 +207,9 @@ def sha256(data: bytes) -> str:
 def sources(board: Board) -> dict[str, str]:
     """Texts of core, drivers and a board, by their paths on the board. Raises DeviceError."""
     boards = ROOT / "boards"
-    folders = (ROOT / "controller", boards, boards / "drivers")
+    folders = [ROOT / "controller", boards, boards / "drivers"]
+    if board.pins is None or board.pins.has_log:
+        folders.append(boards / "log")
     texts = texts_of(path for folder in folders for path in sorted(folder.glob("*.py")))
     for path in sorted(board.folder.glob("*.py")):
         try:
@@ -212,6 +217,12 @@ def sources(board: Board) -> dict[str, str]:
         except UnicodeDecodeError:
             raise DeviceError(f"{path}: found bytes that are not UTF-8, allowed UTF-8") from None
     return texts
+
+
+def core_version() -> int:
+    """What a hub's log calls the core that decides: 32 bits of a hash of its sources."""
+    texts = texts_of(sorted((ROOT / "controller").glob("*.py")))
+    return int(sha256(json.dumps(texts).encode())[:8], 16)
 
 
 def texts_of(sources: Iterable[Path]) -> dict[str, str]:

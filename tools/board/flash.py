@@ -124,10 +124,14 @@ class Pretended:
 
 
 class Serial:
-    """A board on a serial port, by mpremote. Never reset softly: that would run its hub."""
+    """A board on a serial port, by mpremote. Never reset softly: that would run its hub.
 
-    def __init__(self, port: str) -> None:
+    again: what an owner does where the board falls silent
+    """
+
+    def __init__(self, port: str, again: str = "flash again") -> None:
         self._port = port
+        self._again = again
         self._link: Any = None
 
     def stop(self) -> None:
@@ -154,8 +158,15 @@ class Serial:
         raise DeviceError(f"{self._port}: no MicroPython answers; is another program on the port?")
 
     def look(self, tops: tuple[str, ...]) -> dict[str, str]:
-        told = self._run(lambda link: link.exec(_LIST % (tops,))).decode()
-        return dict(line.split("\t") for line in told.splitlines())
+        return dict(line.split("\t") for line in self.ask(_LIST % (tops,)))
+
+    def ask(self, program: str) -> list[str]:
+        """The lines that a program prints on the board."""
+        return list(self._run(lambda link: link.exec(program)).decode().splitlines())
+
+    def read(self, path: str) -> bytes:
+        """A file's bytes."""
+        return bytes(self._run(lambda link: link.fs_readfile(path, CHUNK_BYTES)))
 
     def remove(self, path: str, is_dir: bool) -> None:
         self._run(lambda link: link.fs_rmdir(path) if is_dir else link.fs_rmfile(path))
@@ -180,7 +191,7 @@ class Serial:
         except (TransportError, OSError) as error:
             self._quit(self._link)
             last = str(error).strip().splitlines()[-1:] or ["no answer"]
-            raise DeviceError(f"{self._port}: {last[0]}; flash again") from None
+            raise DeviceError(f"{self._port}: {last[0]}; {self._again}") from None
 
     def _quit(self, link: Any) -> None:
         if link is not None:

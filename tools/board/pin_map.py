@@ -9,6 +9,7 @@ A pin map says what is wired where in plain numbers at its top, so it is read he
     PROBES           a zone each: a pin, several pins, or None
     RAIN, CONTACT    tipping bucket; dry contact
     AIR, BATTERY     thermometer; divider
+    LOG_BYTES        what the log may take of the flash; 0: there is none
 
 FOLDER, VALVES and MASTERS have to be there. What is None, or not there, the board does not have.
 `evenclay.tools.board.wiring` holds a property against it.
@@ -19,9 +20,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+_LOG = "LOG_BYTES"
+_LOG_LEAST = 32768  # its eight files have to hold a state each, and more
 _MUST = ("FOLDER", "VALVES", "MASTERS")
 _LISTS = ("VALVES", "MASTERS", "METERS", "PROBES")
-_SINGLE = ("RAIN", "CONTACT", "AIR", "BATTERY")
+_SINGLE = ("RAIN", "CONTACT", "AIR", "BATTERY", _LOG)
 
 
 class DeviceError(ValueError):
@@ -39,6 +42,11 @@ class PinMap:
     def folder(self) -> str:
         """Folder of record and plan, without slashes around it."""
         return str(self.values["FOLDER"]).strip("/")
+
+    @property
+    def has_log(self) -> bool:
+        """Whether the hub writes a log."""
+        return bool(self.values.get(_LOG))
 
     def has(self, name: str, place: int | None = None) -> bool:
         """Whether something is wired under a name; `place`: for that zone or spigot."""
@@ -73,6 +81,7 @@ _ALLOWED = {
     "VALVES": "a tuple with a pair of pins or one pin for each zone, such as ((2, 3), (4, 5))",
     "MASTERS": "a tuple with pins or None for each spigot, such as (None, None)",
     "METERS": "a tuple with a pin or None for each spigot, such as (None, 11)",
+    _LOG: f"0 for no log, or a whole number from {_LOG_LEAST} on",
     "PROBES": "a tuple with a pin, pins or None for each zone, such as (27, None, 28)",
 }
 _ALLOWED_SINGLE = "a pin or None"
@@ -98,6 +107,8 @@ def _literal(name: str, node: ast.expr, shown: str) -> Any:
         value = ...
     if name == "FOLDER":
         good = isinstance(value, str) and value.strip("/") != ""
+    elif name == _LOG:
+        good = _is_pin(value) and (value == 0 or value >= _LOG_LEAST)
     elif name in _LISTS:
         good = isinstance(value, tuple | list) and all(_wired(name, entry) for entry in value)
     else:

@@ -18,6 +18,7 @@ import typer
 from evenclay.tools.cli.board import bundle, flash
 from evenclay.tools.cli.errors import Group
 from evenclay.tools.cli.handover import calendar, card, layout
+from evenclay.tools.cli.log import log, retrace
 from evenclay.tools.cli.plan import compare, invent, propose, sweep
 from evenclay.tools.cli.property import check, compile_plan, demo
 from evenclay.tools.cli.replay import replay
@@ -82,6 +83,8 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "compile": compile_plan,
     "bundle": bundle,
     "flash": flash,
+    "log": log,
+    "retrace": retrace,
     "replay": replay,
     "invent": invent,
     "propose": propose,

@@ -4,6 +4,7 @@ What is asked here is what water does, not what was commanded.
 """
 
 import os
+import sys
 
 import fake_machine
 from fake_machine.parts import (
@@ -142,7 +143,12 @@ def clean():
     """Remove what a test left."""
     try:
         for name in os.listdir(FOLDER):
-            os.remove(FOLDER + "/" + name)
+            if name != "log":
+                os.remove(FOLDER + "/" + name)
+        if "log" in os.listdir(FOLDER):
+            for name in os.listdir(FOLDER + "/log"):
+                os.remove(FOLDER + "/log/" + name)
+            os.rmdir(FOLDER + "/log")
         os.rmdir(FOLDER)
     except OSError:
         pass
@@ -836,6 +842,28 @@ def test_a_part_that_is_not_there_is_left_out_by_its_pin():
         assert (found.rain, found.air, found.soil, found.battery) == (None,) * 4
         assert found.probes == [None] and found.meters[0] is None
         assert found.meters[1].ml() == 0
+
+
+def test_a_board_keeps_a_log_of_all_its_boots():
+    for name, port, zones in BOARDS:
+        house = House(name, port, zones)
+        house.set_clock()
+        house.run_for(5 * MINUTE_US)
+        size = os.stat(FOLDER + "/log/1")[6]
+        assert size > 60, size
+        house.restart(1, power_cut=True)
+        house.run_for(MINUTE_US)
+        assert os.listdir(FOLDER + "/log") == ["1"]
+        assert os.stat(FOLDER + "/log/1")[6] > size + 60
+
+
+def test_a_board_without_a_log_loads_nothing_of_it():
+    house = House("rp2_pico_w", "rp2", 4)
+    house.set_clock()
+    house.pins.LOG_BYTES = 0
+    house.run_for(MINUTE_US)
+    assert "log" not in os.listdir(FOLDER)
+    assert not [name for name in sys.modules if name.startswith("evenclay.boards.log")]
 
 
 def test_a_board_with_a_gauge_never_sleeps_lightly():

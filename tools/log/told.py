@@ -1,0 +1,107 @@
+"""A hub's decisions in words, a line each, with their reason and figures."""
+
+from datetime import datetime, timedelta
+
+from evenclay.controller import events
+from evenclay.controller.civil import LocalTime
+from evenclay.controller.limits import ZONES_MAX
+from evenclay.controller.plan import Plan
+from evenclay.controller.words import WHAT, WHY
+from evenclay.sim.report.tables import ALARMS
+from evenclay.sim.report.tables import WHY as REASONS
+from evenclay.sim.units import Units
+from evenclay.tools.log.items import Event
+
+# What an owner may ask for, by its code in `controller/ports.py`.
+ASKED = (
+    "a hold",
+    "a check",
+    "a run",
+    "a run anyway",
+    "a stop",
+    "clearing faults",
+    "setting the clock",
+    "a new plan",
+    "the guided test",
+    "a sample",
+    "rain",
+)
+_RUN_EDGES = (events.OPENED, events.CLOSED, events.CUT_SHORT)
+_ANSWERS = (events.ACCEPTED, events.REFUSED)
+_EPOCH = datetime(2000, 1, 1)
+UM, ML = 1000.0, 1000.0
+
+
+class Words:
+    """Says events in the local time, names and units of a property."""
+
+    def __init__(self, plan: Plan, zones: tuple[str, ...], supplies: tuple[str, ...], units: Units):
+        self._plan = plan
+        self._time = LocalTime(plan.hub)
+        self._zones = zones
+        self._supplies = supplies
+        self._units = units
+
+    def local(self, wall_s: int) -> datetime:
+        """Local time of a UTC instant of the hub's."""
+        return _EPOCH + timedelta(seconds=self._time.local_s(wall_s))
+
+    def iso(self, wall_s: int) -> str:
+        """The same as ISO 8601, with its offset."""
+        minutes = (self._time.local_s(wall_s) - wall_s) // 60
+        sign = "-" if minutes < 0 else "+"
+        offset = f"{sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+        return self.local(wall_s).isoformat() + offset
+
+    def place(self, zone: int) -> str:
+        """The zone or spigot that an event is about, or the hub."""
+        if 0 <= zone < len(self._zones):
+            return self._zones[zone]
+        supply = zone - ZONES_MAX
+        return self._supplies[supply] if 0 <= supply < len(self._supplies) else "hub"
+
+    def line(self, event: Event) -> str:
+        """An event as one line: when, where, what, why, and its figures."""
+        what, zone, why = event[:3]
+        parts = [self.reason(what, why), *self._figures(event)]
+        said = ", ".join(part for part in parts if part)
+        name = WHAT[what].replace("_", " ")
+        return f"{self._when(event)}  {self.place(zone):12} {name:9} {said}".rstrip()
+
+    def _when(self, event: Event) -> str:
+        boots, up_s, wall_s = event[5:]
+        if wall_s >= 0:
+            return f"{self.local(wall_s):%Y-%m-%d %H:%M:%S}"
+        return f"boot {boots}, {up_s} s".ljust(19)
+
+    def reason(self, what: int, why: int) -> str:
+        """Why, in words; "" where nothing is to be said."""
+        word = WHY[why]
+        if what in (events.ALARM, events.CLEARED):
+            return ALARMS.get(word, word.replace("_", " "))
+        if why == events.OK:
+            return ""
+        return REASONS.get(word, word.replace("_", " "))
+
+    def _figures(self, event: Event) -> list[str]:
+        """What an event's two numbers say."""
+        what, zone, why, value, ml = event[:5]
+        shown = self._units.shown
+        if what in _RUN_EDGES:
+            litres = [shown(ml / ML, "hose volume")] if ml else []
+            return [f"{value // 60} min {value % 60} s", *litres]
+        if what == events.LACKS:
+            short = (value - self._plan.zones[zone].target_um) / UM
+            word = "short of" if short >= 0 else "wetter than"
+            came = shown(ml / UM, "depth")
+            return [f"{shown(abs(short), 'depth')} {word} its target; rain and hose gave {came}"]
+        if what == events.CORRECTED:
+            word = "wetter" if value < 0 else "drier"
+            return [f"{shown(abs(value) / UM, 'depth')} {word} than the hub had thought"]
+        if what == events.LEARNED or (what == events.REFUSED and why == events.OFF_PLAN):
+            return [f"a flow of {shown(value / ML, 'supply flow')}"]
+        if what in _ANSWERS:
+            return [f"asked for {ASKED[value]}"] if 0 <= value < len(ASKED) else []
+        if what == events.BOOT:
+            return [f"boot {value}"]
+        return [str(value)] if value and what != events.SKIPPED else []
