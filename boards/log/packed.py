@@ -8,7 +8,7 @@ its sign, less 1. None, False and True are 0, 2 and 4. A list is 6 and six times
 
 from binascii import crc32
 
-from evenclay.controller._const import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from typing import Any
@@ -51,7 +51,7 @@ def rooms(hub: "Hub") -> "list[Any]":
     """Whatever in a hub may remember something, in an order that stays."""
     parts = [hub.__dict__[name] for name in sorted(hub.__dict__) if name != "plan"]
     parts += hub.lockouts.probes
-    parts += [meter for _, meter in hub.runs._meters.metered]
+    parts += [meter for meter in hub.runs._meters if meter]
     return [hub] + [part for part in parts if hasattr(part, "__dict__")]
 
 

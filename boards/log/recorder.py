@@ -22,7 +22,7 @@ Differences begin anew with each boot, each gap and each state.
 
 from evenclay.boards.log.packed import put, put_state
 from evenclay.boards.log.ring import Ring
-from evenclay.controller._const import TYPE_CHECKING, const
+from evenclay.controller import TYPE_CHECKING, const
 from evenclay.controller.events import POWER
 from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
 from evenclay.controller.ports import NOTE, Seen
@@ -233,7 +233,8 @@ class Recorder:
         wall_s, skew_s = self._wall_s, self._skew_s
         if wall_s is None or skew_s is None:
             return wall_s != skew_s  # both are None, or this is news
-        return abs(wall_s - up_s - skew_s) > _JITTER_S
+        jumped: bool = abs(wall_s - up_s - skew_s) > _JITTER_S
+        return jumped
 
     def _ran(self) -> bool:
         """Whether a meter ran since the last look while its supply was shut."""

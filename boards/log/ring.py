@@ -14,7 +14,7 @@ What a power cut has torn is the end of a file; nothing is written behind it, an
 import os
 from binascii import crc32
 
-from evenclay.controller._const import const
+from evenclay.controller import const
 
 _FILES = const(8)
 _MAGIC = b"El\1"  # the last is the version

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
+from evenclay.sim.house.house import run_s
 from evenclay.sim.units import METRIC
 from evenclay.tools.handover.card import content, printed
 from evenclay.tools.handover.card.card import SWATCH, card_of
 from evenclay.tools.handover.layout.drawing import PATTERNS
 from evenclay.tools.handover.layout.layout import lay_out
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.cycles import run_s
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.property import Property, load, parse
 from tests.outlines import OUTLINES, house_of, text_of

@@ -5,12 +5,14 @@ from datetime import date
 
 import matplotlib as mpl
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.lines import Line2D
 
 from evenclay.controller import events
-from evenclay.sim.report import drawing
+from evenclay.sim.report.pictures import drawing
+from evenclay.sim.report.pictures.drawing import NARROW, WIDE, Paper
+from evenclay.sim.report.render import render
+from evenclay.sim.report.tables import Row, Table
 from evenclay.sim.units import UNITS, Units
 from evenclay.tools.log.days import Day, daily_csv, days_of, decisions_jsonl
 from evenclay.tools.log.items import Event, LogError
@@ -38,32 +40,31 @@ def files_of(found: Retraced) -> dict[str, str]:
 
 def page_of(found: Retraced, days: Mapping[date, Day]) -> str:
     """The page as HTML. `days` has one day at least."""
-    environment = Environment(
-        loader=PackageLoader("evenclay.tools.log", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     units, words = UNITS[found.house.units], found.words
-    heads = ["Zone", "Runs", "Minutes open", f"Water, {units.word('volume')}"]
-    return environment.get_template("days.html.j2").render(
-        name=found.house.name,
-        period=f"{min(days)} to {max(days)}, by the hub's own log",
-        verdict=found.verdict,
-        notes=found.notes,
-        picture=Markup(_picture(found, days, units)),
-        heads=[*heads, f"Short of its target at the end, {units.unit('depth')}"],
-        rows=[_row(found, zone, days, units) for zone in range(len(found.zones))],
-        alarms=[
-            (_minute(words, event), words.place(event[1]), words.reason(event[0], event[2]))
-            for event in found.told
-            if event[0] == events.ALARM
-        ],
+    heads = ("Zone", "Runs", "Minutes open", f"Water, {units.word('volume')}")
+    zones = Table(
+        "Of the days that the log holds",
+        (*heads, f"Short of its target at the end, {units.unit('depth')}"),
+        [_row(found, zone, days, units) for zone in range(len(found.zones))],
     )
+    alarms = [
+        Row(_minute(words, event), (words.place(event[1]), words.reason(event[0], event[2])))
+        for event in found.told
+        if event[0] == events.ALARM
+    ]
+    values = {
+        "name": found.house.name,
+        "period": f"{min(days)} to {max(days)}, by its own log",
+        "verdict": found.verdict,
+        "notes": found.notes,
+        "pictures": [Markup(_picture(found, days, units, paper)) for paper in (WIDE, NARROW)],
+        "zones": zones,
+        "alarms": Table("In their order", ("When", "Where", "What"), alarms, "words"),
+    }
+    return render("days.html.j2", values, __package__)
 
 
-def _row(found: Retraced, zone: int, days: Mapping[date, Day], units: Units) -> list[str]:
+def _row(found: Retraced, zone: int, days: Mapping[date, Day], units: Units) -> Row:
     part = found.plan.zones[zone]
     runs = sum(event[0] == events.OPENED and event[1] == zone for event in found.told)
     seconds = sum(day.seconds.get(zone, 0) for day in days.values())
@@ -75,7 +76,7 @@ def _row(found: Retraced, zone: int, days: Mapping[date, Day], units: Units) -> 
     short = "not reckoned"
     if lacks and found.plan.hub.estimate:
         short = units.number((lacks[-1] - part.target_um) / UM, "depth")
-    return [found.zones[zone], str(runs), f"{seconds / 60:.0f}", water, short]
+    return Row(found.zones[zone], (str(runs), f"{seconds / 60:.0f}", water, short))
 
 
 def _minute(words: Words, event: Event) -> str:
@@ -84,7 +85,7 @@ def _minute(words: Words, event: Event) -> str:
     return f"{words.local(event[7]):%Y-%m-%d %H:%M}"
 
 
-def _picture(found: Retraced, days: Mapping[date, Day], units: Units) -> str:
+def _picture(found: Retraced, days: Mapping[date, Day], units: Units, paper: Paper) -> str:
     """Minutes a day, and where the hub reckons, how far each strip falls short of its target."""
     reckons = bool(found.plan.hub.estimate)
     first = np.datetime64(min(days), "D")
@@ -92,7 +93,7 @@ def _picture(found: Retraced, days: Mapping[date, Day], units: Units) -> str:
     lived = [days.get(at, Day()) for at in every.astype(object)]
     with mpl.rc_context(drawing.STYLE):
         fig, axes = drawing.panels_of(
-            1 + reckons, 2.2, top_in=0.6, left_in=0.6, right_in=0.15, gap_in=0.45
+            paper, 1 + reckons, 2.2, top_in=0.6, left_in=0.6, right_in=0.15, gap_in=0.45
         )
         numbers = drawing.day_numbers(every)
         handles = []
@@ -115,7 +116,7 @@ def _picture(found: Retraced, days: Mapping[date, Day], units: Units) -> str:
             axes[1].invert_yaxis()  # wetter is up
         for number, ax in enumerate(axes):
             drawing.rule_time(ax, every, last=number == len(axes) - 1)
-        drawing.add_legend(fig, handles, min(len(handles), 8))
+        drawing.add_legend(fig, handles, min(len(handles), 3 if paper.narrow else 8))
         return drawing.svg_of(
-            fig, "days", "Minutes open, and how far each strip is from its target"
+            fig, paper, "days", "Minutes open, and how far each strip is from its target"
         )

@@ -7,6 +7,7 @@ import segno
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from evenclay.sim.report.pictures.drawing import VARIABLES
 from evenclay.sim.units import UNITS
 from evenclay.tools.handover.card import content
 from evenclay.tools.handover.card.check_drawing import check_svg
@@ -61,6 +62,7 @@ def card_of(prop: Property, paper: Paper | None = None) -> str:
     shown: dict[str, Any] = {
         "prop": prop,
         "paper": PAPERS[paper],
+        "colours": VARIABLES.items(),
         "two": len(prop.zones) > ONE_SIDE,
         "drawing": _drawing(prop, layout),
         "zones": list(content.zone_rows(prop)),

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
+from evenclay.sim.calendar import clock
 from evenclay.sim.house.hands import ROD, SAMPLE_M
-from evenclay.sim.house.house import House
+from evenclay.sim.house.house import House, run_s
 from evenclay.sim.units import UNITS
 from evenclay.tools.handover.layout.layout import Layout
 from evenclay.tools.handover.layout.parts import PART_ORDER, THREAD, fittings, laid_items, stack
-from evenclay.tools.property.cycles import clock, run_s
 from evenclay.tools.property.demand import YEAR
 from evenclay.tools.property.file.schedule import WEEKDAYS, Season
 from evenclay.tools.property.property import Property
