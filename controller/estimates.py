@@ -10,7 +10,7 @@ from ._const import const
 from .civil import FIRST_WEEKDAY
 from .estimate import day as carried
 from .estimate import demand_um, held_um, learnt_ppt, sun_of, towards
-from .journal import NO_RAIN, NO_TEMPERATURE
+from .journal import NO_RAIN, NO_TEMPERATURE, RAIN_TOLD
 from .limits import RUN_LEAST_S, SETTLE_S
 from .plan import GAUGE
 from .ports import DRY, WET
@@ -169,7 +169,7 @@ class Estimates:
             sun_um = sun_of(day, hub.sun_um)
             demand = demand_um(record.cold_dk * 100, record.warm_dk * 100, sun_um)
         rain_um = row.rain_um
-        if hub.rain_kind == GAUGE and not gaps & NO_RAIN:
+        if gaps & RAIN_TOLD or (hub.rain_kind == GAUGE and not gaps & NO_RAIN):
             rain_um = record.rain_today_um
         yard_um = record.yard_lack_um
         record.yard_top_um, record.yard_lack_um = carried(

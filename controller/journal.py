@@ -40,6 +40,7 @@ BROKEN_FAULT = const(32)  # an invariant did not hold, or the same was raised ag
 # Bits of `gaps`.
 NO_TEMPERATURE = const(1)
 NO_RAIN = const(2)
+RAIN_TOLD = const(4)  # the day's rain is what the owner told
 # Bits of `zone_faults`.
 NO_FLOW_FAULT = const(1)  # tried again once a day
 BURST_FAULT = const(2)

@@ -12,6 +12,7 @@ if _TYPE_CHECKING:
     from .days import Days
     from .estimates import Estimates
     from .faults import Faults
+    from .lockouts import Lockouts
     from .plan import Plan
     from .ports import Asked
     from .runs import Runs
@@ -30,6 +31,7 @@ class Owner:
         faults: "Faults",
         days: "Days",
         estimates: "Estimates",
+        lockouts: "Lockouts",
         saving: "Saving",
         runs: "Runs",
     ) -> None:
@@ -37,6 +39,7 @@ class Owner:
         self._faults = faults
         self._days = days
         self._estimates = estimates
+        self._lockouts = lockouts
         self._saving = saving
         self._runs = runs
 
@@ -74,6 +77,8 @@ class Owner:
         elif what == ports.ASK_SAMPLE and zone != -1:
             spots = (value,) if type(value) is int else value
             return self._found(zone, spots, 0, ports.SAMPLE_MOST, up_s)
+        elif what == ports.ASK_RAIN:
+            return self._lockouts.rained(number, up_s)
         elif what == ports.ASK_PLAN and isinstance(value, bytes):
             why = self._saving.offer(value)
             if why == events.OK:

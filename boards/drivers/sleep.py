@@ -39,6 +39,10 @@ class Uptime:
         self._up_s += more_s
         return self._up_s
 
+    def ms_until(self, up_s: int) -> int:
+        """Milliseconds until the uptime is `up_s`; 0 if it is."""
+        return max(0, (up_s - self.s()) * 1000 - self._part_ms)
+
 
 class Sleeper:
     """How a board waits.
@@ -55,14 +59,14 @@ class Sleeper:
         # Source: ports/rp2/modmachine.c of MicroPython.
         self.can_deep = hasattr(machine, "DEEPSLEEP_RESET")
 
-    def chunk(self, wait_s: int, valve_open: bool) -> None:
-        """Wait for at most `wait_s`, and no longer than one chunk."""
-        if wait_s <= 0:
+    def chunk(self, wait_ms: int, valve_open: bool) -> None:
+        """Wait for at most `wait_ms`, and no longer than one chunk."""
+        if wait_ms <= 0:
             return
         if self._light and not valve_open:
-            self._machine.lightsleep(min(wait_s * 1000, LIGHT_MS))
+            self._machine.lightsleep(min(wait_ms, LIGHT_MS))
         else:
-            sleep_ms(min(wait_s * 1000, AWAKE_MS))
+            sleep_ms(min(wait_ms, AWAKE_MS))
 
     def deep(self, wait_s: int, valve_open: bool, wake_armed: bool) -> None:
         """Sleep deeply: memory is lost, and the board boots after `wait_s`.

@@ -14,9 +14,12 @@ from evenclay.boards.drivers.battery import Battery
 from evenclay.boards.drivers.clock import Ds3231
 from evenclay.boards.drivers.counter import Counter, FlowMeter, RainGauge
 from evenclay.boards.drivers.note import FileNote
+from evenclay.boards.drivers.power import PowerGood
 from evenclay.boards.drivers.soil import CapacitiveProbe
 from evenclay.boards.drivers.thermometer import Ds18b20
 from evenclay.boards.drivers.valves import Coils
+from evenclay.boards.talk.button import Button
+from evenclay.boards.talk.light import Light
 from evenclay.controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -25,6 +28,7 @@ if TYPE_CHECKING:
 FOLDER = "/hub"
 HARD = True  # timers and pins interrupt at once; handlers allocate nothing
 LIGHT_SLEEP = False  # a gauge and a meter would not be counted
+CONSOLE = True  # an owner types on it; False: nothing is loaded for that
 DEEP_LEAST_S = 0  # stays 0: this port has no deep sleep that a hub could use
 
 # What is wired where. `evenclay bundle` reads these lines and holds the property against them, so
@@ -41,6 +45,9 @@ BATTERY = 26
 SOIL = 13  # beside the probes, as deep; nothing there counts as 20 degrees
 SDA, SCL = 20, 21
 PROBE_POWER = 22
+LIGHT = 15  # of the owner: through a resistor to ground
+BUTTON = 16  # to ground
+POWER: "int | None" = None  # says that the supply is there; 17 is free
 
 TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
 PULSES_PER_L = 100  # round: put what stands in your meter's data
@@ -110,3 +117,18 @@ def _battery(pin: int) -> Battery:
 def note() -> FileNote:
     """Where a crash is told of."""
     return FileNote(FOLDER + "/note")
+
+
+def light() -> "Light | None":
+    """What shows how the hub is; None: nothing does."""
+    return None if LIGHT is None else Light(Pin(LIGHT, Pin.OUT, value=0))
+
+
+def button() -> "Button | None":
+    """What stops the water, and holds it back for a day; None: there is none."""
+    return None if BUTTON is None else Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
+
+
+def power() -> "PowerGood | None":
+    """What says that the supply fails while a capacitor still shuts the valves; None: nothing."""
+    return None if POWER is None else PowerGood(Pin(POWER, Pin.IN))

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from evenclay.boards.console import status
 from evenclay.controller.events import (
     ACCEPTED,
     ALARM,
@@ -59,6 +58,7 @@ from evenclay.controller.ports import (
 )
 from evenclay.controller.saving import _SAVE_RETRY_S
 from tests.core import Bench, plan, row, wall
+from tests.status import status
 
 HOUR = 3600
 DAY = 86400

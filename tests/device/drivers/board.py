@@ -26,6 +26,9 @@ TYPED = "typed.tmp"
 BEFORE_S = wall(2026, 7, 1, 9, 58)
 ROWS = [row(5, 1, 3, run_s=600)]
 RUN_US = 600000000
+# As a bundle has them: each line as long as all others.
+with open(__file__[: __file__.rfind("tests/device")] + "boards/talk/words.txt") as lines:
+    WORDS = b"".join([("%-79s\n" % line.strip()).encode() for line in lines])
 BOARDS = (("rp2_pico_w", "rp2", 4), ("esp32", "esp32", 4))
 
 
@@ -41,8 +44,12 @@ class House:
         hub = {"battery": 1}
         hub.update(change or {})
         made = plan(zones, ROWS, zone={"held": held}, **hub)
+        for place, part in enumerate(made.zones):
+            part.name = "zone%d" % place
         with open(FOLDER + "/plan.0", "wb") as file:
             file.write(made.pack())
+        with open(FOLDER + "/words", "wb") as file:
+            file.write(WORDS)
         self.write("")
         pins = self.load()
         if name == "template":
@@ -204,7 +211,7 @@ def test_rain_in_the_bucket_leaves_the_cycles_after_it_without_need():
 
 def test_held_valves_and_the_chips_own_clock():
     house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
     opened = []
     for minute in range(1, 26):
         house.world.at_us(minute * MINUTE_US, lambda: opened.append(house.open_now()))
@@ -246,7 +253,7 @@ def with_relays(held):
     for valve in made:
         valve.held = held
     house.pins.valves = lambda: made
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
     seen = []
     for minute in (5, 15):
         house.world.at_us(minute * MINUTE_US, lambda: seen.extend(house.open_now()))
@@ -263,7 +270,7 @@ def test_without_a_clock_nothing_opens_until_it_is_set():
     assert house.run_for(30 * MINUTE_US) == "cut"
     assert house.runs() == [] and house.open_now() == []
     house.restart(1, power_cut=True)
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
     house.run_for(10 * MINUTE_US)
     assert len(house.open_now()) == 1
 
@@ -361,44 +368,56 @@ def test_a_first_memory_error_restarts():
 def test_noise_on_the_console_stops_nothing():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
-    from evenclay.boards.console import Console
-
+    board, runner = house.start()
+    runner.turn()
+    said = []
+    console = board.console
+    console._say = said.append
     with open(TYPED, "w") as file:
-        file.write("status\n")
+        file.write("help\n")
     with open(TYPED) as stream:
 
         class Noise:
             def read(self, size):
                 raise UnicodeError
 
-        console = Console(stream)
         console._stream = Noise()
-        console.look(None)
-        assert not console.waiting()
+        while console.look(board.desk):
+            pass
+        assert said and "> help" not in said
         console._stream = stream
-        console.look(None)
-        assert console.status
+        while console.look(board.desk):
+            pass
+        assert "> help" in said
 
 
-def test_what_is_typed_while_it_rests_waits():
+def test_what_is_typed_while_it_rests_is_answered():
     """Nor does the board spin over it."""
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
+    import machine
+
     from evenclay.boards.common import once
     from evenclay.boards.drivers.sleep import Sleeper
 
     board, runner = house.start()
     board.due_s = runner.turn()
     board.due_s = runner.failed(RuntimeError("a bug"))
-    board.console._asked.append((5, -1, 0))
-    import machine
-
-    sleeper = Sleeper(machine, False)
-    began_us = house.world.us
-    for _ in range(20):
-        once(board, runner, sleeper, 0)
-    assert house.world.us - began_us >= 19000000
-    assert board.console.waiting()
+    said = []
+    with open(TYPED, "w") as file:
+        file.write("stop\n")
+    with open(TYPED) as stream:
+        board.console._stream = stream
+        board.console._say = said.append
+        sleeper = Sleeper(machine, False)
+        began_us = house.world.us
+        turns = 0
+        while house.world.us - began_us < 10000000:
+            once(board, runner, sleeper, 0)
+            turns += 1
+    assert turns < 100
+    after = said[said.index("> stop") + 1]
+    assert after.startswith("After an error every valve stays shut"), after
 
 
 def test_a_stuck_loop_is_reset_by_the_watchdog_and_comes_back_shut():
@@ -609,7 +628,7 @@ def test_a_new_plan_restarts_the_board():
     board, runner = house.start()
     board.due_s = runner.turn()
     fresh = plan(2, ROWS).pack()
-    board.console._asked.append((ASK_PLAN, -1, fresh))
+    board._asked.append((ASK_PLAN, -1, fresh))
     import machine
 
     sleeper = Sleeper(machine, False)
@@ -696,8 +715,8 @@ def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
     import machine
 
     from evenclay.boards.common import once
-    from evenclay.boards.console import Console
     from evenclay.boards.drivers.sleep import Sleeper
+    from evenclay.boards.talk.console import Console
     from evenclay.controller.journal import LEAK_FAULT
 
     board, runner = house.start()
@@ -746,8 +765,8 @@ def test_the_guided_test_opens_each_zone_for_a_minute():
 def test_typed_lines():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock(wall(2026, 7, 1, 3))
-    house.write("nonsense\n\nrun 1\nrun x 5\nclock 2026-02-30 10:00\nstatus\n")
-    house.type_at(MINUTE_US, "run 1 5 anyway\n")
+    house.write("nonsense\n\nrun zone1\nrun x 5\nclock 2026-02-30 10:00\nstatus\n")
+    house.type_at(MINUTE_US, "run zone1 5 anyway\n")
     house.run_for(8 * MINUTE_US)
     assert [(zone, took_us // MINUTE_US) for zone, _, took_us in house.runs()] == [(1, 5)]
     assert house.world.faults == []
@@ -756,11 +775,11 @@ def test_typed_lines():
 def test_deep_sleep_only_with_every_valve_shut():
     house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
     house.pins.DEEP_LEAST_S = 300
-    house.write("clock 2026-07-01 03:00\n")
+    house.write("clock 2026-06-30 22:00\n")
     assert house.run_for(MINUTE_US) == "deep sleep"
     assert house.open_now() == []
     house.restart(4)
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
 
     def allow():
         house.pins.DEEP_LEAST_S = 1
@@ -783,8 +802,8 @@ def test_the_guides_first_click():
             for early_us, late_us in ((5000000, MINUTE_US), (30000000, 32000000)):
                 house = House(name, port, zones)
                 house.type_at(4000000, clock)
-                house.type_at(early_us, "run 0 1 anyway\n")
-                house.type_at(late_us, "run 0 1 anyway\n")
+                house.type_at(early_us, "run zone0 1 anyway\n")
+                house.type_at(late_us, "run zone0 1 anyway\n")
                 house.run_for(MINUTE_US + MINUTE_US // 4)
                 assert house.open_now() == [0]
                 opened_us = [us for us, is_open in house.valves[0].moves if is_open]
@@ -810,7 +829,7 @@ def test_two_spigots_are_watered_at_once():
             hub.update({"battery": 0, "frost": 0})
         house = House(name, port, parts, hub)
         if held:
-            house.write("clock 2026-07-01 09:58\n")
+            house.write("clock 2026-07-01 04:58\n")
         else:
             house.set_clock()
         assert house.run_for(5 * MINUTE_US) == "cut"
@@ -854,7 +873,8 @@ def test_light_sleep_where_nothing_counts():
 
     house.pins.timer = lambda: machine.Timer(-1)
     house.pins.LIGHT_SLEEP = True
-    house.write("clock 2026-07-01 03:00\n")
+    house.pins.BUTTON = None  # its presses would be missed in light sleep
+    house.write("clock 2026-06-30 22:00\n")
     house.run_for(MINUTE_US)
     assert "light sleep" in house.world.trace
     assert house.world.faults == []
