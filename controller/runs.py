@@ -423,6 +423,8 @@ class Runs:
         self.under_way[zone] = None
         self._record.opening &= ~(1 << zone)
         self._record.owed = True
+        if self._lockouts.power_fails:
+            self._record.dirty = True  # there may be no next opening to write it with
         if not run.open:
             self._tell(events.SKIPPED, zone, events.DRIVER, 0)
             return

@@ -874,7 +874,7 @@ def test_blind_sensors_stop_no_zone_that_is_safe(change: Callable[[object], None
 
 @pytest.mark.parametrize("battery", [0, 1])
 def test_power_that_fails_shuts_at_once_and_is_written_down(battery: int) -> None:
-    bench = Bench(utc_plan(battery=battery), START_S)
+    bench = Bench(utc_plan(2, battery=battery), START_S)  # another zone waits
     bench.seen.battery_mv = 8000
     bench.boot()
     bench.run_until(FIRST_S + 2 * MIN_S)
