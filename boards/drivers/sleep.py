@@ -60,13 +60,16 @@ class Sleeper:
         self.can_deep = hasattr(machine, "DEEPSLEEP_RESET")
 
     def chunk(self, wait_ms: int, valve_open: bool) -> None:
-        """Wait for at most `wait_ms`, and no longer than one chunk."""
+        """Wait for at most `wait_ms`, and no longer than one chunk.
+
+        The odd part comes first, so that chunks end at whole seconds of the uptime if the wait does.
+        """
         if wait_ms <= 0:
             return
         if self._light and not valve_open:
-            self._machine.lightsleep(min(wait_ms, LIGHT_MS))
+            self._machine.lightsleep((wait_ms - 1) % LIGHT_MS + 1)
         else:
-            sleep_ms(min(wait_ms, AWAKE_MS))
+            sleep_ms((wait_ms - 1) % AWAKE_MS + 1)
 
     def deep(self, wait_s: int, valve_open: bool, wake_armed: bool) -> None:
         """Sleep deeply: memory is lost, and the board boots after `wait_s`.

@@ -128,6 +128,15 @@ def test_a_short_press_stops_and_a_long_one_holds():
         assert button.asked(1000) is None
 
 
+def pressed_at(house, pin, at_us, seen):
+    """Press a button for a fifth of a second, and see what is open before and two seconds later."""
+    world = house.world
+    world.at_us(at_us, lambda: seen.append(house.open_now()))
+    world.at_us(at_us + 1000, lambda: world.drive(pin, 0))
+    world.at_us(at_us + 200000, lambda: world.drive(pin, None))
+    world.at_us(at_us + 2 * SECOND_US, lambda: seen.append(house.open_now()))
+
+
 def test_the_button_shuts_an_open_valve_of_every_board():
     for name, port, zones in BOARDS + (("template", "esp32", 2),):
         held = name == "template"
@@ -136,19 +145,8 @@ def test_the_button_shuts_an_open_valve_of_every_board():
             house.write("clock 2026-07-01 04:58\n")
         else:
             house.set_clock()
-        pin = house.pins.BUTTON
-        began_us = house.world.us
         seen = []
-
-        def press(level, house=house, pin=pin):
-            house.world.drive(pin, level)
-
-        house.world.at_us(began_us + 5 * MINUTE_US, lambda: seen.append(house.open_now()))
-        house.world.at_us(began_us + 5 * MINUTE_US + 1000, lambda: press(0))
-        house.world.at_us(began_us + 5 * MINUTE_US + 200000, lambda: press(None))
-        house.world.at_us(
-            began_us + 5 * MINUTE_US + 2000000, lambda: seen.append(house.open_now())
-        )
+        pressed_at(house, house.pins.BUTTON, house.world.us + 5 * MINUTE_US, seen)
         assert house.run_for(8 * MINUTE_US) == "cut"
         assert [len(one) for one in seen] == [1, 0], (name, seen)
         assert house.open_now() == []
