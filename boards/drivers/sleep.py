@@ -62,7 +62,7 @@ class Sleeper:
     def chunk(self, wait_ms: int, valve_open: bool) -> None:
         """Wait for at most `wait_ms`, and no longer than one chunk.
 
-        The odd part comes first, so that chunks end at whole seconds of the uptime if the wait does.
+        The odd part comes first: chunks end at whole seconds of the uptime where the wait does.
         """
         if wait_ms <= 0:
             return

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from evenclay.boards.talk.words import Desk, Event
 
-_HELLO = const(106)  # lines of words.txt
-_NO_POWER_PIN = const(107)
+_HELLO = const(107)  # lines of words.txt
+_NO_POWER_PIN = const(108)
 _RECORD = const(80)  # bytes of a line in that file
 _LINE_MOST = const(80)  # no command is longer; more is noise on the line
 _UNTOLD_MOST = const(64)  # events that wait to be told; as many as the hub keeps

@@ -42,6 +42,7 @@ _NO_TIME = const(99)
 _RESTS = const(100)
 _NO_ALARM = const(101)
 _LIGHT = const(102)  # four of them
+_UNTIL = const(106)
 # What a board measures: the field of `Seen`, and the place of its first entry; -1: it is no list.
 _SENSORS = (
     ("battery_mv", -1),
@@ -72,7 +73,7 @@ def answer(desk: "Desk", typed: str) -> "Iterator[str]":
     except ValueError:
         for number in range(_HELP, _HELP + _HELPS):
             like = _help(desk, number)
-            if like.split()[0] == verb:
+            if like.split()[0].rstrip(":") == verb:
                 yield desk.text(_LIKE_THIS)
                 yield like
 
@@ -106,8 +107,8 @@ def recent(desk: "Desk") -> "Iterator[Event]":
 def _status(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
     hub = desk.runner.hub
     wall_s, local_s = desk.now()
-    yield "Now: %s, %s" % (
-        dated(local_s // DAY_S) + ", " + desk.at(wall_s) if wall_s else "-",
+    yield "Now: %s%s" % (
+        "%s, %s, " % (dated(local_s // DAY_S), desk.at(wall_s)) if wall_s else "",
         desk.text(_LIGHT + state(desk.runner, desk.up_s())),
     )
     for zone in range(len(hub.plan.zones)):
@@ -125,13 +126,13 @@ def _status(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
         for number, value in enumerate(shown if first >= 0 else [shown]):
             if value is not None:
                 raw = desk.raw(what, number) if desk.raw else ""
-                line += "%s %s%s" % (
-                    ", " + desk.name(first + number) if first >= 0 else " ",
+                line += ", %s%s%s" % (
+                    desk.name(first + number).replace(":", "") if first >= 0 else "",
                     desk.amount(value, what.split("_")[-1]),
                     " (%s)" % raw if raw else "",
                 )
         if line:
-            yield what.split("_")[0] + ":" + line.replace(":", "")[1:]
+            yield what.split("_")[0] + ":" + line[1:]
     yield from _alarms(desk, [])
 
 
@@ -167,11 +168,11 @@ def _why(desk: "Desk", words: "list[str]") -> "Iterator[str]":
             break
     yield "Now: " + _outlook(desk, zone)
     if hub.plan.hub.estimate:
-        yield "The last whole day: used %s, rain %s, hose %s, from beside %s, corrected %s" % tuple(
+        yield "The last whole day: used %s, rain %s, hose %s, beside %s, found %s" % tuple(
             [amount(um, "um") for um in hub.estimates.accounts[zone]]
         )
         yield "It lacks %s of its target; from %s on it gets water." % (
-            amount(hub.estimates.want_um(zone), "um"),
+            amount(max(hub.estimates.want_um(zone), 0), "um"),
             amount(hub.plan.hub.dose_um, "um"),
         )
     yield "Today: given %s, at most %s more, %s at a time." % (
@@ -332,5 +333,7 @@ def _obeyed(desk: "Desk", verb: str, asked: "Asked") -> "Iterator[str]":
         if what != events.ACCEPTED:
             silent = False
             yield desk.told(event)
-    if silent and verb:
+    if verb == "hold":
+        yield "%s %s" % (desk.text(_UNTIL), desk.at(desk.runner.hub.record.hold_s))
+    elif silent and verb:
         yield desk.text(_SILENT.get(verb, _DONE))

@@ -8,6 +8,7 @@ from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.agenda import Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of
 from evenclay.controller.limits import DAY_S, ZONES_MAX
+from evenclay.controller.ports import ASK_RAIN
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 
 _WHY = const(0)  # a line a code, as the next two have
 _SAID = const(50)
-_UNITS = const(108)  # "us" or "metric"; behind it the names of the spigots
+_UNITS = const(109)  # "us" or "metric"; behind it the names of the spigots
+_ASKS = "hold check run run stop clear clock plan test sample rain"  # in the order of their codes
 _NAMES = "MonTueWedThuFriSatSunJanFebMarAprMayJunJulAugSepOctNovDec"
 # Shown units: how much one has of the hub's, and how it is written.
 _SHOWN = {
@@ -125,6 +127,7 @@ class Desk:
             flow=self.amount(value, "ml"),
             depth=self.amount(abs(value), "um"),
             way="drier" if value > 0 else "wetter",
+            asked=_ASKS.split()[value] if 0 <= value <= ASK_RAIN else "",
             rain=self.amount(ml, "um"),
         )
         return (self.at(wall_s) if wall_s > 0 else "+" + span(up_s)) + " " + text
