@@ -52,10 +52,12 @@ class Console:
     def greet(self, desk: "Desk", power_pin: bool) -> None:
         """Say at boot what this hub is, and what it lacks."""
         zones = desk.runner.hub.plan.zones
-        lines = [desk.text(_HELLO) + " " + ", ".join([part.name for part in zones]) + "."]
-        if not power_pin and [part for part in zones if not part.held]:
-            lines.append(desk.text(_NO_POWER_PIN) + ".")
-        self._lines = iter([line for text in lines for line in folded(text)])
+        text = desk.text(_HELLO) + " " + ", ".join([part.name for part in zones])
+        self._lines = folded(text)
+        if not power_pin:
+            for part in zones:
+                if not part.held:
+                    self._lines = iter(list(folded(text)) + [desk.text(_NO_POWER_PIN)])
 
     def tell(self, event: "Event") -> None:
         """Keep an event to be said; the oldest is dropped where too many wait."""

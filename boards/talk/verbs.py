@@ -5,7 +5,7 @@ Each line is worked out when it is asked for, so a hub can take a turn between a
 """
 
 from evenclay.boards.talk.state import state, why_not
-from evenclay.boards.talk.words import dated, span
+from evenclay.boards.talk.words import ASKS, span
 from evenclay.controller import events, ports
 from evenclay.controller._const import TYPE_CHECKING, const
 from evenclay.controller.civil import date_of, day_of
@@ -60,8 +60,7 @@ def answer(desk: "Desk", typed: str) -> "Iterator[str]":
     lines = {"status": _status, "why": _why, "log": _log, "alarms": _alarms, "clock": _clock}
     try:
         if verb == "help":
-            for number in range(_HELP, _HELP + _HELPS):
-                yield _help(desk, number)
+            yield from _help(desk, "")
         elif verb in lines:
             for one in lines[verb](desk, words):
                 yield from folded(one)
@@ -71,16 +70,16 @@ def answer(desk: "Desk", typed: str) -> "Iterator[str]":
     except KeyError:
         yield desk.text(_UNKNOWN)
     except ValueError:
-        for number in range(_HELP, _HELP + _HELPS):
-            like = _help(desk, number)
-            if like.split()[0].rstrip(":") == verb:
-                yield desk.text(_LIKE_THIS)
-                yield like
+        yield desk.text(_LIKE_THIS)
+        yield from _help(desk, verb)
 
 
-def _help(desk: "Desk", number: int) -> str:
-    """A line of help, with a zone of this house in its example."""
-    return desk.text(number).replace("west", desk.runner.hub.plan.zones[0].name)
+def _help(desk: "Desk", verb: str) -> "Iterator[str]":
+    """The lines of help, or that of one verb, with a zone of this house in each example."""
+    for number in range(_HELP, _HELP + _HELPS):
+        line = desk.text(number).replace("west", desk.runner.hub.plan.zones[0].name)
+        if not verb or line.split()[0].rstrip(":") == verb:
+            yield from folded(line)
 
 
 def folded(text: str) -> "Iterator[str]":
@@ -108,7 +107,7 @@ def _status(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
     hub = desk.runner.hub
     wall_s, local_s = desk.now()
     yield "Now: %s%s" % (
-        "%s, %s, " % (dated(local_s // DAY_S), desk.at(wall_s)) if wall_s else "",
+        "%s, %s, " % (desk.date(local_s // DAY_S), desk.at(wall_s)) if wall_s else "",
         desk.text(_LIGHT + state(desk.runner, desk.up_s())),
     )
     for zone in range(len(hub.plan.zones)):
@@ -183,7 +182,7 @@ def _why(desk: "Desk", words: "list[str]") -> "Iterator[str]":
 
 
 def _log(desk: "Desk", words: "list[str]") -> "Iterator[str]":
-    left = int((words or ["10"])[0])
+    left = _within((words or ["10"])[0], 1, 999)
     for event in recent(desk):
         if left > 0:
             yield desk.told(event)
@@ -227,7 +226,7 @@ def _clock(desk: "Desk", words: "list[str]") -> "Iterator[str]":
         yield desk.text(_NO_TIME)
         return
     yield "%s, %s here, %+.1f h from UTC" % (
-        dated(local_s // DAY_S),
+        desk.date(local_s // DAY_S),
         desk.at(wall_s),
         (local_s - wall_s) / 3600,
     )
@@ -267,17 +266,11 @@ def _asked(desk: "Desk", verb: str, words: "list[str]") -> "Asked":
     """
     zone = -1
     value: object = 0
-    what = {
-        "stop": ports.ASK_STOP,
-        "test": ports.ASK_TEST,
-        "clear": ports.ASK_CLEAR,
-        "run": ports.ASK_RUN,
-        "check": ports.ASK_CHECK,
-        "sample": ports.ASK_SAMPLE,
-        "hold": ports.ASK_HOLD,
-        "release": ports.ASK_HOLD,
-        "rain": ports.ASK_RAIN,
-    }[verb]
+    asks = desk.text(ASKS).split()
+    name = "hold" if verb == "release" else verb
+    if name not in asks:
+        raise KeyError
+    what = asks.index(name)
     if verb in ("run", "check", "sample") or (words and verb == "clear"):
         zone = _zone(desk, words)
         if zone < 0:

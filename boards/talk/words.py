@@ -5,7 +5,7 @@ that they take no memory. The numbers of its lines stand here.
 """
 
 from evenclay.controller._const import TYPE_CHECKING, const
-from evenclay.controller.agenda import Agenda
+from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of
 from evenclay.controller.limits import DAY_S, ZONES_MAX
 from evenclay.controller.ports import ASK_RAIN
@@ -21,19 +21,11 @@ if TYPE_CHECKING:
 
 _WHY = const(0)  # a line a code, as the next two have
 _SAID = const(50)
-_UNITS = const(109)  # "us" or "metric"; behind it the names of the spigots
-_ASKS = "hold check run run stop clear clock plan test sample rain"  # in the order of their codes
-_NAMES = "MonTueWedThuFriSatSunJanFebMarAprMayJunJulAugSepOctNovDec"
-# Shown units: how much one has of the hub's, and how it is written.
-_SHOWN = {
-    "um": (1000, "%.1f mm"),
-    "ml": (1000, "%.1f L"),
-    "mc": (1000, "%.1f C"),
-    "mv": (1000, "%.2f V"),
-    "ppt": (10, "%.1f %%"),
-    "us um": (25400, "%.2f inch"),
-    "us ml": (3785, "%.1f gal"),
-}
+ASKS = const(109)  # what may be asked for, in the order of its codes
+_NAMES = const(110)  # of weekdays and months
+_AMOUNTS = const(111)  # of each unit: how much of the hub's one is, and how it is written; then of
+_OF_EACH = const(5)  # the US
+_UNITS = const(121)  # "us" or "metric"; behind it the names of the spigots
 
 
 class Desk:
@@ -52,6 +44,8 @@ class Desk:
 
     crc = -1  # of the plan that `agenda` is of
     agenda: Agenda
+    _from_s = 0
+    _next: "tuple[int, RowPart | None]" = (0, None)
 
     def __init__(
         self,
@@ -76,26 +70,30 @@ class Desk:
         if self.crc != hub.plan.crc:
             self.agenda = Agenda(hub.plan)
             self.crc = hub.plan.crc
+            self._next = 0, None
         wall_s = hub.clock.wall_s(self.up_s())
         return wall_s, self.agenda.time.local_s(wall_s) if wall_s else 0
 
     def next_cycle(self) -> "tuple[int, RowPart | None]":
         """UTC of the next cycle and its row; 0 and None where none is near, or no clock."""
         wall_s, local_s = self.now()
-        agenda = self.agenda
-        if wall_s:
-            number = agenda.next_after(agenda.last_started(wall_s), local_s // DAY_S)
+        if not self._from_s <= wall_s < self._next[0]:  # what was last found holds until it begins
+            agenda = self.agenda
+            self._from_s = wall_s
+            self._next = 0, None
+            number = -1
+            if wall_s:
+                number = agenda.next_after(agenda.last_started(wall_s), local_s // DAY_S)
             if number >= 0:
-                wall_s = agenda.start_wall_s(number)
-                return wall_s, agenda.row_of(agenda.time.local_s(wall_s) // DAY_S)
-        return 0, None
+                self._next = agenda.start_wall_s(number), agenda.row_of(number // PER_DAY)
+        return self._next
 
     def at(self, wall_s: int) -> str:
         """A moment as `06:14`, with its date where that is not today."""
         _, now_s = self.now()
         day, of_day_s = divmod(self.agenda.time.local_s(wall_s), DAY_S)
         text = "%02d:%02d" % (of_day_s // 3600, of_day_s // 60 % 60)
-        return text if day == now_s // DAY_S else dated(day) + " " + text
+        return text if day == now_s // DAY_S else self.date(day) + " " + text
 
     def name(self, place: int) -> str:
         """What an event is about: a zone or a spigot, with a colon; "" for the hub."""
@@ -109,12 +107,25 @@ class Desk:
 
     def amount(self, value: int, unit: str) -> str:
         """A quantity; `unit` is the hub's, as fields have it last in their names."""
-        per, text = _SHOWN[unit]
+        first = _AMOUNTS
         if self.us:
+            first += _OF_EACH
             if unit == "mc":
-                return "%.1f F" % (value * 9 / 5000 + 32)
-            per, text = _SHOWN.get("us " + unit, (per, text))
-        return text % (value / per)
+                value = value * 9 // 5 + 32000
+        for number in range(first, first + _OF_EACH):
+            name, per, text = self.text(number).split(" ", 2)
+            if name == unit:
+                return text % (value / int(per))
+        raise ValueError(unit)
+
+    def date(self, day: int) -> str:
+        """A day as `Fri 1 May 2026`."""
+        names = self.text(_NAMES)
+        year, month, of_month = date_of(day)
+        weekday = (day + FIRST_WEEKDAY) % 7 * 3
+        month = 18 + 3 * month
+        weekday_name = names[weekday : weekday + 3]
+        return "%s %d %s %d" % (weekday_name, of_month, names[month : month + 3], year)
 
     def told(self, event: "Event") -> str:
         """An event as a sentence, with the time at which it happened."""
@@ -127,19 +138,10 @@ class Desk:
             flow=self.amount(value, "ml"),
             depth=self.amount(abs(value), "um"),
             way="drier" if value > 0 else "wetter",
-            asked=_ASKS.split()[value] if 0 <= value <= ASK_RAIN else "",
+            asked=self.text(ASKS).split()[value] if 0 <= value <= ASK_RAIN else "",
             rain=self.amount(ml, "um"),
         )
         return (self.at(wall_s) if wall_s > 0 else "+" + span(up_s)) + " " + text
-
-
-def dated(day: int) -> str:
-    """A day as `Fri 1 May 2026`."""
-    year, month, of_month = date_of(day)
-    weekday = (day + FIRST_WEEKDAY) % 7 * 3
-    month = 18 + 3 * month
-    names = _NAMES[weekday : weekday + 3], _NAMES[month : month + 3]
-    return "%s %d %s %d" % (names[0], of_month, names[1], year)
 
 
 def span(seconds: int) -> str:

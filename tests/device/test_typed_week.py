@@ -104,7 +104,7 @@ def has(said: list[str], *parts: str) -> None:
 
 def test_a_week_by_the_console_alone(typist: Typist) -> None:
     # Tuesday night: out of its box, without a clock.
-    has(typist.said, "Type help to see what you may type. I water zone0, zone1.")
+    has(typist.said, "Type help to see what you may type. I water zone0, zone1")
     has(typist.ask("status"), "Now: no clock", "zone0: not now, clock not set", "battery: 9.00 V")
     has(typist.ask("water the lawn"), "I do not know that. Type help.")
     assert len(typist.ask("help")) == 14
