@@ -15,16 +15,16 @@ from evenclay.boards.drivers.battery import Battery
 from evenclay.boards.drivers.clock import Ds3231
 from evenclay.boards.drivers.counter import Counter, FlowMeter, RainGauge
 from evenclay.boards.drivers.note import Cache
-from evenclay.boards.drivers.power import PowerGood
 from evenclay.boards.drivers.soil import GranularMatrix
 from evenclay.boards.drivers.thermometer import Ds18b20
 from evenclay.boards.drivers.valves import Coils
-from evenclay.boards.talk.button import Button
-from evenclay.boards.talk.light import Light
 from evenclay.controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from evenclay.boards.common import Valve
+    from evenclay.boards.drivers.power import PowerGood
+    from evenclay.boards.talk.button import Button
+    from evenclay.boards.talk.light import Light
 
 FOLDER = "/hub"
 HARD = False  # this port calls handlers between two bytecodes, and refuses `hard`
@@ -44,8 +44,8 @@ RAIN = 34  # the tipping bucket; this pin has no pull-up inside
 AIR = 4  # the thermometer
 BATTERY = 36
 SDA, SCL = 21, 22
-LIGHT = 2  # of the owner: the board's own
-BUTTON = 0  # the board's own, BOOT; not to be held down as it starts
+LIGHT: "int | None" = 2  # of the owner: the board's own
+BUTTON: "int | None" = 0  # the board's own, BOOT; not to be held down as it starts
 POWER: "int | None" = None  # says that the supply is there; 39 is free
 
 TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
@@ -120,16 +120,31 @@ def note() -> Cache:
     return Cache(RTC())
 
 
+# What a board does not have, it does not load.
+
+
 def light() -> "Light | None":
     """What shows how the hub is; None: nothing does."""
-    return None if LIGHT is None else Light(Pin(LIGHT, Pin.OUT, value=0))
+    if LIGHT is None:
+        return None
+    from evenclay.boards.talk.light import Light
+
+    return Light(Pin(LIGHT, Pin.OUT, value=0))
 
 
 def button() -> "Button | None":
     """What stops the water, and holds it back for a day; None: there is none."""
-    return None if BUTTON is None else Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
+    if BUTTON is None:
+        return None
+    from evenclay.boards.talk.button import Button
+
+    return Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
 
 
 def power() -> "PowerGood | None":
     """What says that the supply fails while a capacitor still shuts the valves; None: nothing."""
-    return None if POWER is None else PowerGood(Pin(POWER, Pin.IN))
+    if POWER is None:
+        return None
+    from evenclay.boards.drivers.power import PowerGood
+
+    return PowerGood(Pin(POWER, Pin.IN))

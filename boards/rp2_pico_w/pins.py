@@ -14,16 +14,16 @@ from evenclay.boards.drivers.battery import Battery
 from evenclay.boards.drivers.clock import Ds3231
 from evenclay.boards.drivers.counter import Counter, FlowMeter, RainGauge
 from evenclay.boards.drivers.note import FileNote
-from evenclay.boards.drivers.power import PowerGood
 from evenclay.boards.drivers.soil import CapacitiveProbe
 from evenclay.boards.drivers.thermometer import Ds18b20
 from evenclay.boards.drivers.valves import Coils
-from evenclay.boards.talk.button import Button
-from evenclay.boards.talk.light import Light
 from evenclay.controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from evenclay.boards.common import Valve
+    from evenclay.boards.drivers.power import PowerGood
+    from evenclay.boards.talk.button import Button
+    from evenclay.boards.talk.light import Light
 
 FOLDER = "/hub"
 HARD = True  # timers and pins interrupt at once; handlers allocate nothing
@@ -45,8 +45,8 @@ BATTERY = 26
 SOIL = 13  # beside the probes, as deep; nothing there counts as 20 degrees
 SDA, SCL = 20, 21
 PROBE_POWER = 22
-LIGHT = 15  # of the owner: through a resistor to ground
-BUTTON = 16  # to ground
+LIGHT: "int | None" = 15  # of the owner: through a resistor to ground
+BUTTON: "int | None" = 16  # to ground
 POWER: "int | None" = None  # says that the supply is there; 17 is free
 
 TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
@@ -119,16 +119,31 @@ def note() -> FileNote:
     return FileNote(FOLDER + "/note")
 
 
+# What a board does not have, it does not load.
+
+
 def light() -> "Light | None":
     """What shows how the hub is; None: nothing does."""
-    return None if LIGHT is None else Light(Pin(LIGHT, Pin.OUT, value=0))
+    if LIGHT is None:
+        return None
+    from evenclay.boards.talk.light import Light
+
+    return Light(Pin(LIGHT, Pin.OUT, value=0))
 
 
 def button() -> "Button | None":
     """What stops the water, and holds it back for a day; None: there is none."""
-    return None if BUTTON is None else Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
+    if BUTTON is None:
+        return None
+    from evenclay.boards.talk.button import Button
+
+    return Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
 
 
 def power() -> "PowerGood | None":
     """What says that the supply fails while a capacitor still shuts the valves; None: nothing."""
-    return None if POWER is None else PowerGood(Pin(POWER, Pin.IN))
+    if POWER is None:
+        return None
+    from evenclay.boards.drivers.power import PowerGood
+
+    return PowerGood(Pin(POWER, Pin.IN))

@@ -10,14 +10,14 @@ from machine import RTC, Pin, Timer
 from evenclay.boards.common import Sensors, valve_on
 from evenclay.boards.drivers.clock import ChipClock
 from evenclay.boards.drivers.note import FileNote
-from evenclay.boards.drivers.power import PowerGood
 from evenclay.boards.drivers.valves import Coils
-from evenclay.boards.talk.button import Button
-from evenclay.boards.talk.light import Light
 from evenclay.controller._const import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from evenclay.boards.common import Valve
+    from evenclay.boards.drivers.power import PowerGood
+    from evenclay.boards.talk.button import Button
+    from evenclay.boards.talk.light import Light
 
 FOLDER = "/hub"
 HARD = False  # True where the port takes `hard=True` for pins and timers
@@ -31,8 +31,8 @@ VALVES = (16, 17)  # a zone each: the pin of a held valve, or (opens, closes) of
 MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
 # More of these once `sensors` makes them; the pin maps of the other boards show how: METERS (a
 # spigot each), PROBES (a zone each), RAIN, CONTACT, AIR, BATTERY.
-LIGHT = 18  # of the owner: through a resistor to ground
-BUTTON = 19  # to ground
+LIGHT: "int | None" = 18  # of the owner: through a resistor to ground
+BUTTON: "int | None" = 19  # to ground
 POWER: "int | None" = None  # says that the supply is there
 ON = 1  # the level that feeds a held valve's coil
 
@@ -69,16 +69,31 @@ def note() -> FileNote:
     return FileNote(FOLDER + "/note")
 
 
+# What a board does not have, it does not load.
+
+
 def light() -> "Light | None":
     """What shows how the hub is; None: nothing does."""
-    return None if LIGHT is None else Light(Pin(LIGHT, Pin.OUT, value=0))
+    if LIGHT is None:
+        return None
+    from evenclay.boards.talk.light import Light
+
+    return Light(Pin(LIGHT, Pin.OUT, value=0))
 
 
 def button() -> "Button | None":
     """What stops the water, and holds it back for a day; None: there is none."""
-    return None if BUTTON is None else Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
+    if BUTTON is None:
+        return None
+    from evenclay.boards.talk.button import Button
+
+    return Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
 
 
 def power() -> "PowerGood | None":
     """What says that the supply fails while a capacitor still shuts the valves; None: nothing."""
-    return None if POWER is None else PowerGood(Pin(POWER, Pin.IN))
+    if POWER is None:
+        return None
+    from evenclay.boards.drivers.power import PowerGood
+
+    return PowerGood(Pin(POWER, Pin.IN))

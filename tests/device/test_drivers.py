@@ -96,8 +96,9 @@ def pin_numbers(board: str) -> set[int]:
     tree = ast.parse((ROOT / "boards" / board / "pins.py").read_text("utf-8"))
     numbers = set()
     for node in tree.body:
-        if isinstance(node, ast.Assign):
-            names = [name.id for name in ast.walk(node.targets[0]) if isinstance(name, ast.Name)]
+        if isinstance(node, ast.Assign | ast.AnnAssign) and node.value is not None:
+            target = node.targets[0] if isinstance(node, ast.Assign) else node.target
+            names = [name.id for name in ast.walk(target) if isinstance(name, ast.Name)]
             if set(names) & NOT_PINS:
                 continue
             numbers |= {

@@ -1,7 +1,7 @@
 """Light, button and power-good pin: by themselves, and on whole boards."""
 
 import fake_machine
-from fake_machine.house import BOARDS, FOLDER, MINUTE_US, House, clean
+from fake_machine.house import BEFORE_S, BOARDS, FOLDER, MINUTE_US, House, clean
 
 SECOND_US = 1000000
 
@@ -162,6 +162,26 @@ def test_a_long_press_holds_a_day():
     house.world.at_us(began_us + 5 * SECOND_US, lambda: house.world.drive(pin, None))
     assert house.run_for(23 * 60 * MINUTE_US) == "cut"
     assert house.runs() == []
+
+
+def test_what_a_board_leaves_out_is_not_loaded():
+    import sys
+
+    house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
+    fake_machine.forget("evenclay.boards.talk")
+    import machine
+
+    from evenclay.boards.drivers.clock import ChipClock
+
+    ChipClock(machine.RTC()).set(BEFORE_S)
+    pins = house.pins
+    pins.CONSOLE = False
+    pins.LIGHT = pins.BUTTON = None
+    opened = []
+    house.world.at_us(house.world.us + 6 * MINUTE_US, lambda: opened.append(house.open_now()))
+    assert house.run_for(10 * MINUTE_US) == "cut"
+    assert opened == [[0]]
+    assert [name for name in sys.modules if name.startswith("evenclay.boards.talk")] == []
 
 
 # Power that fails.
