@@ -350,7 +350,7 @@ def booted(
     )
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr
     found: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
-    found["alarms"] = [line for line in done.stdout.splitlines() if " alarm " in line]
+    found["alarms"] = [line for line in done.stdout.splitlines() if "ALARM" in line]
     return found
 
 
