@@ -15,7 +15,6 @@ from time import sleep_ms
 
 import machine
 
-from evenclay.boards.console import HELP, Console, noted, shown, status
 from evenclay.boards.drivers.clock import Clock
 from evenclay.boards.drivers.deadline import Deadline
 from evenclay.boards.drivers.note import CRASH as CRASHED
@@ -35,7 +34,7 @@ from evenclay.controller.runner import Restart, Runner
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import IO, Protocol
+    from typing import IO, Any, Protocol
 
     from machine import WDT, Timer
 
@@ -44,10 +43,15 @@ if TYPE_CHECKING:
     from evenclay.boards.drivers.contact import Contact
     from evenclay.boards.drivers.counter import FlowMeter, RainGauge
     from evenclay.boards.drivers.note import Note
+    from evenclay.boards.drivers.power import PowerGood
     from evenclay.boards.drivers.soil import CapacitiveProbe, GranularMatrix
     from evenclay.boards.drivers.thermometer import Ds18b20
     from evenclay.boards.drivers.valves import Coils
     from evenclay.boards.log.recorder import Recorder
+    from evenclay.boards.talk.button import Button
+    from evenclay.boards.talk.console import Console
+    from evenclay.boards.talk.light import Light
+    from evenclay.boards.talk.words import Desk
     from evenclay.controller.plan import Plan
     from evenclay.controller.ports import Asked
 
@@ -87,6 +91,9 @@ if TYPE_CHECKING:
         @property
         def DEEP_LEAST_S(self) -> int: ...  # sleep deeply for waits of so much; 0: never
 
+        @property
+        def CONSOLE(self) -> bool: ...  # an owner types on it; else nothing is loaded for that
+
         def valves(self) -> "list[Valve]":
             """Zone valves in plan order; each pin an output at its shut level."""
 
@@ -101,10 +108,22 @@ if TYPE_CHECKING:
 
         def note(self) -> Note: ...
 
+        def light(self) -> "Light | None": ...
+
+        def button(self) -> "Button | None": ...
+
+        def power(self) -> "PowerGood | None": ...
+
 
 WATCHDOG_MS = const(8000)  # an RP2's reaches 8388
 SERVICE_MS = const(900000)  # a quarter of an hour: files are copied, and a laptop was forgotten
-_RESETS = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "DEEPSLEEP_RESET", "SOFT_RESET")
+_RESETS = (
+    ("PWRON_RESET", "power came"),
+    ("HARD_RESET", "a reset"),
+    ("WDT_RESET", "the watchdog, or a reset"),
+    ("DEEPSLEEP_RESET", "a deep sleep"),
+    ("SOFT_RESET", "a soft reset"),
+)
 _leaving: "list[Timer]" = []  # a timer that nobody holds on to is taken by the collector
 USUAL_SOIL_MC = const(20000)  # where no thermometer is in the soil
 
@@ -136,7 +155,18 @@ class Sensors:
 
 
 class Board:
-    """The ports of `evenclay.controller.ports`, put together from drivers."""
+    """The ports of `evenclay.controller.ports`, put together from drivers.
+
+    console, light, button: for the owner; power: whether the supply fails; each None without one
+    desk: what the console needs of the hub, once there is one
+    """
+
+    light: "Light | None" = None
+    button: "Button | None" = None
+    power: "PowerGood | None" = None
+    desk: "Desk | None" = None
+    _runner: "Runner | None" = None
+    _told: "list[tuple[int, ...]] | None" = None  # while an owner waits for an answer
 
     def __init__(
         self,
@@ -147,7 +177,7 @@ class Board:
         clock: Clock,
         sensors: Sensors,
         store: FileStore,
-        console: Console,
+        console: "Console | None",
         note: Marked,
     ) -> None:
         self._zones = zones
@@ -163,9 +193,21 @@ class Board:
         self.note = note
         self.watchdog: "WDT | None" = None
         self.replanned = False  # a plan was written: valves keep their old numbers until a restart
+        self._asked: "list[Asked]" = []
         self.due_s = 0  # when the hub is due: slow sensors are read then, and not before
         self._uptime = Uptime()
         self._seen = Seen(ZONES_MAX, SUPPLIES_MAX)
+
+    def serve(self, runner: Runner) -> None:
+        """See to the owner of this runner's hub from now on."""
+        self._runner = runner
+        if self.console is not None:
+            from evenclay.boards.talk.console import file_text
+            from evenclay.boards.talk.words import Desk
+
+            text = file_text(self._store.folder + "/words")
+            self.desk = Desk(runner, self.up_s, self.give, self._seen, text, self.raw)
+            self.console.greet(self.desk, self.power is not None)
 
     def use(self, plan: "Plan") -> None:
         """Number the valves as `plan` does: its zones, then a master a supply.
@@ -213,13 +255,17 @@ class Board:
             meter = sensors.meters[supply]
             if meter is not None:
                 seen.meter_ml[supply] = meter.ml()
-        if self.up_s() >= self.due_s or self.console.waiting():
+        if self.power is not None:
+            seen.power_fails = self.power.fails()
+        if self.up_s() >= self.due_s or self._asked:
             self._measure(seen)
         return seen
 
     def take_asked(self) -> "list[Asked]":
-        """What the owner typed."""
-        return self.console.take()
+        """What the owner asks for."""
+        asked = self._asked
+        self._asked = []
+        return asked
 
     def close(self, valve: int) -> None:
         """Shut a valve, and take its deadline away."""
@@ -252,13 +298,65 @@ class Board:
         self._store.write(slot, copy, data)
 
     def report(self, event: "tuple[int, ...]") -> None:
-        """Show an event."""
-        print(shown(event))
+        """Keep an event for whoever waits for it, or for the console to say."""
+        if self._told is not None:
+            self._told.append(event)
+        elif self.console is not None:
+            self.console.tell(event)
 
     def feed(self) -> None:
         """Feed the watchdog: the runner calls this after a good turn, and nothing else does."""
         if self.watchdog is not None:
             self.watchdog.feed()
+
+    # For the owner.
+
+    def give(self, asked: "Asked") -> "list[tuple[int, ...]]":
+        """Hand the hub a command, and take a turn. Returns the events by which it answered."""
+        assert self._runner is not None
+        told: "list[tuple[int, ...]]" = []
+        self._told = told
+        self._asked.append(asked)
+        self._runner.turn()
+        self._told = None
+        return told
+
+    def attend(self) -> bool:
+        """See to the button, or to a line of the console. Returns whether there may be more."""
+        runner = self._runner
+        if runner is None:
+            return False
+        if self.button is not None:
+            asked = self.button.asked(runner.hub.clock.wall_s(self.up_s()))
+            if asked and not runner.rest_up_s:
+                if self.light is not None:
+                    self.light.taken()
+                for event in self.give(asked):
+                    self.report(event)
+                return True
+        return self.console is not None and self.desk is not None and self.console.look(self.desk)
+
+    def wait_ms(self, wake_s: int) -> int:
+        """How long nobody needs the board: until the hub wakes, or light or power are due."""
+        wait_ms = self._uptime.ms_until(wake_s)
+        if self.light is not None and self._runner is not None:
+            wait_ms = min(wait_ms, self.light.show(self._runner, self.up_s()))
+        if self.power is not None and self.deadline.armed():
+            wait_ms = min(wait_ms, self.power.look_ms)
+        return wait_ms
+
+    def raw(self, what: str, number: int) -> str:
+        """What a sensor shows before it is converted, as text; "" where that is nothing."""
+        sensors = self.sensors
+        parts: "dict[str, object]" = {"rain_um": sensors.rain, "battery_mv": sensors.battery}
+        rows: "dict[str, list[Any] | tuple[()]]" = {
+            "soil_vwc_ppt": sensors.probes,
+            "meter_ml": sensors.meters,
+        }
+        part = parts.get(what)
+        if number < len(rows.get(what, ())):
+            part = rows[what][number]
+        return part.raw() if hasattr(part, "raw") else ""
 
     def _measure(self, seen: Seen) -> None:
         """Read every slow sensor; one that fails is None, and stops no other."""
@@ -320,7 +418,8 @@ def run(pins: "Pins", stream: "IO[str]" = sys.stdin, core: int = 0) -> None:
     try:
         log = recorder(pins, core)
         board, runner = start(pins, zones, masters, note, stream, log)
-        sleeper = Sleeper(machine, pins.LIGHT_SLEEP and not _counts(board.sensors))
+        counts = _counts(board.sensors) or board.button is not None
+        sleeper = Sleeper(machine, pins.LIGHT_SLEEP and not counts)
         if pins.DEEP_LEAST_S and not sleeper.can_deep:
             print("DEEP_LEAST_S: this port has no deep sleep for a hub, so it stays awake")
         while True:
@@ -356,7 +455,12 @@ def assemble(
     pins: "Pins", zones: "list[Valve]", masters: "list[Valve]", note: Marked, stream: "IO[str]"
 ) -> Board:
     """Build the board from its pin map; every valve is closed already."""
-    return Board(
+    console = None
+    if pins.CONSOLE:
+        from evenclay.boards.talk.console import Console
+
+        console = Console(stream)
+    board = Board(
         zones,
         masters,
         pins.timer(),
@@ -364,9 +468,13 @@ def assemble(
         Clock(pins.clock()),
         pins.sensors(),
         FileStore(pins.FOLDER),
-        Console(stream),
+        console,
         note,
     )
+    board.light = pins.light()
+    board.button = pins.button()
+    board.power = pins.power()
+    return board
 
 
 def recorder(pins: "Pins", core: int) -> "Recorder | None":
@@ -392,30 +500,27 @@ def start(
     board = assemble(pins, zones, masters, note, stream)
     runner = Runner(board, why) if log is None else log.boot(board, why)
     board.use(runner.hub.plan)
+    board.serve(runner)
     board.watchdog = machine.WDT(timeout=WATCHDOG_MS)
-    print(HELP)
     return board, runner
 
 
 def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> None:
-    """One turn of the hub, a look at the console, and one chunk of waiting."""
+    """One turn of the hub, a look at its owner, and one chunk of waiting."""
     wake_s = runner.turn()
     board.due_s = runner.hub.due_s
     if board.replanned:
         board.note.keep(board.note.told, NEW_PLAN)
         machine.reset()
-    console = board.console
-    console.look(_reading(board.wall_s))
-    if console.status:
-        console.status = False
-        print(status(runner, board.up_s()))
-    if console.waiting() and not runner.rest_up_s:
+    if board.attend():
         return
     wait_s = wake_s - board.up_s()
     valve_open = board.deadline.armed()
     if deep_least_s and wait_s >= deep_least_s and not valve_open and sleeper.can_deep:
+        if board.light is not None:
+            board.light.off()
         sleeper.deep(wait_s, valve_open, False)
-    sleeper.chunk(wait_s, valve_open)
+    sleeper.chunk(board.wait_ms(wake_s), valve_open)
 
 
 def shut(valves: "list[Valve]") -> None:
@@ -435,13 +540,13 @@ def _why(note: Marked) -> int:
     ever.
     """
     cause = machine.reset_cause()
-    names = [name for name in _RESETS if getattr(machine, name, None) == cause]
-    print("boot: %s" % (names[0] if names else cause))
+    names = [text for name, text in _RESETS if getattr(machine, name, None) == cause]
+    print("Started by %s." % (names[0] if names else "reset cause %s" % cause))
     trouble = _noted(note)
     if trouble.count:
-        print("exceptions before: " + noted(trouble))
+        print("Errors in a day before: %d, the last: %s" % (trouble.count, trouble.text))
     if note.mark == NO_BOOT:
-        print("waiting for %d s" % trouble.rest_s())
+        print("Waiting for %d s." % trouble.rest_s())
         sleep_ms(trouble.rest_s() * 1000)
     if note.mark == NEW_PLAN:
         return REPLANNED
@@ -464,7 +569,7 @@ def leave(pins: "Pins") -> None:
     timer = pins.timer()
     timer.init(mode=timer.ONE_SHOT, period=SERVICE_MS, callback=lambda _: machine.reset())
     _leaving.append(timer)
-    print("service: valves shut, no hub for %d minutes" % (SERVICE_MS // 60000))
+    print("Service: every valve is shut, and no hub runs for %d minutes." % (SERVICE_MS // 60000))
 
 
 def stay() -> None:

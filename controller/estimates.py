@@ -165,7 +165,7 @@ class Estimates:
             sun_um = estimate.sun_of(day, hub.sun_um)
             demand = estimate.demand_um(record.cold_dk * 100, record.warm_dk * 100, sun_um)
         rain_um = row.rain_um
-        if hub.rain_kind == plan.GAUGE and not gaps & journal.NO_RAIN:
+        if gaps & journal.RAIN_TOLD or (hub.rain_kind == plan.GAUGE and not gaps & journal.NO_RAIN):
             rain_um = record.rain_today_um
         yard_um = record.yard_lack_um
         record.yard_top_um, record.yard_lack_um = estimate.day(

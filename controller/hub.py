@@ -89,7 +89,8 @@ class Hub:
         clock_said = self.clock.take(up_s, wall_s)
         news = clock_said != 0 and self.days.see_clock(clock_said)
         if self._booted:
-            if up_s >= self.lockouts.poll_up_s:
+            lockouts = self.lockouts
+            if up_s >= lockouts.poll_up_s or seen.power_fails != lockouts.power_fails:
                 self.polls += 1
                 if self._sense(up_s, seen):
                     news = True

@@ -36,6 +36,7 @@ _TEXT_MAX = const(100)  # characters of an exception's text that are kept
 # Bits of `gaps`.
 NO_TEMPERATURE = const(1)
 NO_RAIN = const(2)
+RAIN_TOLD = const(4)  # the day's rain is what the owner told
 
 # Every field of the record, in the order of the layout: its name and its `struct` code.
 HUB_FIELDS = (

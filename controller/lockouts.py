@@ -8,6 +8,7 @@ from .events import (
     LOCKED,
     LOST_CLOCK,
     LOW_BATTERY,
+    NO_ESTIMATE,
     OK,
     PROBE,
     QUIET,
@@ -15,9 +16,10 @@ from .events import (
     RAIN_STALE,
     STALE,
     STUCK,
+    UNKNOWN,
     WET_SOIL,
 )
-from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK
+from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK, RAIN_TOLD
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
@@ -53,7 +55,8 @@ class Lockouts:
     and STALE. What concerns the whole hub has every bit.
     """
 
-    spent_battery = False  # below the reserve: an open valve must be shut now
+    spent_battery = False  # below the reserve, or power fails: an open valve must be shut now
+    power_fails = False
     polled_up_s = -1  # when the sensors were last read
     poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
@@ -185,6 +188,20 @@ class Lockouts:
         self._tell(what if stands else what + 1, zone, why, value)  # or RELEASED, or CLEARED
         return True
 
+    def rained(self, rain_um: int, up_s: int) -> int:
+        """Take the rain of today by the owner's own gauge. Returns OK, or why it does not count."""
+        if not self._plan.hub.estimate:
+            return NO_ESTIMATE
+        if not 0 <= rain_um < _RAIN_MAX_UM:
+            return UNKNOWN
+        record = self._record
+        record.rain_today_um = rain_um
+        record.gaps |= RAIN_TOLD
+        record.dirty = True
+        if rain_um > self._plan.hub.rain_skip_um:
+            self.after_rain_up_s = up_s + _AFTER_RAIN_S
+        return OK
+
     def end_day(self) -> None:
         """A local day ends: see whether its temperatures are to be believed."""
         record = self._record
@@ -231,7 +248,11 @@ class Lockouts:
             changed = self._take_contact(seen.rain_wet, up_s)
         if hub.frost:
             changed = self._take_temperature(seen.temp_mc, up_s) or changed
-        if hub.battery:
+        fails = seen.power_fails
+        if fails != self.power_fails:
+            self.power_fails = self.spent_battery = fails
+            changed = self.set(_ALL, LOW_BATTERY, fails) or changed
+        if hub.battery and not fails:
             changed = self._take_battery(seen.battery_mv, up_s) or changed
         ppt = seen.soil_vwc_ppt
         fallen_um = self._fallen_um

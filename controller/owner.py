@@ -55,6 +55,8 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
         return _found(hub, zone, value, ports.DRY, ports.WET, up_s)
     elif what == ports.ASK_SAMPLE and zone != -1:
         return _found(hub, zone, value if number < 0 else (value,), 0, ports.SAMPLE_MOST, up_s)
+    elif what == ports.ASK_RAIN:
+        return hub.lockouts.rained(number, up_s)
     elif what == ports.ASK_PLAN and isinstance(value, bytes):
         why = journal.offer(hub.record, value)
         if not why:

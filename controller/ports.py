@@ -40,6 +40,7 @@ ASK_CLOCK = const(6)  # value: UTC seconds; the runner sets the clock, the hub t
 ASK_PLAN = const(7)  # value: the packed plan
 ASK_TEST = const(8)  # the guided test of every zone
 ASK_SAMPLE = const(9)  # value: tuple of classes, one a spot: 0, the driest, to 4; or one of them
+ASK_RAIN = const(10)  # value: um that the owner's own gauge has caught today, so far
 
 # What a blade finds.
 DRY = const(1)
@@ -58,7 +59,10 @@ class Seen:
     temp_mc: air temperature at the hub, thousandths of a degree Celsius
     battery_mv: battery under load, mV
     meter_ml: water through each supply's meter since boot, ml
+    power_fails: the supply is gone, and what is stored shuts the valves
     """
+
+    power_fails = False
 
     def __init__(self, zones: int, supplies: int) -> None:
         self.done = 0

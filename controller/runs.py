@@ -423,6 +423,8 @@ class Runs:
         self.under_way[zone] = None
         record.opening &= ~(1 << zone)
         record.owed = True
+        if self._lockouts.power_fails:
+            record.dirty = True  # there may be no next opening to write it with
         if not run.open:
             self._tell(events.SKIPPED, zone, events.DRIVER)
             return

@@ -2,15 +2,27 @@
 
 FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; record and log
 come to stand beside it. Under MicroPython: `micropython -m evenclay.boards.desktop.main FOLDER`.
+The light is a line that is printed when it changes, and the button is typed: `button`, and `button
+long`.
 """
 
 import select
 import sys
 
-from evenclay.boards.console import HELP, noted, status
-from evenclay.boards.desktop.ports import DesktopPorts
+from evenclay.boards.desktop.ports import DesktopPorts, texts
 from evenclay.boards.log.recorder import Recorder
+from evenclay.boards.talk.state import state
+from evenclay.boards.talk.verbs import answer
+from evenclay.boards.talk.words import Desk
+from evenclay.controller import TYPE_CHECKING
+from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import PlanError, unpack
+from evenclay.controller.ports import ASK_HOLD, ASK_STOP
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from evenclay.controller.ports import Asked
 
 LONGEST_SLEEP_S = 60  # a typed line is looked for at least so often; a clock that steps, too
 
@@ -33,13 +45,25 @@ def main(folder: str, core: int = 0) -> int:
     except PlanError as error:
         print("%s: the plan in force does not fit plan.0: %s" % (folder, error))
         return 2
-    if runner.trouble.count:
-        print("exceptions before: " + noted(runner.trouble))
+
+    def give(asked: "Asked") -> "list[tuple[int, ...]]":
+        ports.asked.append(asked)
+        runner.turn()
+        return ports.heard()
+
+    desk = Desk(runner, ports.up_s, give, ports.look(), texts(folder))
     poller = select.poll()
     poller.register(sys.stdin, select.POLLIN)
-    print(HELP + " | quit")
+    print("Type help to see what you may type, or quit.")
+    light = ""
     while True:
         wake_s = runner.turn()
+        for event in ports.heard():
+            print(desk.told(event))
+        shines = desk.text(102 + state(runner, ports.up_s()))
+        if shines != light:
+            light = shines
+            print("The light: " + light)
         wait_s = min(max(wake_s - ports.up_s(), 0), LONGEST_SLEEP_S)
         if poller.poll(wait_s * 1000):
             line = sys.stdin.readline()
@@ -47,12 +71,20 @@ def main(folder: str, core: int = 0) -> int:
                 runner.close_all()
                 log.flush()
                 return 0
-            if line.strip() == "status":
-                print(status(runner, ports.up_s()))
-            elif line.strip():
-                wrong = ports.ask(line)
-                if wrong:
-                    print(wrong)
+            for text in answered(desk, line.strip()):
+                print(text)
+
+
+def answered(desk: Desk, line: str) -> "Iterator[str]":
+    """Yield the answer to a line, which may stand for the button."""
+    if line in ("button", "button long"):
+        asked: "Asked" = (ASK_STOP, -1, 0)
+        if line != "button":
+            asked = (ASK_HOLD, -1, desk.now()[0] + DAY_S)
+        for event in desk.give(asked):
+            yield desk.told(event)
+    elif line:
+        yield from answer(desk, line)
 
 
 if __name__ == "__main__":

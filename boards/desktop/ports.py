@@ -1,14 +1,14 @@
 """Ports of a desktop, on CPython and on MicroPython's unix build: no valve turns, no pin moves.
 
-Time is the machine's; record and plan are files in one folder; valves and events are lines on the
-console; the owner types commands. Use it to watch a hub think, and as the first thing to copy when
-bringing the core to other hardware.
+Time is the machine's; record and plan are files in one folder; valves are lines on the console. Use
+it to watch a hub think, and as the first thing to copy when bringing the core to other hardware.
 """
 
 import time
 
-from evenclay.boards.console import HELP, parse, shown
 from evenclay.boards.drivers.store import FileStore
+from evenclay.boards.talk import words
+from evenclay.boards.talk.console import file_text
 from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.ports import Seen
 
@@ -39,7 +39,8 @@ class DesktopPorts:
         self._say = say
         self._start_ms = now_ms()
         self._seen = Seen(zones, supplies)
-        self._asked: "list[Asked]" = []
+        self._events: "list[tuple[int, ...]]" = []
+        self.asked: "list[Asked]" = []
 
     def up_s(self) -> int:
         return (now_ms() - self._start_ms) // 1000
@@ -54,8 +55,8 @@ class DesktopPorts:
         return self._seen  # no sensor: every reading stays None
 
     def take_asked(self) -> "list[Asked]":
-        asked = self._asked
-        self._asked = []
+        asked = self.asked
+        self.asked = []
         return asked
 
     def close(self, valve: int) -> None:
@@ -71,16 +72,24 @@ class DesktopPorts:
         self._store.write(slot, copy, data)
 
     def report(self, event: "tuple[int, ...]") -> None:
-        self._say(shown(event))
+        self._events.append(event)
 
     def feed(self) -> None:
         """A desktop has no watchdog."""
 
-    def ask(self, line: str) -> "str | None":
-        """Take one typed line. Returns None, or what is wrong with it."""
-        try:
-            asked = parse(line, self.wall_s())
-        except (ValueError, IndexError, KeyError):
-            return "not understood: " + line + "\n" + HELP
-        self._asked.append(asked)
-        return None
+    def heard(self) -> "list[tuple[int, ...]]":
+        """Events that were reported since the last call."""
+        events = self._events
+        self._events = []
+        return events
+
+
+def texts(folder: str) -> "Callable[[int], str]":
+    """What the console says: the lines of a bundle's `words`, or else of those beside the code."""
+    try:
+        with open(folder + "/words", "rb"):
+            return file_text(folder + "/words")
+    except OSError:
+        with open(words.__file__.rsplit("/", 1)[0] + "/words.txt") as file:
+            lines = file.read().split("\n")
+        return lambda number: lines[number] if number < len(lines) else ""

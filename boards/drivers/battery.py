@@ -25,6 +25,7 @@ class Battery:
         self._full_mv = full_mv
         self._rest_mv = 0
         self._sag_mv = 0
+        self._pin_mv = 0  # the last
 
     def mv(self) -> int:
         """Voltage as it would be under a coil's load, mV."""
@@ -40,6 +41,10 @@ class Battery:
         self._sag_mv = max(0, self._rest_mv - loaded_mv)
         return loaded_mv
 
+    def raw(self) -> str:
+        """What stands at the pin, behind the divider."""
+        return "%d mV at its pin" % self._pin_mv
+
     def _read_mv(self) -> int:
-        pin_mv = millivolts(self._adc, self._full_mv)
+        self._pin_mv = pin_mv = millivolts(self._adc, self._full_mv)
         return pin_mv * (self._top_ohm + self._bottom_ohm) // self._bottom_ohm

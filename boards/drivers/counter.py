@@ -49,6 +49,10 @@ class RainGauge:
         """Rain since boot, um."""
         return self._counter.count * self._tip_um
 
+    def raw(self) -> str:
+        """What was counted."""
+        return "%d tips" % self._counter.count
+
 
 class FlowMeter:
     """A pulse meter: `pulses_per_l` pulses a litre."""
@@ -61,3 +65,7 @@ class FlowMeter:
         """Water since boot, ml."""
         litres, rest = divmod(self._counter.count, self._pulses_per_l)
         return litres * 1000 + rest * 1000 // self._pulses_per_l
+
+    def raw(self) -> str:
+        """What was counted."""
+        return "%d pulses" % self._counter.count

@@ -39,6 +39,10 @@ class Uptime:
         self._up_s += more_s
         return self._up_s
 
+    def ms_until(self, up_s: int) -> int:
+        """Milliseconds until the uptime is `up_s`; 0 if it is."""
+        return max(0, (up_s - self.s()) * 1000 - self._part_ms)
+
 
 class Sleeper:
     """How a board waits.
@@ -55,14 +59,17 @@ class Sleeper:
         # Source: ports/rp2/modmachine.c of MicroPython.
         self.can_deep = hasattr(machine, "DEEPSLEEP_RESET")
 
-    def chunk(self, wait_s: int, valve_open: bool) -> None:
-        """Wait for at most `wait_s`, and no longer than one chunk."""
-        if wait_s <= 0:
+    def chunk(self, wait_ms: int, valve_open: bool) -> None:
+        """Wait for at most `wait_ms`, and no longer than one chunk.
+
+        The odd part comes first: chunks end at whole seconds of the uptime where the wait does.
+        """
+        if wait_ms <= 0:
             return
         if self._light and not valve_open:
-            self._machine.lightsleep(min(wait_s * 1000, LIGHT_MS))
+            self._machine.lightsleep((wait_ms - 1) % LIGHT_MS + 1)
         else:
-            sleep_ms(min(wait_s * 1000, AWAKE_MS))
+            sleep_ms((wait_ms - 1) % AWAKE_MS + 1)
 
     def deep(self, wait_s: int, valve_open: bool, wake_armed: bool) -> None:
         """Sleep deeply: memory is lost, and the board boots after `wait_s`.

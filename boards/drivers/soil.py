@@ -38,6 +38,7 @@ class CapacitiveProbe:
         self._table = table
         self._drift_ppm = drift_ppm
         self._power = power
+        self._counts = 0  # the last
 
     def vwc_ppt(self, temp_mc: int) -> "int | None":
         """Volumetric water content in soil of `temp_mc`, ppt, at least 0; None with the input at a
@@ -51,10 +52,15 @@ class CapacitiveProbe:
         finally:
             if power is not None:
                 power.value(0)
+        self._counts = value
         if at_rail(value):
             return None
         warm_ppt = self._drift_ppm * ((temp_mc - _TABLE_MC) // 10) // 100000
         return max(interpolate(self._table, value) - warm_ppt, 0)
+
+    def raw(self) -> str:
+        """What the converter counted, before table and temperature."""
+        return "%d counts" % self._counts
 
 
 class GranularMatrix:
@@ -82,6 +88,7 @@ class GranularMatrix:
         self._series_ohm = series_ohm
         self._least_ohm, self._most_ohm = range_ohm
         self._table = table
+        self._ohm = 0  # the last
 
     def ohm(self) -> "int | None":
         """Resistance, ohm; None where the two ways round do not agree: open, or a broken wire.
@@ -97,7 +104,12 @@ class GranularMatrix:
         second //= _PHASES
         if not second or abs(first + second - FULL) > _SUM_TOLERANCE:
             return None
-        return self._series_ohm * first // second
+        self._ohm = self._series_ohm * first // second
+        return self._ohm
+
+    def raw(self) -> str:
+        """The resistance last found."""
+        return "%d ohm" % self._ohm
 
     def suction_kpa(self, temp_mc: int) -> "int | None":
         """Soil suction at soil temperature `temp_mc`, kPa; None if short, open or out of range."""

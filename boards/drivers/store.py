@@ -12,7 +12,7 @@ class FileStore:
     """Files in `folder`, on a file system that keeps the old content until the new one is whole."""
 
     def __init__(self, folder: str) -> None:
-        self._folder = folder
+        self.folder = folder
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes last written to a copy; b"" if none. Raises OSError if they cannot be read."""
@@ -35,4 +35,4 @@ class FileStore:
             os.sync()
 
     def _path(self, slot: int, copy: int) -> str:
-        return "%s/%s.%d" % (self._folder, _NAMES[slot], copy)
+        return "%s/%s.%d" % (self.folder, _NAMES[slot], copy)

@@ -2,9 +2,9 @@
 a soil sensor, a thermometer, a clock.
 
 Numbers are GPIO numbers of the first ESP32. They avoid the pins that choose how it boots (0, 2, 5,
-12, 15), that its flash uses (6 to 11), that only read (34 to 39) for outputs, and ADC2, which fails
-while Wi-Fi is on. On an S3 or C3 the numbers differ: see README.md. Keep every valve pin's 10 kohm
-pull-down.
+12, 15) but for light and button, those that its flash uses (6 to 11), those that only read (34 to
+39) for outputs, and ADC2, which fails while Wi-Fi is on. On an S3 or C3 the numbers differ: see
+README.md. Keep every valve pin's 10 kohm pull-down.
 """
 
 from machine import ADC, I2C, RTC, Pin, Timer
@@ -22,10 +22,14 @@ from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from evenclay.boards.common import Valve
+    from evenclay.boards.drivers.power import PowerGood
+    from evenclay.boards.talk.button import Button
+    from evenclay.boards.talk.light import Light
 
 FOLDER = "/hub"
 HARD = False  # this port calls handlers between two bytecodes, and refuses `hard`
 LIGHT_SLEEP = False  # a gauge would not be counted
+CONSOLE = True  # an owner types on it; False: nothing is loaded for that
 DEEP_LEAST_S = 0  # every wake from deep sleep is a boot
 LOG_BYTES = 65536  # what the log may take of the flash; 0: no log
 
@@ -41,6 +45,9 @@ RAIN = 34  # the tipping bucket; this pin has no pull-up inside
 AIR = 4  # the thermometer
 BATTERY = 36
 SDA, SCL = 21, 22
+LIGHT: "int | None" = 2  # of the owner: the board's own
+BUTTON: "int | None" = 0  # the board's own, BOOT; not to be held down as it starts
+POWER: "int | None" = None  # says that the supply is there; 39 is free
 
 TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
 PULSES_PER_L = 100  # round: put what stands in your meter's data
@@ -112,3 +119,33 @@ def _battery(pin: int) -> Battery:
 def note() -> Cache:
     """Where a crash is told of: RTC memory, so that a crash loop wears no flash."""
     return Cache(RTC())
+
+
+# What a board does not have, it does not load.
+
+
+def light() -> "Light | None":
+    """What shows how the hub is; None: nothing does."""
+    if LIGHT is None:
+        return None
+    from evenclay.boards.talk.light import Light
+
+    return Light(Pin(LIGHT, Pin.OUT, value=0))
+
+
+def button() -> "Button | None":
+    """What stops the water, and holds it back for a day; None: there is none."""
+    if BUTTON is None:
+        return None
+    from evenclay.boards.talk.button import Button
+
+    return Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
+
+
+def power() -> "PowerGood | None":
+    """What says that the supply fails while a capacitor still shuts the valves; None: nothing."""
+    if POWER is None:
+        return None
+    from evenclay.boards.drivers.power import PowerGood
+
+    return PowerGood(Pin(POWER, Pin.IN))

@@ -21,10 +21,14 @@ from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from evenclay.boards.common import Valve
+    from evenclay.boards.drivers.power import PowerGood
+    from evenclay.boards.talk.button import Button
+    from evenclay.boards.talk.light import Light
 
 FOLDER = "/hub"
 HARD = True  # timers and pins interrupt at once; handlers allocate nothing
 LIGHT_SLEEP = False  # a gauge and a meter would not be counted
+CONSOLE = True  # an owner types on it; False: nothing is loaded for that
 DEEP_LEAST_S = 0  # stays 0: this port has no deep sleep that a hub could use
 LOG_BYTES = 65536  # what the log may take of the flash; 0: no log
 
@@ -42,6 +46,9 @@ BATTERY = 26
 SOIL = 13  # beside the probes, as deep; nothing there counts as 20 degrees
 SDA, SCL = 20, 21
 PROBE_POWER = 22
+LIGHT: "int | None" = 15  # of the owner: through a resistor to ground
+BUTTON: "int | None" = 16  # to ground
+POWER: "int | None" = None  # says that the supply is there; 17 is free
 
 TIP_UM = 254  # of rain a tip, here 0.01 inch: put what stands in your bucket's data
 PULSES_PER_L = 100  # round: put what stands in your meter's data
@@ -111,3 +118,33 @@ def _battery(pin: int) -> Battery:
 def note() -> FileNote:
     """Where a crash is told of."""
     return FileNote(FOLDER + "/note")
+
+
+# What a board does not have, it does not load.
+
+
+def light() -> "Light | None":
+    """What shows how the hub is; None: nothing does."""
+    if LIGHT is None:
+        return None
+    from evenclay.boards.talk.light import Light
+
+    return Light(Pin(LIGHT, Pin.OUT, value=0))
+
+
+def button() -> "Button | None":
+    """What stops the water, and holds it back for a day; None: there is none."""
+    if BUTTON is None:
+        return None
+    from evenclay.boards.talk.button import Button
+
+    return Button(Pin(BUTTON, Pin.IN, Pin.PULL_UP), HARD)
+
+
+def power() -> "PowerGood | None":
+    """What says that the supply fails while a capacitor still shuts the valves; None: nothing."""
+    if POWER is None:
+        return None
+    from evenclay.boards.drivers.power import PowerGood
+
+    return PowerGood(Pin(POWER, Pin.IN))

@@ -8,7 +8,7 @@ looks at it.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Generic, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -23,6 +23,9 @@ from evenclay.sim.house.house import Owner, Report
 from evenclay.sim.house.owner import check_times, reports
 from evenclay.sim.house.plumbing import NEVER_S
 from evenclay.sim.house.site import Ground, Sky
+
+if TYPE_CHECKING:
+    from evenclay.controller.ports import Asked
 
 TURNS_MAX = 100  # in one second; a hub that takes more asks for ever to be woken at once
 OUTAGE_S = 30  # power is away so long after a cut, unless the script says otherwise
@@ -125,6 +128,20 @@ class Life:
                 devices.power_off()
                 self._runner = None
                 self._wake_s = devices.now_s + self._script.outage_s
+
+    @property
+    def runner(self) -> Runner:
+        """The hub's runner; it must have been booted."""
+        assert self._runner is not None
+        return self._runner
+
+    def ask(self, asked: "Asked") -> list[tuple[int, ...]]:
+        """Give the hub an owner's command now, and let it take a turn. Returns its events."""
+        devices = self.devices
+        before = len(devices.heard)
+        devices.ask(asked)
+        self._turn(devices.now_s)
+        return [one.event for one in devices.heard[before:]]
 
     def counts(self) -> tuple[int, int, int]:
         """Wakes, saves and polls so far; polls only of the hub that was booted last."""

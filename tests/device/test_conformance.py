@@ -169,9 +169,11 @@ def test_verdicts_come_last_and_few_events_before_them(desktop_rig: Rig) -> None
     ]
     assert said[-1].startswith(f"{len(CHECKS) - len(NOT_SHOWN)} ok, 0 failed, ")
     port_checks.check_report(desktop_rig)
-    shown = [line.split()[4:6] for line in desktop_rig._said]
-    assert {what for what, _ in shown} == set(WHAT) and {why for _, why in shown} == set(WHY)
-    assert len(shown) < 60
+    assert desktop_rig.made is not None
+    events = desktop_rig.made.heard()
+    assert {WHAT[event[0]] for event in events} == set(WHAT)
+    assert {WHY[event[2]] for event in events} == set(WHY)
+    assert len(events) < 60
 
 
 def test_plan_and_record_are_put_back(desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,19 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from evenclay.boards.console import parse
 from evenclay.boards.desktop.ports import DesktopPorts
-from evenclay.controller.ports import (
-    ASK_CHECK,
-    ASK_HOLD,
-    ASK_RUN,
-    ASK_RUN_ANYWAY,
-    ASK_STOP,
-    DRY,
-    PLAN,
-    RECORD,
-    WET,
-)
+from evenclay.controller.journal import newest, unpack_record
+from evenclay.controller.ports import PLAN, RECORD
 from evenclay.controller.runner import Runner
 from tests import core
 from tests.device.board import SOURCES
@@ -48,6 +38,15 @@ def run_hub(command: list[str], folder: Path, typed: str) -> str:
     return done.stdout
 
 
+def boots(folder: Path) -> int:
+    """How often the hub of a folder has booted, by its newest record."""
+    kept = [path.read_bytes() for path in sorted(folder.glob("record.*"))]
+    record = unpack_record(newest([*kept, b""][:2]))
+    assert record is not None
+    boots: int = record.boots
+    return boots
+
+
 def test_a_hub_runs_on_the_desktop_and_keeps_its_record(folder: Path) -> None:
     first = run_hub([sys.executable], folder, "quit\n").splitlines()
     assert [line for line in first if "close" in line][:3] == [
@@ -55,33 +54,22 @@ def test_a_hub_runs_on_the_desktop_and_keeps_its_record(folder: Path) -> None:
         "valve 1: close",
         "valve 2: close",
     ]
-    assert any("boot" in line and line.split()[-2] == "1" for line in first)
-    again = run_hub([sys.executable], folder, "quit\n").splitlines()
-    assert any("boot" in line and line.split()[-2] == "2" for line in again)
+    assert boots(folder) == 1
+    assert any("started: power was away" in line for line in first)
+    run_hub([sys.executable], folder, "quit\n")
+    assert boots(folder) == 2
 
 
 def test_micropython_goes_on_from_the_record_of_cpython(folder: Path, micropython: Path) -> None:
     run_hub([sys.executable], folder, "quit\n")
-    lines = run_hub([str(micropython)], folder, "status\nquit\n").splitlines()
-    assert any("boot" in line and line.split()[-2] == "2" for line in lines)
+    told = run_hub([str(micropython)], folder, "status\nbutton\nquit\n")
+    assert boots(folder) == 2
+    assert "The light: " in told and "No alarm stands." in told and "done" in told
 
 
 def test_no_plan_is_one_clear_line(tmp_path: Path) -> None:
     told = run_hub([sys.executable], tmp_path, "")
     assert told.count("\n") == 1 and "no plan to run" in told
-
-
-def test_what_is_typed_is_understood_or_refused(folder: Path) -> None:
-    said: list[str] = []
-    ports = DesktopPorts(str(folder), 2, 1, said.append)
-    assert ports.ask("check 1 dry wet") is None
-    assert ports.ask("dance") is not None
-    assert ports.ask("run 0") is not None
-    assert ports.take_asked() == [(ASK_CHECK, 1, (DRY, WET))]
-    assert parse("hold 2", 1000) == (ASK_HOLD, -1, 8200)
-    assert parse("run 0 5", 0) == (ASK_RUN, 0, 300)
-    assert parse("run 0 5 anyway", 0) == (ASK_RUN_ANYWAY, 0, 300)
-    assert parse("stop", 0) == (ASK_STOP, -1, 0)
 
 
 def test_what_is_written_is_read_back_by_another(folder: Path) -> None:

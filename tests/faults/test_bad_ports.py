@@ -20,7 +20,6 @@ from typing import Any
 
 import pytest
 
-from evenclay.boards.console import status
 from evenclay.controller.events import ALARM, CRASH, LOCKED, LOST_CLOCK, OPENED, REFUSED, TROUBLE
 from evenclay.controller.faults import _BROKEN_FAULT
 from evenclay.controller.plan import PlanError
@@ -28,6 +27,7 @@ from evenclay.controller.ports import ASK_CLEAR, NOTE, PLAN, Seen
 from evenclay.controller.runner import Restart, Runner
 from evenclay.sim.house.devices import PORT_CALLS
 from tests.core import Bench, plan, row, wall
+from tests.status import status
 
 slow = pytest.mark.slow
 
@@ -214,7 +214,7 @@ class Spoiled(Bench):
         latched = self.runner.hub.record.faults
         if latched:
             assert latched == _BROKEN_FAULT
-            assert (-1, "broken") in status(self.runner, 0)["alarms"]  # type: ignore[operator]
+            assert (-1, "broken") in status(self.runner, 0)["alarms"]
             self.asked.append((ASK_CLEAR, -1, 0))
         # Who was away with a valve open counts that as water: it may take the next day's cap.
         self.live(self.life_s + 2 * DAY_S)

@@ -4,10 +4,10 @@ from typing import Any
 
 import pytest
 
-from evenclay.boards.console import status
 from evenclay.controller import estimate
 from evenclay.controller.events import (
     AFTER_CYCLE,
+    AFTER_RAIN,
     CHECK,
     CLOSED,
     CORRECTED,
@@ -27,6 +27,7 @@ from evenclay.controller.plan import NO_RAIN_SENSOR, Plan
 from evenclay.controller.ports import (
     ASK_CHECK,
     ASK_HOLD,
+    ASK_RAIN,
     ASK_RUN,
     ASK_SAMPLE,
     ASK_STOP,
@@ -36,6 +37,7 @@ from evenclay.controller.ports import (
 )
 from tests.bench import DAY_S, HOUR_S, START_S, ask, booted, spans, utc_plan
 from tests.core import Bench, row
+from tests.status import status
 
 FIRST_S = 6 * HOUR_S
 NOON_S = 12 * HOUR_S
@@ -503,3 +505,32 @@ def test_an_error_beyond_reason_is_held_within_bounds() -> None:
     assert bench.runner.hub.record.offset_mpf == [3000]
     bench = heard(460, 600000, zone={"per_pf_ppt": 1})
     assert bench.runner.hub.record.offset_mpf == [-3000]
+
+
+# What the owner's own gauge caught.
+
+
+@pytest.mark.parametrize("gauge", [0, 1], ids=["without a gauge", "beside a gauge"])
+def test_rain_that_the_owner_tells_counts_instead_of_the_seasons(gauge: int) -> None:
+    bench = booted(knowing(rain_kind=gauge))
+    record = lacking(bench, 60000)
+    assert ask(bench, ASK_RAIN, -1, 12000) == (True, OK)
+    assert bench.runner.hub.estimates.want_um(0) == 60000 - TARGET_UM - 12000
+    assert ask(bench, ASK_RAIN, -1, 9000) == (True, OK)  # the whole of today, told anew
+    bench.run_until(DAY_S)
+    assert bench.runner.hub.estimates.accounts[0][1] == 9000
+    assert record.rain_today_um == 0 and record.gaps == 0
+    bench.run_until(2 * DAY_S)  # the day after is the season's again, or the gauge's
+    assert bench.runner.hub.estimates.accounts[0][1] == (0 if gauge else 1000)
+
+
+def test_rain_is_told_within_reason_and_where_it_counts() -> None:
+    bench = booted(knowing())
+    for um in (-1, 300000, "12 mm"):
+        assert ask(bench, ASK_RAIN, -1, um) == (False, UNKNOWN)
+    assert ask(bench, ASK_RAIN, -1, 0) == (True, OK)
+    assert ask(bench, ASK_CHECK, 0, (DRY,)) == (True, OK)
+    assert ask(bench, ASK_RAIN, -1, 5000) == (True, OK)
+    assert ask(bench, ASK_CHECK, 0, (DRY,)) == (False, AFTER_RAIN)
+    plain = booted(utc_plan())
+    assert ask(plain, ASK_RAIN, -1, 5000) == (False, NO_ESTIMATE)

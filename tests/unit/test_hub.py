@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from evenclay.boards.console import status
 from evenclay.controller.events import (
     ACCEPTED,
     ALARM,
@@ -65,6 +64,7 @@ from evenclay.controller.ports import (
     SAVE,
 )
 from tests.core import Bench, plan, row, wall
+from tests.status import status
 
 HOUR = 3600
 DAY = 86400

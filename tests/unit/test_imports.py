@@ -221,7 +221,6 @@ def test_enough_files_are_scanned(folder: str) -> None:
         ("sim/replay/life.py", "import evenclay.controller.hub, evenclay.boards.desktop"),
         ("boards/desktop/port.py", "from evenclay.sim import house"),
         ("boards/desktop/port.py", "import evenclay.tools"),
-        ("boards/desktop/port.py", "import evenclay.sim.house.devices"),
         ("tools/cli/commands.py", "try:\n    import tests\nexcept ImportError:\n    pass"),
     ],
 )

@@ -33,7 +33,7 @@ from evenclay.controller.events import (
     STUCK,
     WET_SOIL,
 )
-from evenclay.controller.journal import NO_RAIN, NO_TEMPERATURE, Record
+from evenclay.controller.journal import NO_RAIN, NO_TEMPERATURE, Record, newest, unpack_record
 from evenclay.controller.lockouts import Lockouts, quiet
 from evenclay.controller.plan import (
     BAN_DATES,
@@ -53,6 +53,7 @@ from evenclay.controller.ports import (
     ASK_RUN,
     ASK_RUN_ANYWAY,
     FIRM,
+    RECORD,
 )
 from tests.bench import (
     DAY_S,
@@ -866,3 +867,50 @@ def test_blind_sensors_stop_no_zone_that_is_safe(change: Callable[[object], None
     bench.run_until(NOON_S)
     assert opened(bench) == [FIRST_S, NOON_S]
     assert POWER not in [why for _, why, _ in runs(bench)]
+
+
+# Power that fails while something still feeds the board.
+
+
+@pytest.mark.parametrize("battery", [0, 1])
+def test_power_that_fails_shuts_at_once_and_is_written_down(battery: int) -> None:
+    bench = Bench(utc_plan(2, battery=battery), START_S)  # another zone waits
+    bench.seen.battery_mv = 8000
+    bench.boot()
+    bench.run_until(FIRST_S + 2 * MIN_S)
+    assert 0 in bench.open_since
+    bench.now_s += 7  # no reading is due
+    bench.seen.power_fails = True
+    bench.runner.turn()
+    assert not bench.open_since
+    assert bench.told(CUT_SHORT, LOW_BATTERY)[-1][3:5] == (2 * MIN_S + 7, 0)
+    record = unpack_record(newest((bench.read(RECORD, 0), bench.read(RECORD, 1))))
+    assert record is not None
+    assert (record.opening, record.used_s[0]) == (0, 2 * MIN_S + 7)
+
+
+@pytest.mark.parametrize("battery_mv", [8000, 6000, None])
+def test_nothing_opens_until_power_is_back(battery_mv: int | None) -> None:
+    bench = Bench(utc_plan(2, battery=1), START_S)
+    bench.seen.battery_mv = 8000
+    bench.boot()
+    bench.run_until(FIRST_S + 2 * MIN_S)
+    bench.seen.power_fails = True
+    bench.run_until(FIRST_S + 12 * MIN_S, every_s=MIN_S)
+    assert not bench.open_since
+    bench.seen.power_fails = False
+    bench.seen.battery_mv = battery_mv
+    bench.run_until(FIRST_S + 14 * MIN_S, every_s=MIN_S)
+    # The zone that waited goes on, unless the battery is low.
+    assert list(bench.open_since) == ([] if battery_mv == 6000 else [1])
+
+
+def test_power_that_fails_at_boot_opens_nothing() -> None:
+    bench = Bench(utc_plan(supplies=[{"gap_s": 0}]), START_S + FIRST_S - MIN_S)
+    bench.seen.power_fails = True
+    bench.boot()
+    bench.run_until(20 * MIN_S)
+    assert [what for what, _, _ in bench.calls].count("open") == 0
+    bench.seen.power_fails = False
+    bench.run_until(21 * MIN_S, every_s=MIN_S)
+    assert list(bench.open_since) == [0]

@@ -6,7 +6,6 @@ from typing import Any
 
 import pytest
 
-from evenclay.boards import console
 from evenclay.controller import journal
 from evenclay.controller.events import (
     ACCEPTED,
@@ -44,6 +43,7 @@ from evenclay.controller.ports import (
 )
 from evenclay.controller.runner import _LATCH_TIMES, _READ_TRIES, _STEPS_MAX, Restart, Runner
 from tests.core import Bench, plan, row, wall
+from tests.status import status as hub_status
 
 HOUR = 3600
 START_S = wall(2026, 6, 1, 5)  # midnight in the plan's zone
@@ -329,7 +329,7 @@ def test_a_step_that_raises_shuts_everything_and_is_kept(
 
 
 def status(bench: Bench) -> dict[str, Any]:
-    told: dict[str, Any] = console.status(bench.runner, bench.now_s)
+    told: dict[str, Any] = hub_status(bench.runner, bench.now_s)
     return told
 
 

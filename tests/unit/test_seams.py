@@ -4,7 +4,6 @@ from typing import Any
 
 import pytest
 
-from evenclay.boards.console import status
 from evenclay.controller import journal
 from evenclay.controller.events import (
     AFTER_CYCLE,
@@ -64,6 +63,7 @@ from tests.bench import (
     utc_plan,
 )
 from tests.core import Bench, plan, row, wall
+from tests.status import status
 
 FIRST_S = 6 * HOUR_S  # the usual plan's cycles
 SECOND_S = 12 * HOUR_S

@@ -1,6 +1,7 @@
 """Everything a board needs, compiled, in one folder.
 
-    DIR/device/...      what stands on the board, under the same names
+    DIR/device/...      what stands on the board, under the same names; beside the plan, `words`:
+                        what the console says, and the property's units and spigots
     DIR/manifest.py     freezes it into firmware
     DIR/package.json    installs it by mip
     DIR/files.json      board, plan, and each file's bytes and hash
@@ -18,7 +19,7 @@ import keyword
 import re
 import subprocess
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,6 +35,7 @@ START = "main.py"  # the one file that firmware runs by itself; the rest is impo
 LIST = "files.json"
 DESKTOP = "desktop"  # no pin map, and its `main` takes the folder
 _DESKTOP_HUB = "hub"  # its folder of record and plan
+_RECORD = 80  # bytes of a line of `words`, so that a board finds each without looking at others
 # What a port freezes by itself.
 _PORT = "$(PORT_DIR)/boards/manifest.py"
 _PORT_DESKTOP = "$(PORT_DIR)/variants/manifest.py"
@@ -65,23 +67,23 @@ _NEXT = """
     evenclay flash . --dry-run      show each step
     evenclay flash .                copy, check and restart
 
-2. Its console, which Ctrl-] leaves, and there the time in UTC:
+2. Its console, which Ctrl-] leaves, and there the time of the house:
 
     mpremote resume repl
     clock 2026-05-01 06:30
     status
 
 3. Each valve, dry, more than {gap} s after the start, the pause that a spigot needs after a valve
-   has shut; earlier it answers "refused ... gap":
+   has shut; earlier it answers that the spigot still rests:
 
-    run 0 1 anyway
+    run {zone} 1 anyway
     stop
 
 Instead of 1, with mpremote alone, while no hub runs and no older one is on the board:
 
     mpremote resume mip install --target=. package.json
 
-Or frozen into firmware, from the port's folder; device/{hub}/plan.0 is then copied to /{hub}:
+Or frozen into firmware, from the port's folder; device/{hub}/ is then copied to /{hub}:
 
     make FROZEN_MANIFEST=$PWD/manifest.py
 """
@@ -139,8 +141,10 @@ def find(board: str) -> Board:
     return Board(name, folder, read_pin_map(folder / "pins.py", shown))
 
 
-def make(board: Board, plan: Plan) -> Bundle:
+def make(board: Board, plan: Plan, names: Sequence[str] = ("metric",)) -> Bundle:
     """Compile the hub for a board, with a plan that fits it (see `evenclay.tools.board.wiring`).
+
+    names: "metric" or "us", then what the property calls its spigots
 
     Raises:
         DeviceError: its code is no text, or does not compile.
@@ -151,7 +155,16 @@ def make(board: Board, plan: Plan) -> Bundle:
     start = _START_DESKTOP % core if board.pins is None else _START % (board.name, core)
     files[START] = start.encode()
     files[f"{hub}/plan.0"] = plan.pack()
+    files[f"{hub}/words"] = words(names)
     return Bundle(board.name, hub, dict(sorted(files.items())))
+
+
+def words(names: Sequence[str]) -> bytes:
+    """The console's lines and the property's names, each as long as all others."""
+    lines = (ROOT / "boards" / "talk" / "words.txt").read_text("ascii").splitlines()[:-1]
+    records = [line.encode("ascii").ljust(_RECORD - 1) + b"\n" for line in (*lines, *names)]
+    assert all(len(record) == _RECORD for record in records)
+    return b"".join(records)
 
 
 def write(bundle: Bundle, plan: Plan, out: Path) -> None:
@@ -207,7 +220,7 @@ def sha256(data: bytes) -> str:
 def sources(board: Board) -> dict[str, str]:
     """Texts of core, drivers and a board, by their paths on the board. Raises DeviceError."""
     boards = ROOT / "boards"
-    folders = [ROOT / "controller", boards, boards / "drivers"]
+    folders = [ROOT / "controller", boards, boards / "drivers", boards / "talk"]
     if board.pins is None or board.pins.has_log:
         folders.append(boards / "log")
     texts = texts_of(path for folder in folders for path in sorted(folder.glob("*.py")))
@@ -259,7 +272,12 @@ def _next(bundle: Bundle, plan: Plan) -> str:
     """What to type next; the commands stand beside the interpreter that runs this."""
     text = _NEXT_PATH + (_NEXT_DESKTOP if bundle.board == DESKTOP else _NEXT)
     gap_s = max([supply.gap_s for supply in plan.supplies])
-    found = {"bin": str(Path(sys.executable).parent), "gap": str(gap_s), "hub": bundle.hub}
+    found = {
+        "bin": str(Path(sys.executable).parent),
+        "gap": str(gap_s),
+        "hub": bundle.hub,
+        "zone": plan.zones[0].name,
+    }
     for name, value in found.items():
         text = text.replace("{" + name + "}", value)
     return text

@@ -63,7 +63,7 @@ def bundle(
         raise prop.source.error(mistakes)
     means = means_in(weather, column, units, dates, prop.site.latitude)
     plan = compile_house(prop, means).plan
-    made = bundles.make(found, plan)
+    made = bundles.make(found, plan, (prop.site.units, *prop.supplies))
     bundles.write(made, plan, out)
     size = sum(len(data) for data in made.files.values())
     print(f"{out}: {len(made.files)} files, {size} bytes, plan crc {plan.crc:08x}\n")

@@ -23,6 +23,7 @@ from evenclay.tools.cli.plan import compare, invent, propose, sweep
 from evenclay.tools.cli.property import check, compile_plan, demo
 from evenclay.tools.cli.replay import replay
 from evenclay.tools.cli.start import start, weather
+from evenclay.tools.cli.watch import watch
 
 _HELP = """Keep the clay around a house evenly moist: check a property file, replay a year of it.
 
@@ -85,6 +86,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "flash": flash,
     "log": log,
     "retrace": retrace,
+    "watch": watch,
     "replay": replay,
     "invent": invent,
     "propose": propose,

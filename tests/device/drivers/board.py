@@ -7,155 +7,19 @@ import os
 import sys
 
 import fake_machine
-from fake_machine.parts import (
-    Battery,
-    Capacitive,
-    ClockChip,
-    Contact,
-    Granular,
-    Held,
-    Latch,
-    Thermometer,
+from fake_machine.house import (
+    BOARDS,
+    FOLDER,
+    MINUTE_US,
+    ROWS,
+    RUN_US,
+    TYPED,
+    House,
+    clean,
 )
+from fake_machine.parts import Latch
 
-from tests.core import plan, row, wall
-
-MINUTE_US = 60000000
-FOLDER = "board.tmp"
-TYPED = "typed.tmp"
-# A cycle begins at 05:00 local, 10:00 UTC; each zone is to have ten minutes.
-BEFORE_S = wall(2026, 7, 1, 9, 58)
-ROWS = [row(5, 1, 3, run_s=600)]
-RUN_US = 600000000
-BOARDS = (("rp2_pico_w", "rp2", 4), ("esp32", "esp32", 4))
-
-
-class House:
-    """A board, its pin map, and everything that is wired to it."""
-
-    def __init__(self, name, port, zones, change=None, held=0, us=0):
-        self.name = name
-        self.zones = zones
-        self.world = world = fake_machine.power_on(port, us)
-        clean()
-        os.mkdir(FOLDER)
-        hub = {"battery": 1}
-        hub.update(change or {})
-        made = plan(zones, ROWS, zone={"held": held}, **hub)
-        with open(FOLDER + "/plan.0", "wb") as file:
-            file.write(made.pack())
-        self.write("")
-        pins = self.load()
-        if name == "template":
-            self.valves = [Held(world, number) for number in pins.VALVES]
-            return
-        self.battery = Battery(world, pins.BATTERY, 9000, 1700, 300000, 100000)
-        self.valves = [Latch(world, a, b, self.battery) for a, b in pins.VALVES]
-        self.clock = ClockChip(world)
-        self.air = Thermometer(world, pins.AIR, 15000)
-        self.rain = Contact(world, pins.RAIN, pulled=name == "esp32")
-        self.meters = [Contact(world, pin) for pin in pins.METERS]
-        if name == "esp32":
-            (node, near, far) = pins.PROBES[0]
-            self.soil = Granular(world, node, near, far, 10000, pins.SOIL_SERIES_OHM)
-        else:
-            self.earth = Thermometer(world, pins.SOIL, 20000)
-            self.probes = [Capacitive(world, pin, 1510000, pins.PROBE_POWER) for pin in pins.PROBES]
-
-    def load(self):
-        """Import the pin map anew, as a boot does."""
-        fake_machine.install(self.world)
-        fake_machine.forget("evenclay.boards")
-        package = __import__("evenclay.boards.%s.pins" % self.name, None, None, ["pins"])
-        self.pins = package
-        self.pins.FOLDER = FOLDER
-        return package
-
-    def set_clock(self, wall_s=BEFORE_S):
-        """Set the clock chip as a hub did some time before."""
-        import machine
-
-        from evenclay.boards.drivers.clock import Ds3231
-
-        Ds3231(machine.I2C(0)).set(wall_s)
-        self.world.trace.clear()
-
-    def write(self, text):
-        """Have an owner type."""
-        with open(TYPED, "w") as file:
-            file.write(text)
-
-    def type_at(self, us, text):
-        """Have an owner type something later."""
-
-        def typed():
-            with open(TYPED, "a") as file:
-                file.write(text)
-
-        self.world.at_us(us, typed)
-
-    def run_for(self, us):
-        """Boot and run for some time. Returns what ended it: "cut", or why the chip restarted."""
-        from evenclay.boards.common import run
-
-        self.world.stop_at(self.world.us + us, fake_machine.PowerCut())
-        with open(TYPED) as stream:
-            try:
-                run(self.pins, stream)
-            except fake_machine.PowerCut:
-                return "cut"
-            except fake_machine.Restart as why:
-                return why.args[0]
-        return "returned"
-
-    def start(self):
-        """Boot up to the first turn. Returns board and runner."""
-        from evenclay.boards.common import shut, start
-        from evenclay.boards.drivers.note import Marked
-
-        zones, masters = self.pins.valves(), self.pins.masters()
-        shut(zones + masters)
-        with open(TYPED) as stream:
-            return start(self.pins, zones, masters, Marked(self.pins.note()), stream)
-
-    def restart(self, cause, power_cut=False):
-        self.world.restart(cause, power_cut)
-        self.load()
-
-    def open_now(self):
-        return [zone for zone, valve in enumerate(self.valves) if valve.open]
-
-    def runs(self):
-        """(zone, from us, for us) of every time that water ran, in order."""
-        found = []
-        for zone, valve in enumerate(self.valves):
-            since_us = None
-            for us, is_open in valve.moves:
-                if is_open:
-                    since_us = us
-                elif since_us is not None:
-                    found.append((since_us, zone, us - since_us))
-                    since_us = None
-        return [(zone, us, took_us) for us, zone, took_us in sorted(found)]
-
-
-def clean():
-    """Remove what a test left."""
-    try:
-        for name in os.listdir(FOLDER):
-            if name != "log":
-                os.remove(FOLDER + "/" + name)
-        if "log" in os.listdir(FOLDER):
-            for name in os.listdir(FOLDER + "/log"):
-                os.remove(FOLDER + "/log/" + name)
-            os.rmdir(FOLDER + "/log")
-        os.rmdir(FOLDER)
-    except OSError:
-        pass
-    try:
-        os.remove(TYPED)
-    except OSError:
-        pass
+from tests.core import plan, wall
 
 
 def test_valves_are_shut_before_anything_else():
@@ -210,7 +74,7 @@ def test_rain_in_the_bucket_leaves_the_cycles_after_it_without_need():
 
 def test_held_valves_and_the_chips_own_clock():
     house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
     opened = []
     for minute in range(1, 26):
         house.world.at_us(minute * MINUTE_US, lambda: opened.append(house.open_now()))
@@ -252,7 +116,7 @@ def with_relays(held):
     for valve in made:
         valve.held = held
     house.pins.valves = lambda: made
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
     seen = []
     for minute in (5, 15):
         house.world.at_us(minute * MINUTE_US, lambda: seen.extend(house.open_now()))
@@ -269,7 +133,7 @@ def test_without_a_clock_nothing_opens_until_it_is_set():
     assert house.run_for(30 * MINUTE_US) == "cut"
     assert house.runs() == [] and house.open_now() == []
     house.restart(1, power_cut=True)
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
     house.run_for(10 * MINUTE_US)
     assert len(house.open_now()) == 1
 
@@ -367,44 +231,56 @@ def test_a_first_memory_error_restarts():
 def test_noise_on_the_console_stops_nothing():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
-    from evenclay.boards.console import Console
-
+    board, runner = house.start()
+    runner.turn()
+    said = []
+    console = board.console
+    console._say = said.append
     with open(TYPED, "w") as file:
-        file.write("status\n")
+        file.write("help\n")
     with open(TYPED) as stream:
 
         class Noise:
             def read(self, size):
                 raise UnicodeError
 
-        console = Console(stream)
         console._stream = Noise()
-        console.look(None)
-        assert not console.waiting()
+        while console.look(board.desk):
+            pass
+        assert said and "> help" not in said
         console._stream = stream
-        console.look(None)
-        assert console.status
+        while console.look(board.desk):
+            pass
+        assert "> help" in said
 
 
-def test_what_is_typed_while_it_rests_waits():
+def test_what_is_typed_while_it_rests_is_answered():
     """Nor does the board spin over it."""
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock()
+    import machine
+
     from evenclay.boards.common import once
     from evenclay.boards.drivers.sleep import Sleeper
 
     board, runner = house.start()
     board.due_s = runner.turn()
     board.due_s = runner.failed(RuntimeError("a bug"))
-    board.console._asked.append((5, -1, 0))
-    import machine
-
-    sleeper = Sleeper(machine, False)
-    began_us = house.world.us
-    for _ in range(20):
-        once(board, runner, sleeper, 0)
-    assert house.world.us - began_us >= 19000000
-    assert board.console.waiting()
+    said = []
+    with open(TYPED, "w") as file:
+        file.write("stop\n")
+    with open(TYPED) as stream:
+        board.console._stream = stream
+        board.console._say = said.append
+        sleeper = Sleeper(machine, False)
+        began_us = house.world.us
+        turns = 0
+        while house.world.us - began_us < 10000000:
+            once(board, runner, sleeper, 0)
+            turns += 1
+    assert turns < 100
+    after = said[said.index("> stop") + 1]
+    assert after.startswith("After an error every valve stays shut"), after
 
 
 def test_a_stuck_loop_is_reset_by_the_watchdog_and_comes_back_shut():
@@ -615,7 +491,7 @@ def test_a_new_plan_restarts_the_board():
     board, runner = house.start()
     board.due_s = runner.turn()
     fresh = plan(2, ROWS).pack()
-    board.console._asked.append((ASK_PLAN, -1, fresh))
+    board._asked.append((ASK_PLAN, -1, fresh))
     import machine
 
     sleeper = Sleeper(machine, False)
@@ -702,8 +578,8 @@ def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
     import machine
 
     from evenclay.boards.common import once
-    from evenclay.boards.console import Console
     from evenclay.boards.drivers.sleep import Sleeper
+    from evenclay.boards.talk.console import Console
     from evenclay.controller.faults import LEAK_FAULT
 
     board, runner = house.start()
@@ -752,8 +628,8 @@ def test_the_guided_test_opens_each_zone_for_a_minute():
 def test_typed_lines():
     house = House("rp2_pico_w", "rp2", 4)
     house.set_clock(wall(2026, 7, 1, 3))
-    house.write("nonsense\n\nrun 1\nrun x 5\nclock 2026-02-30 10:00\nstatus\n")
-    house.type_at(MINUTE_US, "run 1 5 anyway\n")
+    house.write("nonsense\n\nrun zone1\nrun x 5\nclock 2026-02-30 10:00\nstatus\n")
+    house.type_at(MINUTE_US, "run zone1 5 anyway\n")
     house.run_for(8 * MINUTE_US)
     assert [(zone, took_us // MINUTE_US) for zone, _, took_us in house.runs()] == [(1, 5)]
     assert house.world.faults == []
@@ -762,11 +638,11 @@ def test_typed_lines():
 def test_deep_sleep_only_with_every_valve_shut():
     house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
     house.pins.DEEP_LEAST_S = 300
-    house.write("clock 2026-07-01 03:00\n")
+    house.write("clock 2026-06-30 22:00\n")
     assert house.run_for(MINUTE_US) == "deep sleep"
     assert house.open_now() == []
     house.restart(4)
-    house.write("clock 2026-07-01 09:58\n")
+    house.write("clock 2026-07-01 04:58\n")
 
     def allow():
         house.pins.DEEP_LEAST_S = 1
@@ -789,8 +665,8 @@ def test_the_guides_first_click():
             for early_us, late_us in ((5000000, MINUTE_US), (30000000, 32000000)):
                 house = House(name, port, zones)
                 house.type_at(4000000, clock)
-                house.type_at(early_us, "run 0 1 anyway\n")
-                house.type_at(late_us, "run 0 1 anyway\n")
+                house.type_at(early_us, "run zone0 1 anyway\n")
+                house.type_at(late_us, "run zone0 1 anyway\n")
                 house.run_for(MINUTE_US + MINUTE_US // 4)
                 assert house.open_now() == [0]
                 opened_us = [us for us, is_open in house.valves[0].moves if is_open]
@@ -816,7 +692,7 @@ def test_two_spigots_are_watered_at_once():
             hub.update({"battery": 0, "frost": 0})
         house = House(name, port, parts, hub)
         if held:
-            house.write("clock 2026-07-01 09:58\n")
+            house.write("clock 2026-07-01 04:58\n")
         else:
             house.set_clock()
         assert house.run_for(5 * MINUTE_US) == "cut"
@@ -882,7 +758,8 @@ def test_light_sleep_where_nothing_counts():
 
     house.pins.timer = lambda: machine.Timer(-1)
     house.pins.LIGHT_SLEEP = True
-    house.write("clock 2026-07-01 03:00\n")
+    house.pins.BUTTON = None  # its presses would be missed in light sleep
+    house.write("clock 2026-06-30 22:00\n")
     house.run_for(MINUTE_US)
     assert "light sleep" in house.world.trace
     assert house.world.faults == []

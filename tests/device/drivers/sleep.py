@@ -42,14 +42,14 @@ def test_chunks_are_shorter_than_the_watchdog():
         watchdog = machine.WDT(timeout=8000)
         began_us = world.us
         while world.us - began_us < 3600000000:
-            sleeper.chunk(3600, False)
+            sleeper.chunk(3600000, False)
             watchdog.feed()
 
 
 def test_no_longer_than_asked():
     for light in (True, False):
         world, _, sleeper, _ = bench(light=light)
-        sleeper.chunk(1, False)
+        sleeper.chunk(1000, False)
         assert 900000 <= world.us <= 1100000
         sleeper.chunk(0, False)
         sleeper.chunk(-5, False)
@@ -62,10 +62,10 @@ def test_awake_with_a_valve_open():
     ticks = []
     timer = machine.Timer(-1)
     timer.init(mode=timer.PERIODIC, period=100, callback=ticks.append)
-    sleeper.chunk(60, True)
+    sleeper.chunk(60000, True)
     assert len(ticks) >= 9
     ticks.clear()
-    sleeper.chunk(60, False)
+    sleeper.chunk(60000, False)
     assert ticks == []
 
 
