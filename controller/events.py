@@ -70,8 +70,8 @@ DRIVER = const(30)
 STORE = const(31)
 BROKEN = const(32)
 PROBE = const(33)
-STALE = const(34)  # the thermometer says nothing
-STUCK = const(35)  # a day long the thermometer said the same, or once what no air is
+STALE = const(34)  # the thermometer says nothing, or what no air is
+STUCK = const(35)  # a day long the thermometer said the same
 RAIN_STALE = const(36)  # a rain sensor says nothing, or what no sky gives
 SUPPLY_NO_FLOW = const(37)
 # Why an owner's command was refused, or what it was.

@@ -37,8 +37,7 @@ _FROST_STANDS = const(2)
 
 _RAIN_MAX_UM = const(300000)  # in a day: more is a broken counter
 _RAIN_KEEP_UM = const(3000)  # so much rain a power cut may forget at most
-_AIR_MOST_DK = const(600)  # no air near a house is colder than its negative, or warmer
-_BEYOND_DK = const(9999)  # what the record can hold of a thermometer that is broken
+_AIR_MOST_MC = const(60000)  # no air near a house is colder than its negative, or warmer
 _RANGE_LEAST_DK = const(3)  # a day's range; less has only a thermometer that is stuck
 _ALL = const(-1)  # every zone: every bit, and the zone of an event
 _LONG_AGO_S = const(-864000)  # the uptime of what has not happened since boot
@@ -63,7 +62,7 @@ class Lockouts:
     dry_up_s = 0  # when a contact's drying time ends
     _contact = False  # it was wet when it last said anything
     _polled = False
-    _before_um = 0  # yesterday's
+    _before_um = 0  # what a gauge counted yesterday, believed or not
     _warm_up_s = -2  # since when it has been warm enough to end a frost
     _battery_up_s = -864000
     _quiet_from_s = 0  # what local rules say was looked up for between these two
@@ -85,6 +84,7 @@ class Lockouts:
         self._fallen_um = 0  # rain since boot
         self._tell = tell
         self._stale_s = max(limits.STALE_S, 3 * hub.poll_s)
+        self._counted_um = record.rain_today_um  # by a gauge today, believed or not
         self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
         self.locked = [0] * (RAIN_STALE + 1)
         self.probes: "list[Probe | None]" = []
@@ -195,7 +195,7 @@ class Lockouts:
         if not 0 <= rain_um < _RAIN_MAX_UM:
             return UNKNOWN
         record = self._record
-        record.rain_today_um = rain_um
+        self._counted_um = record.rain_today_um = rain_um
         record.gaps |= RAIN_TOLD
         record.dirty = True
         if rain_um > self._plan.hub.rain_skip_um:
@@ -207,9 +207,7 @@ class Lockouts:
         record = self._record
         if self._plan.hub.frost and not record.gaps & NO_TEMPERATURE:
             warm_dk = record.warm_dk
-            stuck = not -_AIR_MOST_DK <= record.cold_dk <= warm_dk - _RANGE_LEAST_DK
-            if warm_dk > _AIR_MOST_DK:
-                stuck = True
+            stuck = warm_dk - record.cold_dk < _RANGE_LEAST_DK
             if stuck:
                 record.gaps |= NO_TEMPERATURE
             self.set(_ALL, STUCK, stuck, warm_dk)
@@ -217,8 +215,8 @@ class Lockouts:
     def begin_day(self, gaps: int) -> None:
         """A local day begins, of which so much was not heard."""
         record = self._record
-        self._before_um = record.rain_today_um
-        record.rain_today_um = 0
+        self._before_um = self._counted_um
+        self._counted_um = record.rain_today_um = 0
         record.cold_dk = NONE_YET_DK
         record.warm_dk = -NONE_YET_DK
         record.gaps = gaps
@@ -276,7 +274,7 @@ class Lockouts:
         """Add up the day's rain. Returns True if a gauge is silent, or beyond belief, as news.
 
         One that says nothing for hours, or more than any sky gives, is an alarm, and the day counts
-        as one of which the rain is not known.
+        as one of which the rain is not known. After more than any sky gives, so does the next day.
         """
         record = self._record
         if rain_um is None:
@@ -293,16 +291,17 @@ class Lockouts:
         more_um = min(max(more_um, 0), _RAIN_MAX_UM)
         self._rain_um = rain_um
         self._fallen_um += more_um
-        before_um = record.rain_today_um
-        today_um = record.rain_today_um = min(before_um + more_um, _RAIN_MAX_UM)
-        if more_um and today_um > self._plan.hub.rain_skip_um:
-            self.after_rain_up_s = up_s + _AFTER_RAIN_S
+        before_um = self._counted_um
+        today_um = self._counted_um = min(before_um + more_um, _RAIN_MAX_UM)
         keep = today_um // _RAIN_KEEP_UM != before_um // _RAIN_KEEP_UM
         if keep:
             record.dirty = True
-        absurd = today_um >= _RAIN_MAX_UM
+        absurd = max(today_um, self._before_um) >= _RAIN_MAX_UM
+        record.rain_today_um = 0 if absurd else today_um
         if absurd:
             record.gaps |= NO_RAIN
+        elif more_um and today_um > self._plan.hub.rain_skip_um:
+            self.after_rain_up_s = up_s + _AFTER_RAIN_S
         return self.set(_ALL, RAIN_STALE, absurd, today_um) or keep
 
     def _take_contact(self, wet: "bool | None", up_s: int) -> bool:
@@ -329,10 +328,11 @@ class Lockouts:
     def _take_temperature(self, temp_mc: "int | None", up_s: int) -> bool:
         """Lock at or below one temperature; release after some hours at or above a higher one.
 
-        A thermometer that says nothing ends no frost; after hours of that it is an alarm.
+        A thermometer that says nothing, or what no air is, begins no frost and ends none; after
+        hours of that it is an alarm.
         """
         hub = self._plan.hub
-        if temp_mc is None:
+        if temp_mc is None or not -_AIR_MOST_MC <= temp_mc <= _AIR_MOST_MC:
             stale = up_s - self._temp_up_s >= self._stale_s
             if stale or self.locked[FROST]:
                 self._warm_up_s = _UNKNOWN
@@ -342,10 +342,6 @@ class Lockouts:
         self._temp_up_s = up_s
         record = self._record
         temp_dk = temp_mc // 100
-        if temp_dk > _BEYOND_DK:
-            temp_dk = _BEYOND_DK
-        elif temp_dk < -_BEYOND_DK:
-            temp_dk = -_BEYOND_DK
         if temp_dk < record.cold_dk:
             record.cold_dk = temp_dk
         if temp_dk > record.warm_dk:

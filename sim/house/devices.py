@@ -9,8 +9,9 @@ Fault model
 - Latching valves stay as they are while power is away; held ones shut. A driver's own deadline is
   a timer on the board and dies with its power.
 - A driver or a save may raise; a save may be lost in silence.
-- A valve may stick open, a hose may be blocked or burst; a probe may stick, break or short; the
-  thermometer may fall silent.
+- A valve may stick open, a hose may be blocked or burst. A probe may stick, break, short or fall
+  silent. The thermometer may fall silent, stick, or show what no air is. The gauge may fall silent,
+  count nothing, or count where nothing falls.
 - The clock may drift, step or be lost. Drift moves uptime as well: both come from one crystal.
 Port calls take no time.
 """
@@ -33,6 +34,9 @@ if TYPE_CHECKING:
 CONTACT_LEAST_UM = 200  # of rain in that time, or a wet/dry contact shows none
 CONTACT_DRIES_S = HOUR_S  # a wet/dry contact shows rain so long after it fell
 PROBE_OPEN_PPT, PROBE_SHORT_PPT = 0, 900
+NO_AIR_MC = 100_000  # what a broken thermometer shows, or its negative: an assumption
+# Seconds from tip to tip of a gauge that counts where nothing falls: assumptions.
+TIP_S = {Trouble.GAUGE_CHATTERS: 10, Trouble.GAUGE_DRIPS: 60}
 MILLION = 1_000_000
 PROBE, RAIN_GAUGE = CapacitiveProbe(), TippingBucket()
 
@@ -177,7 +181,7 @@ class Devices(Plumbing):
         self.boot_s = self.now_s
         self._boot_wall_s = wall_s
         if self._has_gauge:
-            self._count_start_um = self._gauge_um()
+            self._count_start_um = self._counts_um()
         self.catch_up()
         for pipe in self._pipes:
             pipe.passed_at_boot = pipe.passed
@@ -222,7 +226,7 @@ class Devices(Plumbing):
         if self.now_s >= self._hour_ends_s or self.faults:
             self._look_anew(seen)
         if self._rains:
-            seen.rain_um = self._gauge_um() - self._count_start_um
+            self._show_rain(seen)
         elif self._has_contact:
             before_s = max(self.now_s - CONTACT_DRIES_S, self.sky.start_s)
             fallen_um = self.sky.fallen_um(self.now_s) - self.sky.fallen_um(before_s)
@@ -290,11 +294,10 @@ class Devices(Plumbing):
         """Read what shows the same for the whole of an hour, but for faults."""
         hour = (self.now_s - self.sky.start_s) // HOUR_S
         if self._has_gauge:
-            seen.rain_um = self._gauge_um() - self._count_start_um
+            self._show_rain(seen)
             self._rains = self._counted_um[hour] != self._counted_um[hour + 1]
-        if self.plan.hub.frost:
-            silent = self.faults and self._is(Trouble.THERMOMETER_SILENT)
-            seen.temp_mc = None if silent else self.sky.temp_mc[hour]
+        if self.plan.hub.frost and not (self.faults and self._spoils_thermometer(seen)):
+            seen.temp_mc = self.sky.temp_mc[hour]
         if self.now_s >= self._hour_ends_s:
             if self._probes:
                 self._read_probes(seen, hour)
@@ -319,25 +322,62 @@ class Devices(Plumbing):
 
     def _spoils_probe(self, seen: Seen, zone: int) -> bool:
         """Let a probe show what a trouble makes of it. Returns False without one."""
-        if self._stays_stuck(zone) and seen.soil_vwc_ppt[zone] is not None:
+        shown = seen.soil_vwc_ppt
+        if self._stays_stuck(Trouble.PROBE_STUCK, zone) and shown[zone] is not None:
             return True
-        shorted = self._is(Trouble.PROBE_SHORT, zone)
-        if not shorted and not self._is(Trouble.PROBE_OPEN, zone):
+        if self._is(Trouble.PROBE_SHORT, zone):
+            shown[zone] = PROBE_SHORT_PPT
+        elif self._is(Trouble.PROBE_OPEN, zone):
+            shown[zone] = PROBE_OPEN_PPT
+        elif self._is(Trouble.PROBE_SILENT, zone):
+            shown[zone] = None
+        else:
             return False
-        seen.soil_vwc_ppt[zone] = PROBE_SHORT_PPT if shorted else PROBE_OPEN_PPT
         return True
 
-    def _stays_stuck(self, zone: int) -> bool:
-        """Whether a probe is stuck since before now; as it sticks, it still reads once."""
+    def _spoils_thermometer(self, seen: Seen) -> bool:
+        """Let the thermometer show what a trouble makes of it. Returns False without one."""
+        if self._stays_stuck(Trouble.THERMOMETER_STUCK, 0) and seen.temp_mc is not None:
+            return True
+        if self._is(Trouble.THERMOMETER_SILENT):
+            seen.temp_mc = None
+        elif self._is(Trouble.THERMOMETER_COLD):
+            seen.temp_mc = -NO_AIR_MC
+        elif self._is(Trouble.THERMOMETER_HOT):
+            seen.temp_mc = NO_AIR_MC
+        else:
+            return False
+        return True
+
+    def _stays_stuck(self, what: Trouble, which: int) -> bool:
+        """Whether a sensor is stuck since before now; as it sticks, it still reads once."""
         for fault in self.faults:
-            concerned = fault.what is Trouble.PROBE_STUCK and fault.which == zone
+            concerned = fault.what is what and fault.which == which
             if concerned and fault.start_s < self.now_s < fault.end_s:
                 return True
         return False
 
-    def _gauge_um(self) -> int:
-        """What the gauge has counted since the start; tips fall evenly within an hour."""
-        hour, of_hour_s = divmod(self.now_s - self.sky.start_s, HOUR_S)
+    def _show_rain(self, seen: Seen) -> None:
+        """Let the gauge show what it has counted since boot, or nothing while it is silent."""
+        silent = self.faults and self._is(Trouble.GAUGE_SILENT)
+        seen.rain_um = None if silent else self._counts_um() - self._count_start_um
+
+    def _counts_um(self) -> int:
+        """What the gauge has counted since the start, with what troubles took and added."""
+        counted_um = self._gauge_um(self.now_s)
+        for fault in self.faults:
+            until_s = min(self.now_s, fault.end_s)
+            if until_s <= fault.start_s:
+                continue
+            if fault.what is Trouble.GAUGE_BLOCKED:
+                counted_um -= self._gauge_um(until_s) - self._gauge_um(fault.start_s)
+            elif fault.what in TIP_S:
+                counted_um += (until_s - fault.start_s) // TIP_S[fault.what] * self._tip_um
+        return counted_um
+
+    def _gauge_um(self, at_s: int) -> int:
+        """What a sound gauge has counted until a time; tips fall evenly within an hour."""
+        hour, of_hour_s = divmod(at_s - self.sky.start_s, HOUR_S)
         before_um, after_um = self._counted_um[hour], self._counted_um[hour + 1]
         more_um = (after_um - before_um) * of_hour_s // HOUR_S
         return before_um + more_um // self._tip_um * self._tip_um

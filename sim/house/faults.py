@@ -22,7 +22,15 @@ class Trouble(Enum):
     PROBE_STUCK = auto()  # a zone
     PROBE_OPEN = auto()
     PROBE_SHORT = auto()
+    PROBE_SILENT = auto()
     THERMOMETER_SILENT = auto()
+    THERMOMETER_STUCK = auto()
+    THERMOMETER_COLD = auto()  # far colder than any air
+    THERMOMETER_HOT = auto()
+    GAUGE_SILENT = auto()
+    GAUGE_BLOCKED = auto()  # it counts nothing
+    GAUGE_CHATTERS = auto()  # it counts where nothing falls, more than any sky gives
+    GAUGE_DRIPS = auto()  # the same, but less: such as under a gutter that drips
     SAVE_RAISES = auto()
     SAVE_LOST = auto()
 

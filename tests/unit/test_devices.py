@@ -264,12 +264,51 @@ def test_contact_dries_after_rain() -> None:
     assert seen == [False, True, True, False, False]
 
 
-def test_thermometer_reads_the_hour_or_nothing() -> None:
-    fault = Fault(Trouble.THERMOMETER_SILENT, START_S + 60, START_S + 120)
-    device = devices(by_hour=still_weather(1, temp_c=-1.25), faults=[fault])
-    assert device.look().temp_mc == -1250
-    device.advance(START_S + 60)
-    assert device.look().temp_mc is None
+@pytest.mark.parametrize(
+    ("what", "shown_mc"),
+    [
+        (Trouble.THERMOMETER_SILENT, None),
+        (Trouble.THERMOMETER_STUCK, 1000),
+        (Trouble.THERMOMETER_COLD, -100_000),
+        (Trouble.THERMOMETER_HOT, 100_000),
+    ],
+)
+def test_thermometer_reads_the_hour_or_what_a_trouble_makes_of_it(
+    what: Trouble, shown_mc: int | None
+) -> None:
+    temp_c = np.arange(24.0)
+    by_hour = Hourly(np.zeros(24), temp_c, np.zeros(24))
+    fault = Fault(what, START_S + 3600 + 60, START_S + 5 * 3600)
+    device = devices(by_hour=by_hour, faults=[fault])
+    shown = []
+    for at_s in (0, 3600, 3660, 2 * 3600, 5 * 3600 - 1, 5 * 3600):
+        device.advance(START_S + at_s)
+        shown.append(device.look().temp_mc)
+    assert shown == [0, 1000, shown_mc, shown_mc, shown_mc, 5000]
+
+
+@pytest.mark.parametrize(
+    ("what", "begun_um", "later_um", "after_um"),
+    [
+        (Trouble.GAUGE_SILENT, None, None, 4000),
+        (Trouble.GAUGE_BLOCKED, 1000, 1000, 3000),
+        (Trouble.GAUGE_CHATTERS, 1000, 1400 + 180 * 200, 4000 + 360 * 200),
+        (Trouble.GAUGE_DRIPS, 1000, 1400 + 30 * 200, 4000 + 60 * 200),
+    ],
+)
+def test_gauge_troubles(
+    what: Trouble, begun_um: int | None, later_um: int | None, after_um: int
+) -> None:
+    """Of a millimetre an hour; what it missed or made up stays so when the trouble is over."""
+    fault = Fault(what, START_S + 3600, START_S + 2 * 3600)
+    device = devices(by_hour=still_weather(2, rain_mm=1.0), faults=[fault])
+    shown = []
+    for at_s in (3600, 3600 + 1800, 4 * 3600):
+        device.advance(START_S + at_s)
+        shown.append(device.look().rain_um)
+    device.power_off()
+    device.power_on()
+    assert shown == [begun_um, later_um, after_um] and device.look().rain_um == 0
 
 
 def test_probe_reads_the_watered_column_half_a_metre_down() -> None:
@@ -292,9 +331,14 @@ def test_probe_reads_the_watered_column_half_a_metre_down() -> None:
 
 @pytest.mark.parametrize(
     ("what", "ppt"),
-    [(Trouble.PROBE_OPEN, 0), (Trouble.PROBE_SHORT, 900), (Trouble.PROBE_STUCK, -1)],
+    [
+        (Trouble.PROBE_OPEN, 0),
+        (Trouble.PROBE_SHORT, 900),
+        (Trouble.PROBE_SILENT, None),
+        (Trouble.PROBE_STUCK, -1),
+    ],
 )
-def test_probe_troubles(what: Trouble, ppt: int) -> None:
+def test_probe_troubles(what: Trouble, ppt: int | None) -> None:
     house = make_house(hub=UTC, zone={"probe": 1})
     device = devices(house, faults=[Fault(what, START_S + 3600, START_S + 3 * 86400, which=0)])
     before = device.look().soil_vwc_ppt[0]
@@ -302,7 +346,7 @@ def test_probe_troubles(what: Trouble, ppt: int) -> None:
     device.open(1, 40 * 3600)
     device.advance(START_S + 40 * 3600)
     seen = device.look().soil_vwc_ppt
-    assert seen[0] == (before if ppt < 0 else ppt)
+    assert seen[0] == (before if ppt == -1 else ppt)
     assert before is not None and seen[1] is not None and seen[1] > before
 
 

@@ -131,18 +131,26 @@ def test_the_gauge_may_begin_again() -> None:
 
 
 def test_a_gauge_that_counts_more_than_any_sky_gives_is_an_alarm() -> None:
+    """What it counts is then no rain, today and tomorrow, and holds no check back."""
     bench = booted(utc_plan())
     bench.run_until(DAY_S + 5 * HOUR_S - 1)
     bench.seen.rain_um = 299999
     bench.run_until(DAY_S + 6 * HOUR_S - 1)
-    assert bench.runner.hub.record.gaps & NO_RAIN == 0
+    hub = bench.runner.hub
+    assert hub.record.gaps & NO_RAIN == 0 and rain_um(bench) == 299999
+    checks_up_s = hub.lockouts.after_rain_up_s
     bench.seen.rain_um = 1 << 60
     bench.run_until(2 * DAY_S - 1)
-    assert rain_um(bench) == 300000
-    assert bench.runner.hub.record.gaps & NO_RAIN
-    bench.run_until(3 * DAY_S)
-    assert edges(bench, RAIN_STALE) == [(1, DAY_S + 6 * HOUR_S), (0, 2 * DAY_S + MIN_S)]
-    assert bench.runner.hub.record.gaps & NO_RAIN == 0
+    assert rain_um(bench) == 0 and hub.record.gaps & NO_RAIN
+    bench.seen.rain_um += 7000
+    bench.run_until(3 * DAY_S - 1)
+    assert rain_um(bench) == 0 and hub.record.gaps & NO_RAIN
+    assert hub.lockouts.after_rain_up_s == checks_up_s
+    bench.run_until(3 * DAY_S + HOUR_S)
+    bench.seen.rain_um += 7000
+    bench.run_until(4 * DAY_S - 1)
+    assert rain_um(bench) == 7000 and hub.record.gaps & NO_RAIN == 0
+    assert edges(bench, RAIN_STALE) == [(1, DAY_S + 6 * HOUR_S), (0, 3 * DAY_S + MIN_S)]
 
 
 def test_a_gauge_that_says_nothing_for_three_hours_is_an_alarm() -> None:
@@ -173,19 +181,17 @@ def test_a_thermometer_that_stays_put_all_day_is_an_alarm(range_mc: int, stuck: 
     assert edges(bench, STUCK) == ([(1, 2 * DAY_S), (0, 3 * DAY_S)] if stuck else [])
 
 
-@pytest.mark.parametrize(
-    ("temp_mc", "stuck"),
-    [(-60001, True), (-60000, False), (60099, False), (60100, True), (-(10**9), True)],
-)
-def test_a_temperature_that_no_air_has_is_an_alarm_by_midnight(temp_mc: int, stuck: bool) -> None:
+@pytest.mark.parametrize("temp_mc", [-(10**9), -60001, -60000, 60000, 60001])
+def test_a_thermometer_that_shows_what_no_air_is_counts_as_silent(temp_mc: int) -> None:
     bench = booted(utc_plan())
-    usual_mc = bench.seen.temp_mc
     bench.run_until(DAY_S + 5 * HOUR_S - 1)
     bench.seen.temp_mc = temp_mc
-    bench.run_until(DAY_S + 5 * HOUR_S)
-    bench.seen.temp_mc = usual_mc
     bench.run_until(2 * DAY_S)
-    assert edges(bench, STUCK) == ([(1, 2 * DAY_S)] if stuck else [])
+    air = abs(temp_mc) <= 60000
+    missed_s = DAY_S + 8 * HOUR_S - MIN_S
+    assert edges(bench, STALE) == ([] if air else [(1, missed_s)])
+    assert edges(bench, FROST) == ([(1, DAY_S + 5 * HOUR_S)] if temp_mc == -60000 else [])
+    assert edges(bench, STUCK) == []
 
 
 def test_a_silent_thermometer_spoils_its_day() -> None:
