@@ -62,6 +62,8 @@ class Case:
     def name(self) -> str:
         """In plain words."""
         words = self.what.name.lower().replace("_", " ")
+        if self.part == "probe":
+            words += f", zone {self.zone + 1}"
         return words + (", in a frost" if self.in_frost else "")
 
 
@@ -85,6 +87,7 @@ HUB_CASES = (
 )
 # Where a failing sensor costs the house more than the lack of it.
 MISSED = (
+    Case("probe", Trouble.PROBE_STUCK, None, zone=3),
     Case("gauge", Trouble.GAUGE_DRIPS, None),
     Case("thermometer", Trouble.THERMOMETER_SILENT, events.STALE, in_frost=True),
     Case("thermometer", Trouble.THERMOMETER_STUCK, events.STUCK, in_frost=True),
