@@ -50,7 +50,8 @@ COVERED = """() => [...document.querySelectorAll("svg")].flatMap(svg => {
 })"""
 # What lies beyond the right edge of the page's column, or scrolls in a box of its own.
 BEYOND = """() => {
-  const edge = document.querySelector("nav").getBoundingClientRect().right + 1;
+  const column = document.querySelector("nav") || document.querySelector("main > *");
+  const edge = column.getBoundingClientRect().right + 1;
   return [...document.querySelectorAll("main *")].filter(one => {
     const style = getComputedStyle(one);
     const scrolls = !one.closest("thead, svg") && style.display != "inline"

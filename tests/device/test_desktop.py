@@ -64,7 +64,7 @@ def test_micropython_goes_on_from_the_record_of_cpython(folder: Path, micropytho
     run_hub([sys.executable], folder, "quit\n")
     told = run_hub([str(micropython)], folder, "status\nbutton\nquit\n")
     assert boots(folder) == 2
-    assert "The light: " in told and "No alarm stands." in told and "done" in told
+    assert "The light: " in told and "No alarm stands." in told and "you asked: stop" in told
 
 
 def test_no_plan_is_one_clear_line(tmp_path: Path) -> None:

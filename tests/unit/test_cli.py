@@ -287,7 +287,7 @@ def test_replay_on_many_grounds_side_by_side(
             status = process.returncode
         assert status == 0, err
         assert "grounds: 2 of 2" in err
-        assert " in eight of ten plausible grounds)" in out
+        assert " on eight of ten plausible grounds)" in out
         assert "the middle of 2 grounds" in out
         lines = [line for line in out.splitlines() if line[0] in "┏┃┡│├└"]
         assert len(lines) >= 8 and max(map(len, lines)) <= 80

@@ -145,7 +145,12 @@ def clean():
     """Remove what a test left."""
     try:
         for name in os.listdir(FOLDER):
-            os.remove(FOLDER + "/" + name)
+            if name != "log":
+                os.remove(FOLDER + "/" + name)
+        if "log" in os.listdir(FOLDER):
+            for name in os.listdir(FOLDER + "/log"):
+                os.remove(FOLDER + "/log/" + name)
+            os.rmdir(FOLDER + "/log")
         os.rmdir(FOLDER)
     except OSError:
         pass
