@@ -130,6 +130,27 @@ def test_a_house_that_moves_is_for_an_engineer(tmp_path: Path) -> None:
     assert status == 1 and "engineer" in out and not file.exists()
 
 
+@pytest.mark.parametrize(
+    ("option", "answer", "line"),
+    [
+        ("--probes", "all", "probe = true"),
+        ("--probes", "north", "probe = true"),
+        ("--thermometer", "yes", "thermometer = true"),
+        ("--built", "2019", "settled = false"),
+    ],
+)
+def test_a_yes_or_no_is_changed_in_a_file_that_is_there(
+    option: str, answer: str, line: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "property.toml"
+    begin = ("--where", "39211", "--north", "40 ft", "--east", "30 ft")
+    assert run("start", str(file), *begin, "--probes", "none", "--thermometer", "no")[0] == 0
+    assert line not in file.read_text("utf-8")
+    for _ in range(2):
+        assert run("start", str(file), option, answer)[0] == 0
+        assert line in file.read_text("utf-8")
+
+
 def test_again_it_changes_what_is_asked_and_keeps_comments(tmp_path: Path) -> None:
     file = begun(tmp_path, *US)
     mine = file.read_text("utf-8").replace("[soil]", "# mine\n[soil] # too")

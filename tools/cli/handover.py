@@ -15,7 +15,12 @@ LAYOUT_MM = (190.0, 240.0)  # the drawing fits on a sheet of A4 and of Letter
 def calendar(
     property_file: PropertyPath,
     year: Annotated[
-        int | None, typer.Option(min=2001, max=2099, help="The year; else this one.")
+        int | None,
+        typer.Option(
+            min=2001,
+            max=2099,
+            help="The year; else this one, or the next where this one's dates are over.",
+        ),
     ] = None,
     cycles: Annotated[
         bool, typer.Option("--cycles", help="Every planned cycle of the year as well.")
@@ -42,8 +47,12 @@ def calendar(
     from evenclay.tools.property.property import load
 
     house = compile_house(load(property_file))
-    asked = year or datetime.date.today().year
+    today = datetime.date.today()
+    asked = year or today.year
     found = calendars.of_year(house, asked, cycles=cycles)
+    if year is None and calendars.is_over(found, today):
+        asked += 1
+        found = calendars.of_year(house, asked, cycles=cycles)
     path = out or property_file.with_name("calendar.ics")
     files.write({path: found.to_ical()})
     counts = Counter(str(event["summary"]) for event in found.events)

@@ -77,6 +77,13 @@ def _event(
     return event
 
 
+def is_over(found: Calendar, today: datetime.date) -> bool:
+    """Whether every date of a calendar has passed."""
+    begins = [event.decoded("dtstart") for event in found.events]
+    days = [at.date() if isinstance(at, datetime.datetime) else at for at in begins]
+    return bool(days) and max(days) < today
+
+
 def _changes(house: House, year: int) -> Iterator[Event]:
     """The days on which a season of water begins after a closed one, and the other way round."""
     rows = house.plan.rows

@@ -70,6 +70,8 @@ def _barred(key: str, texts: Texts, prop: Property | None) -> str:
     side = key.partition("-")[0]
     if side in SIDES and prop and side in crowded(prop):
         return "where the side has one zone; change this file's by hand"
+    if key in ("hose-flow", "probes") and prop and crowded(prop):
+        return "where each side has one zone at most; change this file's by hand"
     if side in SIDES and key != side and texts[side] == "none":
         return f"where the {side} side has a hose"
     if key in ("first-side", "spigot-places", "paving") and answers.outline_of(texts) is None:

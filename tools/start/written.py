@@ -13,7 +13,7 @@ from typing import Any
 
 import tomlkit
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
-from tomlkit.items import AbstractTable, AoT, Comment, Table, Whitespace
+from tomlkit.items import AbstractTable, AoT, Comment, Item, Table, Whitespace
 
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.edits import add_last, after_last
@@ -58,11 +58,16 @@ def _put(table: Any, key: str, value: Any) -> None:
         last = table[key][-1] if isinstance(table.get(key), AoT) else tomlkit.table()
         table[key] = _copied(value, after_last(last))
     elif key in table and not isinstance(value, AbstractTable):
-        table[key] = value.unwrap()
+        table[key] = _plain(value)
     elif isinstance(table, Table) and not isinstance(value, Table):
-        add_last(table, key, value.unwrap())
+        add_last(table, key, _plain(value))
     else:
         table[key] = value
+
+
+def _plain(value: Any) -> Any:
+    """A value without its place in another document; a yes or no has none."""
+    return value.unwrap() if isinstance(value, Item) else value
 
 
 def _copied(rows: AoT, kept: list[Comment | Whitespace]) -> AoT:
