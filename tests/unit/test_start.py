@@ -8,6 +8,7 @@ from typing import Any
 
 import freezegun
 import pytest
+import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
@@ -149,6 +150,24 @@ def test_a_yes_or_no_is_changed_in_a_file_that_is_there(
     for _ in range(2):
         assert run("start", str(file), option, answer)[0] == 0
         assert line in file.read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("option", "answer"), [("--probes", "none"), ("--hose-flow", "1 gal/h/ft")]
+)
+def test_what_cannot_tell_two_zones_of_a_side_apart_is_refused(
+    option: str, answer: str, tmp_path: Path
+) -> None:
+    file = begun(tmp_path, *US)
+    document = tomlkit.parse(file.read_text("utf-8"))
+    zones = document["zones"]
+    assert isinstance(zones, dict)
+    zones["north 2"] = zones["north"]
+    before = tomlkit.dumps(document)
+    file.write_text(before, "utf-8")
+    status, _, told = run("start", str(file), option, answer)
+    assert status == 2 and "change this file's by hand" in " ".join(told.split())
+    assert file.read_text("utf-8") == before
 
 
 def test_again_it_changes_what_is_asked_and_keeps_comments(tmp_path: Path) -> None:

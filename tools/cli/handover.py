@@ -19,7 +19,7 @@ def calendar(
         typer.Option(
             min=2001,
             max=2099,
-            help="The year; else this one, or the next where this one's dates are over.",
+            help="The year; else the one whose dates come next.",
         ),
     ] = None,
     cycles: Annotated[
