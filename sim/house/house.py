@@ -99,6 +99,7 @@ class House:
     relief_pf: float | None = None
     target_pf: tuple[float, ...] | None = None
     cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report
+    drawing: str = ""  # the house from above, as SVG for the report; '' for none
 
 
 def run_s(plan: Plan, index: int, zone: ZonePart) -> float:

@@ -162,6 +162,7 @@ def _one(path: Path, out: Path, asked: Asked, *, alone: bool = True) -> int:
 def _replayed(prop: "Property", out: Path, asked: Asked) -> dict[str, Any]:
     """Run the engine, with its progress on stderr; it writes the outputs."""
     from evenclay.sim.report.results import replay_house
+    from evenclay.tools.handover.layout.in_report import drawing_of
     from evenclay.tools.property.advice import cautions
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.demand import means_of
@@ -170,7 +171,7 @@ def _replayed(prop: "Property", out: Path, asked: Asked) -> dict[str, Any]:
     days = (asked.first, asked.last)
     record = read_weather(read.path, read.column, read.units, read.dates, latitude_deg, days=days)
     house = compile_house(prop, means_of(record, latitude_deg))
-    house = replace(house, cautions=tuple(cautions(prop, house.plan)))
+    house = replace(house, cautions=tuple(cautions(prop, house.plan)), drawing=drawing_of(prop))
     hashes = {"property": Path(prop.source.name), "weather": read.path}
     with _spreading(asked) as spread:
         return replay_house(

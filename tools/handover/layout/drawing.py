@@ -18,7 +18,7 @@ from shapely import LineString, MultiPolygon, Polygon, box
 from shapely.affinity import affine_transform
 from shapely.geometry.base import BaseGeometry
 
-from evenclay.sim.report.pictures.drawing import STYLE, WIDE, ZONE_COLOURS, svg_of
+from evenclay.sim.report.pictures.drawing import STYLE, WIDE, ZONE_COLOURS, Paper, svg_of
 from evenclay.sim.units import UNITS, Units
 from evenclay.tools.handover.layout.labels import Label, Placed, Point, place
 from evenclay.tools.handover.layout.layout import Laid, Layout
@@ -379,10 +379,10 @@ def svg_file(figure: Figure) -> str:
     return out.getvalue()
 
 
-def svg_inline(figure: Figure, prefix: str, label: str) -> str:
+def svg_inline(figure: Figure, prefix: str, label: str, paper: Paper = WIDE) -> str:
     """The drawing as an element of a page."""
     with mpl.rc_context(LOOK):
-        return svg_of(figure, WIDE, prefix, label)
+        return svg_of(figure, paper, prefix, label)
 
 
 def png_file(figure: Figure) -> bytes:
