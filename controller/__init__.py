@@ -11,7 +11,7 @@ def const(value: int) -> int:
 
 
 try:
-    from micropython import const  # type: ignore[no-redef]
+    from micropython import const  # type: ignore[no-redef]  # a board's own, where there is one
 except ImportError:
     pass
 

@@ -7,9 +7,10 @@ grounds in the years held out, by days: with the middle ground's levels, and wit
 which nobody knows. Beside them stand tables without a hub, and informed: told the truth each day,
 with the better of two reliefs that keeps every limit.
 
-Houses and records are those of `tests.comparing`. `python -m tests.judging PLACE [GROUNDS]` prints
-the table of one place, which takes a core for a quarter of an hour. PLACE is demo, tunis, seattle
-or fulda.
+Houses and records are those of `tests.comparing`. Fulda's record needs spotpy 1.6.7, which is not
+among the locked packages; it carries the file only. `python -m tests.judging PLACE [GROUNDS]`
+prints the table of one place, which takes a core for a quarter of an hour. PLACE is demo, tunis,
+seattle or fulda.
 """
 
 import sys
@@ -20,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from evenclay.controller.plan import HubPart, Plan
-from evenclay.sim.ground.plausible import PlausibleGround, judged, searched
+from evenclay.sim.ground.plausible import PlausibleGround, judged
 from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import Standing, sides_of, stand
 from evenclay.sim.judge import strip, verdict
@@ -28,13 +29,12 @@ from evenclay.sim.judge.by_day import Keeper, Lived, live_by_day
 from evenclay.sim.judge.compare import Life, lives_of
 from evenclay.sim.judge.keepers import Met, Reckoning, Truth, met_of
 from evenclay.sim.judge.measures import YEAR_DAYS, Measures, first_watered, measure_sums, sums_of
-from evenclay.sim.judge.reduced import Reduced
 from evenclay.sim.judge.weigh import place_on
 from evenclay.sim.replay.stay import weather_of
 from evenclay.sim.section.layout import LAYOUT
 from evenclay.sim.types import Bools, Floats
 from evenclay.tools.plan.proposal import propose, table
-from evenclay.tools.plan.proposal.study import Asked, ample, live_on_all, with_targets
+from evenclay.tools.plan.proposal.study import with_targets
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import Means, means_of
 from evenclay.tools.property.property import Property, parse
@@ -84,37 +84,6 @@ class Outcome(NamedTuple):
 
     measures: Measures
     litres_a_year: float
-
-
-def planned(
-    prop: Property, means: Means, life: Life, closed: Bools, reduced: Reduced, executor: Executor
-) -> tuple[House, float]:
-    """A house with its plan as `propose` works it out, and the relief that the search chose."""
-    house = compile_house(prop, means)
-    grounds = searched(sides_of(house), life.index, house.footing_m)
-    levels, _ = propose._levels(house, life, reduced, grounds, executor)
-    by_relief = {each: propose._targets(reduced, levels, each) for each in propose.RELIEFS_PF}
-    least = propose.RELIEFS_PF[0]
-    roomy = compile_house(
-        propose._with_ground(prop, reduced, levels, by_relief[least], least), means
-    )
-    start_min, length_min = table.windows_min(house.plan)[0]
-    plan = ample(roomy.plan, closed.tolist(), propose.CYCLES, start_min, length_min)
-    asked = Asked(roomy, plan, life, tuple(by_relief.items()))
-    lived = live_on_all([asked] * len(grounds), grounds, executor)
-    kept = {
-        relief: [ground.kept[place] for ground in lived] for place, relief in enumerate(by_relief)
-    }
-    found = verdict.verdict({r: [each.measures for each in k] for r, k in kept.items()})
-    relief = propose._chosen(kept, found)
-    weather = life.stay.span.weather
-    ceiling = table.ceilings_mm_d([each.given_mm for each in kept[relief]], weather)
-    ceiling[closed] = 0.0
-    draft = table.draft_of(ceiling, closed, roomy, ROWS)
-    grounded = propose._with_ground(prop, reduced, levels, by_relief[relief], relief)
-    with_table = table.property_of(grounded, roomy, draft, means)
-    assert with_table is not None
-    return compile_house(with_table, means), relief
 
 
 def bare(plan: Plan) -> Plan:
@@ -198,10 +167,12 @@ def ways_of(
 ) -> list[Way]:
     """The ways to judge; a line tells of each as it is ready."""
     own = compile_house(told(prop, TOLD[0]), means)
-    reduced = propose._reduced(own, life, closed)
+    reduced = propose.fitted(own, life, closed)
     ways = []
     for what in TOLD:
-        house, relief = planned(told(prop, what), means, life, closed, reduced, executor)
+        found = propose.search(told(prop, what), means, life, closed, reduced, ROWS, executor)
+        assert found.planned is not None
+        house, relief = compile_house(found.planned, means), found.relief_pf
         print(f"a plan for {what}: relief {relief}", file=sys.stderr, flush=True)
         ways += [Way(what, house, house.plan, relief)]
         ways += [Way(f"{what}, true levels", house, house.plan, relief, True)]

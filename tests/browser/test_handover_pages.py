@@ -1,13 +1,11 @@
 """Drawings and cards in a real browser: nothing covered or clipped, and the pages counted."""
 
 import io
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 from evenclay.tools.handover.card import printed
@@ -15,7 +13,7 @@ from evenclay.tools.handover.card.card import Paper, card_of
 from evenclay.tools.handover.layout.drawing import Sheet, figure_of, svg_file
 from evenclay.tools.handover.layout.layout import lay_out
 from evenclay.tools.property.property import Property, load, parse
-from tests.browser.test_report_page import COVERED, NAMES, OUTSIDE
+from tests.browser.test_report_page import COVERED, OUTSIDE
 from tests.outlines import OUTLINES, house_of
 from tests.unit.test_card import eight_zones, us_text
 
@@ -44,20 +42,6 @@ SMALL = """() => [...document.querySelectorAll("body *")].filter(one =>
 ).map(one => one.textContent)"""
 WIDE = """() => [...document.querySelectorAll("table, figure, p")].filter(one =>
   one.scrollWidth > one.clientWidth + 1).map(one => one.textContent)"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """A browser of this machine; skips where there is none."""
-    found = next((path for path in map(shutil.which, NAMES) if path), None)
-    if found is None:
-        pytest.skip("no browser: none of " + ", ".join(NAMES) + " is on the path")
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=found, args=["--no-sandbox"], timeout=0
-        )
-        yield started
-        started.close()
 
 
 def looked_at(browser: Browser, html: str, *scripts: str, width: int = 900) -> list[Any]:

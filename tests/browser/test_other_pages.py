@@ -10,7 +10,6 @@ from typer.testing import CliRunner
 from evenclay.tools.cli.commands import app
 from evenclay.tools.plan.before_after import page
 from tests.browser.test_report_page import AXE, BEYOND, COVERED, OUTSIDE
-from tests.browser.test_report_page import browser as browser  # a fixture
 from tests.unit.test_before_after import found_of
 from tests.unit.test_units import ODD, house
 

@@ -5,7 +5,6 @@ of eight zones with long names and figures over many grounds.
 """
 
 import re
-import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,7 +12,7 @@ from typing import Any
 
 import axe_playwright_python
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from evenclay.controller.plan import HubPart, Plan, RowPart, ZonePart
 from evenclay.sim.house.house import House
@@ -21,7 +20,6 @@ from evenclay.sim.report.page import write_report
 from evenclay.tools.property.plan_ranges import RANGES
 from tests.unit.test_report import change_summary, cut, house, write_year
 
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 AXE = Path(axe_playwright_python.__file__).with_name("axe.min.js")  # axe-core, kept in the package
 # Width and height of a phone, a tablet and a desk.
 SCREENS = {"phone": (390, 844), "tablet": (820, 1180), "desk": (1440, 900)}
@@ -63,20 +61,6 @@ BEYOND = """() => {
 WORDS = """() => [...document.querySelectorAll("svg")].filter(svg => svg.clientWidth).map(svg =>
   Math.min(...[...svg.querySelectorAll("text")].filter(text => text.textContent.trim())
     .map(text => text.getBoundingClientRect().height)))"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """A browser of this machine; skips where there is none."""
-    found = next((path for path in map(shutil.which, NAMES) if path), None)
-    if found is None:
-        pytest.skip("no browser: none of " + ", ".join(NAMES) + " is on the path")
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=found, args=["--no-sandbox"], timeout=0
-        )
-        yield started
-        started.close()
 
 
 def _part(kind: Any, **values: int) -> Any:

@@ -12,6 +12,7 @@ from evenclay.sim.units import UNITS
 from evenclay.tools.handover.card import content
 from evenclay.tools.handover.card.check_drawing import check_svg
 from evenclay.tools.handover.layout.drawing import Sheet, darker, figure_of, look, svg_inline
+from evenclay.tools.handover.layout.in_report import WORDS
 from evenclay.tools.handover.layout.layout import Layout, lay_out
 from evenclay.tools.handover.layout.parts import THREAD
 from evenclay.tools.property.compile import compile_house
@@ -116,8 +117,7 @@ def _drawing(prop: Property, layout: Layout | None) -> Markup | None:
         return None
     size = DRAWING_MM[len(prop.zones) > ONE_SIDE]
     figure = figure_of(Sheet(layout, *size, names=False))
-    words = "The house from above, with the hose of each zone"
-    return Markup(svg_inline(figure, "layout", words))  # our own drawing
+    return Markup(svg_inline(figure, "layout", WORDS))  # our own drawing
 
 
 def _swatch(number: int) -> Markup:

@@ -34,7 +34,7 @@ from evenclay.tools.plan.proposal.study import (
 )
 from evenclay.tools.plan.proposal.written import written
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.demand import means_of
+from evenclay.tools.property.demand import Means, means_of
 from evenclay.tools.property.file.estimate import DRIEST_PF, FULL_PF, Ground, Yard
 from evenclay.tools.property.property import Property, parse
 
@@ -97,41 +97,23 @@ def propose(
     life = lives_of(house, source, seen, 0, seed, SEARCHED_YEARS)[0]
     closed = table.frosty(record) | table.closed_by_owner(house.plan)
     tell("the hub's model of the ground, fitted to the middle ground")
-    reduced = _reduced(house, life, closed)
-    grounds_seen = searched(sides_of(house), life.index, house.footing_m)
+    reduced = fitted(house, life, closed)
     tell("sixteen plausible grounds, each with three reliefs")
-    levels, trust = _levels(house, life, reduced, grounds_seen, executor)
-    by_relief_pf = {relief: _targets(reduced, levels, relief) for relief in RELIEFS_PF}
-    roomy = _with_ground(prop, reduced, levels, by_relief_pf[RELIEFS_PF[0]], RELIEFS_PF[0])
-    roomy_house = compile_house(roomy, means)
-    start_min, length_min = table.windows_min(house.plan)[0]
-    plan = ample(roomy_house.plan, closed.tolist(), CYCLES, start_min, length_min)
-    asked = Asked(roomy_house, plan, life, tuple(by_relief_pf.items()))
-    lived = live_on_all([asked] * len(grounds_seen), grounds_seen, executor)
-    by_relief = {
-        relief: [ground.kept[place] for ground in lived] for place, relief in enumerate(RELIEFS_PF)
-    }
-    found = verdict.verdict({r: [each.measures for each in k] for r, k in by_relief.items()})
-    relief = _chosen(by_relief, found)
-    weather = life.stay.span.weather
-    ceiling = table.ceilings_mm_d([each.given_mm for each in by_relief[relief]], weather)
-    ceiling[closed] = 0.0
-    draft = table.draft_of(ceiling, closed, roomy_house, rows)
-    grounded = _with_ground(prop, reduced, levels, by_relief_pf[relief], relief)
-    planned = table.property_of(grounded, roomy_house, draft, means)
-    if planned is None:
+    best = search(prop, means, life, closed, reduced, rows, executor)
+    if best.planned is None:
         return None
-    text = written(prop.source.text, planned)
+    text = written(prop.source.text, best.planned)
     planned = parse(text, prop.source.name)
     tell(f"the plan judged on {grounds} other grounds, in years held out")
     final = compile_house(planned, means)
     others = judged(sides_of(final), life.index, final.footing_m, grounds)
+    relief, found = best.relief_pf, best.verdict
     last = [
         Asked(
             final,
             final.plan,
             lives_of(final, source, weather, 0, seed + 1, JUDGED_YEARS)[0],
-            ((relief, by_relief_pf[relief]),),
+            ((relief, best.targets_pf[relief]),),
         )
         for weather in kept_back
     ]
@@ -143,17 +125,70 @@ def propose(
     return Proposal(
         final,
         reduced,
-        levels,
-        trust,
-        by_relief,
+        best.levels_pf,
+        best.trust,
+        best.by_relief,
         found,
         relief,
-        ceiling,
+        best.ceiling_mm_d,
         planned,
         text,
         held_out,
         names,
     )
+
+
+@dataclass(frozen=True)
+class Searched:
+    """What the grounds searched say. targets_pf, by_relief: of each relief. planned: the property
+    with the plan of the relief chosen; None where no table fits."""
+
+    levels_pf: Floats
+    trust: float
+    targets_pf: dict[float, Floats]
+    by_relief: dict[float, list[Kept]]
+    verdict: Verdict
+    relief_pf: float
+    ceiling_mm_d: Floats
+    planned: Property | None
+
+
+def search(
+    prop: Property,
+    means: Means,
+    life: Life,
+    closed: Bools,
+    reduced: Reduced,
+    rows: int,
+    executor: Executor,
+) -> Searched:
+    """Live on sixteen grounds with each relief, choose one, and make its table.
+
+    closed: half-months without water. reduced: the hub's model. rows: of the table, at most.
+    """
+    house = compile_house(prop, means)
+    grounds = searched(sides_of(house), life.index, house.footing_m)
+    levels, trust = _levels(house, life, reduced, grounds, executor)
+    targets_pf = {relief: _targets(reduced, levels, relief) for relief in RELIEFS_PF}
+    roomy = compile_house(
+        _with_ground(prop, reduced, levels, targets_pf[RELIEFS_PF[0]], RELIEFS_PF[0]), means
+    )
+    start_min, length_min = table.windows_min(house.plan)[0]
+    plan = ample(roomy.plan, closed.tolist(), CYCLES, start_min, length_min)
+    asked = Asked(roomy, plan, life, tuple(targets_pf.items()))
+    lived = live_on_all([asked] * len(grounds), grounds, executor)
+    by_relief = {
+        relief: [ground.kept[place] for ground in lived] for place, relief in enumerate(RELIEFS_PF)
+    }
+    found = verdict.verdict({r: [each.measures for each in k] for r, k in by_relief.items()})
+    relief = _chosen(by_relief, found)
+    weather = life.stay.span.weather
+    ceiling = table.ceilings_mm_d([each.given_mm for each in by_relief[relief]], weather)
+    ceiling[closed] = 0.0
+    draft = table.draft_of(ceiling, closed, roomy, rows)
+    grounded = _with_ground(prop, reduced, levels, targets_pf[relief], relief)
+    planned = table.property_of(grounded, roomy, draft, means)
+    return Searched(levels, trust, targets_pf, by_relief, found, relief, ceiling, planned)
 
 
 def cut(record: Weather, seed: int, grounds: int) -> tuple[Weather, list[Weather], str]:
@@ -174,7 +209,7 @@ def cut(record: Weather, seed: int, grounds: int) -> tuple[Weather, list[Weather
     return seen, [kept_back] * grounds, f"{first} to {record.last_day}"
 
 
-def _reduced(house: House, life: Life, closed: Bools) -> Reduced:
+def fitted(house: House, life: Life, closed: Bools) -> Reduced:
     """Fit the hub's model on the middle ground, by the years searched."""
     _, by_hour, climate = weather_of(house, life.stay, life.seed)
     standing = stand(house, middle(sides_of(house), life.index, house.footing_m), climate)
