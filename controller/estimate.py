@@ -100,21 +100,26 @@ def held_um(lack_um: int) -> int:
     return min(max(lack_um, 0), _MOST_UM)
 
 
-def towards(lack_um: int, low_um: int, high_um: int, gain_pct: int) -> int:
-    """Return how far to move what a strip is thought to lack, given that it lies between two."""
-    if lack_um < low_um:
-        return (low_um - lack_um) * gain_pct // 100
-    if lack_um > high_um:
-        return -((lack_um - high_um) * gain_pct // 100)
-    return 0
+def middle_um(borders_um: "Sequence[int]", found: int) -> int:
+    """Return what the ground lacks in the middle of a class; an end's is as wide as its neighbour.
 
-
-def learnt_ppt(factor_ppt: int, moved_um: int, whole_um: int, learn_ppt: int) -> int:
-    """Return a zone's factor on demand after a finding moved its estimate.
-
-    moved_um: drier is more. whole_um: a move that counts whole; larger ones count no more.
-    learn_ppt: how much the factor then changes, in thousandths of itself.
+    borders_um: of the classes, the driest first. found: the class, 0 is the driest.
     """
-    part_um = min(max(moved_um, -whole_um), whole_um)
-    factor_ppt += factor_ppt * learn_ppt * part_um // (1000 * whole_um)
+    last = len(borders_um)
+    if found == 0:
+        return (3 * borders_um[0] - borders_um[1]) // 2
+    if found == last:
+        return max((3 * borders_um[last - 1] - borders_um[last - 2]) // 2, 0)
+    return (borders_um[found - 1] + borders_um[found]) // 2
+
+
+def learnt_ppt(factor_ppt: int, apart_mpf: int, whole_mpf: int, learn_ppt: int) -> int:
+    """Return a zone's factor on demand after it was found other than it was thought to be.
+
+    apart_mpf: drier is more. whole_mpf: what counts whole; more counts no more. learn_ppt: how
+    much the factor then changes, in thousandths of itself.
+    """
+    part_mpf = min(max(apart_mpf, -whole_mpf), whole_mpf)
+    whole = 1000 * max(whole_mpf, 1)
+    factor_ppt += (2 * factor_ppt * learn_ppt * part_mpf + whole) // (2 * whole)
     return min(max(factor_ppt, _FACTOR_LEAST_PPT), _FACTOR_MOST_PPT)

@@ -18,12 +18,10 @@ if _TYPE_CHECKING:
     from .plan import Plan, RowPart
 
 _FAR_S = const(65535)  # longer than any run
-_FAR_UM = const(600000)  # more than any strip lacks
 _LONG_S = const(604800)
-_LEARNS_WEEKS = const(8)  # at least, of a sensor's own error; a strip's estimate begins as a guess
-_WEEKS_MAX = const(255)
-_WETTER_MPF = const(250)  # what a sensor reads wetter than that is no error of its own
-_OFFSET_MOST_MPF = const(3000)  # what is further away is no error any more
+_LEARNS = const(8)  # findings at least, by which a lasting error is learnt before any is believed
+_HEARD_MAX = const(255)
+_ERROR_MOST_MPF = const(3000)  # what is further away is no error any more
 _CORRECTED = const(4)  # place in an account
 
 
@@ -201,46 +199,60 @@ class Estimates:
         Where another zone's sensor speaks for it, it moves by half as many pF as that zone does:
         of what was thought wrongly, half concerns that zone alone.
         """
-        hub = self._hub
-        probes = self._lockouts.probes
-        factors_ppt = self._record.factor_ppt
         found_mpf = []
-        for zone in range(len(probes)):
-            found_mpf.append(self._departure_mpf(zone))
+        for zone, probe in enumerate(self._lockouts.probes):
+            part = self._zones[zone]
+            apart_mpf = 0
+            if probe and probe.trusted and probe.ppt >= 0:
+                dry_mpf = (part.full_ppt - probe.ppt) * 1000 // part.per_pf_ppt
+                apart_mpf = self._beyond_mpf(zone, dry_mpf)
+            found_mpf.append(apart_mpf)
+        gain_pct = self._hub.sensor_gain_pct
         for zone, part in enumerate(self._zones):
             if part.sensor:
-                whole_um = found_mpf[part.sensor - 1] * part.hold_um // 1000
+                apart_mpf = found_mpf[part.sensor - 1]
                 if part.sensor - 1 != zone:
-                    whole_um //= 2
-                self._move(zone, whole_um * hub.sensor_gain_pct // 100)
-                unit_um = max(hub.whole_mpf * part.hold_um // 1000, 1)
-                factors_ppt[zone] = estimate.learnt_ppt(
-                    factors_ppt[zone], whole_um, unit_um, hub.sensor_learn_ppt
-                )
+                    apart_mpf //= 2
+                self._believe(zone, apart_mpf, gain_pct)
 
-    def _departure_mpf(self, zone: int) -> int:
-        """How much drier a zone's own probe finds it than the estimate, beyond its lasting error.
+    def _beyond_mpf(self, zone: int, dry_mpf: int) -> int:
+        """How much drier a zone was found than it was thought to be, beyond its lasting error.
 
-        That error is what it shows before the zone is first watered; later it is learnt slowly, so
-        that a new probe is forgiven within years. 0 while it is learnt, where the zone has no
-        probe, and where that is not trusted.
+        That error, of a probe or of what the plan knows of the ground, is what shows before the
+        zone is first watered; later it is learnt slowly, so that a new probe is forgiven within
+        years. 0 while it is learnt.
+
+        Args:
+            dry_mpf: what was found, beyond pF 2
         """
-        part = self._zones[zone]
-        probe = self._lockouts.probes[zone]
-        if not probe or not probe.trusted or probe.ppt < 0:
-            return 0
         record = self._record
-        apart_mpf: int = (part.full_ppt - probe.ppt) * 1000 // part.per_pf_ppt
-        apart_mpf -= record.lack_um[zone] * 1000 // part.hold_um
-        apart_mpf = min(max(apart_mpf, -_OFFSET_MOST_MPF), _OFFSET_MOST_MPF)
-        heard = min(record.heard[zone] + 1, _WEEKS_MAX)
-        learns = heard <= _LEARNS_WEEKS or not record.valve_wall_s[zone]
-        weeks = max(heard - _LEARNS_WEEKS, 1) if learns else _WEEKS_MAX
+        apart_mpf: int = dry_mpf - record.lack_um[zone] * 1000 // self._zones[zone].hold_um
+        apart_mpf = min(max(apart_mpf, -_ERROR_MOST_MPF), _ERROR_MOST_MPF)
+        heard = min(record.heard[zone] + 1, _HEARD_MAX)
+        learns = heard <= _LEARNS or not record.valve_wall_s[zone]
+        among = heard if learns else _HEARD_MAX
         offset_mpf: int = record.offset_mpf[zone]
-        offset_mpf += (2 * (apart_mpf - offset_mpf) + weeks) // (2 * weeks)
+        offset_mpf += (2 * (apart_mpf - offset_mpf) + among) // (2 * among)
         record.heard[zone] = heard
         record.offset_mpf[zone] = offset_mpf
-        return 0 if learns else apart_mpf - max(offset_mpf, -_WETTER_MPF)
+        return 0 if learns else apart_mpf - max(offset_mpf, -self._zones[zone].error_mpf)
+
+    def _believe(self, zone: int, apart_mpf: int, gain_pct: int) -> int:
+        """Move a zone part of the way to what was found, and its factor on demand a little.
+
+        Drier is more. Returns by how much it moved.
+        """
+        hub = self._hub
+        record = self._record
+        before_um: int = record.lack_um[zone]
+        moved_um = apart_mpf * self._zones[zone].hold_um // 1000 * gain_pct // 100
+        record.lack_um[zone] = estimate.held_um(before_um + moved_um)
+        record.factor_ppt[zone] = estimate.learnt_ppt(
+            record.factor_ppt[zone], apart_mpf, hub.whole_mpf, hub.learn_ppt
+        )
+        moved_um = record.lack_um[zone] - before_um
+        self.accounts[zone][_CORRECTED] += moved_um
+        return moved_um
 
     def check(self, zone: int, readings: "Sequence[int]") -> None:
         """Take the owner's blade readings of a zone: muddy counts before dry, dry before firm.
@@ -257,25 +269,19 @@ class Estimates:
         self._corrected(zone, events.CHECK, self._record.top_um[zone] - top_um)
 
     def sample(self, zone: int, classes: "Sequence[int]") -> None:
-        """Take the classes of samples from half a metre down, of which the wettest counts."""
+        """Take the classes of samples from half a metre down, of which the wettest counts.
+
+        A zone with a probe of its own goes by that alone.
+        """
         part = self._zones[zone]
-        borders_um = (_FAR_UM, part.class1_um, part.class2_um, part.class3_um, part.class4_um, 0)
-        found = max(classes)
-        lack_um = self._record.lack_um[zone]
-        gain_pct = self._hub.sample_gain_pct
-        moved_um = estimate.towards(lack_um, borders_um[found + 1], borders_um[found], gain_pct)
-        self._corrected(zone, events.SAMPLE, self._move(zone, moved_um))
+        if not part.probe:
+            borders_um = (part.class1_um, part.class2_um, part.class3_um, part.class4_um)
+            found_um = estimate.middle_um(borders_um, max(classes))
+            apart_mpf = self._beyond_mpf(zone, found_um * 1000 // part.hold_um)
+            moved_um = self._believe(zone, apart_mpf, self._hub.sample_gain_pct)
+            self._corrected(zone, events.SAMPLE, moved_um)
 
     def _corrected(self, zone: int, why: int, moved_um: int) -> None:
         self._record.dirty = True
         if moved_um:
             self._tell(events.CORRECTED, zone, why, moved_um)
-
-    def _move(self, zone: int, moved_um: int) -> int:
-        """Move a zone's estimate; drier is more. Returns by how much it moved."""
-        lacks_um = self._record.lack_um
-        before_um: int = lacks_um[zone]
-        lacks_um[zone] = estimate.held_um(before_um + moved_um)
-        moved_um = lacks_um[zone] - before_um
-        self.accounts[zone][_CORRECTED] += moved_um
-        return moved_um

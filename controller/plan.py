@@ -18,7 +18,7 @@ from binascii import crc32
 
 from . import const, limits
 
-_PLAN_MAGIC = b"Ep\x04"  # the last is the version
+_PLAN_MAGIC = b"Ep\x05"  # the last is the version
 _HEAD_BYTES = const(7)
 _PART_BYTES_MAX = const(192)  # more than any part takes
 _START_GRACE_MIN = const(360)  # how long after a start time a run may end: a quarter of a day
@@ -105,8 +105,8 @@ class HubPart(Part):
         "yard_lack_um I "  # its long-run mean, where a first boot begins
         "sample_gain_pct B "  # how far a finding moves the estimate
         "sensor_gain_pct B "
-        "sensor_learn_ppt B "  # and how much, at most, a sensor teaches of a zone's factor
-        "whole_mpf H "  # a move that counts whole for that
+        "learn_ppt B "  # and how much, at most, it teaches of a zone's factor
+        "whole_mpf H "  # what counts whole for that
     )
     # Radiation from beyond the air, as the water that it could evaporate in a day, um: in the
     # middle of each 24th of a year of 365 days, from 1 January on; between these by straight lines.
@@ -156,6 +156,7 @@ class ZonePart(Part):
         "sensor B "  # 1 + the zone whose probe speaks for it, which may be its own; 0: none
         "full_ppt H "  # what that probe shows at pF 2
         "per_pf_ppt H "  # and how much less a pF
+        "error_mpf H "  # what its probe, or a sample, may read too wet for good
         "class1_um I "  # lacks at the borders of a sample's classes: class 0 lacks this or more,
         "class2_um I "  # class 1 less than that and this or more,
         "class3_um I "
@@ -257,7 +258,7 @@ def unpack(data: bytes) -> Plan:
     """
     end = len(data) - 4
     if data[:3] != _PLAN_MAGIC or end < _HEAD_BYTES:
-        raise PlanError("no plan of version 3")
+        raise PlanError("no plan of version 5")
     crc = crc32(data[:end])
     if crc.to_bytes(4, "little") != data[end:]:
         raise PlanError("wrong crc")

@@ -57,7 +57,7 @@ HUB = {
     "yard_lack_um": 50000,
     "sample_gain_pct": 70,
     "sensor_gain_pct": 20,
-    "sensor_learn_ppt": 5,
+    "learn_ppt": 5,
     "whole_mpf": 200,
 }
 # The sun of 33 degrees north, um a day (FAO-56, eq. 21).
@@ -113,6 +113,7 @@ ZONE = {
     "sensor": 0,
     "full_ppt": 380,
     "per_pf_ppt": 60,
+    "error_mpf": 250,
     "class1_um": 150000,
     "class2_um": 90000,
     "class3_um": 60000,

@@ -12,19 +12,27 @@ from evenclay.sim.house.site import Ground, Sky
 
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
+# A sampler begins at once, whatever the season: by the first eight samples the hub learns what it
+# thinks wrongly of a strip for good, and a third of the weeks is missed.
+EARLY_DAYS = 84
 
 
 def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
-    """When the owner checks: weekly, in the open season, put off by a day after rain."""
+    """When the owner checks: weekly, put off by a day after rain.
+
+    In the open season, and with a sampler in the first weeks of the hub's life as well.
+    """
     agenda = Agenda(plan)
     time = agenda.time
     day = time.local_s(sky.start_s) // DAY_S
     last_day = time.local_s(end_s - 1) // DAY_S
+    early_day = day + (EARLY_DAYS if samples(owner) else 0)
     times = []
     due = False
     while day <= last_day:
         row = agenda.row_of(day)
-        due = row.cycles > 0 and (due or (day + FIRST_WEEKDAY) % 7 == owner.weekday)
+        goes_out = row.cycles > 0 or day < early_day
+        due = goes_out and (due or (day + FIRST_WEEKDAY) % 7 == owner.weekday)
         if due:
             at_s = time.wall_s(day * DAY_S + 60 * check_min(owner, row))
             since_s = max(at_s - DAY_S, sky.start_s)
@@ -36,8 +44,15 @@ def check_times(owner: Owner, plan: Plan, sky: Sky, end_s: int) -> list[int]:
     return times
 
 
+def samples(owner: Owner) -> bool:
+    """Whether the owner takes samples when he checks."""
+    return owner.checks and owner.check != "blade"
+
+
 def check_min(owner: Owner, row: RowPart) -> int:
-    """Minute of the day at which the owner checks under a row that has cycles."""
+    """Minute of the day at which the owner checks."""
+    if not row.cycles:
+        return 60 * owner.hour
     return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
 
 

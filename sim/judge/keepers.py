@@ -22,6 +22,7 @@ from evenclay.sim.ground.retention import FULL_PF
 from evenclay.sim.house import hands
 from evenclay.sim.house.devices import RAIN_GAUGE
 from evenclay.sim.house.house import House, Owner
+from evenclay.sim.house.owner import EARLY_DAYS, samples
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import by_day
 from evenclay.sim.section.layout import LAYOUT, STRIP, STRIP_M
@@ -114,7 +115,7 @@ class Reckoning:
     ) -> None:
         """owner: who takes a sample each week, if anybody. truth: errors of each zone's sensor."""
         self._plan, self._met, self._strips = plan, met, house.strips
-        self._owner = owner if owner and owner.checks and owner.check != "blade" else None
+        self._owner = owner if owner and samples(owner) else None
         self._error_pf = [
             zone.suction_error_pf
             if strip.probe == "suction"
@@ -132,7 +133,7 @@ class Reckoning:
         self.lack_um = np.zeros((len(met.rain_mm), len(plan.zones)), np.int64)
 
     def look(self, day: int, ground: Section) -> None:
-        """Read the sensors, and in the open season take samples where somebody does."""
+        """Read the sensors, and take samples where somebody does: early, and in the open season."""
         reads_pf = ground.place_pf(STRIP, AT_SENSOR)
         for zone, probe in enumerate(self._senses.probes):
             if probe:
@@ -143,7 +144,7 @@ class Reckoning:
         begins = self._agenda.row_of(self._met.first_day + day)
         if (
             self._owner
-            and begins.cycles
+            and (begins.cycles or day < EARLY_DAYS)
             and 100.0 * self._random.random() >= self._owner.misses_pct
         ):
             true_pf = ground.place_pf(STRIP, AT_SAMPLE)

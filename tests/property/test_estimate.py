@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenclay.controller import estimate
-from evenclay.controller.estimate import demand_um, held_um, learnt_ppt, root, sun_of, towards
+from evenclay.controller.estimate import demand_um, held_um, learnt_ppt, middle_um, root, sun_of
 
 MOST_UM = 600000
 YEARS = 20
@@ -153,16 +153,15 @@ def test_what_is_held_is_the_nearest_within_bounds(lack_um: int) -> None:
     assert held_um(lack_um) == sorted((0, lack_um, MOST_UM))[1]
 
 
-@given(STORES, STORES, STORES, st.integers(0, 100))
-def test_a_move_goes_towards_and_never_past(
-    lack_um: int, one_um: int, other_um: int, gain_pct: int
-) -> None:
-    low_um, high_um = sorted((one_um, other_um))
-    moved_um = towards(lack_um, low_um, high_um, gain_pct)
-    whole_um = towards(lack_um, low_um, high_um, 100)
-    assert low_um <= lack_um + whole_um <= high_um
-    assert 0 <= moved_um * (1 if whole_um >= 0 else -1) <= abs(whole_um)
-    assert abs(moved_um * 100 - whole_um * gain_pct) < 100
+@given(st.lists(STORES, min_size=4, max_size=4))
+def test_the_middle_of_a_class_lies_within_it(borders_um: list[int]) -> None:
+    """That of the driest class lies above its border, that of the wettest below; none is wetter
+    than full."""
+    borders_um.sort(reverse=True)
+    ends = [2 * borders_um[0] - borders_um[1], *borders_um, 0]
+    for found in range(5):
+        dry_um, wet_um = ends[found], ends[found + 1]
+        assert wet_um <= middle_um(borders_um, found) <= dry_um
 
 
 @given(
@@ -172,10 +171,10 @@ def test_a_move_goes_towards_and_never_past(
     st.integers(0, 255),
 )
 def test_a_factor_stays_within_bounds_and_moves_towards_what_was_found(
-    factor_ppt: int, moved_um: int, whole_um: int, learn_ppt: int
+    factor_ppt: int, apart_mpf: int, whole_mpf: int, learn_ppt: int
 ) -> None:
-    found_ppt = learnt_ppt(factor_ppt, moved_um, whole_um, learn_ppt)
+    found_ppt = learnt_ppt(factor_ppt, apart_mpf, whole_mpf, learn_ppt)
     assert 500 <= found_ppt <= 1800
     if 500 <= factor_ppt <= 1800:
-        assert (found_ppt - factor_ppt) * moved_um >= 0
+        assert (found_ppt - factor_ppt) * apart_mpf >= 0
         assert abs(found_ppt - factor_ppt) <= factor_ppt * learn_ppt // 1000 + 1

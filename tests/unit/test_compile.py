@@ -161,6 +161,9 @@ def test_a_probe_shows_the_middle_ground_s_content() -> None:
     for name, suction_pf in (("wet_ppt", 2.5), ("wet_off_ppt", 2.6)):
         by_line = values["full_ppt"] - values["per_pf_ppt"] * (suction_pf - 2.0)
         assert values[name] == pytest.approx(by_line, abs=1)
+    # Two standard errors: 0.08 m3/m3 of the line's 0.086 a pF, 0.4 pF of a suction sensor.
+    suction = zone_with('probe = "suction"')
+    assert [each["error_mpf"] for each in (values, suction)] == [pytest.approx(926, abs=1), 400]
     given = zone_with("probe = true\nwet_limit = 40\nwet_release = 38.5")
     assert (given["wet_ppt"], given["wet_off_ppt"]) == (400, 385)
 

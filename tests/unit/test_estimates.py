@@ -349,32 +349,49 @@ def test_a_blade_speaks_of_the_top_alone(
     assert told == ([(0, CHECK, after_um - top_um)] if after_um != top_um else [])
 
 
+# A sample's borders lie at 150, 90, 60 and 30 mm, and a pF is 60 mm.
+
+
 @pytest.mark.parametrize(
-    ("classes", "lack_um", "after_um", "wetter"),
+    ("classes", "middle_um"),
     [
-        (0, 100000, 100000 + 35000, 1),  # 70 % of the way to 150 mm
-        (0, 200000, 200000, 0),
-        (1, 70000, 70000 + 14000, 1),
-        (1, 200000, 200000 - 35000, -1),
-        (2, 75000, 75000, 0),
-        ((2,), 100000, 100000 - 7000, -1),
-        ((1, 3, 0), 100000, 100000 - 28000, -1),  # the wettest of the spots
-        (4, 60000, 60000 - 21000, -1),
-        (4, 20000, 20000, 0),
+        (0, 180000),  # as wide as its neighbour
+        (1, 120000),
+        ((2,), 75000),
+        ((1, 3, 0), 45000),  # the wettest of the spots
+        (4, 15000),
     ],
 )
-def test_a_sample_moves_the_estimate_part_of_the_way(
-    classes: object, lack_um: int, after_um: int, wetter: int
+def test_a_sample_beyond_its_lasting_error_moves_the_estimate_part_of_the_way(
+    classes: object, middle_um: int
 ) -> None:
-    """Borders at 150, 90, 60 and 30 mm."""
-    bench = at_dawn()
-    record = lacking(bench, lack_um)
+    """By 70 % of the way; a 255th of a departure is learnt as lasting, and 0.2 pF counts whole."""
+    bench = learnt(at_dawn(), 0)
+    record = lacking(bench, 60000)
+    apart_mpf = (middle_um - 60000) // 60
+    beyond_mpf = apart_mpf - round(apart_mpf / 255)
+    moved_um = beyond_mpf * 60 * 70 // 100
     assert ask(bench, ASK_SAMPLE, 0, classes) == (True, OK)
-    assert record.lack_um == [after_um]
-    assert bench.runner.hub.estimates.accounts[0][4] == after_um - lack_um
-    assert record.factor_ppt == [1000]  # it teaches nothing of what the strip takes
-    told = [e[1:4] for e in bench.told(CORRECTED)]
-    assert told == ([(0, SAMPLE, after_um - lack_um)] if wetter else [])
+    assert record.lack_um == [60000 + moved_um]
+    assert bench.runner.hub.estimates.accounts[0][4] == moved_um
+    assert record.factor_ppt == [1005 if beyond_mpf > 0 else 995]
+    assert [e[1:4] for e in bench.told(CORRECTED)] == [(0, SAMPLE, moved_um)]
+
+
+def test_the_first_samples_tell_of_the_lasting_error_alone() -> None:
+    bench = at_dawn()
+    record = lacking(bench, 60000)
+    assert ask(bench, ASK_SAMPLE, 0, 1) == (True, OK)  # 120 mm
+    assert (record.lack_um, record.factor_ppt) == ([60000], [1000])
+    assert (record.heard, record.offset_mpf) == ([1], [1000])
+    assert not bench.told(CORRECTED)
+
+
+def test_a_zone_with_a_probe_of_its_own_goes_by_that_alone() -> None:
+    bench = learnt(at_dawn(zone={"probe": 1, "sensor": 1}), 0)
+    record = lacking(bench, 60000)
+    assert ask(bench, ASK_SAMPLE, 0, 1) == (True, OK)
+    assert (record.lack_um, record.factor_ppt, record.heard) == ([60000], [1000], [8])
 
 
 @pytest.mark.parametrize("value", [5, -1, (), (1, 5), None, [1], (1.0,), True, (True,)])
@@ -445,10 +462,10 @@ def test_a_departure_moves_its_zone_and_by_half_those_it_speaks_for() -> None:
     record = bench.runner.hub.record
     bench.seen.soil_vwc_ppt[0] = 308  # 0.2 pF drier
     bench.run_until((MONDAY + 7) * DAY_S)
-    found_um = 199 * 60  # of a departure of 0.2 pF a 255th, rounded, was learnt
-    own_um, others_um = found_um * 20 // 100, found_um // 2 * 20 // 100
+    # Of a departure of 0.2 pF a 255th, rounded, was learnt.
+    own_um, others_um = 199 * 60 * 20 // 100, 199 // 2 * 60 * 20 // 100
     assert record.lack_um == [30000 + own_um, 30000 + others_um, 30000 + others_um]
-    assert record.factor_ppt == [1004, 1002, 1002]  # all but a whole move, and half of one
+    assert record.factor_ppt == [1005, 1002, 1002]  # a whole one, rounded, and half of one
     assert (record.heard, record.offset_mpf[0]) == ([9, 0, 0], 501)
     accounts = bench.runner.hub.estimates.accounts
     assert [account[4] for account in accounts] == [own_um, others_um, others_um]
@@ -464,7 +481,7 @@ def test_a_far_departure_teaches_no_more_than_a_whole_one() -> None:
 
 @pytest.mark.parametrize("watered", [False, True])
 def test_what_lasts_is_learnt_until_water_comes(watered: bool) -> None:
-    """The mean from the eighth week on; water ends that, and then a 255th a week is learnt."""
+    """The mean of all; water ends that, and then a 255th a week is learnt."""
     bench = heard(320, 30000, sensor_gain_pct=0)
     record = bench.runner.hub.record
     found = []
@@ -474,9 +491,8 @@ def test_what_lasts_is_learnt_until_water_comes(watered: bool) -> None:
             record.valve_wall_s[0] = 1
         bench.run_until((MONDAY + 7 * week) * DAY_S)
         found.append(record.offset_mpf[0])
-    first = [600 + 100 * week for week in range(8)]  # the newest word, while the estimate settles
-    later = [1350, 1400, 1450] if not watered else [1300, 1301, 1302]
-    assert found == first + later
+    means = [550 + 50 * week for week in range(11)]
+    assert found == (means if not watered else means[:8] + [902, 904, 907])
     assert record.heard == [12]
 
 

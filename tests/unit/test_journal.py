@@ -9,7 +9,7 @@ import pytest
 
 from evenclay.controller import journal
 from evenclay.controller.estimate import learnt_ppt
-from evenclay.controller.estimates import _OFFSET_MOST_MPF, _WEEKS_MAX
+from evenclay.controller.estimates import _ERROR_MOST_MPF, _HEARD_MAX
 from evenclay.controller.journal import _RECORD_BYTES_MAX, HUB_FIELDS, ZONE_FIELDS, Record
 from evenclay.controller.limits import RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart, ZonePart
@@ -60,9 +60,9 @@ def test_the_fields_hold_what_the_hub_may_put_there() -> None:
     assert MOST[codes["run_s"]] >= RUN_MAX_S
     assert RANGES[ZonePart]["top_um"][1] <= MOST[codes["top_um"]]
     assert ranges["yard_top_um"][1] <= MOST[codes["yard_top_um"]]
-    assert MOST[codes["offset_mpf"]] >= _OFFSET_MOST_MPF
-    assert LEAST[codes["offset_mpf"]] <= -_OFFSET_MOST_MPF
-    assert MOST[codes["heard"]] >= _WEEKS_MAX
+    assert MOST[codes["offset_mpf"]] >= _ERROR_MOST_MPF
+    assert LEAST[codes["offset_mpf"]] <= -_ERROR_MOST_MPF
+    assert MOST[codes["heard"]] >= _HEARD_MAX
     assert MOST[codes["factor_ppt"]] >= learnt_ppt(65535, 1, 1, 1000)
     for name in ("waiting", "first", "opening", "filling"):
         assert MOST[codes[name]] >= 2**ZONES_MAX - 1

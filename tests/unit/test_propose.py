@@ -333,6 +333,26 @@ def test_a_house_with_one_side_has_no_tilt_and_still_a_json(made: Made) -> None:
 # How it chooses.
 
 
+def test_the_relief_written_moves_least_in_the_middle_where_its_worst_is_near_the_best(
+    made: Made,
+) -> None:
+    """Half of the grounds are calmer than the other half, which tells the ninetieth."""
+    kept = made.found.by_relief[RELIEFS_PF[0]]
+
+    def of(middle_pct: float, worst_pct: float) -> list[Kept]:
+        calm, harmed = (with_measure(kept, unrest_pct=pct) for pct in (middle_pct, worst_pct))
+        return (calm * 16)[:8] + (harmed * 16)[:8]
+
+    limits: dict[float, tuple[str, ...]] = {0.1: ("a",), 0.2: ("a",), 0.4: ("a",)}
+    leave = Verdict("leave", None, limits, ("a",))
+    near = {0.1: of(60.0, 92.0), 0.2: of(50.0, 96.0), 0.4: of(40.0, 98.0)}
+    assert tool._chosen(near, leave) == 0.2  # six points are too far
+    harm = {0.1: of(60.0, 98.0), 0.2: of(50.0, 100.0), 0.4: of(40.0, 101.0)}
+    assert tool._chosen(harm, leave) == 0.2  # a ninetieth above 100 is harm
+    all_harm = {0.1: of(60.0, 104.0), 0.2: of(50.0, 106.0), 0.4: of(40.0, 109.0)}
+    assert tool._chosen(all_harm, leave) == 0.4
+
+
 def test_the_relief_written_passes_if_any_does_and_moves_least(made: Made) -> None:
     kept = made.found.by_relief[RELIEFS_PF[0]]
 

@@ -86,8 +86,7 @@ def sky_from(day: date, by_hour: Hourly) -> Sky:
     return Sky(by_hour, DAY_S * day_of(day.year, day.month, day.day))
 
 
-def checks(rain_days: set[int], owner: Owner, **values: int) -> list[datetime]:
-    days = 21
+def checks(rain_days: set[int], owner: Owner, days: int = 21, **values: int) -> list[datetime]:
     rain_mm = np.zeros(24 * days)
     for day in rain_days:
         rain_mm[24 * day + 12] = 3.0
@@ -113,6 +112,14 @@ def test_owner_waits_a_day_after_rain_and_stays_away_in_the_closed_season() -> N
         datetime(2024, 5, 25, 7),
     ]
     assert checks(set(), saturday, cycles=0) == []
+
+
+def test_owner_samples_in_the_first_twelve_weeks_whatever_the_season() -> None:
+    """What the hub learns of a strip's lasting error it learns before any water falls."""
+    sampler = Owner(checks=True, check="sample", weekday=5, hour=7)
+    first = datetime(2024, 5, 11, 7)
+    assert checks(set(), sampler, 200, cycles=0) == [first + timedelta(weeks=w) for w in range(12)]
+    assert checks(set(), replace(sampler, checks=False), 200, cycles=0) == []
 
 
 @pytest.mark.parametrize(

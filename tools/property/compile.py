@@ -38,9 +38,11 @@ from evenclay.tools.property.timezone import rule
 WET_PF, WET_OFF_PF = 2.5, 2.6  # where a probe says that it is wet enough, and not any more
 # How far a finding moves what the hub reckons, and how fast it learns what a strip takes.
 # Chosen on grounds that are searched, at two places: see sim/TRIALS.md.
-SAMPLE_GAIN_PCT, SENSOR_GAIN_PCT = 50, 50
-SENSOR_LEARN_PPT = 10
-WHOLE_MPF = 200
+SAMPLE_GAIN_PCT, SENSOR_GAIN_PCT = 20, 50
+LEARN_PPT, WHOLE_MPF = 10, 100
+# What may be read too wet for good: two standard errors of a suction sensor, which is also how far
+# the middle ground's levels are off, and of a capacitive probe (sim/ground/uncertain.py).
+LASTING_PF, LASTING_PPT = 0.4, 80
 _RAIN_KINDS = {"none": plans.NO_RAIN_SENSOR, "gauge": plans.GAUGE, "contact": plans.CONTACT}
 _DATES = {"any": plans.ANY_DATE, "odd": plans.ODD_DATES, "even": plans.EVEN_DATES}
 
@@ -173,7 +175,7 @@ def _estimate(prop: Property) -> dict[str, int]:
         "yard_lack_um": _lack_um(yard.level, yard) if yard else 0,
         "sample_gain_pct": SAMPLE_GAIN_PCT,
         "sensor_gain_pct": SENSOR_GAIN_PCT,
-        "sensor_learn_ppt": SENSOR_LEARN_PPT,
+        "learn_ppt": LEARN_PPT,
         "whole_mpf": WHOLE_MPF,
         **{f"yard_{name}": value for name, value in _terms(yard).items()},
     }
@@ -228,7 +230,14 @@ def _zone_values(prop: Property, zone: Zone) -> dict[str, int]:
         "wet_off_ppt": ppt(zone.wet_release, wet_ppt - (wet - off)),
         "full_ppt": round(line.full_ppt),
         "per_pf_ppt": round(line.per_pf_ppt),
+        "error_mpf": _error_mpf(zone, line.per_pf_ppt),
     }
+
+
+def _error_mpf(zone: Zone, per_pf_ppt: float) -> int:
+    """What a zone's probe, or a sample where it has none, may read too wet for good."""
+    capacitive = zone.probe and zone.probe != "suction"
+    return round(1000.0 * (LASTING_PPT / per_pf_ppt if capacitive else LASTING_PF))
 
 
 def _ground_values(prop: Property, zone: Zone) -> dict[str, int]:

@@ -75,7 +75,7 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
         "yard_lack_um": (0, LACK_MOST_UM),
         "sample_gain_pct": (0, 100),
         "sensor_gain_pct": (0, 100),
-        "sensor_learn_ppt": (0, 255),
+        "learn_ppt": (0, 255),
         "whole_mpf": (10, 2000),
     },
     SupplyPart: {
@@ -111,6 +111,7 @@ RANGES: "dict[type[Part], dict[str, tuple[int, int]]]" = {
         "sensor": (0, ZONES_MAX),
         "full_ppt": (1, 1000),
         "per_pf_ppt": (1, 1000),
+        "error_mpf": (0, 3000),
         "class1_um": (0, LACK_MOST_UM),
         "class2_um": (0, LACK_MOST_UM),
         "class3_um": (0, LACK_MOST_UM),
