@@ -22,7 +22,7 @@ import numpy as np
 
 from evenclay.controller.plan import HubPart, Plan
 from evenclay.sim.ground.plausible import PlausibleGround, judged
-from evenclay.sim.house.house import House
+from evenclay.sim.house.house import House, Probe
 from evenclay.sim.house.standing import Standing, sides_of, stand
 from evenclay.sim.judge import strip, verdict
 from evenclay.sim.judge.by_day import Keeper, Lived, live_by_day
@@ -44,7 +44,8 @@ YEARS = 14  # lived on each ground; one less is judged: the harm is in the first
 ROWS = 8
 PROCESSES = 2
 RELIEFS_PF = (0.2, 0.4)  # of informed
-TOLD = ("nothing", "samples", "one sensor", "a sensor a zone")
+# One sensor, or one a zone, is of suction; a probe a zone is capacitive and not calibrated.
+TOLD = ("nothing", "samples", "one sensor", "a sensor a zone", "a probe a zone")
 
 
 def told(prop: Property, what: str) -> Property:
@@ -52,7 +53,8 @@ def told(prop: Property, what: str) -> Property:
     first = next(iter(prop.zones))
     zones = {}
     for name, zone in prop.zones.items():
-        probe = "suction" if what == TOLD[3] or (what == TOLD[2] and name == first) else False
+        probe: Probe = "suction" if what == TOLD[3] or (what == TOLD[2] and name == first) else False
+        probe = what == TOLD[4] or probe
         sensor = first if what == TOLD[2] and name != first else None
         zones[name] = zone.model_copy(update={"probe": probe, "sensor": sensor})
     owner = {"checks": what == TOLD[1], "check": "sample", "misses": 33.0, "misjudges": 0.0}

@@ -492,7 +492,7 @@ def test_what_lasts_is_learnt_until_water_comes(watered: bool) -> None:
         bench.run_until((MONDAY + 7 * week) * DAY_S)
         found.append(record.offset_mpf[0])
     means = [550 + 50 * week for week in range(11)]
-    assert found == (means if not watered else means[:8] + [902, 904, 907])
+    assert found == (means if not watered else [*means[:8], 902, 904, 907])
     assert record.heard == [12]
 
 
