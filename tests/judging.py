@@ -53,8 +53,8 @@ def told(prop: Property, what: str) -> Property:
     first = next(iter(prop.zones))
     zones = {}
     for name, zone in prop.zones.items():
-        probe: Probe = "suction" if what == TOLD[3] or (what == TOLD[2] and name == first) else False
-        probe = what == TOLD[4] or probe
+        suction = what == TOLD[3] or (what == TOLD[2] and name == first)
+        probe: Probe = "suction" if suction else what == TOLD[4]
         sensor = first if what == TOLD[2] and name != first else None
         zones[name] = zone.model_copy(update={"probe": probe, "sensor": sensor})
     owner = {"checks": what == TOLD[1], "check": "sample", "misses": 33.0, "misjudges": 0.0}
