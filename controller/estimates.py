@@ -245,12 +245,12 @@ class Estimates:
         hub = self._hub
         record = self._record
         before_um: int = record.lack_um[zone]
-        moved_um = apart_mpf * self._zones[zone].hold_um // 1000 * gain_pct // 100
-        record.lack_um[zone] = estimate.held_um(before_um + moved_um)
+        whole_um = apart_mpf * self._zones[zone].hold_um // 1000
+        moved_um = estimate.held_um(before_um + whole_um * gain_pct // 100) - before_um
+        record.lack_um[zone] += moved_um
         record.factor_ppt[zone] = estimate.learnt_ppt(
             record.factor_ppt[zone], apart_mpf, hub.whole_mpf, hub.learn_ppt
         )
-        moved_um = record.lack_um[zone] - before_um
         self.accounts[zone][_CORRECTED] += moved_um
         return moved_um
 
