@@ -74,11 +74,10 @@ def put_state(out: bytearray, hub: "Hub") -> None:
     """
     for room in rooms(hub):
         for name, value in room.__dict__.items():
-            field = bytearray()
-            put(field, name_code(name))
+            start = len(out)
+            put(out, name_code(name))
             try:
-                put(field, value)
-                out += field
+                put(out, value)
             except TypeError:
-                pass  # another room, the plan, or text
+                out[start:] = b""  # another room, the plan, or text
         put(out, None)

@@ -2,7 +2,8 @@
 
 Programs for the 32-bit build of `wasm.py`, in which a hub of 8 zones lives with all that or without
 it. They collect between two looks at the console or two spells of turns, since that build cannot
-while code runs.
+while code runs: in loops at the top level that do next to nothing, or else the state of the loop
+itself lies on the heap, where only a register knows of it.
 """
 
 import itertools
@@ -132,23 +133,33 @@ gc.collect()
 """
 # It lives for some days, is talked to, and lives on.
 HEAP = """
-for hour in range(24 * {days}):
-    guest.weather(hour // 24)
+hours = [0]
+def live_on():
+    guest.weather(hours[0] // 24)
     live(3600)
+    hours[0] += 1
     if console: console.untold = []
+def look():
+    if console: console.look()
+def count(name):
+    print(name, gc.mem_alloc() - empty)
+def check():
+    done = not stream.text and console._lines is None and said[0] > 100 if console else True
+    assert done, stream.text
+    assert not recorder or (Os.files > 20 and recorder.failed is None), recorder.failed
+for hour in range(24 * {days}):
+    live_on()
     gc.collect()
 stream.text = {typed!r}
-for look in range({looks}):
-    if console: console.look()
+for number in range({looks}):
+    look()
     gc.collect()
-    print("peak", gc.mem_alloc() - empty)
+    count("peak")
 for hour in range(12):
-    live(3600)
-    if console: console.untold = []
+    live_on()
     gc.collect()
-    print("rest", gc.mem_alloc() - empty)
-assert not console or (not stream.text and console._lines is None and said[0] > 100), stream.text
-assert not recorder or (Os.files > 20 and recorder.failed is None), recorder.failed
+    count("rest")
+check()
 """
 EARLY = """
 live(86400)
@@ -169,31 +180,39 @@ for look in range({looks}):
 # It lives in the heap of a small board, and is talked to each day.
 YEAR = """
 typed = {typed!r}.split("|")
-day = -1
-least = gc.mem_free()
-most = 0
-for turn in range(10000000):
-    if guest.now_s >= {days} * 86400 and console._lines is None:
-        break
-    if guest.now_s // 86400 != day:
+class Year:
+    day = -1
+    least = most = 0
+    def turn(self):  # returns whether it is time to collect
         day = guest.now_s // 86400
-        guest.weather(day)
-        if day % 7 == 0:
-            guest.asked.append((2, day // 7 % 8, (0, 1)))
-        stream.text = typed[day % len(typed)] + "\\n" + typed[day * 7 % len(typed)] + "\\n"
-    wake_s = runner.turn()
-    light.show(runner, guest.now_s)
-    if not console.look():
-        guest.now_s = min(max(wake_s, guest.now_s + 1), (day + 1) * 86400)
-    # A board collects within a turn, too, after each 8192 bytes; here it is done before what takes many.
-    if console._lines or stream.text or gc.mem_free() < least - 8192:
+        if day != self.day:
+            self.day = day
+            guest.weather(day)
+            stream.text = typed[day % len(typed)] + "\\n" + typed[day * 7 % len(typed)] + "\\n"
+        wake_s = runner.turn()
+        light.show(runner, guest.now_s)
+        if not console.look():
+            guest.now_s = min(max(wake_s, guest.now_s + 1), (day + 1) * 86400)
+        # A board collects after each 8192 bytes, within a turn, too; here that is done before what
+        # takes many.
+        return console._lines or stream.text or gc.mem_free() < self.least - 8192
+    def collected(self):
+        self.least = gc.mem_free()
+        self.most = max(self.most, gc.mem_alloc())
+    def over(self):
+        return guest.now_s >= {days} * 86400 and console._lines is None
+    def tell(self):
+        assert recorder.failed is None, recorder.failed
+        print("most", self.most)
+        print("said", said[0])
+        print("opened", guest.opened)
+year = Year()
+for number in range(10000000):
+    if year.turn():
         gc.collect()
-        least = gc.mem_free()
-        most = max(most, gc.mem_alloc())
-print("most", most)
-print("said", said[0])
-print("opened", guest.opened)
-assert recorder.failed is None, recorder.failed
+        year.collected()
+        if year.over(): break
+year.tell()
 """
 
 
