@@ -77,8 +77,9 @@ class Recorder:
     _ml: "list[int | None]"  # what each meter showed last
 
     def __init__(self, folder: str, core: int, most_bytes: int = 65536) -> None:
-        self._ring = Ring(folder + "/log", most_bytes)
+        self._folder = folder + "/log"
         self._core = core
+        self._most_bytes = most_bytes
         self._batch = bytearray()  # items that are not written yet
         self._forget()
         self._end_turn()
@@ -271,6 +272,7 @@ class Recorder:
         lost = not saved and runner.hub.record.faults != 0
         put(self._batch, (why, runner._up_s, lost, runner.trouble.pack(), saved, self._told))
         head = self._head()
+        self._ring = Ring(self._folder, self._most_bytes)
         if self._ring.resume()[: len(head)] != head:
             self._ring.begin(head)
 

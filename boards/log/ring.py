@@ -24,30 +24,26 @@ _SPARE_BYTES = const(16)  # littlefs keeps some bytes of a block for itself
 
 
 class Ring:
-    """The files in a folder, `most_bytes` of them at the most: begin with `resume`.
+    """The files in a folder, `most_bytes` of them at the most.
 
     room: how long an entry may be that the newest file still takes; below 0: it takes none
     """
 
-    room: int
-    _crc: int
-    _numbers: "list[int]"
+    room = -1
+    _crc = 0
 
     def __init__(self, folder: str, most_bytes: int) -> None:
+        """Raises OSError if the folder is not there and cannot be made."""
         self._folder = folder
         self._most_bytes = most_bytes // _FILES - _SPARE_BYTES
-
-    def resume(self) -> bytes:
-        """Go on in the newest file, if it is whole. Returns its first entry; b"" if it is not.
-
-        Raises OSError if the folder is not there and cannot be made.
-        """
         try:
-            os.mkdir(self._folder)
+            os.mkdir(folder)
         except OSError:
             pass  # it is there, or else:
-        self._numbers = sorted(map(int, os.listdir(self._folder)))
-        self.room = -1
+        self._numbers = sorted(map(int, os.listdir(folder)))
+
+    def resume(self) -> bytes:
+        """Go on in the newest file, if it is whole. Returns its first entry; b"" if it is not."""
         if not self._numbers:
             return b""
         with open(self._path(), "rb") as file:

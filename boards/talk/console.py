@@ -64,7 +64,7 @@ class Console:
                 if typed:
                     self._say("> " + typed)
                 if typed or self.untold:
-                    self._lines = self._answer(typed)
+                    self._lines = self._answer(typed or None)
             if self._lines is not None:
                 for text in self._lines:
                     if text:
@@ -82,16 +82,16 @@ class Console:
                     delattr(talk, name)
         return bool(self.untold)
 
-    def _answer(self, typed: str) -> "Iterator[str]":
-        """Yield "" after each module that was loaded, then the lines of an answer.
+    def _answer(self, typed: "str | None") -> "Iterator[str]":
+        """Yield "" after each module that was loaded, then an answer, then what the hub has told.
 
-        Where nothing was typed, they are what the hub has told, or at first the greeting.
+        typed: a line; "": at first; None: there is none
         """
         desk = self._desk()
         from evenclay.boards.talk.words import folded
 
         yield ""
-        if typed or not self.untold:
+        if typed is not None:
             from evenclay.boards.talk.verbs import answer
 
             yield ""
