@@ -25,7 +25,7 @@ STUBS_rp2 := micropython-rp2-rpi_pico_w-stubs
 STUBS_esp32 := micropython-esp32-stubs
 BOARD_rp2 := rp2_pico_w
 BOARD_esp32 := esp32
-BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance.py port_checks.py rigs.py drivers log talk template)
+BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance.py ports.py port_checks.py rigs.py drivers log talk template)
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:

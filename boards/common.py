@@ -1,4 +1,4 @@
-"""What every microcontroller does alike: boot, the ports of the hub, the main loop.
+"""What every microcontroller does alike: boot, the main loop, and service.
 
 A board's folder is a pin map, `pins.py`; the `main.py` of a bundle hands it to `run`. Boot order:
 
@@ -16,62 +16,31 @@ from time import sleep_ms
 import machine
 
 from evenclay.boards.drivers.clock import Clock
-from evenclay.boards.drivers.deadline import Deadline
 from evenclay.boards.drivers.note import CRASH as CRASHED
 from evenclay.boards.drivers.note import NEW_PLAN, NO_BOOT, NOTHING, SERVED, SERVICE, Marked
-from evenclay.boards.drivers.sleep import Sleeper, Uptime
+from evenclay.boards.drivers.sleep import Sleeper
 from evenclay.boards.drivers.store import FileStore
-from evenclay.boards.drivers.thermometer import CONVERT_MS
-from evenclay.boards.drivers.valves import HeldValve, LatchingValve, NoValve
-from evenclay.controller import TYPE_CHECKING, const
+from evenclay.boards.ports import Board
+from evenclay.controller import const
 from evenclay.controller.events import CRASH, OWNER, POWER
 from evenclay.controller.events import PLAN as REPLANNED
 from evenclay.controller.journal import Trouble
-from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
 from evenclay.controller.plan import PlanError
-from evenclay.controller.ports import NOTE, PLAN, Seen
 from evenclay.controller.runner import Restart, Runner
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-    from typing import IO, Any, Protocol
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
+    from typing import IO, Protocol
 
-    from machine import WDT, Timer
+    from machine import Timer
 
-    from evenclay.boards.drivers.battery import Battery
     from evenclay.boards.drivers.clock import Source
-    from evenclay.boards.drivers.contact import Contact
-    from evenclay.boards.drivers.counter import FlowMeter, RainGauge
     from evenclay.boards.drivers.note import Note
     from evenclay.boards.drivers.power import PowerGood
-    from evenclay.boards.drivers.soil import CapacitiveProbe, GranularMatrix
-    from evenclay.boards.drivers.thermometer import Ds18b20
-    from evenclay.boards.drivers.valves import Coils
     from evenclay.boards.log.recorder import Recorder
+    from evenclay.boards.ports import Sensors, Valve
     from evenclay.boards.talk.button import Button
-    from evenclay.boards.talk.console import Console
     from evenclay.boards.talk.light import Light
-    from evenclay.boards.talk.words import Desk
-    from evenclay.controller.plan import Plan
-    from evenclay.controller.ports import Asked
-
-    Probe = CapacitiveProbe | GranularMatrix
-
-    class Valve(Protocol):
-        """A valve of any kind. What cannot be done raises OSError.
-
-        One that shuts by itself when power goes has an attribute `held`, which is True.
-        """
-
-        def open(self) -> None: ...
-
-        def close(self) -> None: ...
-
-        def shut_now(self) -> bool:
-            """Close from an interrupt. Returns False where that is not possible now."""
-
-        def cut(self) -> None:
-            """Switch off a coil that was left live."""
 
     class Pins(Protocol):
         """What a board's `pins.py` holds. Functions, so that nothing happens before its turn.
@@ -125,277 +94,6 @@ _RESETS = (
     ("SOFT_RESET", "a soft reset"),
 )
 _leaving: "list[Timer]" = []  # a timer that nobody holds on to is taken by the collector
-USUAL_SOIL_MC = const(20000)  # where no thermometer is in the soil
-
-
-class Sensors:
-    """Whatever a board measures with; None or an empty list: it has none.
-
-    probes: a zone each, None where a zone has none
-    meters: a supply each, None where a supply has none
-    """
-
-    def __init__(
-        self,
-        rain: "RainGauge | None" = None,
-        contact: "Contact | None" = None,
-        probes: "list[Probe | None] | tuple[()]" = (),
-        meters: "list[FlowMeter | None] | tuple[()]" = (),
-        air: "Ds18b20 | None" = None,
-        soil: "Ds18b20 | None" = None,
-        battery: "Battery | None" = None,
-    ) -> None:
-        self.rain = rain
-        self.contact = contact
-        self.probes = probes
-        self.meters = meters
-        self.air = air
-        self.soil = soil
-        self.battery = battery
-
-
-class Board:
-    """The ports of `evenclay.controller.ports`, put together from drivers.
-
-    console, light, button: for the owner; power: whether the supply fails; each None without one
-    desk: what the console needs of the hub, once there is one
-    """
-
-    light: "Light | None" = None
-    button: "Button | None" = None
-    power: "PowerGood | None" = None
-    desk: "Desk | None" = None
-    _runner: "Runner | None" = None
-    _told: "list[tuple[int, ...]] | None" = None  # while an owner waits for an answer
-
-    def __init__(
-        self,
-        zones: "list[Valve]",
-        masters: "list[Valve]",
-        deadline_timer: "Timer",
-        hard: bool,
-        clock: Clock,
-        sensors: Sensors,
-        store: FileStore,
-        console: "Console | None",
-        note: Marked,
-    ) -> None:
-        self._zones = zones
-        self._masters = masters
-        self._by_number: "list[Valve]" = zones + masters
-        self.valves = len(self._by_number)
-        self._places = list(range(self.valves))
-        self.deadline = Deadline(deadline_timer, self._by_number, hard)
-        self._clock = clock
-        self.sensors = sensors
-        self._store = store
-        self.console = console
-        self.note = note
-        self.watchdog: "WDT | None" = None
-        self.replanned = False  # a plan was written: valves keep their old numbers until a restart
-        self._asked: "list[Asked]" = []
-        self.due_s = 0  # when the hub is due: slow sensors are read then, and not before
-        self._uptime = Uptime()
-        self._seen = Seen(ZONES_MAX, SUPPLIES_MAX)
-
-    def serve(self, runner: Runner) -> None:
-        """See to the owner of this runner's hub from now on."""
-        self._runner = runner
-        if self.console is not None:
-            from evenclay.boards.talk.console import file_text
-            from evenclay.boards.talk.words import Desk
-
-            text = file_text(self._store.folder + "/words")
-            self.desk = Desk(runner, self.up_s, self.give, self._seen, text, self.raw)
-            self.console.greet(self.desk, self.power is not None)
-
-    def use(self, plan: "Plan") -> None:
-        """Number the valves as `plan` does: its zones, then a master a supply.
-
-        Raises:
-            PlanError: the pin map does not have what the plan needs.
-        """
-        zones, supplies = len(plan.zones), len(plan.supplies)
-        if zones > len(self._zones):
-            raise PlanError("%d zones, and the pin map has %d valves" % (zones, len(self._zones)))
-        if supplies > len(self._masters):
-            raise PlanError("%d supplies, the pin map has %d" % (supplies, len(self._masters)))
-        for zone, part in enumerate(plan.zones):
-            if bool(part.held) != getattr(self._zones[zone], "held", False):
-                raise PlanError("zone %d: held or latching, plan and pin map differ" % zone)
-        for supply, spigot in enumerate(plan.supplies):
-            if spigot.master and isinstance(self._masters[supply], NoValve):
-                raise PlanError("supply %d has a master valve, the pin map has none" % supply)
-        first = len(self._zones)
-        self._places = list(range(zones)) + list(range(first, first + supplies))
-        self.valves = zones + supplies
-        self._seen = Seen(zones, supplies)
-
-    # The ports.
-
-    def up_s(self) -> int:
-        """Seconds since boot."""
-        return self._uptime.s()
-
-    def wall_s(self) -> "int | None":
-        """UTC seconds since 2000-01-01, or None."""
-        return self._clock.wall_s(self.up_s())
-
-    def set_wall_s(self, wall_s: int) -> None:
-        """Set the clock."""
-        self._clock.set(wall_s, self.up_s())
-
-    def look(self) -> Seen:
-        """Read the counters always, and the slow sensors when the hub is due or asked."""
-        seen = self._seen
-        sensors = self.sensors
-        if sensors.rain is not None:
-            seen.rain_um = sensors.rain.um()
-        for supply in range(min(len(sensors.meters), len(seen.meter_ml))):
-            meter = sensors.meters[supply]
-            if meter is not None:
-                seen.meter_ml[supply] = meter.ml()
-        if self.power is not None:
-            seen.power_fails = self.power.fails()
-        if self.up_s() >= self.due_s or self._asked:
-            self._measure(seen)
-        return seen
-
-    def take_asked(self) -> "list[Asked]":
-        """What the owner asks for."""
-        asked = self._asked
-        self._asked = []
-        return asked
-
-    def close(self, valve: int) -> None:
-        """Shut a valve, and take its deadline away."""
-        place = self._places[valve]
-        self._by_number[place].close()
-        self.deadline.disarm(place)
-
-    def open(self, valve: int, deadline_s: int) -> None:
-        """Arm a valve's deadline, then open it."""
-        if self.replanned:
-            raise OSError("a new plan: restart first")
-        place = self._places[valve]
-        self.deadline.arm(place, deadline_s)
-        self._by_number[place].open()
-
-    def read(self, slot: int, copy: int) -> bytes:
-        """Bytes last written to a copy."""
-        if slot == NOTE:
-            return self.note.told
-        return self._store.read(slot, copy)
-
-    def write(self, slot: int, copy: int, data: bytes) -> None:
-        """Write a copy."""
-        if slot == NOTE:
-            if not self.note.keep(data):
-                raise OSError("note: not kept")
-            return
-        if slot == PLAN:
-            self.replanned = True
-        self._store.write(slot, copy, data)
-
-    def report(self, event: "tuple[int, ...]") -> None:
-        """Keep an event for whoever waits for it, or for the console to say."""
-        if self._told is not None:
-            self._told.append(event)
-        elif self.console is not None:
-            self.console.tell(event)
-
-    def feed(self) -> None:
-        """Feed the watchdog: the runner calls this after a good turn, and nothing else does."""
-        if self.watchdog is not None:
-            self.watchdog.feed()
-
-    # For the owner.
-
-    def give(self, asked: "Asked") -> "list[tuple[int, ...]]":
-        """Hand the hub a command, and take a turn. Returns the events by which it answered."""
-        assert self._runner is not None
-        told: "list[tuple[int, ...]]" = []
-        self._told = told
-        self._asked.append(asked)
-        self._runner.turn()
-        self._told = None
-        return told
-
-    def attend(self) -> bool:
-        """See to the button, or to a line of the console. Returns whether there may be more."""
-        runner = self._runner
-        if runner is None:
-            return False
-        if self.button is not None:
-            asked = self.button.asked(runner.hub.clock.wall_s(self.up_s()))
-            if asked and not runner.rest_up_s:
-                if self.light is not None:
-                    self.light.taken()
-                for event in self.give(asked):
-                    self.report(event)
-                return True
-        return self.console is not None and self.desk is not None and self.console.look(self.desk)
-
-    def wait_ms(self, wake_s: int) -> int:
-        """How long nobody needs the board: until the hub wakes, or light or power are due."""
-        wait_ms = self._uptime.ms_until(wake_s)
-        if self.light is not None and self._runner is not None:
-            wait_ms = min(wait_ms, self.light.show(self._runner, self.up_s()))
-        if self.power is not None and self.deadline.armed():
-            wait_ms = min(wait_ms, self.power.look_ms)
-        return wait_ms
-
-    def raw(self, what: str, number: int) -> str:
-        """What a sensor shows before it is converted, as text; "" where that is nothing."""
-        sensors = self.sensors
-        parts: "dict[str, object]" = {"rain_um": sensors.rain, "battery_mv": sensors.battery}
-        rows: "dict[str, list[Any] | tuple[()]]" = {
-            "soil_vwc_ppt": sensors.probes,
-            "meter_ml": sensors.meters,
-        }
-        part = parts.get(what)
-        if number < len(rows.get(what, ())):
-            part = rows[what][number]
-        return part.raw() if hasattr(part, "raw") else ""
-
-    def _measure(self, seen: Seen) -> None:
-        """Read every slow sensor; one that fails is None, and stops no other."""
-        sensors = self.sensors
-        waits = False
-        for thermometer in (sensors.soil, sensors.air):
-            if thermometer is not None:
-                _reading(thermometer.convert)
-                waits = True
-        if waits:
-            sleep_ms(CONVERT_MS)
-        soil_mc = USUAL_SOIL_MC
-        if sensors.soil is not None:
-            found_mc = _reading(sensors.soil.mc)
-            soil_mc = USUAL_SOIL_MC if found_mc is None else found_mc
-        for zone in range(min(len(sensors.probes), len(seen.soil_vwc_ppt))):
-            probe = sensors.probes[zone]
-            if probe is not None:
-                seen.soil_vwc_ppt[zone] = _reading(probe.vwc_ppt, soil_mc)
-        if sensors.contact is not None:
-            seen.rain_wet = sensors.contact.wet()
-        if sensors.air is not None:
-            seen.temp_mc = _reading(sensors.air.mc)
-        if sensors.battery is not None:
-            seen.battery_mv = _reading(sensors.battery.mv)
-
-
-def valve_on(wires: "tuple[int, int] | int | None", coils: "Coils", on: int = 1) -> "Valve":
-    """The valve that an entry of a pin map's VALVES or MASTERS stands for, at its shut level.
-
-    wires: (opens, closes), a latching valve's H-bridge; one number, a held valve's pin; None: none
-    on: the level that feeds a held valve
-    """
-    if wires is None:
-        return NoValve()
-    if isinstance(wires, int):
-        return HeldValve(machine.Pin(wires, machine.Pin.OUT, value=1 - on), on)
-    opens, closes = [machine.Pin(pin, machine.Pin.OUT, value=0) for pin in wires]
-    return LatchingValve(opens, closes, coils)
 
 
 def run(pins: "Pins", stream: "IO[str]" = sys.stdin, core: int = 0) -> None:
@@ -512,7 +210,7 @@ def once(board: Board, runner: Runner, sleeper: Sleeper, deep_least_s: int) -> N
     if board.replanned:
         board.note.keep(board.note.told, NEW_PLAN)
         machine.reset()
-    if board.attend():
+    if board.attend(wake_s):
         return
     wait_s = wake_s - board.up_s()
     valve_open = board.deadline.armed()
@@ -585,14 +283,6 @@ def _noted(note: Marked) -> Trouble:
     return trouble
 
 
-def _counts(sensors: Sensors) -> bool:
+def _counts(sensors: "Sensors") -> bool:
     """Whether a pulse would be lost in light sleep."""
     return sensors.rain is not None or any(sensors.meters)
-
-
-def _reading(read: "Callable[..., int | None]", *args: int) -> "int | None":
-    """What a sensor or clock reads; None if it does not answer."""
-    try:
-        return read(*args)
-    except OSError:
-        return None

@@ -11,7 +11,7 @@ import sys
 
 from evenclay.boards.desktop.ports import DesktopPorts, texts
 from evenclay.boards.log.recorder import Recorder
-from evenclay.boards.talk.state import state
+from evenclay.boards.talk import state
 from evenclay.boards.talk.verbs import answer
 from evenclay.boards.talk.words import Desk
 from evenclay.controller import TYPE_CHECKING

@@ -8,7 +8,6 @@ import time
 
 from evenclay.boards.drivers.store import FileStore
 from evenclay.boards.talk import words
-from evenclay.boards.talk.console import file_text
 from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.ports import Seen
 
@@ -88,7 +87,7 @@ def texts(folder: str) -> "Callable[[int], str]":
     """What the console says: the lines of a bundle's `words`, or else of those beside the code."""
     try:
         with open(folder + "/words", "rb"):
-            return file_text(folder + "/words")
+            return words.file_text(folder + "/words")
     except OSError:
         with open(words.__file__.rsplit("/", 1)[0] + "/words.txt") as file:
             lines = file.read().split("\n")

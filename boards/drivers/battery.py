@@ -1,15 +1,19 @@
 """Battery voltage, through a divider on an ADC pin, at rest and under a coil's load.
 
 A coil is pulsed seldom and the battery looked at often, so between pulses the voltage under load is
-taken to be the voltage at rest less the sag of the last pulse. The check before each opening is
+taken to be the voltage at rest less the sag of the last pulse. Of a battery that has been charged
+since, the sag is not known before the next pulse. Else a hub that has seen one weak pulse would
+hold back for ever, since it pulses no coil while it holds back. The check before each opening is
 measured, not reckoned.
 """
 
 from evenclay.boards.drivers.adc import millivolts
-from evenclay.controller import TYPE_CHECKING
+from evenclay.controller import TYPE_CHECKING, const
 
 if TYPE_CHECKING:
     from machine import ADC
+
+_CHARGED_PCT = const(105)  # of the voltage at rest before the last pulse (a guess)
 
 
 class Battery:
@@ -29,7 +33,10 @@ class Battery:
 
     def mv(self) -> int:
         """Voltage as it would be under a coil's load, mV."""
-        return max(0, self._read_mv() - self._sag_mv)
+        rest_mv = self._read_mv()
+        if rest_mv * 100 > self._rest_mv * _CHARGED_PCT:
+            self._sag_mv = 0
+        return max(0, rest_mv - self._sag_mv)
 
     def rest(self) -> None:
         """Measure before a pulse."""

@@ -8,9 +8,10 @@ its sign, less 1. None, False and True are 0, 2 and 4. A list is 6 and six times
 
 from binascii import crc32
 
-from evenclay.controller import TYPE_CHECKING
+from evenclay.controller import const
 
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Any
 
     from evenclay.controller.hub import Hub
@@ -49,10 +50,15 @@ def put(out: bytearray, value: "Any") -> None:
 
 def rooms(hub: "Hub") -> "list[Any]":
     """Whatever in a hub may remember something, in an order that stays."""
-    parts = [hub.__dict__[name] for name in sorted(hub.__dict__) if name != "plan"]
-    parts += hub.lockouts.probes
-    parts += [meter for meter in hub.runs._meters if meter]
-    return [hub] + [part for part in parts if hasattr(part, "__dict__")]
+    parts: "list[Any]" = []
+    for name in sorted(hub.__dict__):
+        if name != "plan":
+            parts.append(hub.__dict__[name])
+    found: "list[Any]" = [hub]
+    for part in parts + hub.lockouts.probes + hub.runs._meters:
+        if hasattr(part, "__dict__"):
+            found.append(part)
+    return found
 
 
 def name_code(name: str) -> int:
@@ -68,11 +74,10 @@ def put_state(out: bytearray, hub: "Hub") -> None:
     """
     for room in rooms(hub):
         for name, value in room.__dict__.items():
-            field = bytearray()
-            put(field, name_code(name))
+            start = len(out)
+            put(out, name_code(name))
             try:
-                put(field, value)
-                out += field
+                put(out, value)
             except TypeError:
-                pass  # another room, the plan, or text
+                out[start:] = b""  # another room, the plan, or text
         put(out, None)

@@ -22,24 +22,25 @@ Differences begin anew with each boot, each gap and each state.
 
 from evenclay.boards.log.packed import put, put_state
 from evenclay.boards.log.ring import Ring
-from evenclay.controller import TYPE_CHECKING, const
+from evenclay.controller import const
 from evenclay.controller.events import POWER
-from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
-from evenclay.controller.ports import NOTE, Seen
+from evenclay.controller.ports import NOTE
 from evenclay.controller.runner import Runner
 
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from typing import Any
 
-    from evenclay.controller.ports import Asked, Ports
+    from evenclay.controller.ports import Asked, Ports, Seen
 
 _BOOT = const(0x80)
 _GAP = const(0x81)
 _NONE = const(-1)
-_BLIND = Seen(ZONES_MAX, SUPPLIES_MAX)  # nothing was measured
 _JITTER_S = const(1)  # a clock that moves no more is not written down for that alone
 _LOOKS_MAX = const(20)  # at a meter that runs with its supply shut, between two other turns
 _READINGS = const(17)  # five of the hub, then one a zone, then one a supply
+_ZONES_MAX = const(8)
+_SUPPLIES_MAX = const(4)
 _BATCH_BYTES = const(200)  # so much may wait in memory while no command is carried out
 _SPARE_BYTES = const(1024)  # a file that takes less is followed by another at the next occasion
 
@@ -52,10 +53,9 @@ class Recorder:
     """
 
     failed: "Exception | None" = None
-    _ring: "Any" = None
-    _gap = False  # what follows cannot be run again, until a state is written
-    _loses = False  # something was lost just now
-    _looks = 0  # at a meter that runs with its supply shut, since another turn
+    _gap: bool  # what follows cannot be run again, until a state is written
+    _loses: bool  # something was lost just now
+    _looks: int  # at a meter that runs with its supply shut, since another turn
     # Of the turn under way.
     _turns: bool
     _due_s: int
@@ -125,7 +125,7 @@ class Recorder:
         self._ports.set_wall_s(wall_s)
         self._failed.pop()
 
-    def look(self) -> Seen:
+    def look(self) -> "Seen":
         if self._turns or self._calls:  # nobody fed the watchdog since
             self._finish()
         self._turns = True
@@ -212,7 +212,13 @@ class Recorder:
 
     def _keep(self) -> None:
         due = self._is_due()
-        ran = self._ran()
+        ran = False  # a meter ran since the last look while its supply was shut
+        if self._seen:
+            found_ml = self._seen.meter_ml
+            for supply in range(len(found_ml)):
+                if found_ml[supply] != self._ml[supply]:
+                    self._ml[supply] = found_ml[supply]
+                    ran = ran or self._runner.hub.guard.open_zone(supply) == _NONE
         if ran and not due:
             self._looks += 1
             if self._looks > _LOOKS_MAX and not self._gap:
@@ -236,18 +242,6 @@ class Recorder:
         jumped: bool = abs(wall_s - up_s - skew_s) > _JITTER_S
         return jumped
 
-    def _ran(self) -> bool:
-        """Whether a meter ran since the last look while its supply was shut."""
-        ran = False
-        if self._seen:
-            found_ml = self._seen.meter_ml
-            for supply in range(len(found_ml)):
-                if found_ml[supply] != self._ml[supply]:
-                    self._ml[supply] = found_ml[supply]
-                    if self._runner.hub.guard.open_zone(supply) == _NONE:
-                        ran = True
-        return ran
-
     # What is written.
 
     def _lose(self, error: Exception) -> None:
@@ -268,16 +262,17 @@ class Recorder:
 
     def _put_boot(self, why: int) -> None:
         """A hub has booted: all begins anew with the record that it found."""
-        self._ml = [None] * SUPPLIES_MAX
+        self._ml = [None] * _SUPPLIES_MAX
         self._gap = self._loses = False
+        self._looks = 0
         self._forget()
         self._batch = bytearray((_BOOT,))
         runner = self._runner
         saved = runner._saved or b""
         lost = not saved and runner.hub.record.faults != 0
         put(self._batch, (why, runner._up_s, lost, runner.trouble.pack(), saved, self._told))
-        self._ring = Ring(self._folder, self._most_bytes)
         head = self._head()
+        self._ring = Ring(self._folder, self._most_bytes)
         if self._ring.resume()[: len(head)] != head:
             self._ring.begin(head)
 
@@ -301,7 +296,7 @@ class Recorder:
                 moved = self._skew_s - (before_s or 0)
             seen = self._changes()
             asked = self._asked
-        told = [self._stamped(event) for event in self._told]
+        told = list(map(self._stamped, self._told))
         bits = 0
         body = bytearray()
         put(body, self._last_s - start_s)
@@ -314,16 +309,16 @@ class Recorder:
 
     def _changes(self) -> "list[int | None]":
         """The readings that are not those kept before: the place of each, and how much more."""
-        seen = self._seen or _BLIND
+        seen = self._seen or self._runner._blind  # where nothing was measured
         found: "list[Any]" = [seen.rain_um, seen.rain_wet, seen.temp_mc, seen.battery_mv]
         found.append(getattr(seen, "power_fails", None))
-        found += seen.soil_vwc_ppt + [None] * (ZONES_MAX - len(seen.soil_vwc_ppt)) + seen.meter_ml
+        found += seen.soil_vwc_ppt + [None] * (_ZONES_MAX - len(seen.soil_vwc_ppt)) + seen.meter_ml
         changes: "list[int | None]" = []
         for place, value in enumerate(found):
             before = self._values[place]
             if value != before:
                 changes += (place, None if value is None else value - (before or 0))
-        self._values = found + [None] * SUPPLIES_MAX
+        self._values = found + [None] * _SUPPLIES_MAX
         return changes
 
     def _stamped(self, event: "tuple[int, ...]") -> "tuple[int, ...]":

@@ -9,7 +9,6 @@ pull-down.
 from machine import ADC, I2C, Pin, Timer
 from onewire import OneWire
 
-from evenclay.boards.common import Sensors, valve_on
 from evenclay.boards.drivers.battery import Battery
 from evenclay.boards.drivers.clock import Ds3231
 from evenclay.boards.drivers.counter import Counter, FlowMeter, RainGauge
@@ -17,11 +16,12 @@ from evenclay.boards.drivers.note import FileNote
 from evenclay.boards.drivers.soil import CapacitiveProbe
 from evenclay.boards.drivers.thermometer import Ds18b20
 from evenclay.boards.drivers.valves import Coils
+from evenclay.boards.ports import Sensors, valve_on
 from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from evenclay.boards.common import Valve
     from evenclay.boards.drivers.power import PowerGood
+    from evenclay.boards.ports import Valve
     from evenclay.boards.talk.button import Button
     from evenclay.boards.talk.light import Light
 

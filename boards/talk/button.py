@@ -5,11 +5,12 @@ The two are told apart by an interrupt that only notes when it went down and up.
 
 from time import ticks_diff, ticks_ms
 
-from evenclay.controller import TYPE_CHECKING, const
+from evenclay.controller import const
 from evenclay.controller.limits import DAY_S
 from evenclay.controller.ports import ASK_HOLD, ASK_STOP
 
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from machine import Pin
 
     from evenclay.controller.ports import Asked

@@ -2,36 +2,27 @@
 
 Nothing is waited for. What is typed is taken a character at a time; of an answer, and of what the
 hub tells by itself, each look says at most one line, so that no valve has to wait for the rest.
+
+`words` and `verbs` are loaded for an answer, one of them a look, and dropped after it: while nobody
+talks, they take no memory.
 """
 
 import select
+import sys
 
-from evenclay.boards.talk.verbs import answer, folded
-from evenclay.controller import TYPE_CHECKING, const
+from evenclay.boards import talk
+from evenclay.controller import const
 from evenclay.controller.runner import Restart
 
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from typing import IO
 
     from evenclay.boards.talk.words import Desk, Event
 
-_HELLO = const(107)  # lines of words.txt
-_NO_POWER_PIN = const(108)
-_RECORD = const(80)  # bytes of a line in that file
 _LINE_MOST = const(80)  # no command is longer; more is noise on the line
 _UNTOLD_MOST = const(64)  # events that wait to be told; as many as the hub keeps
-
-
-def file_text(path: str) -> "Callable[[int], str]":
-    """Return a function that gives a line of a bundle's `words`, whose lines are equally long."""
-
-    def text(number: int) -> str:
-        with open(path, "rb") as file:
-            file.seek(_RECORD * number)
-            return str(file.read(_RECORD), "utf-8").strip()
-
-    return text
 
 
 class Console:
@@ -39,6 +30,8 @@ class Console:
 
     untold: events that the hub has told of and that were not said yet
     """
+
+    _desk: "Callable[[], Desk]"
 
     def __init__(self, stream: "IO[str]", say: "Callable[[str], None]" = print) -> None:
         self._stream = stream
@@ -49,15 +42,10 @@ class Console:
         self._lines: "Iterator[str] | None" = None  # of the answer under way
         self.untold: "list[Event]" = []
 
-    def greet(self, desk: "Desk", power_pin: bool) -> None:
-        """Say at boot what this hub is, and what it lacks."""
-        zones = desk.runner.hub.plan.zones
-        text = desk.text(_HELLO) + " " + ", ".join([part.name for part in zones])
-        self._lines = folded(text)
-        if not power_pin:
-            for part in zones:
-                if not part.held:
-                    self._lines = iter(list(folded(text)) + [desk.text(_NO_POWER_PIN)])
+    def serve(self, desk: "Callable[[], Desk]") -> None:
+        """Begin with a greeting. `desk` makes what an answer needs of the hub."""
+        self._desk = desk
+        self._lines = self._answer("")
 
     def tell(self, event: "Event") -> None:
         """Keep an event to be said; the oldest is dropped where too many wait."""
@@ -65,7 +53,7 @@ class Console:
             self.untold.pop(0)
         self.untold.append(event)
 
-    def look(self, desk: "Desk") -> bool:
+    def look(self) -> bool:
         """Take what was typed, and say a line. Returns whether there is more to say.
 
         Raises Restart where a turn of the hub does, and nothing else.
@@ -75,20 +63,41 @@ class Console:
                 typed = self._typed()
                 if typed:
                     self._say("> " + typed)
-                    self._lines = answer(desk, typed)
-                elif self.untold:
-                    self._lines = folded(desk.told(self.untold.pop(0)))
+                if typed or self.untold:
+                    self._lines = self._answer(typed or None)
             if self._lines is not None:
                 for text in self._lines:
-                    self._say(text)
+                    if text:
+                        self._say(text)
                     return True
-                self._lines = None
         except Restart:
             raise
         except Exception as error:  # no valve is to suffer for what is only said
-            self._lines = None
             self._say("That went wrong, please report it: %s" % type(error).__name__)
+        if self._lines is not None:
+            self._lines = None
+            for name in ("words", "verbs"):
+                sys.modules.pop("evenclay.boards.talk." + name, None)
+                if hasattr(talk, name):
+                    delattr(talk, name)
         return bool(self.untold)
+
+    def _answer(self, typed: "str | None") -> "Iterator[str]":
+        """Yield "" after each module that was loaded, then an answer, then what the hub has told.
+
+        typed: a line; "": at first; None: there is none
+        """
+        desk = self._desk()
+        from evenclay.boards.talk.words import folded
+
+        yield ""
+        if typed is not None:
+            from evenclay.boards.talk.verbs import answer
+
+            yield ""
+            yield from answer(desk, typed)
+        while self.untold:
+            yield from folded(desk.told(self.untold.pop(0)))
 
     def _typed(self) -> str:
         """Take what was typed since the last look. Returns a line once it is whole, or ""."""

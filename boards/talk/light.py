@@ -5,22 +5,24 @@ The main loop asks it when to be back, so it needs no timer.
 
 from time import ticks_diff, ticks_ms
 
-from evenclay.boards.talk.state import state
-from evenclay.controller import TYPE_CHECKING, const
+from evenclay.boards.talk import state
+from evenclay.controller import const
 
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from machine import Pin
 
     from evenclay.controller.runner import Runner
 
 _UNIT_MS = const(50)
-# On, off, on, off ... in units of 50 ms, a state each of `evenclay.boards.talk.state`.
-PATTERNS = (
-    b"\x01\x77",  # well: one blink in six seconds
-    b"\x01\x05\x01\x71",  # holding back: two blinks in six seconds
-    b"\x04\x04",  # needs you: on and off, more than twice a second
-    b"\x14\x05\x01\x14",  # no clock: a long and a short one
+# On, off, on, off, in units of 50 ms, of each state of `evenclay.boards.talk`:
+_PATTERNS = (
+    b"\x01\x77\x01\x77"  # well: one blink in six seconds
+    b"\x01\x05\x01\x71"  # holding back: two blinks in six seconds
+    b"\x04\x04\x04\x04"  # needs you: on and off, more than twice a second
+    b"\x14\x05\x01\x14"  # no clock: a long and a short one
 )
+_PLACES = const(4)
 _TAKEN_MS = const(1500)  # a press was taken: steady light
 
 
@@ -41,23 +43,21 @@ class Light:
         left_ms = self._for_ms - ticks_diff(ticks_ms(), self._from_ms)
         if left_ms > 0 and (now == self._state or self._state < 0):
             return left_ms
-        pattern = PATTERNS[now]
-        self._place = (self._place + 1) % len(pattern) if now == self._state else 0
-        self._state = now
-        self._turn(self._place % 2 == 0, pattern[self._place] * _UNIT_MS)
+        place = (self._place + 1) % _PLACES if now == self._state else 0
+        self._turn(now, 1 - place % 2, _PATTERNS[_PLACES * now + place] * _UNIT_MS)
+        self._place = place
         return self._for_ms
 
     def taken(self) -> None:
         """Shine for a moment: a press of the button was taken."""
-        self._state = -1
-        self._turn(True, _TAKEN_MS)
+        self._turn(-1, 1, _TAKEN_MS)
 
     def off(self) -> None:
         """Go dark: the board sleeps deeply."""
-        self._state = -1
-        self._turn(False, 0)
+        self._turn(-1, 0, 0)
 
-    def _turn(self, shines: bool, for_ms: int) -> None:
+    def _turn(self, state: int, shines: int, for_ms: int) -> None:
+        self._state = state
         self._pin.value(self._on if shines else 1 - self._on)
         self._from_ms = ticks_ms()
         self._for_ms = for_ms

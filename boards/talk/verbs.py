@@ -4,20 +4,21 @@ A console, a web page or a message calls it with a line and sends on what it yie
 Each line is worked out when it is asked for, so a hub can take a turn between any two.
 """
 
-from evenclay.boards.talk.state import state, why_not
-from evenclay.boards.talk.words import ASKS, span
-from evenclay.controller import TYPE_CHECKING, const, events, ports
+from evenclay.boards.talk import state, why_not
+from evenclay.boards.talk.words import ASKS, folded, span
+from evenclay.controller import const, events, ports
 from evenclay.controller.civil import date_of, day_of
-from evenclay.controller.limits import DAY_S, RUN_LEAST_S, ZONES_MAX
 
-if TYPE_CHECKING:
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from evenclay.boards.talk.words import Desk, Event
+    from evenclay.boards.talk.words import Desk
     from evenclay.controller.ports import Asked
 
-_WIDTH = const(80)  # no line of an answer is longer
-_INDENT_LEAST = const(40)  # a line is broken at a space behind this
+_DAY_S = const(86400)
+_RUN_LEAST_S = const(60)  # those of `evenclay.controller.limits`, as the next
+_ZONES_MAX = const(8)
 _HOLD_MOST_H = const(2160)  # 90 days: whoever wants more closes the season in the plan
 _RUN_MOST_MIN = const(240)  # no plan allows a longer run
 _RAIN_MOST_UM = const(299999)  # no day brings more
@@ -42,71 +43,104 @@ _RESTS = const(100)
 _NO_ALARM = const(101)
 _LIGHT = const(102)  # four of them
 _UNTIL = const(106)
+_HELLO = const(107)
+_NO_POWER_PIN = const(108)
+_TROUBLE = const(109)
 # What a board measures: the field of `Seen`, and the place of its first entry; -1: it is no list.
 _SENSORS = (
     ("battery_mv", -1),
     ("temp_mc", -1),
     ("rain_um", -1),
-    ("meter_ml", ZONES_MAX),
+    ("meter_ml", _ZONES_MAX),
     ("soil_vwc_ppt", 0),
 )
 _SILENT = {"stop": 96, "clear": 97, "check": 98, "sample": 98}
 
 
 def answer(desk: "Desk", typed: str) -> "Iterator[str]":
-    """Yield the lines of the answer to a typed line, none longer than 80 characters."""
-    verb, *words = typed.lower().split() or [""]
-    lines = {"status": _status, "why": _why, "log": _log, "alarms": _alarms, "clock": _clock}
+    """Yield the lines of the answer to a typed line, none longer than 80 characters.
+
+    An empty line is answered with what this hub is, and what it lacks.
+    """
+    words = typed.lower().split() or [""]
+    only_told = {
+        "": _greeting,
+        "help": _help,
+        "status": _status,
+        "why": _why,
+        "log": _log,
+        "alarms": _alarms,
+        "clock": _clock,
+    }
     try:
-        if verb == "help":
-            yield from _help(desk, "")
-        elif verb in lines:
-            for one in lines[verb](desk, words):
-                yield from folded(one)
-        else:
-            for one in _obeyed(desk, verb, _asked(desk, verb, words)):
-                yield from folded(one)
+        for one in only_told.get(words[0], _obeyed)(desk, words):
+            yield from folded(one)
     except KeyError:
-        yield desk.text(_UNKNOWN)
+        yield from folded("%s %s" % (desk.text(_WHICH), _names(desk)))
     except ValueError:
-        yield desk.text(_LIKE_THIS)
-        yield from _help(desk, verb)
+        like = list(_help(desk, typed.lower().split()))
+        yield desk.text(_LIKE_THIS if like else _UNKNOWN)
+        for one in like:
+            yield from folded(one)
 
 
-def _help(desk: "Desk", verb: str) -> "Iterator[str]":
-    """The lines of help, or that of one verb, with a zone of this house in each example."""
-    for number in range(_HELP, _HELP + _HELPS):
-        line = desk.text(number).replace("west", desk.runner.hub.plan.zones[0].name)
-        if not verb or line.split()[0].rstrip(":") == verb:
-            yield from folded(line)
+def _names(desk: "Desk") -> str:
+    return ", ".join([part.name for part in desk.runner.hub.plan.zones])
 
 
-def folded(text: str) -> "Iterator[str]":
-    """Yield a text in lines of at most 80 characters; those after the first are indented."""
-    while len(text) > _WIDTH:
-        at = text.rfind(" ", _INDENT_LEAST, _WIDTH)
-        if at < 0:
-            at = _WIDTH - 1
-        yield text[:at]
-        text = "  " + text[at:]
-    yield text
+def _zone(desk: "Desk", words: "list[str]") -> int:
+    """Take a zone's name out of the words behind the verb. Returns its number.
+
+    A name may have spaces, and may be a number: whatever can be a name is one, and the longest
+    name counts. Raises KeyError if there is none.
+    """
+    for end in range(len(words), 1, -1):
+        for zone, part in enumerate(desk.runner.hub.plan.zones):
+            if part.name.lower().split() == words[1:end]:
+                del words[1:end]
+                return zone
+    raise KeyError
 
 
-def recent(desk: "Desk") -> "Iterator[Event]":
-    """Yield the events that are kept, the newest first: the one place that reads them."""
-    kept = desk.runner.hub.faults.log.events()
-    while kept:
-        yield kept.pop()
+def _within(word: str, least: int, most: int) -> int:
+    """Return a typed number. Raises ValueError outside least..most."""
+    value = int(word)
+    if not least <= value <= most:
+        raise ValueError
+    return value
 
 
 # What changes nothing.
 
 
-def _status(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
+def _greeting(desk: "Desk", _: "list[str]") -> "Iterator[str]":
+    yield "%s %s" % (desk.text(_HELLO), _names(desk))
+    if not desk.power_pin:
+        for part in desk.runner.hub.plan.zones:
+            if not part.held:
+                yield desk.text(_NO_POWER_PIN)
+                break
+
+
+def _help(desk: "Desk", words: "list[str]") -> "Iterator[str]":
+    """The lines of help, or those of a verb; the examples have the zone that was typed."""
+    verb = words[0]
+    try:
+        zone = _zone(desk, words)
+    except KeyError:
+        zone = 0
+    name = desk.runner.hub.plan.zones[zone].name
+    for number in range(_HELP, _HELP + _HELPS):
+        line = desk.text(number)
+        if verb in ("help", line.split()[0].rstrip(":")):
+            yield line.replace("west", name)
+
+
+def _status(desk: "Desk", _: "list[str]") -> "Iterator[str]":
     hub = desk.runner.hub
     wall_s, local_s = desk.now()
     yield "Now: %s%s" % (
-        "%s, %s, " % (desk.date(local_s // DAY_S), desk.at(wall_s)) if wall_s else "",
+        "%s, %s, " % (desk.date(local_s // _DAY_S), desk.at(wall_s)) if wall_s else "",
         desk.text(_LIGHT + state(desk.runner, desk.up_s())),
     )
     for zone in range(len(hub.plan.zones)):
@@ -116,7 +150,7 @@ def _status(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
             span(hub.record.used_s[zone]),
         )
         if hub.plan.hub.estimate:
-            line += "; lacks " + desk.amount(max(hub.estimates.want_um(zone), 0), "um")
+            line += "; lacks " + _lack(desk, zone)
         yield line
     for what, first in _SENSORS:
         shown = getattr(desk.seen, what)
@@ -131,7 +165,7 @@ def _status(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
                 )
         if line:
             yield what.split("_")[0] + ":" + line[1:]
-    yield from _alarms(desk, [])
+    yield from _alarms(desk, _)
 
 
 def _outlook(desk: "Desk", zone: int) -> str:
@@ -148,30 +182,31 @@ def _outlook(desk: "Desk", zone: int) -> str:
     run_s = hub.estimates.run(zone, row)[0]
     return "next %s, %s" % (
         desk.at(next_s),
-        span(run_s) if run_s >= RUN_LEAST_S else desk.text(hub.estimates.why_none(zone)),
+        span(run_s) if run_s >= _RUN_LEAST_S else desk.text(hub.estimates.why_none(zone)),
     )
+
+
+def _lack(desk: "Desk", zone: int) -> str:
+    """What a zone lacks of its target."""
+    return desk.amount(max(desk.runner.hub.estimates.want_um(zone), 0), "um")
 
 
 def _why(desk: "Desk", words: "list[str]") -> "Iterator[str]":
     """The last decision about a zone, and the figures that it goes by."""
     zone = _zone(desk, words)
-    if zone < 0:
-        yield _which(desk)
-        return
     hub = desk.runner.hub
-    amount = desk.amount
-    for event in recent(desk):
+    for event in reversed(hub.faults.log.events()):
         if event[1] == zone and (event[0] < events.LOCKED or event[0] == events.REFUSED):
             yield desk.told(event)
             break
     yield "Now: " + _outlook(desk, zone)
     if hub.plan.hub.estimate:
         yield "The last whole day: used %s, rain %s, hose %s, beside %s, found %s" % tuple(
-            [amount(um, "um") for um in hub.estimates.accounts[zone]]
+            [desk.amount(um, "um") for um in hub.estimates.accounts[zone]]
         )
         yield "It lacks %s of its target; from %s on it gets water." % (
-            amount(max(hub.estimates.want_um(zone), 0), "um"),
-            amount(hub.plan.hub.dose_um, "um"),
+            _lack(desk, zone),
+            desk.amount(hub.plan.hub.dose_um, "um"),
         )
     yield "Today: given %s, at most %s more, %s at a time." % (
         span(hub.record.used_s[zone]),
@@ -181,14 +216,12 @@ def _why(desk: "Desk", words: "list[str]") -> "Iterator[str]":
 
 
 def _log(desk: "Desk", words: "list[str]") -> "Iterator[str]":
-    left = _within((words or ["10"])[0], 1, 999)
-    for event in recent(desk):
-        if left > 0:
-            yield desk.told(event)
-        left -= 1
+    kept = desk.runner.hub.faults.log.events()[-_within((words + ["10"])[1], 1, 999) :]
+    while kept:
+        yield desk.told(kept.pop())
 
 
-def _alarms(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
+def _alarms(desk: "Desk", _: "list[str]") -> "Iterator[str]":
     standing = desk.runner.hub.faults.alarms
     for place, why in standing:
         yield "ALARM, %s%s" % (desk.name(place), desk.text(why))
@@ -198,34 +231,30 @@ def _alarms(desk: "Desk", _words: "list[str]") -> "Iterator[str]":
         yield "  " + desk.text(_DO_CLOCK if why == events.CLOCK else do)
     trouble = desk.runner.trouble
     if trouble.count:
-        yield "%d times in a day: %s" % (trouble.count, trouble.text)
+        yield "  " + desk.text(_TROUBLE) % (trouble.count, trouble.text)
     if not standing:
         yield desk.text(_NO_ALARM)
 
 
 def _clock(desk: "Desk", words: "list[str]") -> "Iterator[str]":
     """Set the clock, or show it; the next cycle shows whether the time zone is right."""
-    if words:
-        date, clock = words
-        year, month, of_month = [int(part) for part in date.split("-")]
-        hour, minute = [int(part) for part in clock.split(":")]
-        day = day_of(year, month, of_month)
-        if not (
-            date_of(day) == (year, month, of_month)
-            and 2024 < year < 2100
-            and 0 <= hour < 24
-            and 0 <= minute < 60
-        ):
+    if words[1:]:
+        _, date, clock = words
+        year, month, of_month = date.split("-")
+        hour, minute = clock.split(":")
+        of_day = int(of_month)
+        day = day_of(_within(year, 2025, 2099), _within(month, 1, 12), of_day)
+        if date_of(day)[2] != of_day:
             raise ValueError
+        local_s = day * _DAY_S + _within(hour, 0, 23) * 3600 + _within(minute, 0, 59) * 60
         desk.now()
-        wall_s = desk.agenda.time.wall_s(day * DAY_S + hour * 3600 + minute * 60)
-        yield from _obeyed(desk, "", (ports.ASK_CLOCK, -1, wall_s))
+        yield from _given(desk, "", (ports.ASK_CLOCK, -1, desk.agenda.time.wall_s(local_s)))
     wall_s, local_s = desk.now()
     if not wall_s:
         yield desk.text(_NO_TIME)
         return
     yield "%s, %s here, %+.1f h from UTC" % (
-        desk.date(local_s // DAY_S),
+        desk.date(local_s // _DAY_S),
         desk.at(wall_s),
         (local_s - wall_s) / 3600,
     )
@@ -236,44 +265,26 @@ def _clock(desk: "Desk", words: "list[str]") -> "Iterator[str]":
 # What the hub is asked for.
 
 
-def _zone(desk: "Desk", words: "list[str]") -> int:
-    """Take a zone's name, which may have spaces, out of the words. Returns its number, or -1."""
-    for most in range(len(words), 0, -1):
-        for zone, part in enumerate(desk.runner.hub.plan.zones):
-            if part.name.lower() == " ".join(words[:most]):
-                words[:] = words[most:]
-                return zone
-    return -1
+def _obeyed(desk: "Desk", words: "list[str]") -> "Iterator[str]":
+    asked = _asked(desk, words)
+    if words[0] == "hold" and not desk.now()[0]:
+        yield desk.text(_NO_TIME)
+        return
+    yield from _given(desk, words[0], asked)
 
 
-def _which(desk: "Desk") -> str:
-    return desk.text(_WHICH) + " " + ", ".join([part.name for part in desk.runner.hub.plan.zones])
+def _asked(desk: "Desk", words: "list[str]") -> "Asked":
+    """Return the command that was typed.
 
-
-def _within(word: str, least: int, most: int) -> int:
-    """Return a typed number. Raises ValueError outside least..most."""
-    value = int(word)
-    if not least <= value <= most:
-        raise ValueError
-    return value
-
-
-def _asked(desk: "Desk", verb: str, words: "list[str]") -> "Asked":
-    """Return the command that was typed; zone -2: none was named, or a wrong one.
-
-    Raises ValueError where the rest of the line is wrong, KeyError for an unknown verb.
+    Raises ValueError for an unknown verb and for what does not fit it, KeyError without a zone.
     """
+    verb = words[0]
+    what = desk.text(ASKS).split().index("hold" if verb == "release" else verb)
     zone = -1
-    value: object = 0
-    asks = desk.text(ASKS).split()
-    name = "hold" if verb == "release" else verb
-    if name not in asks:
-        raise KeyError
-    what = asks.index(name)
-    if verb in ("run", "check", "sample") or (words and verb == "clear"):
+    if verb in ("run", "check", "sample") or (words[1:] and verb == "clear"):
         zone = _zone(desk, words)
-        if zone < 0:
-            return what, -2, 0
+    _, *words = words
+    value: object = 0
     if verb == "run":
         if words[1:] == ["anyway"]:
             what = ports.ASK_RUN_ANYWAY
@@ -286,13 +297,13 @@ def _asked(desk: "Desk", verb: str, words: "list[str]") -> "Asked":
         value = tuple([_within(word, 0, ports.SAMPLE_MOST) for word in words])
     elif verb == "hold":
         word, unit = words
-        each_h = 24 if unit in ("days", "day") else 1
-        if each_h == 1 and unit != "h":
+        each_h = 1 if unit == "h" else 24
+        if unit not in ("h", "day", "days"):
             raise ValueError
         value = 3600 * each_h * _within(word, 1, _HOLD_MOST_H // each_h) + desk.now()[0]
     elif verb == "rain":
         word, unit = words
-        um = float(word) * (25400 if unit.startswith("in") else 1000)
+        um = float(word) * (1000 if unit == "mm" else 25400)
         if unit not in ("mm", "in", "inch", "inches") or not 0 <= um <= _RAIN_MOST_UM:
             raise ValueError
         value = int(um)
@@ -303,14 +314,8 @@ def _asked(desk: "Desk", verb: str, words: "list[str]") -> "Asked":
     return what, zone, value
 
 
-def _obeyed(desk: "Desk", verb: str, asked: "Asked") -> "Iterator[str]":
+def _given(desk: "Desk", verb: str, asked: "Asked") -> "Iterator[str]":
     """Hand the hub a command, and tell how it went."""
-    if asked[1] < -1:
-        yield _which(desk)
-        return
-    if verb == "hold" and not desk.now()[0]:
-        yield desk.text(_NO_TIME)
-        return
     if desk.runner.rest_up_s:
         yield "%s %s." % (desk.text(_RESTS), span(desk.runner.rest_up_s - desk.up_s()))
         return

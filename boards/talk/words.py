@@ -4,14 +4,15 @@ The texts are lines of `words.txt`, which a bundle brings to a board as a file b
 that they take no memory. The numbers of its lines stand here.
 """
 
-from evenclay.controller import TYPE_CHECKING, const
+from evenclay.controller import const
 from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of
 from evenclay.controller.limits import DAY_S, ZONES_MAX
 from evenclay.controller.ports import ASK_RAIN
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+_TYPE_CHECKING = const(0)
+if _TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
 
     from evenclay.controller.plan import RowPart
     from evenclay.controller.ports import Asked, Seen
@@ -21,11 +22,14 @@ if TYPE_CHECKING:
 
 _WHY = const(0)  # a line a code, as the next two have
 _SAID = const(50)
-ASKS = const(109)  # what may be asked for, in the order of its codes
-_NAMES = const(110)  # of weekdays and months
-_AMOUNTS = const(111)  # of each unit: how much of the hub's one is, and how it is written; then of
-_OF_EACH = const(5)  # the US
-_UNITS = const(121)  # "us" or "metric"; behind it the names of the spigots
+ASKS = const(110)  # what may be asked for, in the order of its codes
+_NAMES = const(111)  # of weekdays and months
+_AMOUNTS = const(112)  # of each unit: how much of the hub's one is, and how it is written
+_US_AMOUNTS = const(117)
+_UNITS = const(122)  # "us" or "metric"; behind it the names of the spigots
+_RECORD = const(80)  # bytes of a line in that file
+_WIDTH = const(80)  # no line of an answer is longer
+_INDENT_LEAST = const(40)  # a line is broken at a space behind this
 
 
 class Desk:
@@ -42,6 +46,7 @@ class Desk:
         converted, and "" for none; `what` is the field of `Seen`, `number` the zone or spigot
     """
 
+    power_pin = True  # something tells the hub that power fails
     crc = -1  # of the plan that `agenda` is of
     agenda: Agenda
     _from_s = 0
@@ -109,14 +114,12 @@ class Desk:
         """A quantity; `unit` is the hub's, as fields have it last in their names."""
         first = _AMOUNTS
         if self.us:
-            first += _OF_EACH
+            first = _US_AMOUNTS
             if unit == "mc":
                 value = value * 9 // 5 + 32000
-        for number in range(first, first + _OF_EACH):
-            name, per, text = self.text(number).split(" ", 2)
-            if name == unit:
-                return text % (value / int(per))
-        raise ValueError(unit)
+        line = self.text(first + ("um", "ml", "mc", "mv", "ppt").index(unit))
+        _, per, text = line.split(" ", 2)
+        return text % (value / int(per))
 
     def date(self, day: int) -> str:
         """A day as `Fri 1 May 2026`."""
@@ -124,8 +127,12 @@ class Desk:
         year, month, of_month = date_of(day)
         weekday = (day + FIRST_WEEKDAY) % 7 * 3
         month = 18 + 3 * month
-        weekday_name = names[weekday : weekday + 3]
-        return "%s %d %s %d" % (weekday_name, of_month, names[month : month + 3], year)
+        return "%s %d %s %d" % (
+            names[weekday : weekday + 3],
+            of_month,
+            names[month : month + 3],
+            year,
+        )
 
     def told(self, event: "Event") -> str:
         """An event as a sentence, with the time at which it happened."""
@@ -151,3 +158,25 @@ def span(seconds: int) -> str:
     if seconds < 10800:
         return "%d min" % (seconds // 60)
     return "%d h" % (seconds // 3600)
+
+
+def folded(text: str) -> "Iterator[str]":
+    """Yield a text in lines of at most 80 characters; those after the first are indented."""
+    while len(text) > _WIDTH:
+        at = text.rfind(" ", _INDENT_LEAST, _WIDTH)
+        if at < 0:
+            at = _WIDTH - 1
+        yield text[:at]
+        text = "  " + text[at:]
+    yield text
+
+
+def file_text(path: str) -> "Callable[[int], str]":
+    """Return a function that gives a line of a bundle's `words`, whose lines are equally long."""
+
+    def text(number: int) -> str:
+        with open(path, "rb") as file:
+            file.seek(_RECORD * number)
+            return str(file.read(_RECORD), "utf-8").strip()
+
+    return text

@@ -7,15 +7,15 @@ boards.
 
 from machine import RTC, Pin, Timer
 
-from evenclay.boards.common import Sensors, valve_on
 from evenclay.boards.drivers.clock import ChipClock
 from evenclay.boards.drivers.note import FileNote
 from evenclay.boards.drivers.valves import Coils
+from evenclay.boards.ports import Sensors, valve_on
 from evenclay.controller import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from evenclay.boards.common import Valve
     from evenclay.boards.drivers.power import PowerGood
+    from evenclay.boards.ports import Valve
     from evenclay.boards.talk.button import Button
     from evenclay.boards.talk.light import Light
 

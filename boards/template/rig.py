@@ -19,7 +19,7 @@ from evenclay.controller import TYPE_CHECKING
 from . import pins
 
 if TYPE_CHECKING:
-    from evenclay.boards.common import Board, Sensors, Valve
+    from evenclay.boards.ports import Board, Sensors, Valve
     from evenclay.controller.ports import Ports
 
 

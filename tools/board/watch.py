@@ -7,10 +7,9 @@ valves and its ground are the simulator's; time is the caller's.
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from evenclay.boards.talk import words
-from evenclay.boards.talk.state import state
-from evenclay.boards.talk.verbs import answer, folded
-from evenclay.boards.talk.words import Desk
+from evenclay.boards.talk import state, words
+from evenclay.boards.talk.verbs import answer
+from evenclay.boards.talk.words import Desk, folded
 from evenclay.controller.limits import DAY_S
 from evenclay.controller.ports import ASK_HOLD, ASK_STOP
 from evenclay.sim.calendar import HOUR_S

@@ -127,17 +127,26 @@ def compile_plan(
 ) -> None:
     """Compile a property into the plan that a hub obeys.
 
+    Beside the plan comes `words`, what the hub's console says: the units and the names of the
+    spigots are the property's. The two belong together.
+
     \b
     Example, and a hub on this machine that obeys it:
         evenclay compile house/property.toml --out hub/plan.0
         python -m evenclay.boards.desktop.main hub
     """
+    from evenclay.tools.board.bundle import words
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.property import load
 
+    beside = out.with_name("words")
+    if out == beside:
+        message = "found words, allowed another name: so is the file called that comes beside it"
+        raise typer.BadParameter(message, param_hint="--out")
     prop = load(property_file)
     means = means_in(weather, column, units, dates, prop.site.latitude)
     house = compile_house(prop, means)
     data = house.plan.pack()
-    files.write({out: data})
+    files.write({out: data, beside: words((prop.site.units, *prop.supplies))})
     print(f"{out}: {len(data)} bytes, {len(house.plan.zones)} zones, crc {house.plan.crc:08x}")
+    print(f"{beside}: what its console says")

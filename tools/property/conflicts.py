@@ -37,12 +37,17 @@ def name_mistakes(prop: Property) -> Iterator[Mistake]:
         if name not in prop.supplies:
             yield Mistake(("outline", "spigots", name), "no such supply", known)
     tags: dict[int, str] = {}
+    typed: dict[str, str] = {}
     for name, zone in prop.zones.items():
         if zone.supply not in prop.supplies:
             yield Mistake(("zones", name, "supply"), f'"{zone.supply}"', known)
         other = tags.setdefault(tag_of(name), name)
         if other != name:
             found = f"a name with the same number as zones.{other}"
+            yield Mistake(("zones", name), found, "another name for one of the two")
+        other = typed.setdefault(" ".join(name.lower().split()), name)
+        if other != name:
+            found = f"a name that is typed on the console as zones.{other} is"
             yield Mistake(("zones", name), found, "another name for one of the two")
 
 

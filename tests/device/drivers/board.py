@@ -441,8 +441,8 @@ def test_a_dry_contact_reaches_the_hub():
     house = House("template", "rp2", 2, {"battery": 0, "frost": 0}, held=1)
     import machine
 
-    from evenclay.boards.common import Sensors
     from evenclay.boards.drivers.contact import Contact as Driver
+    from evenclay.boards.ports import Sensors
 
     pin = machine.Pin(10, machine.Pin.IN, machine.Pin.PULL_UP)
     house.pins.timer = lambda: machine.Timer(-1)

@@ -117,6 +117,7 @@ def make(defect=None, bare=False, travel_s=0):
     module = __import__("evenclay.boards.template.rig", None, None, ["Rig"])
     kit = __import__("evenclay.boards.conformance", None, None, ["judge"])
     common = __import__("evenclay.boards.common", None, None, ["WATCHDOG_MS"])
+    ports = __import__("evenclay.boards.ports", None, None, ["Sensors"])
     drivers = __import__("evenclay.boards.drivers.valves", None, None, ["HeldValve"])
     pins = module.pins
     pins.FOLDER = FOLDER
@@ -203,7 +204,7 @@ def make(defect=None, bare=False, travel_s=0):
 
         def sensors(self):
             soil = [Part(self, ("soil_vwc_ppt", zone)) for zone in range(2)]
-            return common.Sensors(
+            return ports.Sensors(
                 rain=Part(self, ("rain_um", 0)),
                 contact=Part(self, ("rain_wet", 0)),
                 probes=soil,

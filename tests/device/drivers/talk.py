@@ -4,6 +4,7 @@ import fake_machine
 from fake_machine.house import BEFORE_S, BOARDS, FOLDER, MINUTE_US, House, clean
 
 SECOND_US = 1000000
+WELL, HOLDING, NEEDS_YOU, NO_CLOCK = range(4)
 
 
 class Lit:
@@ -48,8 +49,6 @@ class Lit:
 
 
 def test_each_state_has_a_pattern_of_its_own():
-    from evenclay.boards.talk.state import HOLDING, NEEDS_YOU, NO_CLOCK, WELL
-
     for on in (1, 0):
         lit = Lit(on)
         well = lit.blinks(WELL)

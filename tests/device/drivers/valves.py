@@ -91,6 +91,25 @@ def test_voltage_between_pulses_is_less_the_last_sag():
     assert abs(watch.mv() - (loaded_mv - 1000)) < 60
 
 
+def test_a_battery_that_was_charged_after_a_weak_pulse_is_believed_again():
+    _world, _machine, valves, latches, battery, coils = bench()
+    valves[0].close()
+    watch = coils.battery
+    battery.open_mv, battery.inner_mohm = 8000, 5000
+    assert fake_machine.raises(OSError, valves[0].open)
+    weak_mv = watch.mv()
+    assert weak_mv < 6000  # a hub that holds back for this pulses no coil
+    battery.open_mv = 8300
+    assert watch.mv() < 6000  # it has only rested
+    battery.open_mv, battery.inner_mohm = 9000, 1700
+    assert abs(watch.mv() - 9000) < 30
+    battery.open_mv = 8000
+    assert abs(watch.mv() - 8000) < 30
+    valves[0].open()
+    assert latches[0].open
+    assert abs(watch.mv() - 8000 * 8000 // 9700) < 60
+
+
 def test_two_coils_are_never_live():
     world, _, valves, latches, _, coils = bench()
     caught = []
