@@ -38,8 +38,9 @@ replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the repo
 	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --from 2022-01-01 --out out/demo
 
 test: lint  ## all checks: lint, types, imports, tests, full branch coverage of controller/
-	@$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term-missing:skip-covered \
-		--cov-fail-under=100
+	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/controller --cov \
+		--cov-report=term-missing:skip-covered --cov-fail-under=100
+	@$(BIN)/python -m pytest -n 2 --dist loadfile --ignore tests/controller
 
 # The same tests on a second version of Python, in an environment of its own. Its results count only
 # where the machine has one: make second SECOND=path/to/python3.13
@@ -50,7 +51,7 @@ second:  ## the unit, property and golden tests on a second Python, where there 
 	else echo 'skipped the tests on a second Python: found no $(SECOND)' >&2; fi
 
 second-tests: $(VENV)/.stamp-dev
-	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/unit tests/property tests/golden
+	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/controller tests/unit tests/property tests/golden
 
 validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
 	@$(BIN)/python -m evenclay.tools.dev.validation

@@ -19,11 +19,6 @@ if "EVENCLAY_TESTS_CACHE" not in os.environ:
     atexit.register(shutil.rmtree, os.environ["EVENCLAY_TESTS_CACHE"], ignore_errors=True)
 os.environ["EVENCLAY_CACHE"] = os.environ["EVENCLAY_TESTS_CACHE"]
 
-TESTS = Path(__file__).parent
-# The core's coverage counts from these folders alone: a line that only a year's replay happens to
-# pass is not a tested line.
-COVERING = (TESTS / "unit", TESTS / "property")
-
 # Both run without a deadline, and may be slow to draw: a busy machine is not a defect.
 settings.register_profile(
     "ci",
@@ -41,22 +36,6 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Stop the coverage measurement for tests outside the unit and property folders.
-
-    Those come first: a whole file goes to one worker, and theirs are the long ones, so that at the
-    end there are only short ones to share out.
-    """
-
-    def covers(item: pytest.Item) -> bool:
-        return any(item.path.is_relative_to(folder) for folder in COVERING)
-
-    for item in items:
-        if not covers(item):
-            item.add_marker(pytest.mark.no_cover)
-    items.sort(key=covers)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
