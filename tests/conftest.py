@@ -38,6 +38,14 @@ settings.register_profile(
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the unit tests last.
+
+    A whole file goes to one worker. Theirs are the short ones: at the end they share out evenly.
+    """
+    items.sort(key=lambda item: item.path.parent.name == "unit")
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Name the interpreters of the device tests; after a failure, print the line that repeats the
     run in the same random order.
