@@ -29,7 +29,7 @@ BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test second second-tests validation bench compiled size lint types-rp2 types-esp32 format lock wheels clean figures graph
+.PHONY: golden campaign help replay test second second-tests validation bench compiled size lint style types imports types-rp2 types-esp32 format lock wheels clean figures graph
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -37,9 +37,11 @@ help:  ## list the targets
 replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the report goes to out/demo
 	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --from 2022-01-01 --out out/demo
 
-test: lint  ## all checks: lint, types, imports, tests, full branch coverage of controller/
-	@$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term-missing:skip-covered \
-		--cov-fail-under=100
+test: $(VENV)/.stamp-dev  ## all checks: lint, types, imports, tests, full branch coverage of controller/
+	@$(MAKE) --no-print-directory -j 2 lint
+	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/controller --cov \
+		--cov-report=term-missing:skip-covered --cov-fail-under=100
+	@$(BIN)/python -m pytest -n 2 --dist loadfile --ignore tests/controller
 
 # The same tests on a second version of Python, in an environment of its own. Its results count only
 # where the machine has one: make second SECOND=path/to/python3.13
@@ -50,7 +52,7 @@ second:  ## the unit, property and golden tests on a second Python, where there 
 	else echo 'skipped the tests on a second Python: found no $(SECOND)' >&2; fi
 
 second-tests: $(VENV)/.stamp-dev
-	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/unit tests/property tests/golden
+	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/controller tests/unit tests/property tests/golden
 
 validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
 	@$(BIN)/python -m evenclay.tools.dev.validation
@@ -65,11 +67,18 @@ compiled: $(VENV)/.stamp-dev  ## compile the core, for sweeps of many years; tak
 size: $(VENV)/.stamp-dev  ## print the size of each compiled module beside its budget
 	@$(BIN)/python -m evenclay.tools.board.size
 
-lint: $(VENV)/.stamp-dev types-rp2 types-esp32  ## ruff, mypy --strict, import-linter
+# Mypy's three runs take the longest, so make test has two of the five at a time.
+lint: style types types-rp2 types-esp32 imports  ## ruff, mypy --strict, import-linter
+
+style: $(VENV)/.stamp-dev
 	@$(BIN)/ruff check --quiet .
 	@$(BIN)/ruff format --check --quiet . || \
 		{ echo 'not formatted: run make format' >&2; $(BIN)/ruff format --check . ; exit 1; }
+
+types: $(VENV)/.stamp-dev
 	@$(BIN)/mypy $(TYPED)
+
+imports: $(VENV)/.stamp-dev
 	@PYTHONPATH=$(SRC) $(BIN)/lint-imports --no-logo
 
 types-rp2 types-esp32: types-%: $(STUBS)/%/.stamp

@@ -19,11 +19,6 @@ if "EVENCLAY_TESTS_CACHE" not in os.environ:
     atexit.register(shutil.rmtree, os.environ["EVENCLAY_TESTS_CACHE"], ignore_errors=True)
 os.environ["EVENCLAY_CACHE"] = os.environ["EVENCLAY_TESTS_CACHE"]
 
-TESTS = Path(__file__).parent
-# The core's coverage counts from these folders alone: a line that only a year's replay happens to
-# pass is not a tested line.
-COVERING = (TESTS / "unit", TESTS / "property")
-
 # Both run without a deadline, and may be slow to draw: a busy machine is not a defect.
 settings.register_profile(
     "ci",
@@ -44,19 +39,11 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Stop the coverage measurement for tests outside the unit and property folders.
+    """Put the unit tests last.
 
-    Those come first: a whole file goes to one worker, and theirs are the long ones, so that at the
-    end there are only short ones to share out.
+    A whole file goes to one worker. Theirs are the short ones: at the end they share out evenly.
     """
-
-    def covers(item: pytest.Item) -> bool:
-        return any(item.path.is_relative_to(folder) for folder in COVERING)
-
-    for item in items:
-        if not covers(item):
-            item.add_marker(pytest.mark.no_cover)
-    items.sort(key=covers)
+    items.sort(key=lambda item: item.path.parent.name == "unit")
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -5,6 +5,8 @@ import os
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +45,12 @@ def make(board: str, out: Path) -> Path:
     return out
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
+    """Give the bundle of a board, which all tests share and none changes."""
+    return cache(lambda board: make(board, tmp_path_factory.mktemp(board) / "out"))
+
+
 def own_module(board: str) -> str:
     """What a board has to have."""
     return "main" if board == bundles.DESKTOP else "pins"
@@ -67,8 +75,10 @@ def test_every_board_is_found() -> None:
 
 
 @pytest.mark.parametrize("board", BOARDS)
-def test_every_module_of_a_bundle_imports(board: str, tmp_path: Path, micropython: Path) -> None:
-    device = make(board, tmp_path / "out") / "device"
+def test_every_module_of_a_bundle_imports(
+    board: str, made: Callable[[str], Path], micropython: Path
+) -> None:
+    device = made(board) / "device"
     modules = [
         path.removesuffix(".mpy").removesuffix("/__init__").replace("/", ".")
         for path in files(device)
@@ -92,14 +102,15 @@ def test_every_module_of_a_bundle_imports(board: str, tmp_path: Path, micropytho
 
 
 @pytest.mark.parametrize("board", BOARDS)
-def test_the_same_sources_give_the_same_bytes(board: str, tmp_path: Path) -> None:
-    first, second = make(board, tmp_path / "first"), make(board, tmp_path / "second")
-    assert files(first) == files(second)
+def test_the_same_sources_give_the_same_bytes(
+    board: str, made: Callable[[str], Path], tmp_path: Path
+) -> None:
+    assert files(made(board)) == files(make(board, tmp_path / "second"))
 
 
 @pytest.mark.parametrize("board", BOARDS)
-def test_lists_name_every_file(board: str, tmp_path: Path) -> None:
-    out = make(board, tmp_path / "out")
+def test_lists_name_every_file(board: str, made: Callable[[str], Path]) -> None:
+    out = made(board)
     device = files(out / "device")
     listed = json.loads((out / "files.json").read_text("utf-8"))
     assert {entry["path"]: entry["bytes"] for entry in listed["files"]} == {
@@ -122,9 +133,9 @@ def test_lists_name_every_file(board: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("board", BOARDS)
-def test_the_manifest_freezes_all_but_the_plan(board: str, tmp_path: Path) -> None:
+def test_the_manifest_freezes_all_but_the_plan(board: str, made: Callable[[str], Path]) -> None:
     """By the names and arguments of MicroPython's own tools/manifestfile.py."""
-    out = make(board, tmp_path / "out")
+    out = made(board)
     frozen: list[str] = []
     included: list[str] = []
 
@@ -141,8 +152,8 @@ def test_the_manifest_freezes_all_but_the_plan(board: str, tmp_path: Path) -> No
     assert len(included) == 1 and included[0].startswith("$(PORT_DIR)/")
 
 
-def test_frozen_modules_are_found_by_the_name_in_the_file(tmp_path: Path) -> None:
-    device = files(make("esp32", tmp_path / "out") / "device")
+def test_frozen_modules_are_found_by_the_name_in_the_file(made: Callable[[str], Path]) -> None:
+    device = files(made("esp32") / "device")
     for path, data in device.items():
         if path.endswith(".mpy"):
             assert data[0:2] == b"M\x06"  # bytecode of version 6
@@ -217,17 +228,17 @@ def test_the_command_writes_a_bundle_over_an_older_one(tmp_path: Path) -> None:
     assert len(unpack(before["device/hub/plan.0"]).zones) == 4
 
 
-def test_next_steps_name_the_folder_of_the_plan_and_its_gap(tmp_path: Path) -> None:
-    text = (make("rp2_pico_w", tmp_path / "out") / "next.txt").read_text("utf-8")
+def test_next_steps_name_the_folder_of_the_plan_and_its_gap(made: Callable[[str], Path]) -> None:
+    text = (made("rp2_pico_w") / "next.txt").read_text("utf-8")
     assert "evenclay flash . --dry-run" in text
     assert "device/hub/ is then copied to /hub:" in text
     assert "more than 30 s after the start" in text  # the demo's gap; at 30 s it is still refused
 
 
-def test_next_steps_begin_with_what_finds_the_commands(tmp_path: Path) -> None:
+def test_next_steps_begin_with_what_finds_the_commands(made: Callable[[str], Path]) -> None:
     """The first line to type puts the commands on the PATH, so that the others are found."""
     for board in ("rp2_pico_w", "desktop"):
-        text = (make(board, tmp_path / board) / "next.txt").read_text("utf-8")
+        text = (made(board) / "next.txt").read_text("utf-8")
         lines = [line.strip() for line in text.splitlines() if line.startswith("    ")]
         assert lines[0].startswith("export PATH=")
         commands = set(re.findall(r"evenclay|mpremote|micropython", " ".join(lines[1:])))
@@ -308,7 +319,7 @@ latitude = 32
 from = "03-01"
 cycles = 1
 minutes = 10
-window = "14:00-16:00"
+window = "20:00-22:00"
 """
 ZONE = """
 [zones.%s]
@@ -354,10 +365,8 @@ def test_a_folder_that_cannot_be_a_board_is_one_line(my_hub: Path, tmp_path: Pat
 # What is bundled runs.
 
 
-def booted(
-    device: Path, board: str, port: str, micropython: Path, hours: int = 24
-) -> dict[str, Any]:
-    """Boot a bundle from its own files, and let it run from one o'clock of a day of July."""
+def booted(device: Path, board: str, port: str, micropython: Path, hours: int) -> dict[str, Any]:
+    """Boot a bundle from its own files, and let it run from seven o'clock of an evening of July."""
     done = subprocess.run(
         [micropython, "-m", "fake_machine.bundled_day", board, port, str(hours)],
         cwd=device,
@@ -381,12 +390,14 @@ LACKS = {
 
 
 @pytest.mark.parametrize(("board", "port"), LACKS)
-def test_the_demo_waters_both_spigots_for_a_day(
+def test_the_demo_waters_both_spigots_for_a_night(
     board: str, port: str, tmp_path: Path, micropython: Path
 ) -> None:
+    """A short one over midnight: each hour takes a second or two."""
     out = tmp_path / "out"
     # Each run is the table's: a hub that reckons would begin with strips that lack nothing.
     text = DEMO.read_text("utf-8").replace("[estimate]\n", '[estimate]\nestimate = "off"\n')
+    text = text.replace('window = "20:00-10:00"', 'window = "20:00-01:00"')
     arguments = ["--board", board, str(written(tmp_path, text)), "--out", str(out)]
     told = wrong(*arguments)
     assert [line.split("--without ")[1] for line in told] == list(LACKS[board, port])
@@ -394,7 +405,7 @@ def test_the_demo_waters_both_spigots_for_a_day(
     for part in LACKS[board, port]:
         arguments += ["--without", part]
     assert evenclay("bundle", *arguments)[0] == 0
-    ran = booted(out / "device", board, port, micropython)
+    ran = booted(out / "device", board, port, micropython, 7)
     assert ran["faults"] == [] and ran["open"] == []
     # July: three cycles a night of 17 minutes, by each zone's share; the last has the other spigot.
     plan = unpack((out / "device" / "hub" / "plan.0").read_bytes())

@@ -92,6 +92,13 @@ def test_driver_under_cpython(script: Path, tmp_path: Path) -> None:
     assert re.fullmatch(r"[1-9]\d* passed on cpython \d+\.\d+\.\d+", last)
 
 
+@pytest.mark.slow
+def test_a_week_of_talk(micropython: Path, tmp_path: Path) -> None:
+    steps = Path(__file__).parent / "drivers" / "steps.py"
+    last = run([str(micropython), str(steps), "7"], "MICROPYPATH", tmp_path)
+    assert last.startswith("1 passed")
+
+
 def pin_numbers(board: str) -> set[int]:
     """Numbers that stand in the constants of a board's pin map that name pins."""
     tree = ast.parse((ROOT / "boards" / board / "pins.py").read_text("utf-8"))

@@ -7,8 +7,8 @@ import pytest
 from evenclay.controller.limits import RUN_MAX_S, SUPPLIES_MAX
 from evenclay.controller.plan import Part, Plan, PlanError
 from evenclay.tools.property.plan_ranges import CAP_MAX_S, CYCLES_MAX, check_plan
+from tests.controller.test_plan import FIELDS, PARTS, full_plan
 from tests.core import plan, row
-from tests.unit.test_plan import FIELDS, PARTS, full_plan
 
 
 def change(part: Part, name: str, value: object) -> Part:

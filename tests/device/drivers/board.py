@@ -66,7 +66,7 @@ def test_rain_in_the_bucket_leaves_the_cycles_after_it_without_need():
     began_us = house.world.us
     for tip in range(110):  # 31 mm in two hours, after the first cycle
         house.world.at_us(began_us + (60 + tip) * MINUTE_US, house.rain.pulse)
-    assert house.run_for(13 * 60 * MINUTE_US) == "cut"
+    assert house.run_for(9 * 60 * MINUTE_US) == "cut"
     assert len(house.runs()) == 4
     assert max([us for _, us, _ in house.runs()]) < began_us + 60 * MINUTE_US
     assert house.world.faults == []

@@ -1,4 +1,6 @@
-"""A week of a whole board with an owner who asks and asks, and the same week without one.
+"""Days of a whole board with an owner who asks and asks, and the same days without one.
+
+    micropython steps.py [DAYS]     two without; `make campaign` has a week
 
 Nothing that is only asked may move a step: each line that is said takes the time of a serial line
 at 115200 baud, and twelve milliseconds to be worked out; each module that is loaded for an answer
@@ -45,7 +47,7 @@ def lived(talks, days):
     """Live. Returns what the board did, each with its moment, and how many lines were said."""
     house = House("template", "esp32", 2, {"battery": 0, "frost": 0, "rain_kind": 0}, held=1)
     house.pins.LIGHT = house.pins.BUTTON = None
-    house.pins.LIGHT_SLEEP = True  # five seconds at a time while all is shut: a week is long
+    house.pins.LIGHT_SLEEP = True  # five seconds at a time while all is shut: days are long
     import machine
 
     from evenclay.boards.drivers.clock import ChipClock
@@ -109,8 +111,8 @@ def lived(talks, days):
     return did, said[0]
 
 
-def test_a_week_of_talk_moves_no_step():
-    days = 7 if sys.implementation.name == "micropython" else 1
+def test_days_of_talk_move_no_step():
+    days = int(sys.argv[1]) if len(sys.argv) > 1 else 2
     plain, quiet_said = lived(False, days)
     talked, said = lived(True, days)
     assert said > quiet_said + 500 * days, (said, quiet_said)

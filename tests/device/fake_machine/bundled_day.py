@@ -1,4 +1,4 @@
-"""Boot a bundle from its own files on the stand-in, and run it for a day: what a board would do.
+"""Boot a bundle from its own files on the stand-in, and run it for hours, as a board would.
 
     micropython -m fake_machine.bundled_day BOARD PORT HOURS     in the bundle's folder `device`
 
@@ -27,7 +27,7 @@ from fake_machine.parts import (
 
 HOUR_US = 3600 * 1000000
 SECOND_US = 1000000
-STARTS_S = 837021600  # 2026-07-10 18:00 UTC, since 2000-01-01: before the night's water
+STARTS_S = 837043200  # 2026-07-11 00:00 UTC, since 2000-01-01: before the night's water
 
 board, port, hours = sys.argv[1:]
 world = fake_machine.power_on(port)
