@@ -186,14 +186,17 @@ class Days:
         self._end_s = self._agenda.end_wall_s(mark_no)
         self._end_up_s = self._end_s - self._clock.skew_s
         self.row = self._agenda.row_of(mark_no // PER_DAY)
-        # Zones dropped last time go first, and of these the one whose water is longest ago.
-        queue = []
-        for zone, ended_s in enumerate(record.valve_wall_s):
-            first = record.first >> zone & 1
-            queue.append((1 - first, ended_s if first else 0, zone))
-        self.order = []
-        for _, _, zone in sorted(queue):
-            self.order.append(zone)
+        self.order = list(range(len(self._plan.zones)))
+        if record.first:
+            self.order.sort(key=self._place)
+
+    def _place(self, zone: int) -> "tuple[bool, int, int]":
+        """What zones are put in order by: those dropped last time go first, and of these the one
+        whose water is longest ago.
+        """
+        if self._record.first >> zone & 1:
+            return False, self._record.valve_wall_s[zone], zone
+        return True, 0, zone
 
     def _skip_passed(self, wall_s: int, why: int) -> None:
         """Report the cycles whose time passed: each up to a bound, then a count."""

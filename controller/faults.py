@@ -96,7 +96,7 @@ class Faults:
             if self._record.zone_faults[zone]:  # it was tried when its valve last turned
                 away_s = wall_s - ended_s if wall_s and ended_s else 0
                 retry_up_s = up_s + _FAULT_RETRY_S - min(max(0, away_s), _FAULT_RETRY_S)
-                self._guard.retry(zone, retry_up_s)
+                self._guard.retry_zone_up_s[zone] = retry_up_s
                 supply = self._guard.supply_of[zone]
                 last_up_s[supply] = max(last_up_s[supply], retry_up_s)
         for supply, retry_up_s in enumerate(last_up_s):
@@ -114,7 +114,7 @@ class Faults:
         """A zone's driver could not open its valve: it is tried again once a day."""
         self._record.zone_faults[zone] |= _DRIVER_FAULT
         self._record.dirty = True
-        self._guard.retry(zone, up_s + _FAULT_RETRY_S)
+        self._guard.retry_zone_up_s[zone] = up_s + _FAULT_RETRY_S
 
     def opened(self, zone: int) -> None:
         """A zone's driver has opened its valve."""
@@ -148,7 +148,7 @@ class Faults:
         if dry:
             faults[zone] |= NO_FLOW_FAULT
             retry_up_s += _FAULT_RETRY_S
-        self._guard.retry(zone, retry_up_s)
+        self._guard.retry_zone_up_s[zone] = retry_up_s
         self.alarm(dry, zone, events.NO_FLOW, flow_ml_min)
         if not dry or self._supply_no_flow(supply):
             self.alarm(dry, ZONES_MAX + supply, events.SUPPLY_NO_FLOW, 0)
@@ -200,4 +200,4 @@ class Faults:
     def _retry_supply(self, supply: int, up_s: int) -> None:
         for zone, part in enumerate(self._plan.zones):
             if part.supply == supply:
-                self._guard.retry(zone, up_s)
+                self._guard.retry_zone_up_s[zone] = up_s

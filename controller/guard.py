@@ -51,7 +51,7 @@ class Guard:
         self._retry_up_s = [0] * (zones + supplies)
         self._failed: "list[int]" = []  # valves that would not close
         self.gap_up_s = [0] * supplies  # when each supply may open again
-        self._retry_zone_up_s = [0] * zones  # when a zone with a passing fault may be tried
+        self.retry_zone_up_s = [0] * zones  # when a zone with a passing fault may be tried
 
     # What is known.
 
@@ -75,7 +75,7 @@ class Guard:
         if not self.ready or record.faults:
             return events.FAULT
         found = record.zone_faults[zone]
-        if found and (found & faults.BURST_FAULT or up_s < self._retry_zone_up_s[zone]):
+        if found and (found & faults.BURST_FAULT or up_s < self.retry_zone_up_s[zone]):
             return events.FAULT
         part = self._plan.zones[zone]
         if run_s > part.longest_s:
@@ -107,10 +107,6 @@ class Guard:
         if master in self.valves:
             commands.insert(0, (ports.OPEN, master, longest_s))
         return commands
-
-    def not_tried(self, zone: int) -> None:
-        """A zone's OPEN was never tried: the zone is as shut as it was."""
-        self.open_zones.remove(zone)
 
     def request_close(self, zone: int, up_s: int) -> None:
         """Have a zone's valve, and its supply's master, closed by the next commands; -1: all."""
@@ -165,10 +161,6 @@ class Guard:
             if self._retry_up_s[valve] < due:
                 due = self._retry_up_s[valve]
         return due
-
-    def retry(self, zone: int, up_s: int) -> None:
-        """A zone with a passing fault may be tried again at `up_s`."""
-        self._retry_zone_up_s[zone] = up_s
 
     def verify(self, up_s: int) -> None:
         """Raise Broken unless every rule holds. Never compiled out."""

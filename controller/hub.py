@@ -6,13 +6,14 @@ what the clocks say, what was sensed, what is due, what the owner asks for, the 
 and the commands. What each of these means stands in a file of its own.
 """
 
-from . import civil, const, events, journal, owner, ports
+from . import civil, const, events, journal, owner
 from .agenda import Agenda
 from .days import Days
 from .estimates import Estimates
 from .faults import Faults
 from .guard import Guard
 from .lockouts import Lockouts
+from .ports import CARRIED_OUT, CLOSE, FAILED, OPEN, SAVE, UNTRIED
 from .runs import Runs
 
 _TYPE_CHECKING = const(0)
@@ -112,19 +113,19 @@ class Hub:
         opened = False
         for place, command in enumerate(sent):
             what = command[0]
-            outcome = ports.CARRIED_OUT
+            outcome = CARRIED_OUT
             if place >= done:  # the first of these has failed, and none behind it was tried
-                outcome = ports.FAILED if place == done else ports.UNTRIED
-            if what == ports.CLOSE:
+                outcome = FAILED if place == done else UNTRIED
+            if what == CLOSE:
                 self.runs.closed(command[1], outcome, up_s)
-            elif what == ports.SAVE:
+            elif what == SAVE:
                 journal.saved(self, command[1], outcome, up_s)
-            elif what == ports.OPEN:
+            elif what == OPEN:
                 self.runs.opened(command[1], outcome, up_s)
                 opened = True
-            elif outcome == ports.UNTRIED:
+            elif outcome == UNTRIED:
                 self.faults.reports.append(command)
-        if done < len(sent) or sent[0][0] == ports.CLOSE:
+        if done < len(sent) or sent[0][0] == CLOSE:
             return True
         return opened and self.runs.more_may_begin()
 

@@ -12,7 +12,7 @@ them had the same text, when the first of them was, and that text.
 import struct
 from binascii import crc32
 
-from . import const, events, limits, plan, ports
+from . import const, events, limits, ports
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -91,7 +91,7 @@ class Record:
 
     dirty = True  # it is to be written at once
     owed = False  # it is to be written with the next opening, if that is near
-    retry_up_s = 0  # nothing is written before
+    retry_up_s = 0  # nothing is written before; 0: the last write went well
     # The plan that the owner gave, until it is taken or refused, and its bytes.
     new_plan: "tuple[Plan, bytes] | None" = None
 
@@ -119,10 +119,10 @@ class Record:
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        fields = self.__dict__
-        values = [fields[name] for name in _HUB_NAMES]
-        for name in _ZONE_NAMES:
-            values += fields[name]
+        field: "Any" = self.__dict__.get
+        values = list(map(field, _HUB_NAMES))
+        for of_zones in map(field, _ZONE_NAMES):
+            values += of_zones
         body = struct.pack(self._code, _RECORD_MAGIC, len(self.tag), self.length, self.seq, *values)
         return body + crc32(body).to_bytes(4, "little")
 
@@ -132,6 +132,7 @@ class Record:
         Where the plan has an estimate and there is none yet, one begins: a zone at its level, as
         after an opening, and the yard at its mean if no zone was known.
         """
+        hub = plan.hub
         new = Record(len(plan.zones))
         new.seq = self.seq
         for name in _HUB_NAMES:
@@ -148,7 +149,7 @@ class Record:
                 if self.filling >> before & 1:
                     new.filling |= bit
             new.tag[zone] = part.tag
-            if not plan.hub.estimate:
+            if not hub.estimate:
                 new.factor_ppt[zone] = 0
             elif new.factor_ppt[zone]:
                 known = True
@@ -158,8 +159,8 @@ class Record:
                 new.lack_um[zone] = part.begin_um
                 new.filling |= bit
         if not known:
-            new.yard_top_um = plan.hub.yard_top_um // 2
-            new.yard_lack_um = plan.hub.yard_lack_um
+            new.yard_top_um = hub.yard_top_um // 2
+            new.yard_lack_um = hub.yard_lack_um
         return new
 
 
@@ -225,17 +226,6 @@ def lost(copies: "Sequence[bytes | None]") -> bool:
     return found
 
 
-def offer(record: Record, data: bytes) -> int:
-    """Take a packed plan over once every valve is shut. Returns OK, BUSY or BAD_PLAN."""
-    if record.new_plan:
-        return events.BUSY
-    try:
-        record.new_plan = (plan.unpack(data), data)
-    except plan.PlanError:
-        return events.BAD_PLAN
-    return events.OK
-
-
 def saves(hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
     """Return the SAVE commands that are due. What is only owed waits where a valve opens soon.
 
@@ -264,7 +254,8 @@ def saved(hub: "Hub", slot: int, outcome: int, up_s: int) -> None:
     record = hub.record
     if outcome == ports.CARRIED_OUT:
         hub.shut_up_s = -1
-        if hub.faults.alarms:
+        if record.retry_up_s:
+            record.retry_up_s = 0
             hub.faults.store(False, slot)
         hub.runs.saved(True)
         return

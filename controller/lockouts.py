@@ -1,23 +1,13 @@
 """Reasons to hold water back, other than faults. Asked before a run and while it runs."""
 
-from . import civil, const, limits
+from . import civil, const, events, limits
 from .events import (
-    ALARM,
     FROST,
-    HOLD,
-    LOCKED,
-    LOST_CLOCK,
     LOW_BATTERY,
-    NO_ESTIMATE,
-    OK,
-    PROBE,
     QUIET,
     RAIN,
     RAIN_STALE,
     STALE,
-    STUCK,
-    UNKNOWN,
-    WET_SOIL,
 )
 from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK, RAIN_TOLD
 from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
@@ -37,7 +27,8 @@ _FROST_STANDS = const(2)
 
 _RAIN_MAX_UM = const(300000)  # in a day: more is a broken counter
 _RAIN_KEEP_UM = const(3000)  # so much rain a power cut may forget at most
-_AIR_MOST_MC = const(60000)  # no air near a house is colder than its negative, or warmer
+_AIR_LEAST_MC = const(-60000)  # no air near a house is colder
+_AIR_MOST_MC = const(60000)  # or warmer
 _RANGE_LEAST_DK = const(3)  # a day's range; less has only a thermometer that is stuck
 _ALL = const(-1)  # every zone: every bit, and the zone of an event
 _LONG_AGO_S = const(-864000)  # the uptime of what has not happened since boot
@@ -61,7 +52,6 @@ class Lockouts:
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
     dry_up_s = 0  # when a contact's drying time ends
     _contact = False  # it was wet when it last said anything
-    _polled = False
     _before_um = 0  # what a gauge counted yesterday, believed or not
     _warm_up_s = -2  # since when it has been warm enough to end a frost
     _battery_up_s = -864000
@@ -114,7 +104,7 @@ class Lockouts:
             return FROST
         if local_s is None:
             if not anyway:
-                return LOST_CLOCK
+                return events.LOST_CLOCK
             if self.has_quiet:
                 return QUIET
         elif self.has_quiet:
@@ -123,18 +113,18 @@ class Lockouts:
             if self._quiet:
                 return QUIET
         if not anyway:
-            if locked[HOLD]:
-                return HOLD
+            if locked[events.HOLD]:
+                return events.HOLD
             if locked[RAIN] >> zone & 1:
                 return RAIN
-            if run_s and locked[WET_SOIL] >> zone & 1:
-                return WET_SOIL
+            if run_s and locked[events.WET_SOIL] >> zone & 1:
+                return events.WET_SOIL
         while at_s < end_s:  # the rules may say something else before a run is over
             banned, left_s = quiet(self._plan, at_s)
             if banned:
                 return QUIET
             at_s += left_s
-        return OK
+        return events.OK
 
     def quiet_until_s(self, local_s: int) -> int:
         """Local time at which local rules may next say something else; a day ahead at most."""
@@ -184,23 +174,23 @@ class Lockouts:
             self._record.dirty = (
                 True  # rain, frost and power cuts come together; a frost's end can wait
             )
-        what = LOCKED if why < PROBE else ALARM
+        what = events.LOCKED if why < events.PROBE else events.ALARM
         self._tell(what if stands else what + 1, zone, why, value)  # or RELEASED, or CLEARED
         return True
 
     def rained(self, rain_um: int, up_s: int) -> int:
         """Take the rain of today by the owner's own gauge. Returns OK, or why it does not count."""
         if not self._plan.hub.estimate:
-            return NO_ESTIMATE
+            return events.NO_ESTIMATE
         if not 0 <= rain_um < _RAIN_MAX_UM:
-            return UNKNOWN
+            return events.UNKNOWN
         record = self._record
         self._counted_um = record.rain_today_um = rain_um
         record.gaps |= RAIN_TOLD
         record.dirty = True
         if rain_um > self._plan.hub.rain_skip_um:
             self.after_rain_up_s = up_s + _AFTER_RAIN_S
-        return OK
+        return events.OK
 
     def end_day(self) -> None:
         """A local day ends: see whether its temperatures are to be believed."""
@@ -210,7 +200,7 @@ class Lockouts:
             stuck = warm_dk - record.cold_dk < _RANGE_LEAST_DK
             if stuck:
                 record.gaps |= NO_TEMPERATURE
-            self.set(_ALL, STUCK, stuck, warm_dk)
+            self.set(_ALL, events.STUCK, stuck, warm_dk)
 
     def begin_day(self, gaps: int) -> None:
         """A local day begins, of which so much was not heard."""
@@ -234,12 +224,11 @@ class Lockouts:
         changed = False
         hub = self._plan.hub
         opening = self._record.opening
-        self.polled_up_s = up_s
-        if not self._polled:
-            self._polled = True
+        if self.polled_up_s < 0:  # for the first time
             self._temp_up_s = self._rain_up_s = up_s
             if self._counting:
                 self._rain_um = seen.rain_um or 0
+        self.polled_up_s = up_s
         if hub.rain_kind == GAUGE:
             changed = self._take_rain(seen.rain_um, up_s)
         elif hub.rain_kind == CONTACT:
@@ -260,8 +249,8 @@ class Lockouts:
             if not opening >> zone & 1 and probe.read(
                 ppt[zone], up_s, fallen_um, used_s[zone], lately_um
             ):
-                self.set(zone, WET_SOIL, probe.wet, probe.ppt)
-                self.set(zone, PROBE, not probe.trusted, probe.ppt)
+                self.set(zone, events.WET_SOIL, probe.wet, probe.ppt)
+                self.set(zone, events.PROBE, not probe.trusted, probe.ppt)
                 changed = True
         self.poll_up_s = up_s + (hub.watch_s if opening else hub.poll_s)
         if up_s < self.dry_up_s:
@@ -332,7 +321,7 @@ class Lockouts:
         hours of that it is an alarm.
         """
         hub = self._plan.hub
-        if temp_mc is None or not -_AIR_MOST_MC <= temp_mc <= _AIR_MOST_MC:
+        if temp_mc is None or not _AIR_LEAST_MC <= temp_mc <= _AIR_MOST_MC:
             stale = up_s - self._temp_up_s >= self._stale_s
             if stale or self.locked[FROST]:
                 self._warm_up_s = _UNKNOWN
@@ -346,18 +335,18 @@ class Lockouts:
             record.cold_dk = temp_dk
         if temp_dk > record.warm_dk:
             record.warm_dk = temp_dk
-        stood = frost = self.locked[FROST] != 0
+        frost = self.locked[FROST] != 0
         warm_up_s = self._warm_up_s
         if temp_mc < hub.frost_off_mc:
             # Where nobody knows of a frost before, what would not end one counts as one.
             frost = frost or warm_up_s == _UNKNOWN or temp_mc <= hub.frost_on_mc
             self._warm_up_s = _NOT_WARM
+        elif not (frost or warm_up_s < 0 or self.locked[STALE]):
+            return False  # as at most polls
         else:
             if warm_up_s < 0:
                 self._warm_up_s = warm_up_s = up_s
             frost = frost and up_s - warm_up_s < hub.frost_hold_s
-        if frost == stood and not self.locked[STALE]:
-            return False  # as at most polls
         changed = self.set(_ALL, STALE, False)
         return self.set(_ALL, FROST, frost, temp_mc) or changed
 

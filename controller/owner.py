@@ -3,7 +3,7 @@
 The `value` of an answer's event is the command's code (ASK_HOLD and so on).
 """
 
-from . import const, events, journal, limits, ports
+from . import const, events, limits, plan, ports
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -58,10 +58,13 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
     elif what == ports.ASK_RAIN:
         return hub.lockouts.rained(number, up_s)
     elif what == ports.ASK_PLAN and isinstance(value, bytes):
-        why = journal.offer(hub.record, value)
-        if not why:
-            runs.test = 0  # its zones are the old plan's
-        return why
+        if hub.record.new_plan:
+            return events.BUSY
+        try:  # it is taken over once every valve is shut
+            hub.record.new_plan = (plan.unpack(value), value)
+        except plan.PlanError:
+            return events.BAD_PLAN
+        runs.test = 0  # its zones are the old plan's
     elif what in (ports.ASK_RUN, ports.ASK_RUN_ANYWAY) and zone != -1 and number > 0:
         return runs.by_hand(zone, number, what == ports.ASK_RUN_ANYWAY, up_s)
     elif what != ports.ASK_CLOCK or not 0 < number < limits.WALL_MAX:

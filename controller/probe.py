@@ -53,25 +53,23 @@ class Probe:
 
         Returns True if `wet` or `trusted` changed.
         """
-        changed = False
         if (
             ppt is None
             or not self._low_ppt < ppt < self._high_ppt
             or lately_um >= _MUCH_RAIN_UM
             or (self.wet and (lately_um or up_s - self._mark_up_s >= _STUCK_WET_S))
         ):
-            changed = self._judge(ppt, up_s, rain_um != self._rain_um, used_s, lately_um)
-        if ppt is not None:
-            self.ppt = ppt
-            self._read_up_s = up_s
-            self._rain_um = rain_um
+            return self._judge(ppt, up_s, rain_um, used_s, lately_um)
+        self.ppt = ppt
+        self._read_up_s = up_s
+        self._rain_um = rain_um
         self._used_s = used_s
-        return changed
+        return False
 
     def _judge(
-        self, ppt: "int | None", up_s: int, rained: bool, used_s: int, lately_um: int
+        self, ppt: "int | None", up_s: int, rain_um: int, used_s: int, lately_um: int
     ) -> bool:
-        """Find out whether a reading, or none, changes `wet` or `trusted`. Returns True if so."""
+        """Take a reading, or none, that may change `wet` or `trusted`. Returns True if it does."""
         zone = self._zone
         last_ppt = self.ppt
         wet_ppt = zone.wet_off_ppt if self.wet else zone.wet_ppt
@@ -80,7 +78,7 @@ class Probe:
                 self._read_up_s = up_s
             good = up_s - self._read_up_s < self._stale_s
         else:
-            watered = rained or used_s > self._used_s
+            watered = rain_um != self._rain_um or used_s > self._used_s
             good = watered or last_ppt == _NEVER or abs(ppt - last_ppt) <= _JUMP_PPT
             moved_ppt = self._mark_ppt - ppt
             soaked = ppt >= wet_ppt
@@ -100,7 +98,10 @@ class Probe:
                 good = True
                 if lately_um >= _MUCH_RAIN_UM:
                     self._rained_up_s = up_s
-            last_ppt = ppt
+            self.ppt = last_ppt = ppt
+            self._read_up_s = up_s
+            self._rain_um = rain_um
+        self._used_s = used_s
         if not good:
             self._bad_up_s = up_s
         trusted = up_s - self._bad_up_s >= _TRUST_AGAIN_S

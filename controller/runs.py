@@ -279,7 +279,7 @@ class Runs:
             self.under_way[run.zone] = run
             self.intent = None
         elif run:
-            self._guard.not_tried(run.zone)
+            self._guard.open_zones.remove(run.zone)  # as shut as it was
             self._cancel()
 
     def opened(self, valve: int, outcome: int, up_s: int) -> None:

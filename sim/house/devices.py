@@ -105,6 +105,8 @@ class Devices(Plumbing):
             for zone, strip in enumerate(ground.strips)
             if plan.zones[zone].probe and strip.probe
         ]
+        self._vwc: list[float] | None = None  # the true contents that were last looked at,
+        self._curved_ppt = [0.0] * len(self._probes)  # and what each probe makes of them
         self._hour_ends_s = 0  # of the hour last looked at
         self._has_gauge = plan.hub.rain_kind == GAUGE
         self._has_contact = plan.hub.rain_kind == CONTACT
@@ -130,13 +132,6 @@ class Devices(Plumbing):
         """Take note that a fault began or ended just now; a probe's shows at the next look."""
         super().turn_faults()
         self._hour_ends_s = 0
-
-    def catch_up(self) -> None:
-        """Book the water so far, and let the ground step every whole hour that has passed."""
-        for pipe in self._pipes:
-            if pipe.running:
-                self._book(pipe)
-        self.ground.catch_up(self.now_s)
 
     def ask(self, asked: "Asked") -> None:
         """Give the hub an owner's command."""
@@ -246,15 +241,12 @@ class Devices(Plumbing):
     def close(self, valve: int) -> None:
         """Shut a valve, if its driver and its seat are sound."""
         self._drive(valve)
-        self._turn(valve, False)
-        self._change_s = min(self._ends_s)
+        self.move(valve, 0)
 
     def open(self, valve: int, deadline_s: int) -> None:
         """Open a valve and arm its deadline."""
         self._drive(valve)
-        self._turn(valve, True)
-        self._ends_s[valve] = self.now_s + deadline_s
-        self._change_s = min(self._ends_s)
+        self.move(valve, deadline_s)
 
     def read(self, slot: int, copy: int) -> bytes:
         """Bytes of one copy of record or plan."""
@@ -310,15 +302,20 @@ class Devices(Plumbing):
         """
         self.catch_up()
         vwc = self.ground.vwc()
-        for zone, curve, added in self._probes:
+        if vwc is not self._vwc:  # the ground has moved since
+            self._vwc = vwc
+            for place, (zone, curve, _) in enumerate(self._probes):
+                true_ppt = 1000.0 * vwc[zone]
+                k = int(true_ppt)  # below 1000: no soil is all water
+                low_ppt = curve[k]
+                self._curved_ppt[place] = low_ppt + (true_ppt - k) * (curve[k + 1] - low_ppt)
+        shown = seen.soil_vwc_ppt
+        for (zone, _, added), curved_ppt in zip(self._probes, self._curved_ppt, strict=True):
             if self.faults and self._spoils_probe(seen, zone):
                 continue
-            true_ppt = 1000.0 * vwc[zone]
-            k = int(true_ppt)  # below 1000: no soil is all water
-            low_ppt = curve[k]
-            read_ppt = low_ppt + (true_ppt - k) * (curve[k + 1] - low_ppt) + added[hour]
+            read_ppt = curved_ppt + added[hour]
             # Not a number where a sensor shows nothing.
-            seen.soil_vwc_ppt[zone] = max(round(read_ppt), 0) if read_ppt == read_ppt else None
+            shown[zone] = max(round(read_ppt), 0) if read_ppt == read_ppt else None
 
     def _spoils_probe(self, seen: Seen, zone: int) -> bool:
         """Let a probe show what a trouble makes of it. Returns False without one."""

@@ -17,6 +17,8 @@ FILLING_ML_H = 60 * 19_000  # what a supply gives if nobody measured it: the lea
 NEVER_S = 1 << 60
 YEAR_S = 365.25 * 86400
 
+Move = tuple[int, int, int]  # when a valve was turned, which, and how long it may be open; 0: shut
+
 
 class Pipe:
     """One supply's pipe: the zones on it, and where its water runs.
@@ -72,6 +74,22 @@ class Plumbing:
         self.given = [0] * zones  # ml/h times seconds since the start, as far as booked
         self.most_open_at_once = 0  # zones with a way for the water, hub-wide
         self.most_open_on_supply = 0
+        self.moves: list[Move] = []  # every turn of a valve that was asked for
+
+    def move(self, valve: int, open_s: int) -> None:
+        """Open a valve and arm its deadline, or shut it with 0."""
+        self.moves.append((self.now_s, valve, open_s))
+        self._turn(valve, open_s > 0)
+        if open_s > 0:
+            self._ends_s[valve] = self.now_s + open_s
+        self._change_s = min(self._ends_s)
+
+    def catch_up(self) -> None:
+        """Book the water so far, and let the ground step every whole hour that has passed."""
+        for pipe in self._pipes:
+            if pipe.running:
+                self._book(pipe)
+        self.ground.catch_up(self.now_s)
 
     def advance(self, to_s: int) -> None:
         """Let time pass: water flows, drivers' deadlines end."""

@@ -67,7 +67,10 @@ class Ground:
         raise NotImplementedError
 
     def vwc(self) -> list[float]:
-        """Water content at the probe's depth under each watered strip, at the last whole hour."""
+        """Water content at the probe's depth under each watered strip, at the last whole hour.
+
+        The very same list as long as the ground is the same.
+        """
         raise NotImplementedError
 
     def band_pf(self) -> list[float]:

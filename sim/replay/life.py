@@ -175,7 +175,7 @@ class Life:
         up_s = self._runner.turn()
         hub = self._runner.hub
         # While no meter runs, a wake that only looks at meters changes nothing, so we leave it out.
-        if up_s == hub.wake_s and not self.devices.meter_runs():
+        if up_s == hub.wake_s and hub.wake_s < hub.due_s and not self.devices.meter_runs():
             up_s = hub.due_s
         wake_s = self.devices.at_up_s(up_s)
         self._wake_s = wake_s if wake_s > at_s else at_s

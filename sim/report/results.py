@@ -34,6 +34,7 @@ from evenclay.sim.report.ways import (
     figures_of,
     figures_on,
     live_on,
+    moves_of,
     rounded,
     summed,
 )
@@ -84,6 +85,7 @@ def replay_house(
     else:
         target_pf = np.array(house.target_pf)
     own = figures_of(case, target_pf, on)
+    case = replace(case, moves=moves_of(case, on))
     found = list(spread(partial(figures_on, case, target_pf), many)) if many else []
     summary = {
         "schema": outputs.SCHEMA,

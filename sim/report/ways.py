@@ -5,8 +5,8 @@ measures set each beside the same ground unwatered.
 """
 
 from collections import Counter
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from evenclay.controller import events
 from evenclay.controller.words import WHY
 from evenclay.sim.ground.plausible import PlausibleGround
 from evenclay.sim.house.house import House
+from evenclay.sim.house.plumbing import Move
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround, Standing, by_day, stand
 from evenclay.sim.judge import strip
@@ -32,6 +33,7 @@ from evenclay.sim.judge.measures import (
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.judge.verdict import quantiles
 from evenclay.sim.judge.weigh import place_on, record_of, start_of
+from evenclay.sim.replay.again import learns_nothing, turn_again
 from evenclay.sim.replay.life import Lived, live
 from evenclay.sim.section.layout import strain_weights
 from evenclay.sim.types import Floats, Line
@@ -49,7 +51,8 @@ class Case:
     """What is lived through, the same on every ground.
 
     start_s: where its hours begin. months: of each day, 1..12. climate: the hours that the ground
-    has settled in before.
+    has settled in before. moves: of ways of watering by name, how their valves turned on another
+    ground; those that learn nothing of the ground turn them so again.
     """
 
     house: House
@@ -58,6 +61,7 @@ class Case:
     months: NDArray[np.int64]
     climate: Hourly
     seed: int
+    moves: Mapping[str, Sequence[Move]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,12 @@ def live_on(
         if told:
             told(policy.name, number, len(chosen))
         on = SectionGround(standing, case.by_hour, case.start_s)
-        lived = live(on, policy, sky, seed=case.seed)
+        moves = case.moves.get(policy.name)
+        if moves and policy.plan and learns_nothing(policy, on.strips):
+            turn_again(moves, policy.plan, on, sky)
+            lived = Lived(on, None, sky.start_s)
+        else:
+            lived = live(on, policy, sky, seed=case.seed)
         seconds = by_day(on.seconds)
         ways[policy.name] = Way(record_of(on), on.litres(), seconds, on.days.water, lived)
         errors_mm.append(on.mass_balance_error_mm)
@@ -140,6 +149,19 @@ class Figures:
     years: int
     first_day: int
     mass_balance_error_mm: float
+
+
+def moves_of(case: Case, on: OnGround) -> dict[str, Sequence[Move]]:
+    """How the valves turned under each way of watering that learnt nothing of a ground, by name.
+
+    Not under `hub`, of which more is told than its water.
+    """
+    return {
+        policy.name: devices.moves
+        for policy in policies(case.house)
+        if policy.name != HUB and learns_nothing(policy, on.standing.strips)
+        if (devices := on.ways[policy.name].lived.devices)
+    }
 
 
 def figures_on(case: Case, target_pf: Floats, ground: PlausibleGround) -> Figures:

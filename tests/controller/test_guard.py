@@ -78,7 +78,7 @@ def test_a_burst_zone_stays_shut_and_a_passing_fault_is_tried_again() -> None:
     record.zone_faults[0] = BURST_FAULT
     record.zone_faults[1] = NO_FLOW_FAULT
     record.zone_faults[2] = _DRIVER_FAULT
-    made._retry_zone_up_s = [0, NOW, NOW + 1, 0]
+    made.retry_zone_up_s = [0, NOW, NOW + 1, 0]
     assert [made.judge(zone, 60, NOW) for zone in range(4)] == [FAULT, OK, FAULT, OK]
 
 

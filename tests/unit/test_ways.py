@@ -11,10 +11,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from evenclay.sim.ground.plausible import PlausibleGround
+from evenclay.controller.plan import Plan, RowPart, SupplyPart, ZonePart
+from evenclay.sim.ground.plausible import PlausibleGround, judged
 from evenclay.sim.house.house import House
+from evenclay.sim.house.standing import sides_of
+from evenclay.sim.judge.policies import policies
+from evenclay.sim.replay.again import learns_nothing
+from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.report.results import replay_house
-from evenclay.sim.report.ways import Figures, rounded, summed
+from evenclay.sim.report.ways import Case, Figures, live_on, moves_of, rounded, summed
 from evenclay.sim.types import Line
 from evenclay.sim.weather.record import Weather
 from tests.houses import make_house, row
@@ -203,3 +208,47 @@ def test_figures_are_rounded_by_their_names() -> None:
     found = rounded("", {"level_pf": {"p50": 3.71239}, "tilt_pct": -0.01, "runs": 3, "x": None})
     assert found == {"level_pf": {"p50": 3.712}, "tilt_pct": 0.0, "runs": 3, "x": None}
     assert str(found["tilt_pct"]) == "0.0"
+
+
+def test_valves_that_turn_again_on_another_ground_water_it_as_the_hub_would() -> None:
+    """To the last bit, with meters and hoses that fill."""
+    made = house()
+    supplies = [SupplyPart(vars(one) | {"meter": 1}) for one in made.plan.supplies]
+    plan = Plan(made.plan.hub, supplies, made.plan.zones, made.plan.rows, made.plan.bans)
+    strips = tuple(replace(one, hose_l=4.0, drain_l_h=2.0) for one in made.strips)
+    made = replace(made, plan=plan, strips=strips)
+    stay = stay_of(weather(), date(2021, 3, 1), date(2021, 5, 30))
+    sky, by_hour, climate = weather_of(made, stay, 1)
+    case = Case(made, sky.start_s, by_hour, stay.months, climate, 1)
+    first, other = judged(sides_of(made), -20.0, None, 2)
+    moves = moves_of(case, live_on(case, first))
+    assert set(moves) == {"calendar", "hub_alone"}
+    lived, again = live_on(case, other), live_on(replace(case, moves=moves), other)
+    assert again.mass_balance_error_mm == lived.mass_balance_error_mm
+    for name in moves:
+        assert again.ways[name].lived.devices is None and lived.ways[name].litres.any()
+        for part in ("litres", "seconds", "water"):
+            assert np.array_equal(getattr(again.ways[name], part), getattr(lived.ways[name], part))
+        for found, wanted in zip(again.ways[name].record, lived.ways[name].record, strict=True):
+            assert np.array_equal(found, wanted)
+
+
+def test_ways_that_learn_of_ground_or_hoses_do_not_turn_again() -> None:
+    """Nor does a meter's hub where so little may flow that it takes it for none."""
+    made = house()
+    _, calendar, alone, _ = policies(made)
+    assert learns_nothing(calendar, made.strips) and learns_nothing(alone, made.strips)
+    assert not learns_nothing(replace(alone, plan=None), made.strips)
+    assert not learns_nothing(replace(alone, owner=made.owner), made.strips)
+    plan = made.plan
+    zones = [ZonePart(vars(one) | {"probe": 1}) for one in plan.zones]
+    probed = Plan(plan.hub, plan.supplies, zones, plan.rows, plan.bans)
+    assert not learns_nothing(replace(alone, plan=probed), made.strips)
+    rows = [RowPart(vars(one) | {"run_ml": 5000}) for one in plan.rows]
+    by_litres = Plan(plan.hub, plan.supplies, plan.zones, rows, plan.bans)
+    assert not learns_nothing(replace(alone, plan=by_litres), made.strips)
+    supplies = [SupplyPart(vars(one) | {"meter": 1}) for one in plan.supplies]
+    metered = replace(alone, plan=Plan(plan.hub, supplies, plan.zones, plan.rows, plan.bans))
+    assert learns_nothing(metered, made.strips)
+    trickles = [replace(one, flow_l_h=20.0) for one in made.strips]
+    assert not learns_nothing(metered, trickles) and learns_nothing(alone, trickles)
