@@ -76,6 +76,7 @@ PROBE_CASES = (
     Case("probe", Trouble.PROBE_SILENT, events.PROBE),
     Case("probe", Trouble.PROBE_STUCK, None),
 )
+FRONT = Case("probe", Trouble.PROBE_STUCK, None, zone=3)  # of all zones the one that it costs most
 HUB_CASES = (
     Case("thermometer", Trouble.THERMOMETER_SILENT, events.STALE),
     Case("thermometer", Trouble.THERMOMETER_STUCK, events.STUCK),
@@ -87,7 +88,6 @@ HUB_CASES = (
 )
 # Where a failing sensor costs the house more than the lack of it.
 MISSED = (
-    Case("probe", Trouble.PROBE_STUCK, None, zone=3),
     Case("gauge", Trouble.GAUGE_DRIPS, None),
     Case("thermometer", Trouble.THERMOMETER_SILENT, events.STALE, in_frost=True),
     Case("thermometer", Trouble.THERMOMETER_STUCK, events.STUCK, in_frost=True),
@@ -252,7 +252,7 @@ def main() -> None:
     own = world.fault_year(sound)
     excursion = f"{own.excursion_pct:.0f}"
     print(f"| nothing | {own.unrest_pct:.1f} | | | {excursion} | {sound.litres:,.0f} | |")
-    for case in (*PROBE_CASES, *HUB_CASES, *MISSED):
+    for case in (*PROBE_CASES, FRONT, *HUB_CASES, *MISSED):
         print(line(world, case), flush=True)
 
 
