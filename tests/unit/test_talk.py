@@ -1,11 +1,13 @@
 """What a hub answers to typed lines: in plain words, within 80 columns, and within bounds."""
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
 from evenclay.boards.log import recorder
 from evenclay.boards.talk import state, verbs
@@ -17,6 +19,9 @@ from evenclay.controller.limits import RUN_LEAST_S, RUN_MAX_S, SUPPLIES_MAX, ZON
 from evenclay.controller.words import WHAT, WHY
 from evenclay.tools.board.bundle import words as bundled
 from evenclay.tools.board.watch import texts
+from evenclay.tools.cli import commands as cli
+from evenclay.tools.property.conflicts import name_mistakes
+from evenclay.tools.property.property import load
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, booted, utc_plan
 from tests.core import Bench, row
 
@@ -310,6 +315,34 @@ def test_us_units() -> None:
     status = said(desk, "status")
     assert any(line.endswith("lacks 0.94 inch") for line in status)
     assert "temp: 59.0 F" in status and "battery: 7.40 V" in status
+
+
+# What comes from the property.
+
+DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
+
+
+def test_a_compiled_plan_has_its_words_beside_it(tmp_path: Path) -> None:
+    out = tmp_path / "plan.0"
+    done = CliRunner().invoke(cli.app, ["compile", str(DEMO), "--out", str(out)])
+    assert (done.exit_code, len(done.stdout.splitlines())) == (0, 2)
+    prop = load(DEMO)
+    assert (tmp_path / "words").read_bytes() == bundled((prop.site.units, *prop.supplies))
+    taken = CliRunner().invoke(cli.app, ["compile", str(DEMO), "--out", str(tmp_path / "words")])
+    assert taken.exit_code == 2 and "another name" in taken.stderr
+
+
+def test_zones_that_are_typed_alike_are_refused() -> None:
+    prop = load(DEMO)
+    zone = next(iter(prop.zones.values()))
+    for names, count in (
+        (("west", "West"), 1),
+        (("north 2", "North  2"), 1),
+        (("2", "north 2"), 0),
+    ):
+        alike = prop.model_copy(update={"zones": dict.fromkeys(names, zone)})
+        found = [mistake for mistake in name_mistakes(alike) if "typed" in mistake.found]
+        assert len(found) == count, names
 
 
 # Alarms, the light, and a hub that rests.

@@ -183,6 +183,28 @@ def test_what_a_board_leaves_out_is_not_loaded():
     assert [name for name in sys.modules if name.startswith("evenclay.boards.talk")] == []
 
 
+def test_what_an_answer_takes_is_dropped_after_it():
+    import sys
+
+    fake_machine.forget("evenclay.boards.talk")
+    house = House("template", "esp32", 2, {"battery": 0, "frost": 0}, held=1)
+    house.pins.LIGHT = house.pins.BUTTON = None
+    held = []
+
+    def look():
+        for name in ("words", "verbs"):
+            held.append(("evenclay.boards.talk." + name) in sys.modules)
+
+    house.type_at(house.world.us + MINUTE_US, "status\n")
+    for seconds in (30, 59, 80):  # greeted; nobody talked; answered
+        house.world.at_us(house.world.us + seconds * SECOND_US, look)
+    assert house.run_for(2 * MINUTE_US) == "cut"
+    assert held == [False] * 6
+    from evenclay.boards import talk
+
+    assert not hasattr(talk, "words") and not hasattr(talk, "verbs")
+
+
 # Power that fails.
 
 
