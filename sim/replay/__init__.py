@@ -1,5 +1,4 @@
 """The replay: years lived through by the real hub in a simulated house.
 
-Read `stay.py` first, which days are lived through on settled ground; then `life.py`. `span.py`
-chooses the days for the columns, by which a sweep still counts.
+Read `stay.py` first, which says what days are lived through on settled ground; then `life.py`.
 """
