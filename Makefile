@@ -55,11 +55,11 @@ second-tests: $(VENV)/.stamp-dev
 	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/controller tests/unit tests/property tests/golden
 
 validation: $(VENV)/.stamp-dev  ## write sim/VALIDATION.md and sim/ponding.png
-	@$(BIN)/python -m evenclay.tools.dev.validation
+	@$(BIN)/python -m evenclay.tools.dev.validation.page
 
 bench: $(VENV)/.stamp-dev  ## print the benchmark table, of the compiled core as well
 	-@$(BIN)/python -m evenclay.tools.dev.compiling
-	@$(BIN)/python -m evenclay.tools.dev.bench
+	@$(BIN)/python -m evenclay.tools.dev.bench.tables
 
 compiled: $(VENV)/.stamp-dev  ## compile the core, for sweeps of many years; takes a C compiler
 	@$(BIN)/python -m evenclay.tools.dev.compiling

@@ -107,7 +107,7 @@ def judge(trial: Trial, ground: PlausibleGround) -> dict[str, Outcome]:
     sky, by_hour, climate = weather_of(house, life.stay, life.seed)
     standing = stand(house, ground, climate)
     dry = live_by_day(standing, by_hour, None)
-    met = met_of(life.stay.span.weather, sky, house.plan.hub.std_s)
+    met = met_of(life.stay.weather, sky, house.plan.hub.std_s)
     lived = {"none": dry}
     for relief_pf in RELIEFS_PF:
         keeper = _informed(trial, house, ground, standing, dry, relief_pf)
@@ -138,7 +138,7 @@ def _informed(
     dry: Lived,
     relief_pf: float,
 ) -> Truth:
-    halves = table.half_months(trial.life.stay.span.weather)
+    halves = table.half_months(trial.life.stay.weather)
     caps_mm = [
         zone.cap_s / 3600.0 * one.rate_mm_h
         for zone, one in zip(house.plan.zones, house.strips, strict=True)

@@ -13,7 +13,7 @@ from evenclay.sim.types import Floats
 
 CM_PER_KPA = 10.19716
 POND_MM = 3.0  # surface storage: common practice, no source
-FITTED_N = (1.03, 5.0)  # where a fit looks: beyond lie no soils that the columns can follow
+FITTED_N = (1.03, 5.0)  # where a fit looks: beyond lie no soils that are known
 
 
 @dataclass(frozen=True)

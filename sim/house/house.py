@@ -30,7 +30,7 @@ class Strip:
     begins; None: it never does. `exposure` is the share of rain that reaches the strip (a
     downspout that ends in it makes it far more than 1). `coefficient` scales reference
     evapotranspiration. `side`: of the house, on which it lies. `cover`: what grows there.
-    `probe`: what lies in it to be read, if anything; single columns know the capacitive one alone.
+    `probe`: what lies in it to be read, if anything.
     """
 
     name: str

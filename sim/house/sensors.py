@@ -13,7 +13,7 @@ from numba import njit
 from numpy.typing import ArrayLike
 
 from evenclay.sim.ground.retention import plan_line
-from evenclay.sim.ground.textures import Texture, pf, pf_of_kpa
+from evenclay.sim.ground.textures import Texture, pf_of_kpa
 from evenclay.sim.types import Floats
 
 AIR = 1.0
@@ -48,8 +48,8 @@ class CapacitiveProbe:
     noise_ppt: standard deviation of a reading. offset_ppt: what it reads too much.
     per_degree_ppt: drift with temperature from calibrated_c. taken_off_ppt: what its reader takes
     off for a degree, by a thermometer beside it that shows thermometer_c too much; 0 without one.
-    How pieces differ, one standard deviation: pieces_ppt in offset, once calibrated for the soil;
-    pieces_drift in drift, as a share of it; pieces_c in what the thermometer shows.
+    How pieces differ, one standard deviation: pieces_drift in drift, as a share of it; pieces_c in
+    what the thermometer shows.
     gap_pf: suction from which clay draws back from the probe; at gap_whole_pf air takes gap_share
     of what the probe senses.
     """
@@ -60,7 +60,6 @@ class CapacitiveProbe:
     taken_off_ppt: float = 0.8
     thermometer_c: float = 0.0
     calibrated_c: float = 20.0
-    pieces_ppt: float = 5.0
     pieces_drift: float = 0.25
     pieces_c: float = 0.5
     gap_pf: float = 3.5
@@ -87,12 +86,11 @@ class CapacitiveProbe:
         return np.asarray(self.offset_ppt + drift - taken_off + noise)
 
     def piece(self, draws: Sequence[float]) -> "CapacitiveProbe":
-        """One piece of many: other offset, drift and thermometer; draws: three standard normal."""
+        """One piece of many: other drift and thermometer; draws: two standard normal."""
         return replace(
             self,
-            offset_ppt=self.offset_ppt + self.pieces_ppt * draws[0],
-            per_degree_ppt=self.per_degree_ppt * (1.0 + self.pieces_drift * draws[1]),
-            thermometer_c=self.thermometer_c + self.pieces_c * draws[2],
+            per_degree_ppt=self.per_degree_ppt * (1.0 + self.pieces_drift * draws[0]),
+            thermometer_c=self.thermometer_c + self.pieces_c * draws[1],
         )
 
     def curve_ppt(self, suction_pf: Floats) -> Floats:
@@ -107,18 +105,6 @@ class CapacitiveProbe:
         soil = np.sqrt(permittivity_from_vwc(true))
         mixed = ((1.0 - air) * soil + air * np.sqrt(AIR)) ** 2
         return np.asarray(1000.0 * vwc_from_permittivity(mixed))
-
-
-def shown_ppt(
-    probe: CapacitiveProbe, texture: Texture, earth_c: Floats, zone: int, seed: int
-) -> tuple[list[float], list[float]]:
-    """What a zone's probe makes of each true water content, 0, 1, 2 ... ppt, and what its piece,
-    the ground's temperature and noise add to that in each hour."""
-    random = np.random.default_rng([seed, zone])
-    piece = probe.piece(random.normal(size=3).tolist())
-    added = piece.adds_ppt(earth_c, random.normal(size=len(earth_c)))
-    curve_ppt = piece.curve_ppt(pf(texture.suction_cm(WHOLE_PPT / 1000.0)))
-    return curve_ppt.tolist(), [*added.tolist(), piece.offset_ppt]
 
 
 @dataclass(frozen=True)

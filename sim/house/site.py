@@ -13,7 +13,7 @@ from numpy.random import Generator
 
 from evenclay.sim.calendar import HOUR_S
 from evenclay.sim.house.house import Check, Report, Strip
-from evenclay.sim.house.sensors import CapacitiveProbe, shown_ppt
+from evenclay.sim.house.sensors import CapacitiveProbe
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly
 
@@ -73,10 +73,6 @@ class Ground:
         """
         raise NotImplementedError
 
-    def band_pf(self) -> list[float]:
-        """The mean pF of each watered strip at the depth that is kept, at the last whole hour."""
-        raise NotImplementedError
-
     def sensor(
         self, zone: int, probe: CapacitiveProbe, earth_c: Floats, seed: int
     ) -> tuple[list[float], list[float]]:
@@ -86,7 +82,7 @@ class Ground:
         of its noise and its piece. Returns content [ppt] for 0 to 1000, NaN where nothing is shown;
         and what is added in each hour and once more at the very end.
         """
-        return shown_ppt(probe, self.strips[zone].texture, earth_c, zone, seed)
+        raise NotImplementedError
 
     def felt(self, check: Check, random: Generator) -> list[Report]:
         """What an owner's hands say of each watered strip, at the last whole hour.

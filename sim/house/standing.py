@@ -60,9 +60,9 @@ def stand(house: House, ground: PlausibleGround, climate: Hourly, *, keep: bool 
         replace(strip, flow_l_h=strip.flow_l_h * zone.flow_factor)
         for strip, zone in zip(house.strips, ground.zones, strict=True)
     )
-    zones = [_zone(strip, zone) for strip, zone in zip(strips, ground.zones, strict=True)]
+    zones = [zone_of(strip, zone) for strip, zone in zip(strips, ground.zones, strict=True)]
     settled = section.settled(
-        _clay(ground),
+        clay_of(ground),
         zones,
         climate.rain_mm,
         climate.et0_mm,
@@ -73,7 +73,8 @@ def stand(house: House, ground: PlausibleGround, climate: Hourly, *, keep: bool 
     return Standing(ground, strips, settled, settled.section.snapshot())
 
 
-def _clay(ground: PlausibleGround) -> section.Ground:
+def clay_of(ground: PlausibleGround) -> section.Ground:
+    """The clay of a plausible ground, as a section takes it."""
     return section.Ground(
         alpha_cm2_s=ground.alpha_cm2_s,
         c_per_pf=ground.c_per_pf,
@@ -87,7 +88,8 @@ def _clay(ground: PlausibleGround) -> section.Ground:
     )
 
 
-def _zone(strip: Strip, zone: PlausibleZone) -> section.Zone:
+def zone_of(strip: Strip, zone: PlausibleZone) -> section.Zone:
+    """One side of a house on a plausible ground, as a section takes it."""
     covers = {"bare": section.BARE, "grass": section.GRASS, "shrubs": section.SHRUBS}
     return section.Zone(
         coefficient=zone.coefficient,
@@ -116,6 +118,11 @@ class SectionGround(Ground):
         self.standing = standing
         self._section = standing.settled.section
         self._section.put_back(standing.start)
+        self._m_per_given = [M_PER_MM / (PER_LITRE * strip.area_m2) for strip in self.strips]
+        self._lay_out(by_hour)
+
+    def _lay_out(self, by_hour: Hourly) -> None:
+        """Make room for hours that are to be lived next."""
         self._hours = self._section.hours(by_hour.rain_mm, by_hour.et0_mm)
         shape = self._hours.water_m.shape
         self.passed, self.seconds = np.zeros(shape), np.zeros(shape)
@@ -125,10 +132,15 @@ class SectionGround(Ground):
         self._changes_h = self._section.changes(self._hours)
         self._same_h = 0  # the ground is at this hour as it was when last stepped
         self._vwc: list[float] | None = None  # as it is since
-        self._m_per_given = [M_PER_MM / (PER_LITRE * strip.area_m2) for strip in self.strips]
         # Flat views: Python writes single numbers through them faster than by arrays.
         written = (self.passed, self._given, self.seconds, self._hours.water_m, self._hours.water_s)
         self._flat = [array.data.cast("B").cast("d") for array in written]
+
+    def go_on(self, by_hour: Hourly) -> None:
+        """Let go of the hours so far, all of them stepped, and go on with the next ones."""
+        assert self._lived == len(self.passed)
+        self.start_s += HOUR_S * self._lived
+        self._lay_out(by_hour)
 
     @property
     def mass_balance_error_mm(self) -> float:
@@ -184,11 +196,7 @@ class SectionGround(Ground):
             self._vwc = self._section.content(STRIP, AT_PROBE).tolist()
         return self._vwc
 
-    def probe_pf(self) -> list[float]:
-        """pF at the probe's depth under each strip, at the last whole hour."""
-        return list(self._section.place_pf(STRIP, AT_PROBE).tolist())
-
-    def band_pf(self) -> list[float]:
+    def strip_pf(self) -> list[float]:
         """Mean pF of each strip at 0.3-1.0 m, at the last whole hour."""
         return list(self._section.strip_pf().tolist())
 
@@ -208,8 +216,8 @@ class SectionGround(Ground):
             added = suction.noise_ppt * random.normal(size=len(earth_c) + 1)
             return suction.curve_ppt(suction_pf, texture).tolist(), added.tolist()
         offset_ppt = probe.offset_ppt + 1000.0 * piece.content_error_m3_m3
-        lasting = replace(probe, offset_ppt=offset_ppt, pieces_ppt=0.0)
-        mine = lasting.piece(random.normal(size=3).tolist())
+        _, *draws = random.normal(size=3).tolist()  # its offset is the ground's
+        mine = replace(probe, offset_ppt=offset_ppt).piece(draws)
         added = mine.adds_ppt(earth_c, random.normal(size=len(earth_c)))
         return mine.curve_ppt(suction_pf).tolist(), [*added.tolist(), mine.offset_ppt]
 

@@ -27,7 +27,7 @@ from evenclay.sim.judge.measures import (
     measure_sums,
     sums_of,
 )
-from evenclay.sim.judge.weigh import place_on, record_of, start_of, targets_pf
+from evenclay.sim.judge.weigh import place_on, record_of, start_of, targets_pf, yard_of
 from evenclay.sim.judge.years import seed_of
 from evenclay.sim.replay.life import Policy, live
 from evenclay.sim.replay.stay import Stay, stay_of, weather_of
@@ -62,7 +62,7 @@ class Life:
     @property
     def lived_years(self) -> int:
         """How many years it has."""
-        return round(self.stay.span.scored_days / YEAR_DAYS)
+        return round(self.stay.weather.days / YEAR_DAYS)
 
 
 def lives_of(
@@ -124,7 +124,7 @@ def targets_of(house: House, life: Life) -> Floats:
         return np.array(house.target_pf)
     ground = middle(sides_of(house), life.index, house.footing_m)
     on = _live(house, life, ground, DRY)
-    return targets_pf(house, on.standing, record_of(on))
+    return targets_pf(house, on.standing, record_of(on).strip_pf)
 
 
 def lived(
@@ -132,8 +132,11 @@ def lived(
 ) -> list[Outcome]:
     """Let a way of watering live on a ground; one outcome."""
     on = _live(house, life, ground, policy)
-    sums = sums_of(record_of(on), target_pf, place_on(house, ground))
-    start = start_of(house, on, life.stay.months) if policy.name == NONE else None
+    place = place_on(house, ground)
+    sums = sums_of(record_of(on), target_pf, place)
+    start = None
+    if policy.name == NONE:
+        start = start_of(house, yard_of(on), life.stay.months, place)
     return [Outcome(sums, on.litres(), start=start)]
 
 
@@ -154,7 +157,7 @@ def told(house: House, life: Life, ground: PlausibleGround) -> list[Outcome]:
     unwatered, place = record_of(dry), place_on(house, ground)
     found = []
     for relief_pf in informed.RELIEFS_PF:
-        target_pf = targets_pf(house, standing, unwatered, relief_pf)
+        target_pf = targets_pf(house, standing, unwatered.strip_pf, relief_pf)
         made = informed.live_informed(house, standing, by_hour, sky, target_pf, seed=life.seed)
         sums = sums_of(record_of(made.ground), target_pf, place)
         found.append(Outcome(sums, made.ground.litres(), relief_pf))

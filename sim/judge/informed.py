@@ -145,7 +145,7 @@ class ToldGround(SectionGround):
         days = self.lived_hours // HOURS + 1
         if days != self._told_days:
             self._told_days = days
-            self._content = self._shown.on_a_day(np.array(self.band_pf()) <= self._target_pf)
+            self._content = self._shown.on_a_day(np.array(self.strip_pf()) <= self._target_pf)
         return self._content
 
 

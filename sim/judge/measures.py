@@ -8,6 +8,7 @@ Where a figure is in percent of the same ground unwatered, 100 is leaving it alo
 movement in millimetres or a class of a site.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import NamedTuple
@@ -121,6 +122,11 @@ def sums_of(record: Record, target_pf: Floats, place: Place) -> Sums:
         on_target(record.strip_pf, target_pf, place.edges_m),
         soaked(record.strip_pf, place.edges_m),
     )
+
+
+def joined(parts: Sequence[Sums]) -> Sums:
+    """Sums of days one after another."""
+    return Sums(*(np.concatenate(each) for each in zip(*parts, strict=True)))
 
 
 class Start(NamedTuple):

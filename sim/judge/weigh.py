@@ -24,28 +24,34 @@ def record_of(ground: SectionGround) -> Record:
     return Record(*(pf.astype(np.float64) for pf in (edge, inside, strip)))
 
 
-def start_of(house: House, unwatered: SectionGround, months: NDArray[np.int64]) -> Start | None:
+def yard_of(ground: SectionGround) -> Floats:
+    """Daily pF of the open yard that a ground has lived through, (days, layers)."""
+    return np.asarray(ground.days.pf[:, :, YARD].mean(axis=1, dtype=np.float64))
+
+
+def start_of(
+    house: House, yard_pf: Floats, months: NDArray[np.int64], place: Place
+) -> Start | None:
     """What a young house began with: the yard in the month in which it was poured.
 
-    unwatered: ground that has lived its days without water. months: of each of these, 1..12. None
-    for a settled house, and where no day is of that month: then its own unwatered means count.
+    yard_pf: daily, of ground that has lived without water. months: of these days, 1..12. None for a
+    settled house, and where no day is of that month: then its own unwatered means count.
     """
     if house.poured_month is None or house.poured_month not in months:
         return None
-    yard_pf = unwatered.days.pf[:, :, YARD].mean(axis=1, dtype=np.float64)
-    place = place_on(house, unwatered.standing.ground)
     return poured_on(yard_pf, months, house.poured_month, place)
 
 
 def targets_pf(
-    house: House, standing: Standing, unwatered: Record, relief_pf: float = RELIEF_PF_USUAL
+    house: House, standing: Standing, strip_pf: Floats, relief_pf: float = RELIEF_PF_USUAL
 ) -> Floats:
     """Target of each zone by its level in a ground, (zones,); one level for all of a young house.
 
-    unwatered: what the same ground lived through without water. relief_pf: as `strip.targets_pf`.
+    strip_pf: daily, of the strips of the same ground without water, (days, zones, layers).
+    relief_pf: as `strip.targets_pf`.
     """
     level_pf = standing.level_pf
     if house.poured_month is not None:
         level_pf = strip.shrunk_levels_pf(level_pf, 1.0, settled=False)
-    unwatered_pf = strip.mean_pf(unwatered.strip_pf, LAYOUT.edges_m)
+    unwatered_pf = strip.mean_pf(strip_pf, LAYOUT.edges_m)
     return strip.targets_pf(level_pf, relief_pf, unwatered_pf)

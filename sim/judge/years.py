@@ -1,58 +1,31 @@
-"""Many years of a house under the hub, judged one by one and held in little memory.
+"""A life of a house under its hub, judged as a whole and year by year, and held in little memory.
 
-What is lived through in one go is a life: a year of spin-up and the whole years after it, under one
-seed. Within a life ground, hub and trims go on from year to year as they do in a replay; the
-ground's hours are summed up to days after every year and let go.
+The hub and the ground go on from year to year as they do in a replay. What a year left behind is
+summed up as soon as it is over, and its hours are let go.
 """
 
-from dataclasses import replace
-from datetime import date, timedelta
-from itertools import pairwise
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from evenclay.controller import events
-from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.ground import soil
-from evenclay.sim.house.columns import Columns, Yards
+from evenclay.sim.calendar import HOUR_S, HOURS
+from evenclay.sim.ground.plausible import PlausibleGround
+from evenclay.sim.house.devices import Heard
 from evenclay.sim.house.house import House
-from evenclay.sim.judge import policies
-from evenclay.sim.judge.band_measures import (
-    litres_of,
-    movement_index_pct,
-    rounded,
-    swing_pf,
-    unevenness_pf,
-)
-from evenclay.sim.judge.days import Days, days_of, top_wet_days
-from evenclay.sim.judge.score import Score, states
-from evenclay.sim.judge.season import Season
+from evenclay.sim.house.standing import SectionGround, Standing, by_day, stand
+from evenclay.sim.judge import measures, policies, strip
+from evenclay.sim.judge.measures import Measures, Place, Record, Start, Sums
+from evenclay.sim.judge.weigh import place_on, record_of, start_of, targets_pf, yard_of
 from evenclay.sim.replay.life import begin
-from evenclay.sim.replay.span import Span, anniversary, sky_of
-from evenclay.sim.types import Line
-from evenclay.sim.weather.hourly import Hourly
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.replay.stay import Stay, sky_of
+from evenclay.sim.types import Floats, Line
+from evenclay.sim.weather.hourly import Hourly, hourly
 
 PART_BITS = 32  # of one seed, the lives after the first draw on from here
-
-
-def whole_years(first_day: date, days: int) -> list[date]:
-    """Where whole years begin in some days from first_day on, and where the last one ends."""
-    begins = [first_day]
-    while (following := anniversary(first_day, len(begins))) <= first_day + timedelta(days=days):
-        begins.append(following)
-    return begins
-
-
-def scored_years(weather: Weather) -> list[date]:
-    """Where a record's scored years begin, and where the last one ends; empty for less than a year.
-
-    The first year is spin-up; of a record of less than two whole years it is scored as well.
-    """
-    begins = whole_years(weather.first_day, weather.days)
-    if len(begins) > 2:
-        return begins[1:]
-    return begins if len(begins) == 2 else []
+SETTLED_SEED = 1  # of the hours in which a house settles: the same for all lives
 
 
 def seed_of(seed: int, part: int) -> int:
@@ -60,79 +33,146 @@ def seed_of(seed: int, part: int) -> int:
     return seed + (part << PART_BITS)
 
 
-def years_of(house: House, span: Span, season: Season, seed: int) -> list[Line]:
-    """Live through a span under the hub's policy: a row for each scored year and zone, in order.
+def rows_of(house: House, ground: PlausibleGround, stay: Stay, seed: int) -> list[Line]:
+    """Live through the whole years of a stay under the hub: a row for each year and zone, in order.
 
-    span: its scored days are whole years, and a spin-up goes before them. season: of those days.
-    Rows hold the `year`, counted from 0, `zone`, and what `summary.json` has under the same names
-    for a zone; `unevenness_pf`, `rain_mm` and `et0_mm` are the whole house's.
+    A row holds the `year`, counted from 0, the `zone`, and what sim/README.md lists of a sweep.
     """
-    begins = whole_years(span.first_day, span.scored_days)
-    judged, runs = _lived(house, span, begins, season, seed)
-    scored = span.weather.span(span.first_day, span.weather.last_day)
+    sky, by_hour = sky_of(house, stay, seed)
+    years = measures.years_of(stay.weather.days)
+    parts = [by_hour.part(HOURS * year.start, HOURS * year.stop) for year in years]
+    standing = stand(house, ground, hourly(stay.climate, SETTLED_SEED))
+    place = place_on(house, ground)
+    dry = _unwatered(house, standing, place, parts, stay, sky.start_s)
+    target_pf = dry.target_pf if house.target_pf is None else np.array(house.target_pf)
+    on = SectionGround(standing, parts[0], sky.start_s)
+    life = begin(policies.hub_of(house), on, sky, seed)
+    sums, given = [], []
+    for number, part in enumerate(parts):
+        if number:
+            on.go_on(part)
+        life.run(on.start_s + HOUR_S * len(part.rain_mm))
+        life.devices.catch_up()
+        record = record_of(on)
+        sums.append(measures.sums_of(record, target_pf, place))
+        given.append(_given(on, record, target_pf, place, life.devices.heard))
+        life.devices.heard.clear()
+    wet = measures.joined(sums)
+    whole = _of_life(measures.measure_sums(wet, dry.sums, place, 0, start=dry.start, years_least=1))
     rows = []
-    for year, (first, until) in enumerate(pairwise(begins)):
-        of_year = slice((first - span.first_day).days, (until - span.first_day).days)
-        days = judged.days.during(of_year)
-        score = Score(days, judged.state[of_year], Season(season.days[of_year], season.note))
-        whole: Line = {
-            "unevenness_pf": rounded(unevenness_pf(days.pf, score.season.days), 3),
-            "rain_mm": round(float(scored.rain_mm[of_year].sum()), 1),
-            "et0_mm": round(float(scored.et0_mm[of_year].sum()), 1),
+    for number, (year, judged) in enumerate(zip(years, _judged(wet, dry.sums, place), strict=True)):
+        sky_mm = {
+            "rain_mm": round(float(stay.weather.rain_mm[year].sum()), 1),
+            "et0_mm": round(float(stay.weather.et0_mm[year].sum()), 1),
         }
-        swings_pf, movements_pct = swing_pf(days.pf), movement_index_pct(days)
-        for zone, strip in enumerate(house.strips):
-            rows.append(
-                {
-                    "year": year,
-                    "zone": strip.name,
-                    "season_days": int(score.season.days[:, zone].sum()),
-                    **score.counts(zone=zone),
-                    **score.counts("year_", zone),
-                    "runs": runs[year][zone],
-                    "minutes": round(float(days.seconds[:, zone].sum()) / 60.0, 1),
-                    "litres": round(float(days.litres[:, zone].sum()), 1),
-                    "runoff_litres": litres_of(days.runoff_mm[:, zone], strip),
-                    "bypass_litres": litres_of(days.bypass_mm[:, zone], strip),
-                    "swing_pf": round(float(swings_pf[zone]), 3),
-                    "movement_index_pct": rounded(movements_pct[zone], 1),
-                    **whole,
-                }
-            )
+        for strip_, of_hub, of_ground in zip(house.strips, given[number], judged, strict=True):
+            names = {"year": number, "zone": strip_.name}
+            rows.append(names | of_hub | of_ground | sky_mm | whole)
     return rows
 
 
-def _lived(
-    house: House, span: Span, begins: list[date], season: Season, seed: int
-) -> tuple[Score, list[list[int]]]:
-    """The scored days, judged, and the runs of each year and zone."""
-    sky, by_hour = sky_of(house, span, seed)
-    policy = policies.policies(house)[-1]
-    edges = [24 * (begin - span.weather.first_day).days for begin in begins]
-    edges = [0, *edges] if edges[0] else edges
-    yards = Yards(house.strips)
-    ground = Columns(house.strips, yards.go_on(_part(by_hour, 0, edges[1])), sky.start_s)
-    life = begin(policy, ground, sky, seed)
-    parts: list[Days] = []
-    tops = []
-    runs = []
-    for first, until in pairwise(edges):
-        end_s = sky.start_s + HOUR_S * until
-        if first:
-            ground.go_on(yards.go_on(_part(by_hour, first, until)))
-        life.run(end_s)
-        life.devices.catch_up()
-        parts.append(days_of(ground, by_hour.rain_mm[first:until]))
-        tops.append(ground.results[:, len(house.strips) :, soil.TOP_PF].copy())
-        opened = [item.event[1] for item in life.devices.heard if item.event[0] == events.OPENED]
-        runs.append([opened.count(zone) for zone in range(len(house.strips))])
-        life.devices.heard.clear()
-    rain_mm = by_hour.rain_mm[: edges[-1]]
-    days = replace(Days.joined(parts), top_wet=top_wet_days(np.concatenate(tops), rain_mm))
-    state = states(days)
-    scored = slice(span.spin_up_days, None)
-    return Score(days.during(scored), state[scored], season), runs[1 - len(begins) :]
+class _Unwatered(NamedTuple):
+    """The same ground left alone. target_pf: of each zone by its levels, (zones,)."""
+
+    sums: Sums
+    start: Start | None
+    target_pf: Floats
 
 
-def _part(by_hour: Hourly, first: int, until: int) -> Hourly:
-    return Hourly(*(getattr(by_hour, name)[first:until] for name in by_hour.__dataclass_fields__))
+def _unwatered(
+    house: House,
+    standing: Standing,
+    place: Place,
+    parts: Sequence[Hourly],
+    stay: Stay,
+    start_s: int,
+) -> _Unwatered:
+    on = SectionGround(standing, parts[0], start_s)
+    no_target_pf = np.full(len(house.strips), np.nan)
+    sums, strip_pf, yard_pf = [], [], []
+    for number, part in enumerate(parts):
+        if number:
+            on.go_on(part)
+        on.catch_up(on.start_s + HOUR_S * len(part.rain_mm))
+        record = record_of(on)
+        sums.append(measures.sums_of(record, no_target_pf, place))
+        strip_pf.append(record.strip_pf)
+        yard_pf.append(yard_of(on))
+    months = stay.months[: sum(len(each) for each in yard_pf)]
+    return _Unwatered(
+        measures.joined(sums),
+        start_of(house, np.concatenate(yard_pf), months, place),
+        targets_pf(house, standing, np.concatenate(strip_pf)),
+    )
+
+
+def _given(
+    on: SectionGround, record: Record, target_pf: Floats, place: Place, heard: Sequence[Heard]
+) -> list[Line]:
+    """What the hub gave and told in a year, of each zone; alarms of no zone count for each."""
+    told = Counter((item.event[0], item.event[1]) for item in heard)
+    alarms, of_house = alarms_of(heard, len(on.strips))
+    minutes, litres = by_day(on.seconds).sum(axis=0) / 60.0, on.litres().sum(axis=0)
+    drier, wetter = strip.off_target(record.strip_pf, target_pf, place.edges_m)
+    found = []
+    for zone, one in enumerate(on.strips):
+        off_mm = {
+            name: float(on.days.water[depth][:, zone].sum())
+            for name, depth in (
+                ("runoff_litres", "water_runoff_mm"),
+                ("runoff_rain_litres", "rain_runoff_mm"),
+            )
+        }
+        found.append(
+            {
+                "runs": told[events.OPENED, zone],
+                "minutes": round(float(minutes[zone]), 1),
+                "litres": round(float(litres[zone]), 1),
+                **{name: max(round(mm * one.area_m2, 1), 0.0) for name, mm in off_mm.items()},
+                "days_dry": int(drier[:, zone].sum()),
+                "days_wet": int(wetter[:, zone].sum()),
+                "alarms": alarms[zone],
+                "house_alarms": of_house,
+            }
+        )
+    return found
+
+
+def alarms_of(heard: Sequence[Heard], zones: int) -> tuple[list[int], int]:
+    """Alarms raised for each zone, and for none: for the hub or a spigot."""
+    of = [item.event[1] for item in heard if item.event[0] == events.ALARM]
+    by_zone = [of.count(zone) for zone in range(zones)]
+    return by_zone, len(of) - sum(by_zone)
+
+
+def _judged(wet: Sums, dry: Sums, place: Place) -> Iterator[list[Line]]:
+    """What became of the ground in each year, of each zone; tilt is the whole house's."""
+    changed, unchanged = measures.change(wet.edge, place), measures.change(dry.edge, place)
+    for number, year in enumerate(measures.years_of(len(wet.edge))):
+        house = {
+            "tilt_pf_m": round(float(changed.tilt[number]), 4),
+            "tilt_unwatered_pf_m": round(float(unchanged.tilt[number]), 4),
+        }
+        yield [
+            {
+                "days_on_target": int(wet.on_target[year, zone].sum()),
+                "days_soaked": int(wet.soaked[year, zone].sum()),
+                "days_soaked_unwatered": int(dry.soaked[year, zone].sum()),
+                "movement_pf_m": round(float(changed.movement[number, zone]), 4),
+                "movement_unwatered_pf_m": round(float(unchanged.movement[number, zone]), 4),
+                **house,
+            }
+            for zone in range(wet.edge.shape[1])
+        ]
+
+
+OF_LIFE = ("unrest_pct", "tilt_pct", "tilt_added_pct", "excursion_pct", "days_soaked")
+
+
+def _of_life(found: Measures) -> Line:
+    """The measures of a whole life, as every row of it has them; None where one has no meaning."""
+    values = {name: float(getattr(found, name)) for name in OF_LIFE}
+    return {
+        f"life_{name}": None if np.isnan(value) else round(value, 1)
+        for name, value in values.items()
+    }

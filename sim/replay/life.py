@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
-from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import Plan
 from evenclay.controller.ports import ASK_CHECK, ASK_SAMPLE
 from evenclay.controller.runner import Runner
@@ -192,13 +191,12 @@ G = TypeVar("G", bound=Ground)
 class Lived(Generic[G]):
     """What a policy left behind.
 
-    devices: None where nobody waters. scored_s: where the scored days begin. wakes, saves, polls:
-    the hub's, in the scored days; polls are the wakes that it asked for to read sensors.
+    devices: None where nobody waters. wakes, saves, polls: the hub's; polls are the wakes that it
+    asked for to read sensors.
     """
 
     ground: G
     devices: Devices | None
-    scored_s: int
     felt: Sequence[Felt] = ()
     wakes: int = 0
     saves: int = 0
@@ -206,18 +204,17 @@ class Lived(Generic[G]):
 
     @property
     def heard(self) -> Sequence[Heard]:
-        """The hub's events, spin-up included; none without a hub."""
+        """The hub's events; none without a hub."""
         return self.devices.heard if self.devices else ()
 
-    def scored_events(self, zone: int) -> list[tuple[int, ...]]:
-        """A zone's events of the scored days."""
-        return [h.event for h in self.heard if h.at_s >= self.scored_s and h.event[1] == zone]
+    def events_of(self, zone: int) -> list[tuple[int, ...]]:
+        """A zone's events."""
+        return [h.event for h in self.heard if h.event[1] == zone]
 
     def checks(self) -> dict[str, int]:
-        """The owner's checks in the scored days, a strip and week each: `made`, and `missed`."""
-        felt = [one for one in self.felt if one.at_s >= self.scored_s]
-        made = sum(one.report is not None for one in felt)
-        return {"made": made, "missed": len(felt) - made}
+        """The owner's checks, a strip and week each: `made`, and `missed`."""
+        made = sum(one.report is not None for one in self.felt)
+        return {"made": made, "missed": len(self.felt) - made}
 
 
 def live(
@@ -227,24 +224,16 @@ def live(
     *,
     seed: int = 1,
     script: Script = NOTHING,
-    scored_days: int = 0,
 ) -> Lived[G]:
-    """Replay one policy over all the hours of the sky, on ground at its start.
-
-    scored_days: how many days at the end are scored; 0: all.
-    """
+    """Replay one policy over all the hours of the sky, on ground at its start."""
     end_s = sky.start_s + HOUR_S * sky.hours
-    scored_s = end_s - DAY_S * scored_days if scored_days else sky.start_s
     if policy.plan is None:
         ground.catch_up(end_s)
-        return Lived(ground, None, scored_s)
+        return Lived(ground, None)
     life = begin(policy, ground, sky, seed, script)
-    life.run(scored_s)
-    before = life.counts()
     life.run(end_s)
     life.devices.catch_up()
-    counts = (after - start for start, after in zip(before, life.counts(), strict=True))
-    return Lived(ground, life.devices, scored_s, life.felt, *counts)
+    return Lived(ground, life.devices, life.felt, *life.counts())
 
 
 def begin(

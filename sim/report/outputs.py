@@ -16,8 +16,8 @@ from evenclay.controller.limits import DAY_S, ZONES_MAX
 from evenclay.controller.words import WHAT, WHY
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.house import House
-from evenclay.sim.judge import held
 from evenclay.sim.judge.strip import on_target
+from evenclay.sim.report import held
 from evenclay.sim.report.ways import OnGround, places_pf
 from evenclay.sim.types import Floats, Line
 from evenclay.sim.weather.record import Weather
@@ -64,10 +64,11 @@ class Calendar:
         return f"{local.isoformat()}{sign}{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def decisions(house: House, calendar: Calendar, devices: Devices, start_s: int) -> Iterator[Line]:
-    """The plan line, then every event from `start_s` on, in time order.
+def decisions(house: House, calendar: Calendar, devices: Devices) -> Iterator[Line]:
+    """The plan line, then every event in time order.
 
-    A run that had begun before is left out whole; one under way at the end has a last line `end`.
+    An end without its beginning is left out; a run that is under way at the end has a last line
+    `end`.
     """
     names = [strip.name for strip in house.strips]
     supplies = house.plan.supplies
@@ -83,7 +84,7 @@ def decisions(house: House, calendar: Calendar, devices: Devices, start_s: int) 
     opened: dict[int, int] = {}
     for item in devices.heard:
         what, zone = item.event[:2]
-        if item.at_s < start_s or (what in ENDINGS and _is_zone(zone) and zone not in opened):
+        if what in ENDINGS and _is_zone(zone) and zone not in opened:
             continue
         yield _line(house, calendar, item)
         if what == events.OPENED:

@@ -17,13 +17,11 @@ from evenclay.sim import files
 from evenclay.sim.ground.plausible import PlausibleGround, judged, middle
 from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import RELIEF_PF_USUAL, sides_of
-from evenclay.sim.judge import held
 from evenclay.sim.judge.measures import YEARS_LEAST
 from evenclay.sim.judge.weigh import targets_pf
 from evenclay.sim.replay.life import Lived
-from evenclay.sim.replay.span import Span
-from evenclay.sim.replay.stay import stay_of, weather_of
-from evenclay.sim.report import outputs
+from evenclay.sim.replay.stay import Stay, stay_of, weather_of
+from evenclay.sim.report import held, outputs
 from evenclay.sim.report.page import page_of
 from evenclay.sim.report.pictures.moisture import cut_of
 from evenclay.sim.report.ways import (
@@ -81,7 +79,7 @@ def replay_house(
     many = judged(*around, grounds) if grounds is not None else []
     on = live_on(case, middle(*around), progress)
     if house.target_pf is None:
-        target_pf = targets_pf(house, on.standing, on.unwatered)
+        target_pf = targets_pf(house, on.standing, on.unwatered.strip_pf)
     else:
         target_pf = np.array(house.target_pf)
     own = figures_of(case, target_pf, on)
@@ -92,7 +90,7 @@ def replay_house(
         "version": version("evenclay"),
         "seed": seed,
         "sha256": dict(inputs or {}),
-        "weather": _weather_summary(stay.span, index),
+        "weather": _weather_summary(stay.weather, index),
         "grounds": grounds,
         "years": own.years,
         "relief_pf": RELIEF_PF_USUAL if house.relief_pf is None else house.relief_pf,
@@ -102,11 +100,11 @@ def replay_house(
         "mass_balance_error_mm": float(
             f"{max(one.mass_balance_error_mm for one in (own, *found)):.1e}"
         ),
-        "notes": [*stay.span.notes, *_notes(house, on, own, found)],
+        "notes": [*stay.notes, *_notes(house, on, own, found)],
     }
     doubts = tuple(f"weather: {caution}" for caution in weather.cautions)
     house = replace(house, cautions=(*doubts, *house.cautions))
-    _write(house, stay.span, on, target_pf, summary, out_dir)
+    _write(house, stay, on, target_pf, summary, out_dir)
     return summary
 
 
@@ -131,8 +129,7 @@ def hub_summary(lived: Lived[Any]) -> Line:
     }
 
 
-def _weather_summary(span: Span, index: float) -> Line:
-    lived = span.weather
+def _weather_summary(lived: Weather, index: float) -> Line:
     return {
         "rain_mm": round(float(lived.rain_mm.sum()), 1),
         "et0_mm": round(float(lived.et0_mm.sum()), 1),
@@ -200,14 +197,14 @@ def _still(found: Sequence[Figures]) -> int:
 
 
 def _write(
-    house: House, span: Span, on: OnGround, target_pf: Floats, summary: Line, out_dir: Path
+    house: House, stay: Stay, on: OnGround, target_pf: Floats, summary: Line, out_dir: Path
 ) -> None:
     lived = on.hub.lived
     assert lived.devices is not None  # the hub is the last way
-    calendar = outputs.Calendar(LocalTime(house.plan.hub), span.shift_days)
-    lines = outputs.decisions(house, calendar, lived.devices, lived.scored_s)
-    held_h = held.hours(house.plan, lived.heard, lived.scored_s, span.scored_days)
-    rows = outputs.daily_rows(house, span.weather, on, target_pf, held_h)
+    calendar = outputs.Calendar(LocalTime(house.plan.hub), stay.shift_days)
+    lines = outputs.decisions(house, calendar, lived.devices)
+    held_h = held.hours(house.plan, lived.heard, lived.ground.start_s, stay.weather.days)
+    rows = outputs.daily_rows(house, stay.weather, on, target_pf, held_h)
     texts = {
         "decisions.jsonl": "".join(outputs.json_line(line) + "\n" for line in lines),
         "daily.csv": "".join(row + "\n" for row in rows),

@@ -32,7 +32,7 @@ from evenclay.sim.judge.measures import (
 )
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.judge.verdict import quantiles
-from evenclay.sim.judge.weigh import place_on, record_of, start_of
+from evenclay.sim.judge.weigh import place_on, record_of, start_of, yard_of
 from evenclay.sim.replay.again import learns_nothing, turn_again
 from evenclay.sim.replay.life import Lived, live
 from evenclay.sim.section.layout import strain_weights
@@ -112,6 +112,7 @@ def live_on(
     told: called with a way's name, its number and how many there are, before each.
     """
     standing = stand(case.house, ground, case.climate)
+    place = place_on(case.house, ground)
     chosen = policies(case.house)
     ways: dict[str, Way] = {}
     sky = Sky(case.by_hour, case.start_s)
@@ -124,15 +125,14 @@ def live_on(
         moves = case.moves.get(policy.name)
         if moves and policy.plan and learns_nothing(policy, on.strips):
             turn_again(moves, policy.plan, on, sky)
-            lived = Lived(on, None, sky.start_s)
+            lived = Lived(on, None)
         else:
             lived = live(on, policy, sky, seed=case.seed)
         seconds = by_day(on.seconds)
         ways[policy.name] = Way(record_of(on), on.litres(), seconds, on.days.water, lived)
         errors_mm.append(on.mass_balance_error_mm)
         if policy.name == NONE:
-            start = start_of(case.house, on, case.months)
-    place = place_on(case.house, ground)
+            start = start_of(case.house, yard_of(on), case.months, place)
     return OnGround(standing, place, ways, start, max(errors_mm))
 
 
@@ -257,7 +257,7 @@ def _zones(
     way, zones = on.hub, {}
     drier, wetter = _off_target(on, found, target_pf, first_day)
     for zone, one in enumerate(house.strips):
-        heard = way.lived.scored_events(zone)
+        heard = way.lived.events_of(zone)
         skipped = Counter(WHY[event[2]] for event in heard if event[0] == events.SKIPPED)
 
         def litres(depth: str, zone: int = zone, area_m2: float = one.area_m2) -> float:

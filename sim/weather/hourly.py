@@ -37,6 +37,11 @@ class Hourly:
     temp_c: Floats
     et0_mm: Floats
 
+    def part(self, first: int, until: int) -> "Hourly":
+        """Some of the hours."""
+        hours = slice(first, until)
+        return Hourly(self.rain_mm[hours], self.temp_c[hours], self.et0_mm[hours])
+
 
 def hourly(weather: Weather, seed: int) -> Hourly:
     """Hourly weather from daily, the same for the same seed.

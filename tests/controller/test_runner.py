@@ -592,6 +592,23 @@ def test_a_record_that_cannot_be_read_keeps_every_valve_shut() -> None:
     assert len(bench.told(OPENED)) > told
 
 
+def test_a_save_that_fails_and_works_again_does_not_end_the_alarm_of_a_lost_record() -> None:
+    bench = booted()
+    bench.run_until(7 * HOUR)
+    failing(bench, RECORD, {0, 1}, _READ_TRIES)
+    booted(bench)
+    bench.run_until(8 * HOUR)
+    read = bench.read
+    bench.read = lambda slot, copy: b""  # type: ignore[method-assign]
+    bench.run_until(32 * HOUR)
+    assert bench.runner.hub.record.retry_up_s  # one has failed
+    bench.read = read  # type: ignore[method-assign]
+    bench.run_until(33 * HOUR)
+    assert not bench.runner.hub.record.retry_up_s  # and works again
+    assert status(bench)["alarms"] == [(-1, "store")]
+    assert not bench.told(CLEARED, STORE)
+
+
 @pytest.mark.parametrize("copies", [{0}, {1}])
 @pytest.mark.parametrize("torn", [True, False])
 def test_one_bad_copy_beside_a_good_one_raises_nothing(copies: set[int], torn: bool) -> None:

@@ -10,12 +10,11 @@ import pytest
 from typer.testing import CliRunner
 
 from evenclay.controller.civil import LocalTime, day_of
-from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.judge.policies import hub_of
 from evenclay.sim.replay.life import Script, begin
-from evenclay.sim.replay.span import Span, sky_of
+from evenclay.sim.replay.stay import sky_of, stay_of
 from evenclay.sim.weather.record import read
 from evenclay.tools.board.bundle import core_version
 from evenclay.tools.cli import commands as cli
@@ -26,6 +25,7 @@ from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import load
 from tests import logs
+from tests.grounds import even_ground
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo"
 PROPERTY, WEATHER = DEMO / "property.toml", DEMO / "weather.csv"
@@ -46,8 +46,8 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
     prop = load(PROPERTY)
     weather = read(WEATHER, latitude_deg=prop.site.latitude)
     house = compile_house(prop, means_of(weather, prop.site.latitude))
-    sky, by_hour = sky_of(house, Span(weather.span(FIRST, LAST), 0, 0, ()), 1)
-    ground = Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s)
+    sky, by_hour = sky_of(house, stay_of(weather, FIRST, LAST), 1)
+    ground = even_ground(house, by_hour, sky.start_s)
     time = LocalTime(house.plan.hub)
 
     def at(month: int, day: int, hour: int) -> int:

@@ -22,7 +22,7 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, sides_of, stand
 from evenclay.sim.judge.policies import policies
 from evenclay.sim.replay.life import Lived, Policy, Script, live
-from evenclay.sim.replay.span import Span, sky_of
+from evenclay.sim.replay.stay import Stay, sky_of, stay_of
 from evenclay.sim.report import outputs
 from evenclay.sim.report.results import replay_house
 from evenclay.sim.weather.hourly import hourly
@@ -118,18 +118,17 @@ def test_outputs_hold_together(tmp_path: Path) -> None:
     assert 0 < summary["mass_balance_error_mm"] <= 1e-6
 
 
-def a_year() -> tuple[House, Span]:
+def a_year() -> tuple[House, Stay]:
     house, weather = demo()
-    year = weather.span(date(2022, 1, 1), date(2022, 12, 31))
-    return house, Span(year, 0, 0, ())
+    return house, stay_of(weather.span(date(2022, 1, 1), date(2022, 12, 31)))
 
 
 def utc_s(house: House, day: date) -> int:
     return LocalTime(house.plan.hub).wall_s(DAY_S * day_of(day.year, day.month, day.day))
 
 
-def lived(house: House, span: Span, policy: Policy, script: Script) -> Lived[SectionGround]:
-    sky, by_hour = sky_of(house, span, 1)
+def lived(house: House, stay: Stay, policy: Policy, script: Script) -> Lived[SectionGround]:
+    sky, by_hour = sky_of(house, stay, 1)
     standing = stand(house, middle(sides_of(house), -15.0), by_hour)
     return live(SectionGround(standing, by_hour, sky.start_s), policy, sky, seed=1, script=script)
 
@@ -137,7 +136,7 @@ def lived(house: House, span: Span, policy: Policy, script: Script) -> Lived[Sec
 def lines_of(house: House, outcome: Lived[SectionGround]) -> list[str]:
     calendar = outputs.Calendar(LocalTime(house.plan.hub), 0)
     assert outcome.devices is not None
-    found = outputs.decisions(house, calendar, outcome.devices, outcome.scored_s)
+    found = outputs.decisions(house, calendar, outcome.devices)
     return [outputs.json_line(line) for line in found]
 
 
@@ -153,16 +152,16 @@ def clock_script(house: House) -> Script:
     )
 
 
-def rainiest(span: Span, first: date, last: date) -> date:
-    rain_mm = span.weather.span(first, last).rain_mm
+def rainiest(stay: Stay, first: date, last: date) -> date:
+    rain_mm = stay.weather.span(first, last).rain_mm
     return first + timedelta(days=int(np.argmax(rain_mm)))
 
 
 def test_seven_days_stepped_every_second_decide_the_same() -> None:
-    house, span = a_year()
+    house, stay = a_year()
     policy = policies(house)[-1]
     assert policy.name == "hub"
-    rainy = rainiest(span, date(2022, 4, 1), date(2022, 10, 31))
+    rainy = rainiest(stay, date(2022, 4, 1), date(2022, 10, 31))
     days = [
         date(2022, 3, 13),  # the clocks go forward
         date(2022, 11, 6),  # and back
@@ -175,8 +174,8 @@ def test_seven_days_stepped_every_second_decide_the_same() -> None:
     assert len(set(days)) == 7
     script = clock_script(house)
     stepped = [(utc_s(house, day), utc_s(house, day + timedelta(days=1))) for day in days]
-    by_event = lived(house, span, policy, script)
-    by_second = lived(house, span, policy, replace(script, stepped=stepped))
+    by_event = lived(house, stay, policy, script)
+    by_second = lived(house, stay, policy, replace(script, stepped=stepped))
     assert by_second.wakes - by_event.wakes > 6 * DAY_S
     assert lines_of(house, by_second) == lines_of(house, by_event)
     told = [json.loads(line) for line in lines_of(house, by_event)[1:]]
@@ -192,11 +191,11 @@ def on(day: date, told: Iterable[dict[str, str]]) -> list[dict[str, str]]:
 
 @pytest.mark.parametrize("number", [1, 3], ids=["calendar", "hub"])
 def test_the_hub_wakes_no_more_than_it_must(number: int) -> None:
-    house, span = a_year()
-    outcome = lived(house, span, policies(house)[number], Script())
+    house, stay = a_year()
+    outcome = lived(house, stay, policies(house)[number], Script())
     what = Counter(heard.event[0] for heard in outcome.heard)
     edges = what[events.LOCKED] + what[events.RELEASED]
-    days = span.weather.days
+    days = stay.weather.days
     must = 2 * what[events.OPENED] + what[events.SKIPPED] + edges + days + outcome.polls
     assert what[events.OPENED] > 1000
     assert outcome.wakes <= 1.05 * must
@@ -204,20 +203,20 @@ def test_the_hub_wakes_no_more_than_it_must(number: int) -> None:
 
 def test_polls_are_no_more_than_the_plan_declares() -> None:
     """Else the bound on wakes above could be met by calling every wake a poll."""
-    house, span = a_year()
-    outcome = lived(house, span, policies(house)[3], Script())
+    house, stay = a_year()
+    outcome = lived(house, stay, policies(house)[3], Script())
     hub = house.plan.hub
     runs = runs_of(parse(lines_of(house, outcome))[1])
     open_s = sum(run.line["seconds"] for run in runs)
-    idle_s = span.weather.days * DAY_S - open_s
+    idle_s = stay.weather.days * DAY_S - open_s
     settled = 2 * len(runs)  # once after a valve opens, once after it shuts
     assert outcome.polls <= idle_s / hub.poll_s + open_s / hub.watch_s + settled
 
 
 def test_devices_see_one_clock() -> None:
     """True time, the hub's uptime and its clock agree while nothing moves the clock."""
-    house, span = a_year()
-    week = replace(span, weather=span.weather.span(date(2022, 5, 1), date(2022, 5, 7)))
+    house, stay = a_year()
+    week = replace(stay, weather=stay.weather.span(date(2022, 5, 1), date(2022, 5, 7)))
     outcome = lived(house, week, policies(house)[3], Script())
     stamps = [(heard.at_s, heard.event[7]) for heard in outcome.heard]
     assert len(stamps) > 50

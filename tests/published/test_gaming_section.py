@@ -50,7 +50,7 @@ class Place:
         for day in range(self.days):
             at_s = self.sky.start_s + DAY_S * day
             ground.catch_up(at_s)
-            pf = ground.band_pf()
+            pf = ground.strip_pf()
             for zone, flow_ml_h in enumerate(flows if day >= OPENS_DAY else ()):
                 if pf[zone] > target_pf[day, zone]:
                     ground.water(zone, flow_ml_h, at_s, at_s + 6 * HOUR_S)

@@ -9,8 +9,7 @@ prints no worked sums: the figures here are computed by hand from its formula in
 import numpy as np
 import pytest
 
-from evenclay.sim.ground import soil
-from evenclay.sim.ground.soil import strain_weights
+from evenclay.sim.section import LAYOUT, Ground, strain_weights
 
 IPS_PCT = 4.0  # an even clay
 SURFACE_PF = 1.2
@@ -45,21 +44,9 @@ def test_most_of_a_sum_lies_near_the_surface(down_to_m: float, share: float) -> 
     assert 1.0 - below / whole == pytest.approx(share, abs=1e-3)
 
 
-def test_the_columns_few_layers_come_near_the_sum() -> None:
-    edges_m = np.array(soil.EDGES_M)
-    fine_m = np.linspace(0.0, edges_m[-1], 3001)
-    few, fine = (sum_mm(edges, 3.0, soil.CRACKED_M) for edges in (edges_m, fine_m))
+def test_the_sections_few_layers_come_near_the_sum() -> None:
+    """Of those that lie above the depth to which suction changes."""
+    edges_m = np.array(LAYOUT.edges_m)
+    fine_m = np.linspace(0.0, edges_m[-1], 6001)
+    few, fine = (sum_mm(edges, 3.6, Ground().fissured_m) for edges in (edges_m, fine_m))
     assert few == pytest.approx(fine, rel=0.01)
-
-
-def test_the_measure_of_a_column_is_the_weighted_mean_of_its_pf() -> None:
-    columns = soil.Columns(["clay"], start_pf=3.1)
-    still = np.zeros((1, 1, soil.FORCINGS))
-    assert columns.run(still)[0, 0, soil.MOVEMENT_PF] == pytest.approx(3.1, abs=2e-3)
-    hot = np.zeros((24 * 60, 1, soil.FORCINGS))
-    hot[:, 0, soil.PET] = 0.2
-    found = columns.run(hot)[-1, 0, soil.MOVEMENT_PF]
-    weights = strain_weights(soil.EDGES_M, soil.CRACKED_M)
-    pf = np.maximum(soil.suction_pf(columns)[0], soil.SWOLLEN_PF)
-    assert found == pytest.approx(float(weights @ pf / weights.sum()), abs=2e-3)
-    assert found > 3.3

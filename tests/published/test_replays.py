@@ -13,7 +13,7 @@ import importlib.metadata
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -25,16 +25,20 @@ import pytest
 from evenclay.controller import events
 from evenclay.controller.civil import LocalTime
 from evenclay.controller.plan import Plan, RowPart
-from evenclay.sim.house.columns import Columns, dry_of
+from evenclay.sim.ground.plausible import middle
 from evenclay.sim.house.house import House
+from evenclay.sim.house.site import Sky
+from evenclay.sim.house.standing import SectionGround, by_day, sides_of, stand
 from evenclay.sim.judge.policies import bare_plan
-from evenclay.sim.judge.score import Score, judge
 from evenclay.sim.replay.life import Lived, Policy, live
-from evenclay.sim.replay.span import Span, sky_of, span_of
+from evenclay.sim.replay.stay import Stay, sky_of, stay_of, weather_of
 from evenclay.sim.report import outputs
 from evenclay.sim.report.results import replay_house
+from evenclay.sim.section import index_of
+from evenclay.sim.types import Floats
 from evenclay.sim.weather.record import Weather, read
 from tests.decisions import parse, verify
+from tests.grounds import even_ground
 from tests.houses import make_house, row
 
 # From month and day: cycles, minutes a cycle, mean ET0 in mm a day.
@@ -152,96 +156,85 @@ def house(place: str, percent: int = 100) -> House:
 
 @dataclass(frozen=True)
 class Outcome:
-    """One policy on one slice of weather."""
+    """One policy on one slice of weather, on the middle ground."""
 
-    span: Span
-    lived: Lived[Columns]
-    score: Score
+    stay: Stay
+    lived: Lived[SectionGround]
 
     @property
-    def litres(self) -> float:
-        return float(self.score.days.litres.sum())
+    def litres(self) -> Floats:
+        """Given on each day, (days, zones)."""
+        return self.lived.ground.litres()
 
-    def counts(self) -> dict[str, int]:
-        return self.score.counts()
+    @property
+    def seconds(self) -> Floats:
+        """For which each valve was open on each day, (days, zones)."""
+        return by_day(self.lived.ground.seconds)
+
+    @property
+    def dates(self) -> list[date]:
+        """The days lived."""
+        weather = self.stay.weather
+        return [weather.first_day + timedelta(days=day) for day in range(weather.days)]
+
+
+def settled_house(made: House, stay: Stay) -> tuple[SectionGround, Sky]:
+    sky, by_hour, climate = weather_of(made, stay, 1)
+    ground = middle(sides_of(made), index_of(stay.climate, made.latitude_deg))
+    return SectionGround(stand(made, ground, climate), by_hour, sky.start_s), sky
 
 
 @cache
 def outcome(place: str, percent: int, hub: bool) -> Outcome:
     made = house(place, percent)
-    first, last = SLICE[place]
-    span = span_of(record(place).span(first, last))
-    sky, by_hour = sky_of(made, span, 1)
+    stay = stay_of(record(place), *SLICE[place])
+    ground, sky = settled_house(made, stay)
     plan: Plan = made.plan if hub else bare_plan(made.plan)
-    dry = dry_of(made.strips, by_hour)
-    lived = live(
-        Columns(made.strips, dry, sky.start_s),
-        Policy("", plan, None),
-        sky,
-        scored_days=span.scored_days,
-    )
-    return Outcome(span, lived, judge(lived, by_hour.rain_mm, span.spin_up_days, span.first_day))
+    return Outcome(stay, live(ground, Policy("", plan, None), sky))
 
 
 @pytest.mark.parametrize("place", ["seattle", "tunis"])
 @pytest.mark.parametrize("percent", [50, 100])
 def test_rows_are_ceilings_on_every_day(place: str, percent: int) -> None:
     calendar, hub = outcome(place, percent, False), outcome(place, percent, True)
-    assert 0.0 < hub.litres < calendar.litres
+    assert 0.0 < hub.litres.sum() < calendar.litres.sum()
     # A day's runs end a little apart, and a night's cycles may belong to the day before.
-    most = calendar.score.days.seconds.max(axis=0)
-    assert np.all(hub.score.days.seconds.max(axis=0) <= most)
-    months = np.array([day.month for day in dates_of(hub)])
+    most = calendar.seconds.max(axis=0)
+    assert np.all(hub.seconds.max(axis=0) <= most)
+    months = np.array([day.month for day in hub.dates])
     for month in range(1, 13):
-        given, least = (found.score.days.litres[months == month].sum() for found in (hub, calendar))
+        given, least = (found.litres[months == month].sum() for found in (hub, calendar))
         assert given <= least + 1.0, month
-
-
-def dates_of(found: Outcome) -> list[date]:
-    first = found.span.first_day.toordinal()
-    return [date.fromordinal(first + day) for day in range(found.span.scored_days)]
 
 
 def test_the_hub_waters_little_in_a_wet_seattle_winter() -> None:
     calendar, hub = outcome("seattle", 100, False), outcome("seattle", 100, True)
-    cold = np.isin([day.month for day in dates_of(hub)], (12, 1, 2))
-    held = hub.score.days.litres[cold].sum()
-    assert held <= 0.25 * calendar.score.days.litres[cold].sum()
+    cold = np.isin([day.month for day in hub.dates], (12, 1, 2))
+    assert hub.litres[cold].sum() <= 0.25 * calendar.litres[cold].sum()
 
 
 def test_every_day_of_every_zone_is_told_once() -> None:
     hub = outcome("tunis", 100, True)
     assert hub.lived.devices is not None
-    days = hub.span.scored_days
+    days = hub.stay.weather.days
     for zone in range(len(ZONES)):
-        told = [event for event in hub.lived.scored_events(zone) if event[0] == events.LACKS]
+        told = [event for event in hub.lived.events_of(zone) if event[0] == events.LACKS]
         assert abs(len(told) - days) <= 1
         assert all(0 <= event[3] <= 600_000 for event in told)
         assert len({event[3] for event in told}) > days // 2
-
-
-def test_unwatered_ground_dries_below_the_band_every_tunis_summer() -> None:
-    found = outcome("tunis", 100, True)
-    dates = dates_of(found)
-    unwatered = found.score.days.pf_unwatered
-    for year in range(1991, 1996):
-        august = np.array([day.year == year and day.month == 8 for day in dates])
-        assert august.sum() == 31
-        assert np.all(unwatered[august] > 3.3), year
-    assert np.all(found.score.season.days[[day.month in (7, 8, 9) for day in dates]])
 
 
 @pytest.mark.parametrize("place", ["seattle", "tunis"])
 @pytest.mark.parametrize("hub", [False, True], ids=["calendar", "hub"])
 def test_water_is_conserved_and_supplies_are_safe(place: str, hub: bool) -> None:
     found = outcome(place, 100, hub)
-    assert found.lived.ground.mass_balance_error_mm <= 1e-9
+    assert found.lived.ground.mass_balance_error_mm <= 1e-6
     devices = found.lived.devices
     assert devices is not None
     assert (devices.most_open_at_once, devices.most_open_on_supply) == (1, 1)
     made = house(place)
-    calendar = outputs.Calendar(LocalTime(made.plan.hub), found.span.shift_days)
-    lines = outputs.decisions(made, calendar, devices, found.lived.scored_s)
+    calendar = outputs.Calendar(LocalTime(made.plan.hub), found.stay.shift_days)
+    lines = outputs.decisions(made, calendar, devices)
     plan, told = parse(outputs.json_line(line) for line in lines)
     assert len(verify(plan, told)) > 1000
 
@@ -282,30 +275,20 @@ def test_reckoning_saves_water_and_spares_the_clay_from_being_soaked(place: str)
     assert summary["mass_balance_error_mm"] <= 1e-6
 
 
-def test_tunis_runs_to_the_end(tmp_path: Path) -> None:
-    """All 23 years under the bare calendar and the hub, one zone to keep it short."""
-    whole = record("tunis").span(*TUNIS_DAYS)
+def test_tunis_runs_to_the_end() -> None:
+    """All 23 years under the hub, one zone to keep it short."""
     made = house("tunis")
     plan = Plan(made.plan.hub, made.plan.supplies, made.plan.zones[:1], made.plan.rows, [])
     single = replace(made, plan=plan, strips=made.strips[:1])
-    span = span_of(whole)
-    assert (span.first_day, span.spin_up_days, span.shift_days) == (date(1980, 1, 1), 365, 10227)
-    sky, by_hour = sky_of(single, span, 1)
-    dry = dry_of(single.strips, by_hour)
-    lived = live(
-        Columns(single.strips, dry, sky.start_s),
-        Policy("", plan, None),
-        sky,
-        scored_days=span.scored_days,
-    )
-    judged = judge(lived, by_hour.rain_mm, span.spin_up_days, span.first_day)
-    assert lived.ground.mass_balance_error_mm <= 1e-9
-    assert len(judged.state) == 8036
-    dates = [date.fromordinal(span.first_day.toordinal() + i) for i in range(len(judged.state))]
-    for year in range(1980, 2002):
-        summer = np.array([day.year == year and day.month in (7, 8) for day in dates])
-        assert judged.days.pf_unwatered[summer].max() > 3.3
-        assert judged.days.litres[summer].sum() > 0.0
+    stay = stay_of(record("tunis").span(*TUNIS_DAYS))
+    assert (stay.weather.days, stay.shift_days) == (8401, 10227)
+    ground, sky = settled_house(single, stay)
+    found = Outcome(stay, live(ground, Policy("", plan, None), sky))
+    assert ground.mass_balance_error_mm <= 1e-6
+    assert np.isfinite(ground.days.pf).all()
+    for year in range(1979, 2002):
+        summer = np.array([day.year == year and day.month in (7, 8) for day in found.dates])
+        assert found.litres[summer].sum() > 0.0
 
 
 def test_a_usual_calendar_gives_what_its_arithmetic_says() -> None:
@@ -319,13 +302,12 @@ def test_a_usual_calendar_gives_what_its_arithmetic_says() -> None:
     made = make_house(rows=table, zone={"rest_s": 0})
     still = np.zeros(365)
     flat = Weather(date(2023, 1, 1), still, still + 15.0, still + 25.0, still, 40.0, ())
-    span = Span(flat, 0, 0, ())
-    sky, by_hour = sky_of(made, span, 1)
+    sky, by_hour = sky_of(made, stay_of(flat), 1)
     policy = Policy("calendar", bare_plan(made.plan), None)
-    lived = live(Columns(made.strips, dry_of(made.strips, by_hour), sky.start_s), policy, sky)
-    judged = judge(lived, by_hour.rain_mm, 0, span.first_day)
+    lived = live(even_ground(made, by_hour, sky.start_s), policy, sky)
+    seconds = by_day(lived.ground.seconds)
     for zone in range(2):
-        opened = [event for event in lived.scored_events(zone) if event[0] == events.OPENED]
+        opened = [event for event in lived.events_of(zone) if event[0] == events.OPENED]
         assert len(opened) == 629
-        assert judged.days.seconds[:, zone].sum() == 7830 * 60
-        assert (judged.days.seconds[:, zone] == 0.0).sum() == 181
+        assert seconds[:, zone].sum() == 7830 * 60
+        assert (seconds[:, zone] == 0.0).sum() == 181

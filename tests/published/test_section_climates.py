@@ -13,7 +13,7 @@ curve; in wet climates the section has no drain but its own tight clay and is we
 import pytest
 
 from evenclay.sim.section import usual_suction_pf
-from evenclay.tools.dev.climates import GROUNDS, index_at, open_ground, reach_m
+from evenclay.tools.dev.validation.climates import GROUNDS, index_at, open_ground, reach_m
 
 
 @pytest.mark.parametrize("place", ["demo", "hyderabad", "tunis", "champion"])

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from evenclay.sim.section import Ground, Layout, Section, weighted_suction
 from evenclay.sim.section.layout import EDGE, INNER, INSIDE, STRIP, YARD
-from evenclay.tools.dev.validation_section import STILL, STILL_DAY, YEAR_D, closed_forms
+from evenclay.tools.dev.validation.section import STILL, STILL_DAY, YEAR_D, closed_forms
 
 Floats = NDArray[np.float64]
 

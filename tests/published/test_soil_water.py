@@ -1,12 +1,17 @@
-"""Soil water against published examples, and the column against a finer solution."""
+"""Soil water against published examples and patterns."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
-from scipy.sparse import diags_array
 
-from evenclay.sim.ground import soil, textures
+from evenclay.sim.ground import textures
+from evenclay.sim.section import GRASS, LAYOUT, SHRUBS, Cover, Ground, Section, Zone
+from evenclay.sim.section.layout import STRIP
 from evenclay.tools.dev.models import bucket
+
+STILL = np.zeros(24)
+NOON = np.where(np.arange(24) == 12, 1.0, 0.0)  # a millimetre asked at noon
 
 # FAO-56 example 36: total and readily available water of three soils for three crops. Tomato's
 # figures as printed; onion's and maize's computed, their inputs from memory.
@@ -105,95 +110,35 @@ def test_every_texture_of_the_table() -> None:
         assert textures.TEXTURES[name].ks_mm_h * 2.4 == pytest.approx(ks_cm_d)
 
 
-def test_evaporable_water_of_clay_is_near_fao_56() -> None:
-    # FAO-56 table 19, clay: readily evaporable 8-12 mm; total 22-29 mm (the latter from memory),
-    # for a layer of 0.10 m; the same paper allows 0.10-0.15 m. These parameters hold less water
-    # than the table's clay, so 0.15 m gives a total a little below.
-    clay = textures.TEXTURES["clay"]
-    capacity = float(clay.water_content(33.0 * textures.CM_PER_KPA))
-    depth_mm = soil.EVAPORATION_M * 1000.0
-    ready = (capacity - float(clay.water_content(10.0**soil.EVAPORATION_FULL_PF))) * depth_mm
-    total = (capacity - float(clay.water_content(10.0**soil.EVAPORATION_NONE_PF))) * depth_mm
-    assert 8.0 <= ready <= 12.0
-    assert 20.0 <= total <= 29.0
+@pytest.mark.parametrize("cover", [GRASS, SHRUBS], ids=["grass", "shrubs"])
+def test_roots_draw_by_the_published_pattern(cover: Cover) -> None:
+    # Jackson et al. 1996, Oecologia 108:389-411: a share of 1 - beta ** depth [cm] of the roots
+    # lies above a depth. Wet soil and no evaporation: what each depth loses is what the roots took.
+    inert = Ground(matrix_mm_d=0.0, alpha_cm2_s=1e-9, crack_share=0.0)
+    leaves = replace(cover, transpired_share=1.0)
+    zone = Zone(coefficient=1.0, cover=leaves, yard_coefficient=0.0, yard_reach_m=0.0, slab_m=None)
+    section = Section(inert, [zone], start_pf=2.2, closed=True)
+    before = section.snapshot().water
+    section.live(STILL, NOON)
+    strip = np.array(LAYOUT.places) == STRIP
+    taken = ((before - section.snapshot().water)[:, strip].mean(axis=1) * LAYOUT.thick_m) * 1000.0
+    assert taken.sum() == pytest.approx(1.0, rel=1e-6)
+    depth_cm = np.minimum(100.0 * np.array(LAYOUT.edges_m[1:]), 100.0 * cover.roots_m)
+    published = (1.0 - cover.beta**depth_cm) / (1.0 - cover.beta ** (100.0 * cover.roots_m))
+    np.testing.assert_allclose(taken.cumsum(), published, atol=0.01)
 
 
-def test_roots_draw_by_the_published_pattern() -> None:
-    # USDA-SCS National Engineering Handbook, section 15: 40, 30, 20, 10 % by quarters. Wet soil
-    # and no evaporation, for an hour: what each depth loses is what the roots took.
-    columns = soil.Columns(["clay"], ks_mm_h=[1e-9], transpired_share=[1.0], start_pf=2.0)
-    before = columns.water_mm.copy()
-    forcing = np.zeros((1, 1, soil.FORCINGS))
-    forcing[0, 0, soil.PET] = 1.0
-    result = columns.run(forcing)
-    taken = (before - columns.water_mm)[0]
-    assert result[0, 0, soil.TRANSPIRATION] == pytest.approx(1.0, rel=1e-6)
-    to_0_30 = taken[:4].sum()
-    to_0_45 = taken[:5].sum()
-    assert to_0_30 == pytest.approx(0.4, abs=1e-6)
-    assert to_0_45 == pytest.approx(0.4 + 0.3 / 2.0, abs=1e-6)
-    assert taken[8:].sum() == pytest.approx(0.0, abs=1e-6)
-
-
-def test_ponded_clay_takes_water_at_its_saturated_conductivity() -> None:
-    # The final rate of Green & Ampt 1911 and of Philip 1957 under shallow ponding is Ks.
-    for ks in (0.5, 2.0, 5.0):
-        columns = soil.Columns(["clay"], ks_mm_h=[ks], start_pf=3.0)
-        forcing = np.zeros((2000, 1, soil.FORCINGS))
-        forcing[:, 0, soil.RAIN] = 20.0
-        rates = columns.run(forcing)[:, 0, soil.INFILTRATION]
-        assert rates[-1] == pytest.approx(ks, rel=1e-3)
-        assert rates[0] > ks
-
-
-def fine_solution(hours: float, rain_mm_h: float, rain_h: float, start_pf: float) -> np.ndarray:
-    """Water [mm] in the column's layers by another method: 300 cells of 1 cm, Darcy's law over
-    suction with mean conductivities, scipy's variable-order BDF. No uptake, same bottom."""
-    clay = textures.TEXTURES["clay"]
-    cells, thick = 300, 10.0
-
-    def rate(time_h: float, content: np.ndarray) -> np.ndarray:
-        suction = clay.suction_cm(content) * 10.0
-        conductivity = clay.relative_conductivity(suction / 10.0) * clay.ks_mm_h
-        mean = (conductivity[1:] + conductivity[:-1]) / 2.0
-        flux = np.empty(cells + 1)
-        flux[0] = rain_mm_h if time_h < rain_h else 0.0
-        flux[1:-1] = mean * (np.diff(suction) / thick + 1.0)
-        bottom = 10.0 ** (soil.BOTTOM_PF + 1.0)
-        flux[-1] = conductivity[-1] * ((bottom - suction[-1]) / (thick / 2.0) + 1.0)
-        return -np.diff(flux) / thick
-
-    content = np.full(cells, float(clay.water_content(10.0**start_pf)))
-    for start, stop in ((0.0, rain_h), (rain_h, hours)):
-        solution = solve_ivp(
-            rate,
-            (start, stop),
-            content,
-            "BDF",
-            rtol=1e-5,
-            atol=1e-8,
-            jac_sparsity=diags_array([1.0, 1.0, 1.0], offsets=[-1, 0, 1], shape=(cells, cells)),
-            first_step=1e-3,
-            t_eval=[stop],
-        )
-        assert solution.success
-        content = solution.y[:, -1]
-    edges = (np.array(soil.EDGES_M) * 100.0).round().astype(int)
-    return np.add.reduceat(content * thick, edges[:-1])
-
-
-@pytest.mark.parametrize("start_pf", [2.5, 3.3])
-def test_wetting_and_redistribution_against_a_finer_solution(start_pf: float) -> None:
-    forcing = np.zeros((24 * 12, 1, soil.FORCINGS))
-    forcing[:24, 0, soil.RAIN] = 0.5
-    columns = soil.Columns(["clay"], start_pf=start_pf)
-    before = columns.water_mm[0].copy()
-    result = columns.run(forcing)
-    assert result[:, 0, soil.RUNOFF_RAIN].sum() == 0.0
-    fine = fine_solution(24.0 * 12, 0.5, 24.0, start_pf)
-    gained, gained_fine = columns.water_mm[0] - before, fine - before
-    upper = np.array(soil.EDGES_M)[1:] <= 1.0
-    assert gained_fine[upper].sum() > 10.0
-    np.testing.assert_allclose(gained[upper], gained_fine[upper], atol=0.2)
-    # Below, one thick layer stands beside the bottom's suction: the fine cells drain sooner.
-    np.testing.assert_allclose(gained[~upper], gained_fine[~upper], atol=3.0)
+@pytest.mark.parametrize(("surface_mm_h", "day"), [(0.5, 20), (2.0, 11), (5.0, 4)])
+def test_ponded_clay_comes_to_take_water_as_its_surface_conducts(
+    surface_mm_h: float, day: int
+) -> None:
+    # The final rate of Green & Ampt 1911 and of Philip 1957 under shallow ponding is Ks. Here it
+    # holds while fissures below have room: they reach 6 m.
+    ground = Ground(surface_mm_h=surface_mm_h, crack_share=0.0, fissured_m=6.0)
+    section = Section(ground, [Zone(coefficient=0.0, yard_coefficient=0.0)], start_pf=3.0)
+    hours = 24 * (day + 1)
+    off_mm = section.live(np.full(hours, 20.0), np.zeros(hours)).water["rain_runoff_mm"][:, 0]
+    rates = 20.0 - off_mm / 24.0
+    assert np.all(np.diff(rates) < 0.0)
+    assert rates[-1] == pytest.approx(surface_mm_h, rel=0.05)
+    assert rates[-1] > surface_mm_h

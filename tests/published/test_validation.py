@@ -6,23 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from evenclay.sim.ground import soil
 from evenclay.sim.ground.textures import POND_MM
-from evenclay.tools.dev import climates, validation, validation_section, validation_years
-from evenclay.tools.dev.ponding import LONG, SHORT, picture, ponding
-from evenclay.tools.dev.validation import PAGE, PARTS, PICTURE
-from evenclay.tools.dev.validation_figures import Check
-
-LONG_PART = "The columns' own error"  # takes a minute; test_soil_water.py has a finer solution too
+from evenclay.tools.dev.validation import climates, page, section
+from evenclay.tools.dev.validation.figures import Check
+from evenclay.tools.dev.validation.page import PAGE, PARTS, PICTURE
+from evenclay.tools.dev.validation.ponding import LONG, SHORT, picture, ponding
 
 
-@pytest.mark.parametrize(
-    "title",
-    [
-        pytest.param(title, marks=pytest.mark.slow) if title == LONG_PART else title
-        for title in PARTS
-    ],
-)
+@pytest.mark.parametrize("title", PARTS)
 def test_checks_hold_and_stand_on_the_page(title: str) -> None:
     text = PAGE.read_text("utf-8")
     checks = list(PARTS[title]())
@@ -37,42 +28,20 @@ def test_checks_hold_and_stand_on_the_page(title: str) -> None:
         assert ours == pytest.approx(check.ours, rel=1e-3, abs=0.1 * check.allowed), rows[0]
 
 
-@pytest.mark.parametrize(("watered", "most_pf"), [(0.0, 0.002), (0.36, 0.006), (0.6, 0.015)])
-def test_what_a_blade_feels_is_true_to_the_step(watered: float, most_pf: float) -> None:
-    """A check is a yes or no, so the mean of the top beside that of steps a sixteenth as long."""
-    forcing = validation_years.summer(watered, 1988)[:, None]
-    whole, fine = (
-        soil.Columns(["clay"], start_pf=2.6, refine=refine).run(forcing)[:, 0, soil.TOP_PF]
-        for refine in (1.0, 16.0)
-    )
-    assert not np.array_equal(whole, fine)
-    assert abs(float((whole - fine).mean())) <= most_pf
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("year", [1982, 1988, 1999])
-@pytest.mark.parametrize("watered", [0.0, 0.36])
-def test_columns_beside_the_fine_solution_in_other_summers(watered: float, year: int) -> None:
-    ours, fine = validation_years.beside_fine(watered, validation_years.KS_CLAY, year)
-    assert np.sqrt(np.mean((ours - fine) ** 2)) < 0.1
-    days = validation_years.in_band(fine)
-    assert abs(validation_years.in_band(ours) - days) <= 0.03 * days
-
-
 def test_a_check_that_fails_or_is_missing_shows() -> None:
     off = Check("off", "nobody", 1.0, 2.0, 0.5)
     missing = Check("missing", "nobody", 1.0, float("nan"), 0.5)
     assert not off.holds and not missing.holds
-    text = validation.page({"Part": [off, missing]})
+    text = page.page({"Part": [off, missing]})
     assert text.count("**beyond**") == 2
     assert "## What has not been validated" in text
     assert "**beyond**" not in PAGE.read_text("utf-8")
-    assert validation.NOT_VALIDATED in PAGE.read_text("utf-8"), "run make validation"
+    assert page.NOT_VALIDATED in PAGE.read_text("utf-8"), "run make validation"
 
 
 def test_the_page_says_of_the_section_what_commands_and_tests_say() -> None:
     text = PAGE.read_text("utf-8")
-    for part in (validation_section.METHOD, validation_section.REVIEWER, validation_section.BARE):
+    for part in (section.METHOD, section.REVIEWER, section.BARE):
         assert part in text, "run make validation"
     for row in [*climates.table(), *climates.reach_table()]:
         assert row in text.splitlines(), "run make validation"
@@ -84,15 +53,15 @@ def test_the_page_says_of_the_section_what_commands_and_tests_say() -> None:
 
 @pytest.mark.slow
 def test_trials_on_the_page_are_those_of_the_commands() -> None:
-    assert validation_section.trials().strip() in PAGE.read_text("utf-8"), "run make validation"
+    assert section.trials().strip() in PAGE.read_text("utf-8"), "run make validation"
 
 
 @pytest.mark.parametrize("start_pf", [2.5, 3.0, 3.3])
-@pytest.mark.parametrize("ks_mm_h", [1.0, 2.0, 5.0])
+@pytest.mark.parametrize("surface_mm_h", [1.0, 2.0, 5.0])
 def test_a_long_run_ponds_and_runs_off_where_short_cycles_do_not(
-    start_pf: float, ks_mm_h: float
+    start_pf: float, surface_mm_h: float
 ) -> None:
-    long, short = ponding(LONG, start_pf, ks_mm_h), ponding(SHORT, start_pf, ks_mm_h)
+    long, short = ponding(LONG, start_pf, surface_mm_h), ponding(SHORT, start_pf, surface_mm_h)
     assert long[-1, 0] == pytest.approx(short[-1, 0])  # the same water
     assert long[:, 1].max() == pytest.approx(POND_MM)
     assert long[-1, 2] > 4.0  # a quarter of it, beyond what can stand

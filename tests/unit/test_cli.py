@@ -305,15 +305,15 @@ def test_sweep_on_processes(tmp_path: Path) -> None:
     process = start(*args, *more)
     out, err = process.communicate()
     assert process.returncode == 0, err
-    assert err.splitlines()[0] == "10 years to live through"
-    assert err.splitlines()[-1] == "10 of 10 years; 0:00:00 left"
+    assert err.splitlines()[0] == "12 years to live through"
+    assert err.splitlines()[-1] == "12 of 12 years; 0:00:00 left"
     assert f"A row for each year and zone: {tmp_path / 'new' / 'out' / 'years.parquet'}" in out
     assert " dose " in out and "Invented" not in out
     status, out, err = run(*args, *more, "--json")
-    assert (status, err) == (0, "10 years to live through, 10 of them done before\n")
+    assert (status, err) == (0, "12 years to live through, 12 of them done before\n")
     rows = json.loads(out)
     assert [row["estimate.dose"] for row in rows] == [5, 10]
-    assert all(0.0 < row["in_band_pct"] < 100.0 and row["years"] == 5 for row in rows)
+    assert all(0.0 < row["unrest_pct"] < 200.0 and row["years"] == 6 for row in rows)
     status, out, err = run(*args, "--years", "3")
     assert (status, out) == (2, "")
     assert "found another sweep, with other variants and years; allowed" in err

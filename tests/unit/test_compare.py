@@ -112,7 +112,7 @@ def test_a_record_and_invented_years_are_lived_for_26_years_at_least() -> None:
     assert [life.invented for life in lives] == [False, True, True]
     assert [life.lived_years for life in lives] == [26, 26, 26]
     assert [life.stay.asked_days // 365 for life in lives] == [4, 20, 20]
-    assert len({life.stay.span.weather.rain_mm[:60].sum() for life in lives}) == 3
+    assert len({life.stay.weather.rain_mm[:60].sum() for life in lives}) == 3
     assert len({life.index for life in lives}) == 1  # grounds are of the record's climate
 
 
@@ -166,7 +166,7 @@ def test_months_are_those_of_the_weather_however_often_it_is_lived(years: float)
     weather = Weather(date(2021, 1, 1), still, still, still, still, 40.0, ())
     stay = stay_of(weather, years=years)
     months = stay.months
-    assert len(months) == stay.span.scored_days and months[0] == 1
+    assert len(months) == stay.weather.days and months[0] == 1
     assert set(np.diff(months).tolist()) <= {0, 1, -11}
     assert (months[364], months[180]) == (12, 6)
     assert (months[365:730] == months[: len(months[365:730])]).all()

@@ -8,8 +8,8 @@ from evenclay.sim.ground import retention
 from evenclay.sim.ground.retention import plan_line
 from evenclay.sim.ground.textures import TEXTURES
 from evenclay.sim.section import BARE, Ground, Section, Zone
-from evenclay.tools.dev import bare_strip, confusion
-from evenclay.tools.dev.daily import MM_PER_PF, MOST_MM, kept, repeated
+from evenclay.tools.dev.validation import bare_strip, confusion
+from evenclay.tools.dev.validation.daily import MM_PER_PF, MOST_MM, kept, repeated
 
 
 def test_truth_is_told_about_a_target() -> None:

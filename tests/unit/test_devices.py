@@ -10,20 +10,22 @@ import pytest
 from evenclay.controller import events
 from evenclay.controller.plan import CONTACT
 from evenclay.controller.ports import ASK_STOP, PLAN, RECORD
-from evenclay.sim.ground import soil, textures
-from evenclay.sim.house.columns import Columns, dry_of
+from evenclay.sim.ground.retention import plan_line
+from evenclay.sim.ground.textures import TEXTURES
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.faults import DriverError, Fault, PowerCut, Trouble
 from evenclay.sim.house.hoses import CLOGGED_FLOOR, CLOGGING_YEARS
 from evenclay.sim.house.house import House
 from evenclay.sim.house.sensors import CapacitiveProbe, TippingBucket
 from evenclay.sim.house.site import PER_LITRE, Sky
+from evenclay.sim.house.standing import SectionGround
 from evenclay.sim.weather.hourly import Hourly
+from tests.grounds import even_ground
 from tests.houses import UTC, make_house, still_weather
 
 START_S = 86400 * 1000
 # Sensors that show the truth, but for whole ppt and whole tips.
-SOUND = CapacitiveProbe(noise_ppt=0.0, pieces_ppt=0.0, pieces_drift=0.0, pieces_c=0.0)
+SOUND = CapacitiveProbe(noise_ppt=0.0, pieces_drift=0.0, pieces_c=0.0)
 EXACT: dict[str, Any] = {
     "probe": SOUND,
     "gauge": TippingBucket(tip_s=0.0, caught=1.0, wetting_um=0.0),
@@ -33,13 +35,31 @@ EXACT: dict[str, Any] = {
 def devices(house: House | None = None, by_hour: Hourly | None = None, **values: Any) -> Devices:
     house = house or make_house(hub=UTC)
     by_hour = by_hour or still_weather(3)
-    ground = Columns(house.strips, dry_of(house.strips, by_hour), START_S)
+    ground = even_ground(house, by_hour, START_S)
     return Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
 
 
-def columns(device: Devices) -> Columns:
-    assert isinstance(device.ground, Columns)
+def ground_of(device: Devices) -> SectionGround:
+    assert isinstance(device.ground, SectionGround)
     return device.ground
+
+
+def given_mm(device: Devices) -> Any:
+    """What the ground was given, of each hour and zone."""
+    return 1000.0 * ground_of(device)._hours.water_m
+
+
+def assert_alike(one: SectionGround, other: SectionGround) -> None:
+    """Two grounds were given the same and are alike."""
+    for name in ("passed", "seconds"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
+    np.testing.assert_array_equal(one._hours.water_m, other._hours.water_m)
+    assert one.vwc() == other.vwc()
+
+
+def planned_ppt(pf: float) -> float:
+    """What a plan takes a suction for, which is what there is in the middle ground."""
+    return float(plan_line(TEXTURES["clay"]).ppt(pf))
 
 
 def litres(device: Devices, zone: int) -> float:
@@ -55,13 +75,14 @@ def test_open_valve_gives_its_flow() -> None:
     device.advance(START_S + 7200)
     assert litres(device, 0) == 40.0
     assert litres(device, 1) == 0.0
-    device.ground.catch_up(START_S + 7200)
-    watered = columns(device).forcing[:, 2]
-    assert watered[0, soil.IRRIGATION] == 40.0 * PER_LITRE
-    assert watered[0, soil.IRRIGATION_S] == 1800
-    assert watered[1:, soil.IRRIGATION].sum() == 0.0
-    mm = columns(device).results[0, 2, [soil.INFILTRATION, soil.RUNOFF_IRRIGATION]].sum()
-    assert mm + columns(device).columns.ponded_mm[2] == pytest.approx(40.0 / 12.0, abs=1.0)
+    device.advance(START_S + 86400)
+    device.catch_up()
+    ground = ground_of(device)
+    assert ground.passed[0].tolist() == [40.0 * PER_LITRE, 0.0]
+    assert ground.seconds[0].tolist() == [1800, 0.0]
+    assert ground.passed[1:].sum() == 0.0
+    assert given_mm(device)[0, 0] == pytest.approx(40.0 / 12.0)
+    assert ground.days.water["water_mm"][0].tolist() == pytest.approx([40.0 / 12.0, 0.0])
 
 
 def test_a_hose_closes_with_the_years() -> None:
@@ -96,12 +117,10 @@ def test_water_is_split_at_the_full_hour_however_time_passes() -> None:
             device.advance(min(at_s + step_s, START_S + 5400))
         device.close(1)
         device.ground.catch_up(START_S + 7200)
-        grounds.append(columns(device))
-    assert grounds[0].forcing[0, 3, soil.IRRIGATION_S] == 600
-    assert grounds[0].forcing[1, 3, soil.IRRIGATION_S] == 1800
+        grounds.append(ground_of(device))
+    assert grounds[0].seconds[:2, 1].tolist() == [600, 1800]
     for ground in grounds[1:]:
-        assert np.array_equal(ground.forcing, grounds[0].forcing)
-        assert np.array_equal(ground.results, grounds[0].results)
+        assert_alike(ground, grounds[0])
 
 
 def test_looking_early_changes_no_water() -> None:
@@ -115,8 +134,7 @@ def test_looking_early_changes_no_water() -> None:
                 device.catch_up()
         device.close(0)
         device.ground.catch_up(START_S + 4 * 3600)
-    assert np.array_equal(columns(looked).forcing, columns(blind).forcing)
-    assert np.array_equal(columns(looked).results, columns(blind).results)
+    assert_alike(ground_of(looked), ground_of(blind))
 
 
 def test_driver_shuts_at_its_own_deadline() -> None:
@@ -218,7 +236,7 @@ def test_gauge_counts_whole_tips_since_boot() -> None:
 
 def test_a_gauge_misses_drizzle_and_a_part_of_the_rest() -> None:
     house, by_hour = make_house(hub=UTC), still_weather(2, rain_mm=1.0)
-    ground = Columns(house.strips, dry_of(house.strips, by_hour), START_S)
+    ground = even_ground(house, by_hour, START_S)
     device = Devices(house.plan, ground, Sky(by_hour, START_S))
     seen = []
     for minute in range(0, 48 * 60, 7):
@@ -234,22 +252,20 @@ def test_a_probe_reads_by_its_piece_the_warmth_and_the_gap_of_dry_clay() -> None
 
     def reads(start_pf: float, temp_c: float = 20.0, **values: Any) -> list[int]:
         by_hour = still_weather(2, temp_c=temp_c)
-        ground = Columns(house.strips, dry_of(house.strips, by_hour, start_pf), START_S)
+        ground = even_ground(house, by_hour, START_S, start_pf)
         device = Devices(house.plan, ground, Sky(by_hour, START_S), **EXACT | values)
         return [ppt for ppt in device.look().soil_vwc_ppt if ppt is not None]
 
-    def true_ppt(start_pf: float) -> float:
-        return 1000.0 * float(textures.TEXTURES["clay"].water_content(10.0**start_pf))
-
-    assert reads(3.0) == pytest.approx([true_ppt(3.0)] * 2, abs=1.0)
-    assert reads(4.5)[0] < true_ppt(4.5) - 100.0
-    assert reads(3.0, 8.0)[0] == pytest.approx(true_ppt(3.0), abs=1.0)  # by its thermometer
+    true_ppt = planned_ppt(3.0)
+    assert reads(3.0) == pytest.approx([true_ppt] * 2, abs=2.0)
+    assert reads(4.5)[0] < planned_ppt(4.5) - 100.0
+    assert reads(3.0, 8.0) == reads(3.0)  # by its thermometer
     bare = replace(SOUND, per_degree_ppt=1.0, taken_off_ppt=0.0)
-    assert reads(3.0, 8.0, probe=bare)[0] == pytest.approx(true_ppt(3.0) - 12.0, abs=1.0)
-    for what, spread in (("pieces_ppt", 15.0), ("pieces_drift", 0.5), ("pieces_c", 15.0)):
+    assert reads(3.0, 8.0, probe=bare)[0] == pytest.approx(reads(3.0)[0] - 12.0, abs=1.0)
+    for what, spread in (("pieces_drift", 0.5), ("pieces_c", 15.0)):
         pieces = reads(3.0, -20.0, probe=replace(SOUND, **{what: spread}), seed=1)
         assert pieces[0] != pieces[1], what
-    assert reads(7.0 - 0.5, -40.0, probe=replace(bare, gap_share=0.99)) == [0, 0]
+    assert reads(6.5, -40.0, probe=replace(bare, gap_share=0.99)) == [0, 0]
 
 
 def test_contact_dries_after_rain() -> None:
@@ -311,16 +327,14 @@ def test_gauge_troubles(
     assert shown == [begun_um, later_um, after_um] and device.look().rain_um == 0
 
 
-def test_probe_reads_the_watered_column_half_a_metre_down() -> None:
+def test_probe_reads_the_watered_strip_half_a_metre_down() -> None:
     device = devices(make_house(hub=UTC, each_zone=[{"probe": 1}, {}]))
     first, none = device.look().soil_vwc_ppt
-    middles_m = (np.array(soil.EDGES_M[1:]) + np.array(soil.EDGES_M[:-1])) / 2.0
 
     def true_ppt() -> int:
-        content = columns(device).columns.water_content[2]
-        return round(1000.0 * float(np.interp(0.5, middles_m, content)))
+        return round(1000.0 * ground_of(device).vwc()[0])
 
-    assert first == true_ppt()
+    assert first == true_ppt() == pytest.approx(planned_ppt(2.9), abs=2.0)
     assert none is None
     device.open(0, 10 * 3600)
     device.advance(START_S + 10 * 3600)
@@ -383,7 +397,7 @@ def test_probe_noise_repeats_with_the_seed() -> None:
 
     def readings(seed: int) -> list[int | None]:
         by_hour = still_weather(3)
-        ground = Columns(house.strips, dry_of(house.strips, by_hour), START_S)
+        ground = even_ground(house, by_hour, START_S)
         device = Devices(house.plan, ground, Sky(by_hour, START_S), seed=seed)
         found = []
         for hour in range(20):
@@ -526,9 +540,8 @@ def hose_devices(flow_ml_min: int, drain_l_h: float) -> Devices:
 
 
 def on_ground(device: Devices, zone: int) -> float:
-    """Litres that reached a strip; call once, before anything has stepped it."""
-    column = len(device.ground.strips) + zone
-    return float(columns(device).forcing[:, column, soil.IRRIGATION].sum()) / 3_600_000
+    """Litres that reached a strip."""
+    return float(given_mm(device)[:, zone].sum() * device.ground.strips[zone].area_m2)
 
 
 @pytest.mark.parametrize(("flow_ml_min", "fill_s"), [(9500, 20), (0, 10), (1000, 360)])
@@ -550,7 +563,7 @@ def test_a_hose_fills_before_it_gives_its_flow(flow_ml_min: int, fill_s: int) ->
     assert on_ground(device, 0) + device._in_hose[0] / 3_600_000 == pytest.approx(
         litres(device, 0), rel=1e-12
     )
-    assert columns(device).passed[:, 0].sum() == device.given[0]
+    assert ground_of(device).passed[:, 0].sum() == device.given[0]
 
 
 def test_a_hose_that_drained_fills_again_and_its_water_is_not_lost() -> None:
@@ -579,4 +592,4 @@ def test_filling_does_not_depend_on_when_someone_looks() -> None:
             device.advance(START_S + from_s + 500)
             device.close(0)
     assert once.given == often.given
-    np.testing.assert_array_equal(columns(once).forcing, columns(often).forcing)
+    assert_alike(ground_of(once), ground_of(often))

@@ -15,9 +15,8 @@ from evenclay.sim.ground.feel import CLASS_BORDERS, borders_pf, classes
 from evenclay.sim.ground.plausible import middle
 from evenclay.sim.ground.textures import TEXTURES, pf_of_kpa
 from evenclay.sim.house import hands
-from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.hands import ROD, Met, Rod
-from evenclay.sim.house.house import Check, Report
+from evenclay.sim.house.house import Check
 from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
 from evenclay.sim.section import LAYOUT, Ground
 from evenclay.sim.section.clay import Clay, clay_of
@@ -158,10 +157,3 @@ def test_an_owner_meets_the_strips_of_a_section() -> None:
     first, second = zip(*said, strict=True)
     assert {one.blade for one in first} == {DRY} and {one.sample for one in first} == {0, 1}
     assert {one.blade for one in second} == {WET} and {one.sample for one in second} == {3, 4}
-
-
-def test_a_column_keeps_the_blade_that_was_fitted_to_it() -> None:
-    house, by_hour = make_house(), still_weather(1)
-    for start_pf, reading in ((2.3, DRY), (2.1, FIRM), (2.0, WET)):
-        ground = Columns(house.strips, dry_of(house.strips, by_hour, start_pf), 0)
-        assert ground.felt("sample", np.random.default_rng(1)) == [Report(reading)] * 2

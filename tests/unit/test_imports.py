@@ -215,7 +215,7 @@ def test_enough_files_are_scanned(folder: str) -> None:
         ("controller/hub.py", "from evenclay import sim"),
         ("controller/hub.py", "from evenclay.boards.desktop import port"),
         ("controller/hub.py", "if TYPE_CHECKING:\n    from evenclay.tools import cli"),
-        ("controller/hub.py", "def f():\n    import evenclay.sim.ground.soil as s"),
+        ("controller/hub.py", "def f():\n    import evenclay.sim.section.kernel as s"),
         ("controller/hub.py", "from tests.unit import helper"),
         ("sim/replay/life.py", "from evenclay.tools import property_file"),
         ("sim/replay/life.py", "import evenclay.controller.hub, evenclay.boards.desktop"),
@@ -347,7 +347,7 @@ def test_simulated_time_passes(source: str) -> None:
 
 
 # What only developers run, and what only the extra `cluster` brings.
-DEVELOPERS_TOOLS = {"tools/dev/bench_steps.py", "tools/dev/graph.py"}
+DEVELOPERS_TOOLS = {"tools/dev/bench/steps.py", "tools/dev/graph.py"}
 EXTRA = {"distributed"}
 
 

@@ -47,7 +47,7 @@ def lived() -> tuple[House, Standing, Floats, Floats, Lived[informed.ToldGround]
     dry = SectionGround(standing, by_hour, sky.start_s)
     live(dry, Policy("none", None, None), sky)
     unwatered = record_of(dry)
-    targets = targets_pf(house, standing, unwatered, 0.4)
+    targets = targets_pf(house, standing, unwatered.strip_pf, 0.4)
     made = informed.live_informed(house, standing, by_hour, sky, targets)
     return house, standing, unwatered.strip_pf, targets, made
 
@@ -72,7 +72,7 @@ def test_informed_waters_and_keeps_its_strips_nearer_to_their_targets() -> None:
 
 def test_nothing_opens_in_a_closed_season_nor_in_frost() -> None:
     *_, made = lived()
-    time_s = made.scored_s
+    time_s = made.ground.start_s
     sky = made.devices.sky if made.devices else None
     assert sky is not None
     litres = made.ground.litres()
@@ -99,7 +99,7 @@ def test_no_run_is_longer_than_its_row_and_no_day_than_its_cap() -> None:
             seconds = heard.event[3]
             part = plan.zones[zone]
             assert seconds <= plan.rows[0].run_s * part.share_pct // 100
-            given_s[zone, (heard.at_s - made.scored_s) // DAY_S] += seconds
+            given_s[zone, (heard.at_s - made.ground.start_s) // DAY_S] += seconds
     most = {zone: max(s for (z, _), s in given_s.items() if z == zone) for zone in range(2)}
     for zone, seconds in most.items():
         assert seconds <= plan.zones[zone].cap_s

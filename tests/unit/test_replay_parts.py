@@ -12,21 +12,20 @@ from evenclay.controller import events
 from evenclay.controller.civil import LocalTime, day_of
 from evenclay.controller.plan import BAN_HOURS, BanPart, unpack
 from evenclay.controller.ports import DRY, FIRM, WET
-from evenclay.sim.house import columns
 from evenclay.sim.house import owner as by_hand
-from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import Check, Owner, Report
 from evenclay.sim.house.site import Ground, Sky
-from evenclay.sim.judge import held, policies
+from evenclay.sim.judge import policies
 from evenclay.sim.replay.life import Life, Script
-from evenclay.sim.replay.span import span_of
-from evenclay.sim.report import outputs
+from evenclay.sim.replay.stay import stay_in, stay_of
+from evenclay.sim.report import held, outputs
 from evenclay.sim.weather.formats.cells import WeatherError
 from evenclay.sim.weather.hourly import Hourly
 from evenclay.sim.weather.record import Weather
 from tests import decisions
+from tests.grounds import even_ground
 from tests.houses import UTC, make_house, row, still_weather
 
 DAY_S = 86400
@@ -39,47 +38,35 @@ def record(first: date, last: date) -> Weather:
     return Weather(first, np.arange(days, dtype=np.float64), still, still, still, 40.0, ("n",))
 
 
-@pytest.mark.parametrize(
-    ("first", "last", "scored", "spin_up_days"),
-    [
-        (date(2012, 1, 1), date(2015, 12, 31), date(2013, 1, 1), 366),
-        (date(2013, 3, 5), date(2015, 3, 4), date(2014, 3, 5), 365),
-        (date(2013, 1, 1), date(2013, 12, 31), date(2013, 1, 1), 365),
-        (date(2012, 1, 1), date(2012, 12, 31), date(2012, 1, 1), 366),
-        (date(2013, 1, 1), date(2013, 12, 30), date(2013, 1, 1), 0),
-    ],
-)
-def test_span_gives_its_first_year_to_the_spin_up(
-    first: date, last: date, scored: date, spin_up_days: int
-) -> None:
-    span = span_of(record(first, last))
-    assert (span.first_day, span.spin_up_days) == (scored, spin_up_days)
-    assert span.weather.last_day == last
-    assert span.scored_days == (last - scored).days + 1
-    assert span.notes[-1] == "n"
-
-
-def test_a_single_year_runs_twice() -> None:
-    span = span_of(record(date(2013, 1, 1), date(2013, 12, 31)))
-    assert span.weather.first_day == date(2012, 1, 2)
-    assert np.array_equal(span.weather.rain_mm[:365], span.weather.rain_mm[365:])
-
-
-def test_chosen_days_take_the_year_before_them() -> None:
-    whole = record(date(2010, 1, 1), date(2015, 12, 31))
-    span = span_of(whole, date(2013, 6, 1), date(2013, 8, 31))
-    assert (span.first_day, span.weather.first_day) == (date(2013, 6, 1), date(2012, 6, 1))
-    assert span.scored_days == 92
+def test_a_stay_is_the_days_asked_for_after_the_whole_record() -> None:
+    whole = record(date(2012, 1, 1), date(2015, 12, 31))
+    stay = stay_of(whole, date(2013, 6, 1), date(2013, 8, 31))
+    assert (stay.weather.first_day, stay.weather.days) == (date(2013, 6, 1), 92)
+    before = (date(2013, 6, 1) - date(2012, 1, 1)).days
+    assert stay.climate.days == whole.days and stay.climate.rain_mm[0] == before
+    assert stay.climate.rain_mm[-1] == before - 1
+    assert stay.notes == ("n",)
     with pytest.raises(WeatherError):
-        span_of(whole, date(2013, 6, 1), date(2016, 1, 1))
+        stay_of(whole, date(2013, 6, 1), date(2016, 1, 1))
 
 
-def test_old_weather_is_replayed_under_dates_with_the_same_weekdays() -> None:
-    span = span_of(record(date(1967, 1, 1), date(1969, 12, 31)))
-    shifted = day_of(1967, 1, 1) + span.shift_days
-    assert shifted >= 2 and span.shift_days % 7 == 0
+@pytest.mark.parametrize("begins", [date(2012, 1, 1), date(2012, 7, 1), date(2011, 3, 2)])
+def test_other_weather_is_lived_after_the_records_own_climate(begins: date) -> None:
+    climate = record(begins, date(2015, 12, 31))
+    lived = record(date(2001, 1, 1), date(2003, 12, 31))
+    stay = stay_in(lived, climate)
+    assert stay.weather is lived and stay.asked_days == lived.days
+    first = begins + timedelta(days=int(stay.climate.rain_mm[0]))
+    assert (first.month, first.day) == (1, 1)
+    assert sorted(stay.climate.rain_mm) == list(range(climate.days))
+
+
+def test_an_old_record_is_lived_under_later_dates_with_the_same_weekdays() -> None:
+    stay = stay_of(record(date(1967, 1, 1), date(1969, 12, 31)))
+    shifted = day_of(1967, 1, 1) + stay.shift_days
+    assert shifted >= 2 and stay.shift_days % 7 == 0
     assert shifted == day_of(1967 + 56, 1, 1)
-    assert span_of(record(date(2000, 1, 3), date(2000, 6, 1))).shift_days == 0
+    assert stay_of(record(date(2000, 1, 3), date(2000, 6, 1))).shift_days == 0
 
 
 def sky_from(day: date, by_hour: Hourly) -> Sky:
@@ -120,13 +107,6 @@ def test_owner_samples_in_the_first_twelve_weeks_whatever_the_season() -> None:
     first = datetime(2024, 5, 11, 7)
     assert checks(set(), sampler, 200, cycles=0) == [first + timedelta(weeks=w) for w in range(12)]
     assert checks(set(), replace(sampler, checks=False), 200, cycles=0) == []
-
-
-@pytest.mark.parametrize(
-    ("top_pf", "found"), [(3.0, DRY), (2.21, DRY), (2.2, FIRM), (2.05, FIRM), (2.04, WET)]
-)
-def test_blade(top_pf: float, found: int) -> None:
-    assert columns.blade(top_pf) == found
 
 
 class Said(Ground):
@@ -257,7 +237,7 @@ def life(script: Script, days: int = 3, **values: int) -> Life:
     house = make_house(hub=UTC, rows=[row(cycles=4, start_min=0, length_min=1440)], zone=values)
     by_hour = still_weather(days)
     sky = sky_from(date(2024, 5, 6), by_hour)
-    ground = Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s)
+    ground = even_ground(house, by_hour, sky.start_s)
     return Life(house.plan, ground, sky, script, 0)
 
 
@@ -323,7 +303,7 @@ def test_a_stuck_valve_behind_a_meter_is_found_in_minutes(flow_l_h: float) -> No
     )
     by_hour = still_weather(1)
     sky = sky_from(date(2024, 5, 6), by_hour)
-    ground = Columns(house.strips, dry_of(house.strips, by_hour), sky.start_s)
+    ground = even_ground(house, by_hour, sky.start_s)
     stuck_s = sky.start_s + 12 * 3600 + 777
     faults = [Fault(Trouble.STUCK_OPEN, stuck_s, stuck_s + DAY_S, which=1)]
     alive = Life(house.plan, ground, sky, Script(faults=faults), 0)

@@ -159,7 +159,7 @@ def test_what_is_seen_hangs_not_on_when_someone_looks(seed: int) -> None:
         for hour in range(24 * days + 1):
             if hour in looked:
                 ground.catch_up(hour * HOUR_S)
-                seen[hour] = [*ground.vwc(), *ground.band_pf()]
+                seen[hour] = [*ground.vwc(), *ground.strip_pf()]
             for zone, from_s, to_s in runs:
                 first_s, last_s = max(from_s, hour * HOUR_S), min(to_s, (hour + 1) * HOUR_S)
                 if first_s < last_s:

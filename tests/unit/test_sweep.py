@@ -13,19 +13,23 @@ import polars as pl
 import pytest
 
 from evenclay.controller import events
-from evenclay.sim.house.columns import Columns, dry_of
-from evenclay.sim.judge.policies import policies
-from evenclay.sim.judge.score import STATES, judge
-from evenclay.sim.judge.season import climate
-from evenclay.sim.judge.years import whole_years, years_of
+from evenclay.controller.limits import ZONES_MAX
+from evenclay.sim.house.devices import Heard
+from evenclay.sim.house.standing import SectionGround, stand
+from evenclay.sim.judge.measures import measure
+from evenclay.sim.judge.policies import hub_of
+from evenclay.sim.judge.weigh import place_on, record_of, targets_pf
+from evenclay.sim.judge.years import OF_LIFE, SETTLED_SEED, alarms_of
 from evenclay.sim.replay.life import live
-from evenclay.sim.replay.span import sky_of, span_of
+from evenclay.sim.replay.stay import sky_of
 from evenclay.sim.types import Line
+from evenclay.sim.weather.hourly import hourly
 from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import sweep_summary, workers
 from evenclay.tools.plan.sweep import Life, Record, Sweep
 from evenclay.tools.plan.workers import SweepError, cores
+from evenclay.tools.property.property import parse
 from tests import sweeps
 
 
@@ -44,7 +48,8 @@ def made_up(task: Sequence[Life], code: str) -> list[Line]:
         for year in range(life.year, life.year + life.years):
             row: dict[str, Any] = dict.fromkeys(sweeping.MEASURES, 1)
             row |= {"variant": life.variant.number, "property": life.variant.file, "zone": "west"}
-            row |= {"weather": life.record.name, "seed": life.seed, "year": year}
+            row |= {"weather": life.record.name, "seed": life.seed, "ground": life.ground}
+            row |= {"life": life.part + 1, "year": year}
             rows.append(row | life.variant.values | {"litres": float(life.chance % 1000 + year)})
     return rows
 
@@ -73,32 +78,38 @@ def flat(first_day: datetime.date, days: int) -> Weather:
 def lives_of(first_day: datetime.date, days: int) -> list[Life]:
     variant = sweeps.small().variants[0]
     record = Record("r", flat(first_day, days), None)
-    return list(sweeping._lives(variant, record, 1, 0))
+    return list(sweeping._lives(variant, record, 1, 0, 0))
 
 
 def test_a_record_is_cut_into_lives_at_fixed_years() -> None:
     days = (datetime.date(2003, 7, 1) - datetime.date(1940, 3, 1)).days
     lives = lives_of(datetime.date(1940, 3, 1), days)
     assert [(life.part, life.year, life.years) for life in lives] == [
-        (0, 1941, 25),
-        (1, 1966, 25),
-        (2, 1991, 12),
+        (0, 1940, 25),
+        (1, 1965, 25),
+        (2, 1990, 13),
     ]
+    end = datetime.date(1940, 3, 1)
     for life in lives:
-        span = life.span()
-        assert (span.first_day.month, span.first_day.day) == (3, 1)
-        assert span.first_day.year == life.year
-        assert span.spin_up_days in (365, 366)  # the record's own year before it
-        assert len(whole_years(span.first_day, span.scored_days)) == life.years + 1
-    assert lives[-1].span().weather.last_day == datetime.date(2003, 2, 28)
+        stay = life.stay()
+        assert stay.weather.first_day == end  # not a day is left out, or lived twice
+        assert (end.month, end.day) in ((3, 1), (2, 28), (2, 29))
+        assert stay.climate.days == days
+        end += datetime.timedelta(days=stay.weather.days)
+    assert end == datetime.date(2003, 3, 1)
 
 
-def test_a_short_record_scores_its_only_year() -> None:
+def test_a_short_record_has_its_only_year() -> None:
     (life,) = lives_of(datetime.date(2021, 1, 1), 500)
     assert (life.year, life.years) == (2021, 1)
-    assert life.span().scored_days == 365
+    assert life.stay().weather.days == 365
+
+
+def test_less_than_a_year_is_refused() -> None:
+    record = flat(datetime.date(2021, 1, 1), 364)
+    prop = parse(sweeps.HOUSE, "small.toml")
     with pytest.raises(SweepError, match="r: found 364 days, allowed at least a year"):
-        lives_of(datetime.date(2021, 1, 1), 364)
+        sweeping.ask([prop], [], ["r"], lambda *_: record, range(1, 2), 0)
 
 
 def test_invented_years_are_lives_of_their_own_seeds() -> None:
@@ -114,9 +125,10 @@ def test_invented_years_are_lives_of_their_own_seeds() -> None:
     ]
     assert lives[0].chance == 1
     assert len({life.chance for life in lives[:6]}) == 6
-    first, again = lives[0].span(), lives[1].span()
-    assert first.scored_days == again.scored_days  # 2002 to 2026 both
+    first, again = lives[0].stay(), lives[1].stay()
+    assert first.weather.days == again.weather.days  # 2001 to 2025 both
     assert not np.array_equal(first.weather.rain_mm, again.weather.rain_mm)
+    assert np.array_equal(first.climate.rain_mm, again.climate.rain_mm)  # they settled in the same
     assert sum(sweep.records[key].weather.days for key in sweep.records) == 2191
 
 
@@ -130,29 +142,63 @@ def test_tasks_hold_whole_lives_and_enough_years(batch_years: int) -> None:
     assert sum(counts) == 2 * 5 * 30
 
 
+def test_every_seed_lives_on_every_ground() -> None:
+    sweep = replace(sweeps.small(seeds=2), grounds=2)
+    lives = [life for task in sweep.tasks for life in task if life.variant.number == 1]
+    assert [(life.seed, life.ground) for life in lives] == [(1, 1), (1, 2), (2, 1), (2, 2)]
+    house = lives[0].variant.house(lives[0].record)
+    first, second = (life.ground_of(house) for life in lives[:2])
+    assert first != second == lives[3].ground_of(house)
+    middle = replace(lives[0], ground=0).ground_of(house)
+    assert middle not in (first, second)
+
+
 def test_years_add_up_to_the_replay() -> None:
     """Year by year in little memory, or in one go: the same to the last digit that is shown."""
     variant = sweeps.small().variants[1]
-    weather = sweeps.weather("demo.csv", 32.4)
-    house = variant.house(Record("demo.csv", weather, None))
-    span = span_of(weather)
-    season = climate(house, weather, span, 1)
-    rows = years_of(house, span, season, 1)
-    sky, by_hour = sky_of(house, span, 1)
-    hub = policies(house)[-1]
-    dry = dry_of(house.strips, by_hour)
-    lived = live(
-        Columns(house.strips, dry, sky.start_s), hub, sky, seed=1, scored_days=span.scored_days
-    )
-    judged = judge(lived, by_hour.rain_mm, span.spin_up_days, season)
-    assert [row["year"] for row in rows] == [0, 1, 2, 3, 4]
-    for name, count in (judged.counts() | judged.counts("year_")).items():
-        assert sum(row[name] for row in rows) == count, name
-    assert len({name for name in rows[0] if name.startswith("days_")}) == len(STATES)
-    assert sum(row["litres"] for row in rows) == pytest.approx(judged.days.litres.sum(), abs=0.3)
-    opened = [event for event in lived.scored_events(0) if event[0] == events.OPENED]
+    record = Record("demo.csv", sweeps.weather("demo.csv", 32.4), None)
+    (life,) = sweeping._lives(variant, record, 1, 0, 0)
+    assert (life.year, life.years) == (2017, 6)
+    rows = sweeping.live_through([life], sweeping.code_digest())
+    house, stay = variant.house(record), life.stay()
+    ground = life.ground_of(house)
+    sky, by_hour = sky_of(house, stay, 1)
+    standing = stand(house, ground, hourly(stay.climate, SETTLED_SEED))
+    dry = SectionGround(standing, by_hour, sky.start_s)
+    dry.catch_up(sky.start_s + 3600 * sky.hours)
+    unwatered, place = record_of(dry), place_on(house, ground)
+    target_pf = targets_pf(house, standing, unwatered.strip_pf)
+    lived = live(SectionGround(standing, by_hour, sky.start_s), hub_of(house), sky, seed=1)
+    judged = measure(record_of(lived.ground), unwatered, target_pf, place, 0, years_least=1)
+    assert [row["year"] for row in rows] == list(range(2017, 2023))
+    for name in OF_LIFE:
+        value = getattr(judged, name)
+        expected = None if np.isnan(value) else round(value, 1)
+        assert {row[f"life_{name}"] for row in rows} == {expected}, name
+    assert judged.unrest_pct > 0.0 and np.isnan(judged.tilt_pct)  # of one side
+    watered = sum(row["movement_pf_m"] + row["tilt_pf_m"] for row in rows)
+    alone = sum(row["movement_unwatered_pf_m"] + row["tilt_unwatered_pf_m"] for row in rows)
+    assert 100.0 * watered / alone == pytest.approx(judged.unrest_pct, abs=0.1)
+    assert sum(row["days_on_target"] for row in rows) / 6 == pytest.approx(judged.days_on_target)
+    assert all(row["days_on_target"] + row["days_dry"] + row["days_wet"] >= 365 for row in rows)
+    litres = sum(row["litres"] for row in rows)
+    assert litres == pytest.approx(lived.ground.litres().sum(), abs=0.3)
+    opened = [event for event in lived.events_of(0) if event[0] == events.OPENED]
     assert sum(row["runs"] for row in rows) == len(opened) > 500
     assert all(row["litres"] > 1000 for row in rows)
+
+
+def test_alarms_are_counted_where_they_belong() -> None:
+    told = [
+        (events.ALARM, 1, events.NO_FLOW),
+        (events.ALARM, 1, events.PROBE),
+        (events.ALARM, -1, events.LOST_CLOCK),
+        (events.ALARM, ZONES_MAX, events.LEAK),
+        (events.CLEARED, 1, events.NO_FLOW),
+        (events.OPENED, 0, events.PLANNED),
+    ]
+    heard = [Heard(0, (*event, 0, 0, 1, 0, 0), 0) for event in told]
+    assert alarms_of(heard, 2) == ([0, 2], 2)
 
 
 def test_batches_change_nothing(tmp_path: Path) -> None:
@@ -160,7 +206,7 @@ def test_batches_change_nothing(tmp_path: Path) -> None:
     other = run(replace(sweeps.small(seeds=2), batch_years=50), tmp_path / "b")
     assert one.equals(other)
     assert one.height == 2 * 2 * 2
-    assert one["swing_pf"].n_unique() > 4
+    assert one["movement_pf_m"].n_unique() > 4
     keys = one.select("variant", "soil.texture", "weather", "seed", "year", "zone").rows()
     assert keys == [
         (variant, texture, "demo.csv", seed, year, "west")
@@ -245,6 +291,7 @@ def test_a_folder_of_another_sweep_is_refused(
     for other, named in (
         (sweeps.small(seeds=4), "seeds"),
         (sweeps.small(years=3), "years"),
+        (replace(sweeps.small(), grounds=2), "grounds"),
         (sweeps.small(vary="soil.texture=clay,loam"), "variants"),
     ):
         with pytest.raises(SweepError, match=f"found another sweep, with other {named}; allowed"):
@@ -291,38 +338,47 @@ def test_progress_tells_years_done_and_time_left(
 # Summed up.
 
 
-def test_the_summary_by_hand() -> None:
-    def row(year: int, zone: str, in_band: int, dry: int, rain_wet: int) -> dict[str, Any]:
-        values: dict[str, Any] = dict.fromkeys(sweeping.MEASURES, 0)
-        values |= {"variant": 1, "property": "p", "weather": "w", "seed": 1, "year": year}
-        values |= {"zone": zone, "season_days": 100, "days_in_band": in_band, "days_dry": dry}
-        return values | {"days_rain_wet": rain_wet, "litres": 500.0, "unevenness_pf": 0.1 * year}
+def row_of(year: int, zone: str, **values: float | None) -> dict[str, Any]:
+    row: dict[str, Any] = dict.fromkeys(sweeping.MEASURES, 0)
+    row |= {"variant": 1, "property": "p", "weather": "w", "seed": 1, "ground": 0, "life": year}
+    return row | {"year": year, "zone": zone, "litres": 500.0} | values
 
+
+def test_the_summary_by_hand() -> None:
+    def moved(watered: float, alone: float) -> dict[str, float]:
+        return {"movement_pf_m": watered, "movement_unwatered_pf_m": alone}
+
+    first = {"tilt_pf_m": 0.1, "tilt_unwatered_pf_m": 0.2, "life_unrest_pct": 50.0}
+    second = {"tilt_pf_m": 0.3, "tilt_unwatered_pf_m": 0.2, "life_unrest_pct": 100.0}
+    second |= {"house_alarms": 2, "life_days_soaked": 4.0}
     years = pl.DataFrame(
         [
-            row(1, "a", 90, 10, 0),
-            row(1, "b", 60, 20, 20),
-            row(2, "a", 100, 0, 0),
-            row(2, "b", 70, 30, 0),
-        ]
+            row_of(1, "a", **moved(0.2, 0.4), **first, days_on_target=100),
+            row_of(1, "b", **moved(0.4, 0.4), **first, days_on_target=200),
+            row_of(2, "a", **moved(0.1, 0.6), **second, alarms=1),
+            row_of(2, "b", **moved(0.5, 0.6), **second),
+        ],
+        schema=dict.fromkeys(sweeping.MEASURES, pl.Float64)
+        | {"variant": pl.Int64, "property": pl.String, "weather": pl.String, "seed": pl.Int64}
+        | {"ground": pl.Int64, "life": pl.Int64, "year": pl.Int64, "zone": pl.String},
     )
     (found,) = sweep_summary.summary(years, []).to_dicts()
-    assert found["years"] == 2
-    assert found["in_band_pct"] == pytest.approx(100 * 320 / 380)
-    assert found["worst_zone_pct"] == pytest.approx(100 * 130 / 180)
-    assert found["worst_year_pct"] == pytest.approx(100 * 150 / 180)
-    assert found["year_in_20_pct"] == pytest.approx(150 / 1.8 + 0.05 * (85 - 150 / 1.8))
-    assert found["dry_pct"] == pytest.approx(100 * 60 / 380)
+    assert (found["years"], found["lives"]) == (2, 2)
+    # Movement is the mean of the zones: 0.3 and 0.3 of 0.4 and 0.6; tilt 0.1 and 0.3 of 0.2 twice.
+    assert found["unrest_pct"] == pytest.approx(100 * 1.0 / 1.4)
+    assert found["worst_zone_pct"] == pytest.approx(100 * 0.9 / 1.0)
+    assert found["unrest_p90_pct"] == pytest.approx(95.0)
+    assert found["days_soaked_p50"] == 2.0
+    assert found["days_on_target"] == pytest.approx(75.0)
     assert found["litres_a_year"] == 1000.0
     assert found["litres_deviation"] == 0.0
-    assert found["unevenness_pf"] == pytest.approx(0.15)
+    assert found["alarms_a_year"] == pytest.approx((0 + 3) / 2)
 
 
-def test_a_zone_without_season_days_has_no_share() -> None:
-    values: dict[str, Any] = dict.fromkeys(sweeping.MEASURES, 0)
-    values |= {"variant": 1, "property": "p", "weather": "w", "seed": 1, "year": 1, "zone": "a"}
-    (found,) = sweep_summary.summary(pl.DataFrame([values]), []).to_dicts()
-    assert found["in_band_pct"] is None
+def test_ground_that_does_not_move_has_no_percent() -> None:
+    years = pl.DataFrame([row_of(1, "a", life_unrest_pct=None)])
+    (found,) = sweep_summary.summary(years, []).to_dicts()
+    assert found["unrest_pct"] is None and found["unrest_p90_pct"] is None
     assert found["worst_zone_pct"] is None
 
 

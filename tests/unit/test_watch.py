@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from evenclay.controller.civil import day_of
-from evenclay.sim.house.columns import Columns, dry_of
 from evenclay.sim.house.site import Sky
 from evenclay.sim.replay.life import Policy, begin
 from evenclay.tools.board.watch import Watch
+from tests.grounds import even_ground
 from tests.houses import UTC, make_house, row, still_weather
 
 DAYS = 5
@@ -26,7 +26,7 @@ class Room:
         rows = [row(cycles=1, start_min=360, length_min=240)]
         house = make_house(zones=2, hub={**UTC, "frost": 0, "battery": 0}, rows=rows)
         sky = Sky(still_weather(DAYS), START_S)
-        ground = Columns(house.strips, dry_of(house.strips, still_weather(DAYS)), START_S)
+        ground = even_ground(house, still_weather(DAYS), START_S)
         self.life = begin(Policy("watch", house.plan, None), ground, sky, 1)
         self.life.run(START_S + 1)
         end_s = START_S + 86400 * DAYS

@@ -175,6 +175,10 @@ def sweep(
     ] = 0,
     seeds: Annotated[int, typer.Option(min=1, max=10_000, help="How many seeds.")] = 1,
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="The first of them.")] = 1,
+    grounds: Annotated[
+        int | None,
+        typer.Option(min=1, max=64, help="Plausible grounds; the middle one alone without."),
+    ] = None,
     processes: Processes = None,
     scheduler: Annotated[
         str | None, typer.Option(metavar="ADDRESS", help="A Dask scheduler, instead of processes.")
@@ -186,8 +190,9 @@ def sweep(
 ) -> None:
     """Replay variants of a property over many years and seeds, on all cores or a cluster.
 
-    Every variant lives through every weather and seed under the hub. DIR/years.parquet gets a row
-    for each year and zone. Stopped and started again, the same command goes on where it was.
+    Every variant lives through every weather and seed under the hub, beside the same ground left
+    alone. DIR/years.parquet gets a row for each year and zone. Stopped and started again, the same
+    command goes on where it was.
 
     A path is written as in a message of check; * stands for every zone, spigot or list item.
 
@@ -209,6 +214,7 @@ def sweep(
         lambda name, latitude_deg: read_weather(Path(name), column, units, dates, latitude_deg),
         range(seed, seed + seeds),
         years,
+        grounds or 0,
     )
     check_folder(out)
     with _workers(processes, scheduler) as (executor, count):

@@ -19,9 +19,7 @@ from evenclay.tools.dev.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fr
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
 INTERPRETED = ("__init__", "journal", "limits", "plan", "ports")
-SIMULATED = tuple(
-    f"sim/house/{name}.py" for name in ("columns", "devices", "faults", "plumbing", "site")
-)
+SIMULATED = tuple(f"sim/house/{name}.py" for name in ("devices", "faults", "plumbing", "site"))
 # How a module of the core declares its constants.
 CONST = re.compile(r"^from \. import .*\bconst\b.*\n", re.MULTILINE)
 CONSTANT = re.compile(r"^(\w+) = const\((.*?)\)(?=$|  #)", re.MULTILINE)

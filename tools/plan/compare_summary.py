@@ -80,8 +80,8 @@ def _notes(found: Sequence[Found]) -> list[str]:
         )
     told = set()
     for one in found:
-        weather = one.job.life.stay.span.weather
-        lines = (*weather.cautions, *one.job.life.stay.span.notes)
+        weather = one.job.life.stay.weather
+        lines = (*weather.cautions, *one.job.life.stay.notes)
         for line in lines if not one.job.life.invented else ():
             if (one.job.life.source, line) not in told:
                 told.add((one.job.life.source, line))
@@ -95,7 +95,7 @@ def _weather(part: Sequence[Found]) -> Line:
     names = list(part[0].grounds[0])
     by_way = {name: [ground[name] for one in part for ground in one.grounds] for name in names}
     ways = {name: _way(name, by_way, house.water_price_m3) for name in names}
-    first = life.stay.span.first_day
+    first = life.stay.weather.first_day
     return {
         "weather": life.source,
         "invented": life.invented,

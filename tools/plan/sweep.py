@@ -1,9 +1,9 @@
 """Many years, seeds and variants of a property, replayed on all cores or on a cluster.
 
-A *life* is what is lived through in one go: one variant, one weather, one seed, at most LIFE_YEARS
-scored years after a year of spin-up. Longer spans are cut into lives, always at the same years. A
-*task* is a batch of whole lives, BATCH_YEARS or more. So where tasks begin and end, who works on
-them and how often the sweep is stopped cannot change a figure.
+A *life* is what is lived through in one go: one variant, one weather, one seed, one ground, at most
+LIFE_YEARS years on ground that has settled in the record's climate. Longer spans are cut into
+lives, always at the same years. A *task* is a batch of whole lives, BATCH_YEARS or more. So where
+tasks begin and end, who works on them and how often the sweep is stopped cannot change a figure.
 
 Each finished task is a file in DIR/parts, written whole or not at all. Started again, a sweep does
 the tasks that have none. Only the process that was started writes there.
@@ -24,11 +24,13 @@ import numpy as np
 import polars as pl
 
 from evenclay.sim import files
+from evenclay.sim.ground.plausible import PlausibleGround, judged, middle
 from evenclay.sim.house.house import House
-from evenclay.sim.judge.score import STATES
-from evenclay.sim.judge.season import Season, climate
-from evenclay.sim.judge.years import scored_years, seed_of, years_of
-from evenclay.sim.replay.span import Span, span_of
+from evenclay.sim.house.standing import sides_of
+from evenclay.sim.judge.measures import years_of
+from evenclay.sim.judge.years import OF_LIFE, rows_of, seed_of
+from evenclay.sim.replay.stay import Stay, stay_in, stay_of
+from evenclay.sim.section import index_of
 from evenclay.sim.types import Line
 from evenclay.sim.weather.generator import Climate, fit, generate
 from evenclay.sim.weather.record import Hours, Weather
@@ -38,27 +40,36 @@ from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import Property, parse
 
-LIFE_YEARS = 25  # with its spin-up; a hub counts no more than 34 years since it was started
+LIFE_YEARS = 25  # that measures are taken over; a hub counts no more than 34 years of uptime
 BATCH_YEARS = 50
-SEASON_SEED = 1  # the climate is the same for all seeds
+YEAR_DAYS = 365  # of a record, at least
 WAITING = 2  # tasks handed out for each worker; the rest stay here
 CODE = ("controller", "sim", "tools")
 DataType = type[pl.DataType]
 RESULT, DEFINITION, PARTS = "years.parquet", "sweep.json", "parts"
-KEYS = ("variant", "property", "weather", "seed", "year", "zone")
+KEYS = ("variant", "property", "weather", "seed", "ground", "life", "year", "zone")
+NUMBERS = ("variant", "seed", "ground", "life", "year")
 MEASURES: dict[str, DataType] = {
-    "season_days": pl.Int64,
-    **{f"{prefix}days_{state}": pl.Int64 for prefix in ("", "year_") for state in STATES},
     "runs": pl.Int64,
     "minutes": pl.Float64,
     "litres": pl.Float64,
     "runoff_litres": pl.Float64,
-    "bypass_litres": pl.Float64,
-    "swing_pf": pl.Float64,
-    "movement_index_pct": pl.Float64,
-    "unevenness_pf": pl.Float64,
+    "runoff_rain_litres": pl.Float64,
+    "alarms": pl.Int64,
+    "days_on_target": pl.Int64,
+    "days_dry": pl.Int64,
+    "days_wet": pl.Int64,
+    "days_soaked": pl.Int64,
+    "days_soaked_unwatered": pl.Int64,
+    "movement_pf_m": pl.Float64,
+    "movement_unwatered_pf_m": pl.Float64,
+    # Of the whole house.
+    "tilt_pf_m": pl.Float64,
+    "tilt_unwatered_pf_m": pl.Float64,
+    "house_alarms": pl.Int64,
     "rain_mm": pl.Float64,
     "et0_mm": pl.Float64,
+    **{f"life_{name}": pl.Float64 for name in OF_LIFE},
 }
 
 
@@ -104,14 +115,16 @@ class Variant:
 
 @dataclass(frozen=True)
 class Life:
-    """Years lived through in one go. first, last: scored days of the record; None: invented years.
+    """Years lived through in one go. first, last: days of the record; None: invented years.
 
-    year: the first scored one's name; years: how many.
+    ground: 0 for the middle one, else the number of a plausible one. part: of its seed's years, the
+    how manieth life from 0. year: the first one's name; years: how many.
     """
 
     variant: Variant
     record: Record
     seed: int
+    ground: int
     part: int
     year: int
     years: int
@@ -123,23 +136,32 @@ class Life:
         """The seed of this life's weather and sensors; the first life's is the seed itself."""
         return seed_of(self.seed, self.part)
 
-    def span(self) -> Span:
-        """The weather, and which days of it are scored."""
+    def stay(self) -> Stay:
+        """The weather that is lived through, after the house has settled in the record's."""
         if self.first is not None:
-            return span_of(self.record.weather, self.first, self.last)
+            return stay_of(self.record.weather, self.first, self.last)
         assert self.record.climate is not None
-        return span_of(generate(self.record.climate, self.years + 1, self.chance))
+        made = generate(self.record.climate, self.years, self.chance)
+        return stay_in(made, self.record.weather)
+
+    def ground_of(self, house: House) -> PlausibleGround:
+        """The ground under the house."""
+        index = index_of(self.record.weather, house.latitude_deg)
+        around = (sides_of(house), index, house.footing_m)
+        return judged(*around, self.ground)[-1] if self.ground else middle(*around)
 
 
 @dataclass(frozen=True)
 class Sweep:
-    """What is asked for. years: invented years for each seed; 0: the record's own."""
+    """What is asked for. years: invented years for each seed; 0: the record's own. grounds: so many
+    plausible ones; 0: the middle one alone."""
 
     variants: tuple[Variant, ...]
     records: dict[tuple[str, float], Record]  # by file and latitude
     weathers: tuple[str, ...]
     seeds: range
     years: int
+    grounds: int = 0
     batch_years: int = BATCH_YEARS
 
     @cached_property
@@ -159,7 +181,8 @@ class Sweep:
             for name in self.weathers:
                 record = self.records[name, latitude_deg]
                 for seed in self.seeds:
-                    yield from _lives(variant, record, seed, self.years)
+                    for ground in range(1, self.grounds + 1) if self.grounds else (0,):
+                        yield from _lives(variant, record, seed, ground, self.years)
 
     @property
     def paths(self) -> list[str]:
@@ -170,7 +193,7 @@ class Sweep:
     def columns(self) -> dict[str, DataType]:
         """Name and type of every column of the result."""
         keys: dict[str, DataType] = dict.fromkeys(KEYS, pl.String)
-        keys |= dict.fromkeys(("variant", "seed", "year"), pl.Int64)
+        keys |= dict.fromkeys(NUMBERS, pl.Int64)
         types = {int: pl.Int64, float: pl.Float64, str: pl.String}
         paths = {name: types[type(value)] for name, value in self.variants[0].values.items()}
         first = {name: keys[name] for name in ("variant", "property")}
@@ -180,7 +203,7 @@ class Sweep:
     def definition(self) -> dict[str, Any]:
         """All that the result depends on, as plain data."""
         return {
-            "schema": 1,
+            "schema": 2,
             "code": code_digest(),
             "variants": [
                 {"file": v.file, "sha256": _sha256(v.text.encode()), "values": v.values}
@@ -192,6 +215,7 @@ class Sweep:
             ],
             "seeds": [self.seeds[0], self.seeds[-1]],
             "years": self.years,
+            "grounds": self.grounds,
             "batch_years": self.batch_years,
         }
 
@@ -203,6 +227,7 @@ def ask(
     read: Callable[[str, float], Weather],
     seeds: range,
     years: int,
+    grounds: int = 0,
 ) -> Sweep:
     """Put a sweep together, every variant checked as its file would be.
 
@@ -223,29 +248,29 @@ def ask(
             for name in weathers:
                 if (name, latitude_deg) not in records:
                     record = read(name, latitude_deg)
+                    if record.days < YEAR_DAYS:
+                        found = f"{name}: found {record.days} days"
+                        raise SweepError(f"{found}, allowed at least a year")
                     learnt = fit(record) if years else None
                     records[name, latitude_deg] = Record(name, record, learnt)
                 variant.house(records[name, latitude_deg])  # the compiler refuses more
             variants.append(variant)
-    return Sweep(tuple(variants), records, tuple(weathers), seeds, years)
+    return Sweep(tuple(variants), records, tuple(weathers), seeds, years, grounds)
 
 
-def _lives(variant: Variant, record: Record, seed: int, years: int) -> Iterator[Life]:
-    """All lives of one variant, weather and seed. Raises: SweepError for less than a year."""
-    if years:
-        for part, done in enumerate(range(0, years, LIFE_YEARS)):
-            count = min(LIFE_YEARS, years - done)
-            yield Life(variant, record, seed, part, done + 1, count)
-        return
-    begins = scored_years(record.weather)
-    if not begins:
-        days = record.weather.days
-        raise SweepError(f"{record.name}: found {days} days, allowed at least a year")
-    for part, done in enumerate(range(0, len(begins) - 1, LIFE_YEARS)):
-        until = min(done + LIFE_YEARS, len(begins) - 1)
-        last = begins[until] - timedelta(days=1)
-        first = begins[done]
-        yield Life(variant, record, seed, part, first.year, until - done, first, last)
+def _lives(variant: Variant, record: Record, seed: int, ground: int, years: int) -> Iterator[Life]:
+    """All lives of one variant, weather, seed and ground, of LIFE_YEARS each but for the last."""
+    whole = years_of(record.weather.days)
+    first_day = record.weather.first_day
+    for part, done in enumerate(range(0, years or len(whole), LIFE_YEARS)):
+        until = min(done + LIFE_YEARS, years or len(whole))
+        if years:
+            yield Life(variant, record, seed, ground, part, done + 1, until - done)
+            continue
+        first, last = whole[done].start, whole[until - 1].stop - 1
+        days = [first_day + timedelta(days=day) for day in (first, last)]
+        name = first_day.year + done
+        yield Life(variant, record, seed, ground, part, name, until - done, *days)
 
 
 def live_through(task: Sequence[Life], code: str) -> list[Line]:
@@ -254,31 +279,19 @@ def live_through(task: Sequence[Life], code: str) -> list[Line]:
         raise SweepError("a worker runs another version of evenclay than the one that asks")
     rows = []
     for life in task:
-        house, span = life.variant.house(life.record), life.span()
+        house = life.variant.house(life.record)
         names = {
             "variant": life.variant.number,
             "property": life.variant.file,
             **life.variant.values,
             "weather": life.record.name,
             "seed": life.seed,
+            "ground": life.ground,
+            "life": life.part + 1,
         }
-        for row in years_of(house, span, _season(house, life.record, span), life.chance):
+        for row in rows_of(house, life.ground_of(house), life.stay(), life.chance):
             rows.append({**names, **row, "year": life.year + row["year"]})
     return rows
-
-
-_SEASONS: dict[Any, Season] = {}
-_SEASONS_KEPT = 16
-
-
-def _season(house: House, record: Record, span: Span) -> Season:
-    """The season days by the record's climate, whatever the seed; kept for the next lives."""
-    key = (house.strips, record.digest, span.first_day, span.scored_days)
-    if key not in _SEASONS:
-        while len(_SEASONS) >= _SEASONS_KEPT:
-            _SEASONS.pop(next(iter(_SEASONS)))
-        _SEASONS[key] = climate(house, record.weather, span, SEASON_SEED)
-    return _SEASONS[key]
 
 
 @cache

@@ -1,6 +1,6 @@
 """Evapotranspiration of a strip by FAO-56's dual crop coefficient: plants and bare soil apart.
 
-A model beside the columns of sim/ground/soil.py, to check what they evaporate and to see what a
+A model beside sim/section, to check what bare ground there evaporates and to see what a
 strip's coefficient on ET0 should be. Source: Allen et al. 1998, FAO-56, chapter 7.
 """
 

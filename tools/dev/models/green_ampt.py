@@ -1,4 +1,4 @@
-"""Infiltration by Green and Ampt: a sharp wetting front, a check beside sim/ground/soil.py.
+"""Infiltration by Green and Ampt: a sharp wetting front, a check beside sim/section.
 
 Units are the caller's, as long as they agree: depth in mm or cm, rates in that an hour.
 Sources: Green & Ampt 1911; ponding under steady rain: Mein & Larson 1973; both as in Chow,

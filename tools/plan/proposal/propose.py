@@ -185,7 +185,7 @@ def search(
     }
     found = verdict.verdict({r: [each.measures for each in k] for r, k in by_relief.items()})
     relief = _chosen(by_relief, found)
-    weather = life.stay.span.weather
+    weather = life.stay.weather
     ceiling = table.ceilings_mm_d([each.given_mm for each in by_relief[relief]], weather)
     ceiling[closed] = 0.0
     draft = table.draft_of(ceiling, closed, roomy, rows)
@@ -216,7 +216,7 @@ def fitted(house: House, life: Life, closed: Bools) -> Reduced:
     """Fit the hub's model on the middle ground, by the years searched."""
     _, by_hour, climate = weather_of(house, life.stay, life.seed)
     standing = stand(house, middle(sides_of(house), life.index, house.footing_m), climate)
-    weather = life.stay.span.weather
+    weather = life.stay.weather
     days = np.datetime64(weather.first_day) + np.arange(weather.days)
     of_year = (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64) + 1
     demand_mm = hargreaves_mm(weather.tmin_c, weather.tmax_c, house.latitude_deg, of_year)

@@ -94,7 +94,7 @@ def live_on(asked: Asked, ground: PlausibleGround) -> OnGround:
     sky, by_hour, climate = weather_of(house, life.stay, life.seed)
     standing = stand(house, ground, climate)
     place = place_on(house, ground)
-    met = met_of(life.stay.span.weather, sky, house.plan.hub.std_s)
+    met = met_of(life.stay.weather, sky, house.plan.hub.std_s)
     dry = live_by_day(standing, by_hour, None)
     kept = []
     for relief_pf, target_pf in asked.targets_pf:

@@ -1,6 +1,6 @@
 """What each hand and each sensor says of a strip, against the truth.
 
-python -m evenclay.tools.dev.confusion
+python -m evenclay.tools.dev.validation.confusion
 
 The demo's house, in its own weather and at Tunis, on the first eight of the judged grounds, in six
 years: unwatered, kept at its targets, and kept 0.8 pF wetter than these, by the truth of each
@@ -33,12 +33,12 @@ from evenclay.sim.section.layout import STRIP
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly, hourly
 from evenclay.sim.weather.record import Weather, read
-from evenclay.tools.dev.daily import kept
-from evenclay.tools.dev.validation_years import tunis
+from evenclay.tools.dev.validation.daily import kept
+from evenclay.tools.dev.validation.years import tunis
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.property import load
 
-DEMO = Path(__file__).parents[2] / "sim" / "demo"
+DEMO = Path(__file__).parents[3] / "sim" / "demo"
 GROUNDS, YEARS = 8, 6
 WETTER_PF = (None, 0.0, 0.8)  # how strips are kept: not at all, at the target, so much wetter
 NOTHING = 0  # what a sensor says out of its range

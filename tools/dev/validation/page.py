@@ -1,14 +1,13 @@
 """Write sim/VALIDATION.md and sim/ponding.png: the physics beside published and finer figures.
 
-python -m evenclay.tools.dev.validation
+python -m evenclay.tools.dev.validation.page
 
 Every figure of ours is computed anew; the published ones stand here with their sources.
 """
 
 from pathlib import Path
 
-from evenclay.tools.dev.ponding import picture
-from evenclay.tools.dev.validation_figures import (
+from evenclay.tools.dev.validation.figures import (
     Check,
     evapotranspiration,
     movement,
@@ -16,16 +15,16 @@ from evenclay.tools.dev.validation_figures import (
     probes,
     water_in_soil,
 )
-from evenclay.tools.dev.validation_section import REVIEWER, closed_forms, method, trials
-from evenclay.tools.dev.validation_years import columns_error, weather_generator
+from evenclay.tools.dev.validation.ponding import picture
+from evenclay.tools.dev.validation.section import REVIEWER, closed_forms, method, trials
+from evenclay.tools.dev.validation.years import weather_generator
 
-PAGE = Path(__file__).parents[2] / "sim" / "VALIDATION.md"
+PAGE = Path(__file__).parents[3] / "sim" / "VALIDATION.md"
 PICTURE = PAGE.with_name("ponding.png")
 PARTS = {
     "Suction spreading in the cross-section": closed_forms,
     "Reference evapotranspiration and crop coefficient": evapotranspiration,
     "Soil water": water_in_soil,
-    "The columns' own error": columns_error,
     "Movement": movement,
     "Hoses": pipes,
     "Soil sensors": probes,
@@ -37,15 +36,12 @@ NOT_VALIDATED = """\
 - No part has been held against a measured strip of clay beside a house: no such record is public.
 - How much water cracks take, and at what suction they open and close, is an assumption. The water
   that their walls take up on the way down is left out.
-- In the single columns, by which a sweep counts, exchange with the yard beside a strip is one
-  distance and one flux for each layer, and the soil under the slab a row of five cells.
 - The strip coefficients on ET0, the share of rain under eaves and the surface storage of 3 mm are
   common practice without a source.
 - Published conductivities of clay span 0.5 to 5 mm/h, and clays differ more than that from metre
-  to metre. The default is 2; the rows with Ks say what the bracket does to the columns' error, not
-  what it does to a garden.
-- The movement index weighs suction as AS 2870 weighs strain. That a smaller index means less harm
-  to a house is not shown; it is no movement in millimetres and classifies no site.
+  to metre. The default is 2, and plausible grounds span 0.5 to 50 for a fissured top.
+- Movement, tilt and unrest weigh suction as AS 2870 weighs strain. That less of them means less
+  harm to a house is not shown; none is a movement in millimetres, and none classifies a site.
 - Seattle's four years have a spell of 81 days below 1 mm; of four invented years one set in fifty
   has. Spells without any wet day are of the right length, but lone wet days of mere drizzle are
   too few. Invented years differ less in rain than real ones, Tunis's by a quarter.

@@ -1,6 +1,6 @@
 """How much of the harm of one wetness for all sides hangs on how a bare strip dries.
 
-python -m evenclay.tools.dev.bare_strip
+python -m evenclay.tools.dev.validation.bare_strip
 
 Four unlike sides at Tunis on the middle ground, 26 years, kept by the truth of each midnight: all
 at one wetness, or each as much wetter than its own level. With what dries a bare strip besides its
@@ -16,8 +16,8 @@ from evenclay.sim.judge.measures import Measures, Place, Record, first_watered, 
 from evenclay.sim.section import BARE, LAYOUT, SHRUBS, Ground, Zone, settled
 from evenclay.sim.section.layout import EDGE, INSIDE, STRIP
 from evenclay.sim.weather.hourly import hourly
-from evenclay.tools.dev.daily import kept, repeated
-from evenclay.tools.dev.validation_years import tunis
+from evenclay.tools.dev.validation.daily import kept, repeated
+from evenclay.tools.dev.validation.years import tunis
 
 YEARS = 26
 SIDES = (

@@ -43,7 +43,7 @@ GROUNDS = {
 }
 LEAST_PF = 0.2  # change that counts
 REACH_PF = 0.1  # change that an edge distance ends at: El-Garhy & Wray 2004 (abstract)
-DEMO = Path(__file__).parents[2] / "sim" / "demo" / "weather.csv"
+DEMO = Path(__file__).parents[3] / "sim" / "demo" / "weather.csv"
 
 
 @cache

@@ -6,8 +6,8 @@ import numpy as np
 
 from evenclay.sim.section import Ground, Layout, Section, Zone
 from evenclay.sim.types import Floats
-from evenclay.tools.dev import bare_strip, climates, confusion
-from evenclay.tools.dev.validation_figures import Check
+from evenclay.tools.dev.validation import bare_strip, climates, confusion
+from evenclay.tools.dev.validation.figures import Check
 
 MITCHELL = "Mitchell 1979, closed form (from memory)"
 STILL = Zone(coefficient=0.0, exposure=0.0, yard_coefficient=0.0, yard_exposure=0.0, slab_m=0.3)
@@ -62,8 +62,8 @@ ENVELOPES = """\
 
 Open ground under grass on the middle ground. *Usual* is the published curve of suction far down
 by Thornthwaite's moisture index; 0.4 pF off counts as missed. `python -m
-evenclay.tools.dev.climates` prints both tables, `tests/published/test_section_climates.py` holds
-what follows from them.
+evenclay.tools.dev.validation.climates` prints both tables, and
+`tests/published/test_section_climates.py` holds what follows from them.
 """
 
 ENVELOPES_SAY = """\
@@ -111,7 +111,7 @@ HANDS = """\
 The demo's house, in its own weather and at Tunis, on eight of the judged grounds, unwatered, kept
 at its targets, and kept too wet: what each says once a week, in percent of the strips that are
 truly dry, firm and wet (more than 0.4 pF drier than the target, about it, and wetter). *Right* is
-the mean of the three. `python -m evenclay.tools.dev.confusion` prints it.
+the mean of the three. `python -m evenclay.tools.dev.validation.confusion` prints it.
 """
 
 HANDS_SAY = """\
@@ -134,7 +134,7 @@ BARE = """\
 Four unlike sides at Tunis on the middle ground, one of them bare, 26 years, watered by the truth
 of each midnight. *Shift* is the lasting difference between sides, in percent of the unwatered
 yearly movement, and tilt and unrest are in percent of the same unwatered. `python -m
-evenclay.tools.dev.bare_strip` prints it.
+evenclay.tools.dev.validation.bare_strip` prints it.
 """
 
 BARE_SAYS = """\

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from evenclay.sim.ground import soil, textures
+from evenclay.sim.ground import textures
 from evenclay.sim.house import hoses, sensors
+from evenclay.sim.section import strain_weights
 from evenclay.sim.weather import et0
 from evenclay.tools.dev.models import bucket, dual_kc
 from evenclay.tools.dev.models.christiansen import christiansen_factor
@@ -157,7 +158,7 @@ def movement() -> Iterator[Check]:
     for hs_m, cracked, mm in ((2.3, 0.75, 57.33), (1.8, 0.5, 51.41), (1.5, 0.75, 37.69)):
         edges_m = np.union1d(np.linspace(0.0, hs_m, 2001), [cracked * hs_m])
         change_pf = 1.2 * (1.0 - (edges_m[:-1] + edges_m[1:]) / 2.0 / hs_m)
-        weights = soil.strain_weights(edges_m, cracked * hs_m)
+        weights = strain_weights(edges_m, cracked * hs_m)
         found = float(10.0 * 4.0 * np.sum(weights * change_pf))
         what = f"even clay of 4 %/pF, Hs {hs_m} m, cracked {cracked} of it"
         yield Check(what, AS2870, mm, found, 0.01, "mm")

@@ -10,7 +10,7 @@ from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import load, parse
 
-DEMO = Path(__file__).parents[2] / "sim" / "demo"
+DEMO = Path(__file__).parents[3] / "sim" / "demo"
 YEAR = (date(2022, 1, 1), date(2022, 12, 31))
 ZONES = 8
 
