@@ -206,6 +206,7 @@ class Year:
         print("said", said[0])
         print("opened", guest.opened)
 year = Year()
+year.collected()
 for number in range(10000000):
     if year.turn() and {collects}:
         gc.collect()
