@@ -100,17 +100,15 @@ def held_um(lack_um: int) -> int:
     return min(max(lack_um, 0), _MOST_UM)
 
 
-def middle_um(borders_um: "Sequence[int]", found: int) -> int:
+def middle_um(borders_um: "tuple[int, ...]", found: int) -> int:
     """Return what the ground lacks in the middle of a class; an end's is as wide as its neighbour.
 
     borders_um: of the classes, the driest first. found: the class, 0 is the driest.
     """
-    last = len(borders_um)
-    if found == 0:
-        return (3 * borders_um[0] - borders_um[1]) // 2
-    if found == last:
-        return max((3 * borders_um[last - 1] - borders_um[last - 2]) // 2, 0)
-    return (borders_um[found - 1] + borders_um[found]) // 2
+    driest_um = 2 * borders_um[0] - borders_um[1]
+    wettest_um = max(2 * borders_um[-1] - borders_um[-2], 0)
+    ends_um = (driest_um,) + borders_um + (wettest_um,)
+    return (ends_um[found] + ends_um[found + 1]) // 2
 
 
 def learnt_ppt(factor_ppt: int, apart_mpf: int, whole_mpf: int, learn_ppt: int) -> int:

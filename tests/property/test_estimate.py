@@ -161,7 +161,7 @@ def test_the_middle_of_a_class_lies_within_it(borders_um: list[int]) -> None:
     ends = [2 * borders_um[0] - borders_um[1], *borders_um, 0]
     for found in range(5):
         dry_um, wet_um = ends[found], ends[found + 1]
-        assert wet_um <= middle_um(borders_um, found) <= dry_um
+        assert wet_um <= middle_um(tuple(borders_um), found) <= dry_um
 
 
 @given(
