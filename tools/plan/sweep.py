@@ -41,7 +41,7 @@ from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import Property, parse
 
 LIFE_YEARS = 25  # that measures are taken over; a hub counts no more than 34 years of uptime
-BATCH_YEARS = 50
+BATCH_YEARS = 25
 YEAR_DAYS = 365  # of a record, at least
 WAITING = 2  # tasks handed out for each worker; the rest stay here
 CODE = ("controller", "sim", "tools")
