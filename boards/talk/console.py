@@ -73,6 +73,7 @@ class Console:
         except Restart:
             raise
         except Exception as error:  # no valve is to suffer for what is only said
+            self.untold = self.untold[1:]  # it may be what cannot be told
             self._say("That went wrong, please report it: %s" % type(error).__name__)
         if self._lines is not None:
             self._lines = None

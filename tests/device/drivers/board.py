@@ -245,11 +245,11 @@ def test_noise_on_the_console_stops_nothing():
                 raise UnicodeError
 
         console._stream = Noise()
-        while console.look(board.desk):
+        while console.look():
             pass
         assert said and "> help" not in said
         console._stream = stream
-        while console.look(board.desk):
+        while console.look():
             pass
         assert "> help" in said
 
@@ -589,6 +589,7 @@ def test_a_meter_is_looked_at_between_polls_and_no_slow_sensor_is():
         end_us = house.world.us + minutes * MINUTE_US
         with open(TYPED) as stream:
             board.console = Console(stream)
+            board.serve(runner)
             while house.world.us < end_us:
                 once(board, runner, sleeper, 0)
 

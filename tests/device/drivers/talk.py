@@ -205,6 +205,39 @@ def test_what_an_answer_takes_is_dropped_after_it():
     assert not hasattr(talk, "words") and not hasattr(talk, "verbs")
 
 
+def test_what_cannot_be_told_is_told_as_such_and_keeps_nobody_awake():
+    import io
+
+    fake_machine.power_on("esp32")
+    fake_machine.forget("evenclay.boards")
+    from evenclay.boards.talk import console
+
+    class Quiet:
+        POLLIN = 1
+
+        def poll(self, *_):
+            return self if not _ else ()
+
+        def register(self, *_):
+            pass
+
+    console.select = Quiet()
+
+    def desk():
+        raise ValueError
+
+    said = []
+    made = console.Console(io.StringIO(), said.append)
+    made.serve(desk)
+    for _ in range(3):
+        made.tell((0, -1, 0, 0, 0, 1, 0, -1))
+    looks = 1
+    while made.look():
+        looks += 1
+        assert looks < 9
+    assert said == ["That went wrong, please report it: ValueError"] * len(said) and len(said) > 1
+
+
 # Power that fails.
 
 
