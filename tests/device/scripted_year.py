@@ -196,6 +196,8 @@ ASKED: "tuple[tuple[int, int, Asked], ...]" = (
     (300, 9 * HOUR, (ASK_PLAN, -1, house(3).pack())),
     (320, 9 * HOUR, (ASK_CLEAR, -1, 0)),
 )
+# The first eight only teach, and most are refused: the day before had a cycle, or rain.
+ASKED += tuple([(day, 60, (ASK_SAMPLE, 2, day % 5)) for day in range(120, 288)])
 # (day, second of the day, seconds the clock moves)
 STEPS = ((58, 7 * HOUR, 5 * HOUR), (60, 7 * HOUR, -5 * HOUR), (330, HOUR, -50 * HOUR))
 # (day, second of the day, seconds without power, whether the clock goes on)
