@@ -20,9 +20,7 @@ def even_standing(house: House, pf: float = 2.9) -> Standing:
     zones = [zone_of(*pair) for pair in zip(house.strips, ground.zones, strict=True)]
     section = Section(clay_of(ground), zones, start_pf=pf, bottom_pf=pf)
     everywhere = np.full(len(zones), pf)
-    return Standing(
-        ground, house.strips, Settled(section, everywhere, everywhere), section.snapshot()
-    )
+    return Standing(ground, house.strips, Settled(section, everywhere), section.snapshot())
 
 
 def even_ground(house: House, by_hour: Hourly, start_s: int, pf: float = 2.9) -> SectionGround:

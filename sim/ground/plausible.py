@@ -23,6 +23,8 @@ SEARCHED = slice(0, 16)
 JUDGED = slice(64, 128)  # a block of the sequence as even as one from its beginning
 ZONES_MAX = 8
 EAVES_BELOW = 0.9  # rain exposure; with less a zone lies under eaves
+USUAL_PF, USUAL_PF_PER_INDEX = 3.4, -0.02
+USUAL_PF_LEAST, USUAL_PF_MOST = 2.8, 4.2
 YARD_COEFFICIENT = 0.8  # of grass: common practice, no source
 
 
@@ -59,7 +61,7 @@ class PlausibleZone:
 class PlausibleGround:
     """One plausible ground: of the house, with names as in the cross-section, and of its zones.
 
-    deep_offset_pf: added to the suction that the climate holds far down.
+    deep_pf: held far down.
     """
 
     alpha_cm2_s: float
@@ -71,7 +73,7 @@ class PlausibleGround:
     footing_m: float
     uptake_end_pf: float
     air_later_mm_d05: float
-    deep_offset_pf: float
+    deep_pf: float
     zones: tuple[PlausibleZone, ...]
 
 
@@ -85,6 +87,16 @@ def seasonal_depth_m(index: float) -> float:
         if index > least:
             return depth_m
     return 4.0
+
+
+def usual_suction_pf(index: float) -> float:
+    """pF that deep ground under a slab usually comes to, by moisture index.
+
+    3.4 at an index of 0 (246 kPa; source: abstract of "Variation of soil suction with depth in
+    Dallas and Fort Worth, Texas", Transp. Res. Rec.), 3.0 at +20 and 3.8 at -20 (from memory, as
+    the curves after Russam & Coleman 1961 run). Single soils scatter by 0.5 pF and more about it.
+    """
+    return float(np.clip(USUAL_PF + USUAL_PF_PER_INDEX * index, USUAL_PF_LEAST, USUAL_PF_MOST))
 
 
 def searched(
@@ -160,7 +172,7 @@ def _put_together(
         footing_m=house["footing_m"] if footing_m is None else footing_m,
         uptake_end_pf=house["uptake_end_pf"],
         air_later_mm_d05=house["air_later_mm_d05"],
-        deep_offset_pf=house["deep_offset_pf"],
+        deep_pf=usual_suction_pf(index) + house["deep_offset_pf"],
         zones=tuple(_zone(house, *each) for each in zip(zones, sides, strict=True)),
     )
 

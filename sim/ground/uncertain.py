@@ -117,9 +117,9 @@ TABLE: tuple[Uncertain, ...] = (
         0.3,
         "linear",
         "house",
-        "Suction far down beside what the climate says: single sites scatter more, 55-11,246 kPa"
-        " about a mean of 979 (abstract of 'Variation of soil suction with depth in Dallas and Fort"
-        " Worth, Texas'); means of a site less, from memory",
+        "Suction far down beside what is usual with the climate: single sites scatter more,"
+        " 55-11,246 kPa about a mean of 979 (abstract of 'Variation of soil suction with depth in"
+        " Dallas and Fort Worth, Texas'); means of a site less, from memory",
         middle=0.0,
     ),
     Uncertain(

@@ -66,8 +66,7 @@ def stand(house: House, ground: PlausibleGround, climate: Hourly, *, keep: bool 
         zones,
         climate.rain_mm,
         climate.et0_mm,
-        deep_pf=house.deep_pf,
-        deep_offset_pf=ground.deep_offset_pf,
+        deep_pf=ground.deep_pf if house.deep_pf is None else house.deep_pf,
         keep=keep,
     )
     return Standing(ground, strips, settled, settled.section.snapshot())

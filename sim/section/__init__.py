@@ -6,11 +6,11 @@ where years without watering leave it, and keeps that on disk.
 """
 
 from evenclay.sim.section.arrays import DAY
-from evenclay.sim.section.climate import index_of, moisture_index, usual_suction_pf
+from evenclay.sim.section.climate import index_of, moisture_index
 from evenclay.sim.section.ground import BARE, GRASS, SHRUBS, Cover, Ground, Zone
 from evenclay.sim.section.layout import LAYOUT, PLACES, Layout, strain_weights, weighted_suction
 from evenclay.sim.section.section import Days, Hours, Section
-from evenclay.sim.section.spin_up import Settled, open_ground_pf, settled
+from evenclay.sim.section.spin_up import Settled, settled
 
 __all__ = [
     "BARE",
@@ -29,9 +29,7 @@ __all__ = [
     "Zone",
     "index_of",
     "moisture_index",
-    "open_ground_pf",
     "settled",
     "strain_weights",
-    "usual_suction_pf",
     "weighted_suction",
 ]

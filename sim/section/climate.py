@@ -1,4 +1,4 @@
-"""What a climate says of ground: Thornthwaite's moisture index, and the suction usual with it."""
+"""What a climate says of ground: Thornthwaite's moisture index."""
 
 import datetime
 
@@ -12,8 +12,6 @@ from evenclay.sim.weather.record import Weather
 MONTHS = range(1, 13)
 MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 STORE_MM = 100.0  # of Thornthwaite's soil
-USUAL_PF, USUAL_PF_PER_INDEX = 3.4, -0.02
-USUAL_PF_LEAST, USUAL_PF_MOST = 2.8, 4.2
 
 
 def thornthwaite_mm(temp_c: Floats, latitude_deg: float) -> Floats:
@@ -62,13 +60,3 @@ def index_of(weather: Weather, latitude_deg: float) -> float:
         return np.array([each.mean() if len(each) else values.mean() for each in given])
 
     return moisture_index(means(weather.rain_mm) * MONTH_DAYS, means(mean_c), latitude_deg)
-
-
-def usual_suction_pf(index: float) -> float:
-    """pF that deep ground under a slab usually comes to, by moisture index.
-
-    3.4 at an index of 0 (246 kPa; source: abstract of "Variation of soil suction with depth in
-    Dallas and Fort Worth, Texas", Transp. Res. Rec.), 3.0 at +20 and 3.8 at -20 (from memory, as
-    the curves after Russam & Coleman 1961 run). Single soils scatter by 0.5 pF and more about it.
-    """
-    return float(np.clip(USUAL_PF + USUAL_PF_PER_INDEX * index, USUAL_PF_LEAST, USUAL_PF_MOST))

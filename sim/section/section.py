@@ -51,15 +51,14 @@ class Snapshot:
     pond_rain: Floats
     pond_water: Floats
     dried: Floats
-    bottom_pf: Floats
 
 
 class Section:
     """All zones of a house, from each yard to the middle of the house, 6 m deep.
 
     ground: the clay. zones: the sides. start_pf: of all ground at the start. bottom_pf: suction
-    held below the last layer, one for all or one for each zone; None: nothing is held, and water
-    falls out of the last layer by its own weight. closed: nothing passes below at all.
+    held below the last layer; None: nothing is held, and water falls out of the last layer by its
+    own weight. closed: nothing passes below at all.
     every_h: hours between steps of all but the surface, a divisor of 24. parts: that an hour of the
     surface is stepped in. Others than the usual show what steps matter.
     """
@@ -70,7 +69,7 @@ class Section:
         zones: Sequence[Zone],
         *,
         start_pf: float = 3.2,
-        bottom_pf: float | Sequence[float] | None = None,
+        bottom_pf: float | None = None,
         closed: bool = False,
         every_h: int = EVERY_H,
         parts: int = 1,
@@ -108,7 +107,7 @@ class Section:
             for shares in self._place.T
         ]
         self._strip_weights = self.layout.mean(*STRIP_M)
-        self.hold_bottom(bottom_pf, closed)
+        self._end_below(bottom_pf, closed)
         self.set_pf(start_pf)
 
     def _describe(self, z: int, zone: Zone) -> None:
@@ -122,16 +121,13 @@ class Section:
         one["cracks_open"] = float(clay.content(np.array(CRACKS_OPEN_PF)))
         one["cracks_whole"] = float(clay.content(np.array(CRACKS_WHOLE_PF)))
 
-    def hold_bottom(self, bottom_pf: float | Sequence[float] | None, closed: bool = False) -> None:
-        """Hold a suction below the last layer from now on, as in the beginning."""
-        self.bottom_pf = bottom_pf
+    def _end_below(self, bottom_pf: float | None, closed: bool) -> None:
         for z, clay in enumerate(self._clay_of):
             one = self._zone[z]
             one["bottom_held"] = 0.0 if bottom_pf is None else 1.0
             one["bottom_falls"] = 0.0 if closed else 1.0
             if bottom_pf is not None:
-                held = np.broadcast_to(np.asarray(bottom_pf, dtype=np.float64), len(self.zones))
-                one["bottom_phi"] = self._clays[clay].potential(float(held[z]))
+                one["bottom_phi"] = self._clays[clay].potential(bottom_pf)
 
     def hold_surface(self, yard_pf: Sequence[float], strip_pf: Sequence[float]) -> None:
         """Hold suctions at the surfaces of yards and strips from now on, one for each zone.
@@ -286,24 +282,18 @@ class Section:
     def snapshot(self) -> Snapshot:
         """The water now."""
         state = self._state
-        bottom = np.array([np.nan if self.bottom_pf is None else 0.0])
-        if self.bottom_pf is not None:
-            bottom = np.array(np.broadcast_to(np.asarray(self.bottom_pf), len(self.zones)))
         return Snapshot(
             state.water.copy(),
             state.pond_rain.copy(),
             state.pond_water.copy(),
             state.dried.copy(),
-            bottom,
         )
 
     def put_back(self, then: Snapshot) -> None:
-        """Bring the water and the bottom to what they were; the books begin anew."""
+        """Bring the water to what it was; the books begin anew."""
         self._state.water[:] = then.water
         self._state.pond_rain[:], self._state.pond_water[:] = then.pond_rain, then.pond_water
         self._state.dried[:] = then.dried
-        if not np.isnan(then.bottom_pf).any():
-            self.hold_bottom(then.bottom_pf.tolist())
         self._begin_books()
 
     def _held_m2(self) -> Floats:

@@ -1,9 +1,8 @@
-"""Where years without watering leave a section: its start, the suction far down, its levels.
+"""Where years without watering leave a section: its start, and the levels of its strips.
 
-First the open yard alone, for the suction that it comes to 6 m down with nothing held there: water
-falls out by its own weight, and a dry climate leaves none to fall. Then the whole section with that
-suction held below it, until what it started from is forgotten. What was found is kept in a folder
-of the user's, by ground, zones and weather.
+The suction held below it is given: the climate's usual one, or the owner's. From it the section
+lives through its weather until it has forgotten how it began. What was found is kept in a folder of
+the user's, by ground, zones and weather.
 """
 
 import hashlib
@@ -12,19 +11,18 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import platformdirs
-from numpy.typing import NDArray
 
 from evenclay.sim.section import arrays, clay, kernel, layout, shape
 from evenclay.sim.section import section as sections
 from evenclay.sim.section.clay import M2_D_PER_CM2_S
 from evenclay.sim.section.ground import Ground, Zone
-from evenclay.sim.section.layout import EDGE, STRIP, STRIP_M, YARD, Layout
-from evenclay.sim.section.section import EVERY_H, Section, Snapshot
+from evenclay.sim.section.layout import EDGE, STRIP, STRIP_M
+from evenclay.sim.section.section import Section, Snapshot
 from evenclay.sim.types import Floats
 
 YEAR_H = 8766
@@ -38,13 +36,11 @@ KEPT_MB = 500  # in the folder: the oldest go first
 class Settled:
     """A section at the start of its weather, settled without watering.
 
-    level_pf: of each strip, its mean pF at 0.3-1.0 m over the whole record, unwatered. bottom_pf:
-    held below each zone.
+    level_pf: of each strip, its mean pF at 0.3-1.0 m over the whole record, unwatered.
     """
 
     section: Section
     level_pf: Floats
-    bottom_pf: Floats
 
 
 def settled(
@@ -53,74 +49,34 @@ def settled(
     rain_mm: Floats,
     et0_mm: Floats,
     *,
-    deep_pf: float | None = None,
-    deep_offset_pf: float = 0.0,
+    deep_pf: float,
     keep: bool = True,
 ) -> Settled:
     """A section that has stood unwatered in a climate, at the hour before the first.
 
     rain_mm, et0_mm: of each hour of the whole record, whole days from a midnight on; it is repeated
-    as often as needed. deep_pf: suction far down by the owner's soil report; None: the climate's.
-    deep_offset_pf: added to the climate's.
-    keep: whether to look for it on disk, and leave it there.
+    as often as needed. deep_pf: suction held below the section. keep: whether to
+    look for it on disk, and leave it there.
     """
-    deep = (deep_pf, deep_offset_pf)
-    path = _path(ground, zones, rain_mm, et0_mm, deep) if keep else None
+    path = _path(ground, zones, rain_mm, et0_mm, deep_pf) if keep else None
     found = _read(path) if path else None
     if found is None:
-        found = _spin_up(ground, zones, rain_mm, et0_mm, deep)
+        found = _spin_up(ground, zones, rain_mm, et0_mm, deep_pf)
         if path:
             _write(path, found)
-    section = Section(ground, zones, bottom_pf=found["bottom_pf"].tolist())
+    section = Section(ground, zones, bottom_pf=deep_pf)
     level_pf = found.pop("level_pf")
     section.put_back(Snapshot(**found))
-    return Settled(section, level_pf, found["bottom_pf"])
-
-
-def open_ground_pf(
-    ground: Ground, zone: Zone, rain_mm: Floats, et0_mm: Floats, every_h: int = EVERY_H
-) -> tuple[Floats, NDArray[np.float32]]:
-    """The yard of a zone alone: its mean profile (layers,) and daily pF (days, layers) of a record.
-
-    Nothing is held below; it has stood in the climate until it forgot how it began.
-    """
-    alone = Layout(ground.layout.edges_m, (YARD, STRIP, EDGE), (1.0, 1.0, 1.0))
-    yard = replace(zone, slab_m=None, yard_reach_m=0.0, width_m=1.0, cover=zone.yard_cover)
-    yard = replace(yard, coefficient=zone.yard_coefficient, exposure=zone.yard_exposure)
-    clay = replace(ground, layout=alone)
-    section = Section(clay, [yard], every_h=24)
-    for _ in range(max(1, round(_years(ground, np.inf) * YEAR_H / len(rain_mm)))):
-        section.live(rain_mm, et0_mm)
-    if every_h != 24:
-        start, section = section.snapshot(), Section(clay, [yard], every_h=every_h)
-        section.put_back(start)
-    pf = section.live(rain_mm, et0_mm).pf[:, 0, YARD]
-    return pf.mean(axis=0, dtype=np.float64), pf
+    return Settled(section, level_pf)
 
 
 def _spin_up(
-    ground: Ground,
-    zones: Sequence[Zone],
-    rain_mm: Floats,
-    et0_mm: Floats,
-    deep: tuple[float | None, float],
+    ground: Ground, zones: Sequence[Zone], rain_mm: Floats, et0_mm: Floats, deep_pf: float
 ) -> dict[str, Floats]:
-    profiles: dict[tuple[object, ...], Floats] = {}
-    wanted = []
-    for zone in zones:
-        yard = (zone.yard_coefficient, zone.yard_exposure, zone.yard_cover, zone.texture)
-        if yard not in profiles:
-            profiles[yard] = open_ground_pf(ground, zone, rain_mm, et0_mm, 24)[0]
-        wanted.append(profiles[yard])
-    profile = np.array(wanted)
-    deep_pf, offset_pf = deep
-    bottom_pf = profile[:, -1] + offset_pf if deep_pf is None else np.full(len(zones), deep_pf)
-    begun = (profile + (bottom_pf - profile[:, -1])[:, None])[:, None, :]
     years = _years(ground, sum(ground.layout.widths_m[ground.layout.places.index(EDGE) :]))
-    coarse = Section(ground, zones, bottom_pf=bottom_pf.tolist(), every_h=24)
-    coarse.set_pf(begun)
+    coarse = Section(ground, zones, start_pf=deep_pf, bottom_pf=deep_pf, every_h=24)
     _repeat(coarse, rain_mm, et0_mm, years - LAST_YEARS, LAST_YEARS)
-    section = Section(ground, zones, bottom_pf=bottom_pf.tolist())
+    section = Section(ground, zones, bottom_pf=deep_pf)
     section.put_back(coarse.snapshot())
     _repeat(section, rain_mm, et0_mm, LAST_YEARS)
     start = section.snapshot()
@@ -131,7 +87,6 @@ def _spin_up(
         "pond_rain": start.pond_rain,
         "pond_water": start.pond_water,
         "dried": start.dried,
-        "bottom_pf": bottom_pf,
         "level_pf": level,
     }
 
@@ -168,10 +123,10 @@ def _path(
     zones: Sequence[Zone],
     rain_mm: Floats,
     et0_mm: Floats,
-    deep: tuple[float | None, float],
+    deep_pf: float,
 ) -> Path:
     """A name that changes with anything that the outcome hangs on, this code included."""
-    digest = hashlib.sha256(repr((ground, tuple(zones), deep)).encode())
+    digest = hashlib.sha256(repr((ground, tuple(zones), deep_pf)).encode())
     for source in (arrays, clay, kernel, layout, shape, sections, sys.modules[__name__]):
         digest.update(Path(str(source.__file__)).read_bytes())
     for values in (rain_mm, et0_mm):

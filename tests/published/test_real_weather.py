@@ -14,8 +14,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from evenclay.sim.ground.plausible import usual_suction_pf
 from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES, pf
-from evenclay.sim.section import GRASS, LAYOUT, Ground, Zone, settled
+from evenclay.sim.section import GRASS, LAYOUT, Ground, Zone, index_of, settled
 from evenclay.sim.section.clay import clay_of
 from evenclay.sim.section.layout import STRIP, STRIP_M
 from evenclay.sim.weather import et0, hourly
@@ -48,7 +49,8 @@ def unwatered(record: weather.Weather) -> Unwatered:
         Zone(coefficient=STRIP_COEFFICIENT, exposure=exposure, yard_reach_m=0.0)
         for exposure in EXPOSURES
     ]
-    section = settled(Ground(), zones, hours.rain_mm, hours.et0_mm).section
+    deep_pf = usual_suction_pf(index_of(record, record.latitude_deg))
+    section = settled(Ground(), zones, hours.rain_mm, hours.et0_mm, deep_pf=deep_pf).section
     days = section.live(hours.rain_mm, hours.et0_mm)
     dates = every_day(record)
     return Unwatered(

@@ -7,6 +7,7 @@ degrees north, is assumed. The strip is bare, which bends suction most, and is w
 import numpy as np
 import pytest
 
+from evenclay.sim.ground.plausible import usual_suction_pf
 from evenclay.sim.section import BARE, Ground, Zone, settled
 from evenclay.sim.weather import hourly
 from evenclay.sim.weather import record as weather
@@ -14,6 +15,7 @@ from evenclay.tools.dev.models.fine_section import compare
 from tests.published.test_real_weather import package_file
 
 YEARS_H = 3 * 365 * 24
+DEEP_PF = usual_suction_pf(-30.0)  # by the index of Tunis
 STRIP = Zone(coefficient=0.5, cover=BARE, slab_m=0.3)
 GROUNDS = {
     "tight": Ground(alpha_cm2_s=0.0003, matrix_mm_d=0.05, surface_mm_h=0.5),
@@ -39,8 +41,10 @@ def test_coarse_and_fine_agree(name: str) -> None:
     rain_mm, et0_mm = hours.rain_mm[:YEARS_H], hours.et0_mm[:YEARS_H]
     edges = []
     for water_mm in (np.zeros(YEARS_H), given_mm):
-        start = settled(GROUNDS[name], [STRIP], hours.rain_mm, hours.et0_mm, keep=False)
-        found = compare(GROUNDS[name], STRIP, start, rain_mm, et0_mm, water_mm)
+        start = settled(
+            GROUNDS[name], [STRIP], hours.rain_mm, hours.et0_mm, deep_pf=DEEP_PF, keep=False
+        )
+        found = compare(GROUNDS[name], STRIP, start, DEEP_PF, rain_mm, et0_mm, water_mm)
         assert abs(found.balance_mm) <= 1e-6
         for place in ("strip", "edge", "inner", "inside"):
             assert found.rmse_pf[place] <= 0.1, place

@@ -380,17 +380,24 @@ class Compared:
 
 
 def compare(
-    ground: Ground, zone: Zone, settled: Settled, rain_mm: Floats, et0_mm: Floats, water_mm: Floats
+    ground: Ground,
+    zone: Zone,
+    settled: Settled,
+    deep_pf: float,
+    rain_mm: Floats,
+    et0_mm: Floats,
+    water_mm: Floats,
 ) -> Compared:
-    """Live through some years in both; settled: with this zone alone. Water takes a quarter hour.
+    """Live through some years in both; settled: with this zone alone, over
+    deep_pf. Water takes a quarter hour.
 
     What is wetter than pF 2.0 counts as 2.0, as in all measures: the logarithm of next to no
     suction says nothing.
     """
     layout = ground.layout
     seconds = np.full(len(water_mm), 900.0)
-    start, bottom_pf = settled.section.pf()[0], float(settled.bottom_pf[0])
-    fine = run(ground, zone, start, bottom_pf, rain_mm, et0_mm, water_mm, seconds)
+    start = settled.section.pf()[0]
+    fine = run(ground, zone, start, deep_pf, rain_mm, et0_mm, water_mm, seconds)
     coarse = settled.section.live(rain_mm, et0_mm, water_mm[:, None], seconds[:, None]).pf[:, 0]
     sides = _sides(layout, zone) - _yard_m(layout) - zone.width_m
     weights = strain_weights(layout.edges_m, CRACKED_M, ground.footing_m)

@@ -11,11 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from evenclay.sim.ground.plausible import usual_suction_pf
 from evenclay.sim.house.standing import RELIEF_PF_USUAL
 from evenclay.sim.judge.measures import Measures, Place, Record, first_watered, measure
 from evenclay.sim.section import BARE, LAYOUT, SHRUBS, Ground, Zone, settled
 from evenclay.sim.section.layout import EDGE, INSIDE, STRIP
 from evenclay.sim.weather.hourly import hourly
+from evenclay.tools.dev.validation.climates import index_at
 from evenclay.tools.dev.validation.daily import kept, repeated
 from evenclay.tools.dev.validation.years import tunis
 
@@ -36,7 +38,8 @@ def measured(neighbours: bool, one_wetness: bool) -> tuple[Measures, list[float]
         ground = replace(ground, air_cracks_mm_d=0.0)
         sides = [replace(side, yard_reach_m=0.0) for side in SIDES]
     by_hour = hourly(tunis(), 1)
-    begun = settled(ground, sides, by_hour.rain_mm, by_hour.et0_mm)
+    deep_pf = usual_suction_pf(index_at("tunis"))
+    begun = settled(ground, sides, by_hour.rain_mm, by_hour.et0_mm, deep_pf=deep_pf)
     start = begun.section.snapshot()
     rain_mm, et0_mm = (repeated(one, YEARS) for one in (by_hour.rain_mm, by_hour.et0_mm))
     target_pf = begun.level_pf - RELIEF_PF_USUAL
