@@ -167,7 +167,8 @@ def some(first: int, every: int) -> range:
     return range(first % every, random_weeks.WEEKS, every)
 
 
-EVERY = pytest.mark.parametrize("every", [3, pytest.param(1, marks=pytest.mark.slow)])
+QUICK = 6
+EVERY = pytest.mark.parametrize("every", [QUICK, pytest.param(1, marks=pytest.mark.slow)])
 
 
 @EVERY
@@ -209,7 +210,7 @@ def test_random_weeks_have_enough_in_them(cpython_weeks: list[str]) -> None:
     assert {name for what, name in met if what == "fault"} == set(random_weeks.FAULTS)
     assert met >= HAPPENED_IN_WEEKS, HAPPENED_IN_WEEKS - met
     for first in (0, 1):  # each interpreter has weeks that pass the end of a board's small integers
-        weeks = [cpython_weeks[seed] for seed in some(first, 3)]
+        weeks = [cpython_weeks[seed] for seed in some(first, QUICK)]
         spans = walls([line.split() for week in weeks for line in week.splitlines()])
         assert len([1 for least, most in spans if least < 2**30 < most]) >= 15
 

@@ -100,11 +100,11 @@ def test_a_cut_before_every_call() -> None:
 
 
 def test_a_cut_at_an_idle_look() -> None:
-    """One call in 431 of a hub that is woken each minute to look at a meter that stands still."""
-    calls = range(1, usual(idle_looks=True).calls + 1, 431)
+    """One call in 863 of a hub that is woken each minute to look at a meter that stands still."""
+    calls = range(1, usual(idle_looks=True).calls + 1, 863)
     for n in calls:
         live(Fault("cut", n), idle_looks=True)
-    assert len(calls) >= 30
+    assert len(calls) >= 15
 
 
 def torn_writes() -> list[Fault]:
@@ -121,11 +121,11 @@ def torn_writes() -> list[Fault]:
 
 
 def test_a_cut_during_a_write() -> None:
-    """One in four: of every write, and of every length and rest."""
-    faults = torn_writes()[::4]
-    assert {fault.call for fault in faults} == set(usual().writes)
+    """One in eight, of every length and rest."""
+    faults = torn_writes()[::8]
+    assert len({fault.call for fault in faults}) >= len(usual().writes) // 2
     assert len({(fault.torn, fault.over, fault.lost_clock) for fault in faults}) >= 15
-    assert run(faults) >= 150
+    assert run(faults) >= 75
 
 
 @slow
@@ -151,8 +151,8 @@ def second_cuts(step: int) -> list[Fault]:
 
 
 def test_a_second_cut_during_the_boot() -> None:
-    """One in 179 of the distinct first cuts x 40 second ones x clock kept or lost."""
-    assert run(second_cuts(179)) >= 150
+    """One in 359 of the distinct first cuts x 40 second ones x clock kept or lost."""
+    assert run(second_cuts(359)) >= 75
 
 
 def every_byte(step: int) -> list[Fault]:
@@ -226,8 +226,8 @@ def calls_of_each_port(count: int) -> list[int]:
 
 
 def test_a_call_fails_once() -> None:
-    """Twenty calls of each port."""
-    for n in calls_of_each_port(20):
+    """Ten calls of each port."""
+    for n in calls_of_each_port(10):
         live(Fault("once", n))
 
 
@@ -256,8 +256,8 @@ def failing_for_ever(calls: list[int]) -> list[Fault]:
 
 
 def test_a_port_fails_for_ever() -> None:
-    """From three calls of each port on."""
-    assert run(failing_for_ever(calls_of_each_port(3))) == 60
+    """From two calls of each port on."""
+    assert run(failing_for_ever(calls_of_each_port(2))) == 40
 
 
 @slow

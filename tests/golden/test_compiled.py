@@ -105,6 +105,7 @@ def test_a_replay_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     assert len((tmp_path / "sources" / "decisions.jsonl").read_text().splitlines()) > 500
 
 
+@pytest.mark.slow
 def test_a_sweep_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     for name, core in (("compiled", built), ("sources", None)):
         (tmp_path / name).mkdir()

@@ -4,6 +4,7 @@ Source: Allen, Pereira, Raes & Smith 1998, FAO Irrigation and Drainage Paper 56.
 """
 
 import math
+from datetime import timedelta
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,11 @@ import pyet
 import pytest
 import refet
 
+from evenclay.controller.civil import day_of
+from evenclay.controller.estimate import demand_um, sun_of
 from evenclay.sim.weather import et0
+from evenclay.tools.dev.validation.climates import LATITUDES, record
+from evenclay.tools.property.demand import sun_um
 
 # latitude, day of the year, Ra [MJ/m2/d] computed from eq. 21-25, daylight [h] from eq. 34
 SITES = [
@@ -339,3 +344,21 @@ def test_a_missing_value_is_replaced_on_its_own_day_only() -> None:
     assert np.all(np.isfinite(ours))
     assert ours[0] == ours[2] > ours[1]  # at its dew point of 12 deg C the air is the moister
     assert 0.0 <= float(et0.penman_monteith_mm(-50.0, -40.0, 80.0, 355)) < 0.1  # the polar night
+
+
+@pytest.mark.parametrize("place", ["seattle", "tunis", "cordoba", "hyderabad"])
+def test_the_hub_s_whole_numbers_are_the_formula_on_every_day_of_a_record(place: str) -> None:
+    """Within 1 % or 0.02 mm: Seattle's temperatures are NOAA's, the others come with aquacrop."""
+    weather, latitude = record(place), LATITUDES[place]
+    of_plan = sun_um(latitude)
+    off = 0
+    for n, (least_c, most_c) in enumerate(zip(weather.tmin_c, weather.tmax_c, strict=True)):
+        day = weather.first_day + timedelta(n)
+        # The hub's calendar begins in 2000: the same day of a year as long, 28 years later.
+        its_day = day_of(day.year + 28, day.month, day.day)
+        extremes_mc = round(1000 * least_c), round(1000 * most_c)
+        found_mm = demand_um(*extremes_mc, sun_of(its_day, of_plan)) / 1000
+        exact_mm = float(et0.hargreaves_mm(least_c, most_c, latitude, day.timetuple().tm_yday))
+        off += abs(found_mm - exact_mm) > max(0.02, 0.01 * exact_mm)
+    assert weather.days > 1400
+    assert off == 0

@@ -14,7 +14,6 @@ from evenclay.sim.weather import record as weather
 from evenclay.tools.dev.models.fine_section import compare
 from tests.published.test_real_weather import package_file
 
-YEARS_H = 3 * 365 * 24
 DEEP_PF = usual_suction_pf(-30.0)  # by the index of Tunis
 STRIP = Zone(coefficient=0.5, cover=BARE, slab_m=0.3)
 GROUNDS = {
@@ -25,22 +24,22 @@ GROUNDS = {
 
 
 @pytest.mark.parametrize(
-    "name",
+    ("name", "years"),
     [
-        pytest.param("tight", marks=pytest.mark.slow),
-        "middle",
-        pytest.param("free", marks=pytest.mark.slow),
+        ("middle", 1),
+        *[pytest.param(name, 3, marks=pytest.mark.slow) for name in GROUNDS],
     ],
 )
-def test_coarse_and_fine_agree(name: str) -> None:
+def test_coarse_and_fine_agree(name: str, years: int) -> None:
+    hours_long = years * 365 * 24
     path = package_file("aquacrop", "aquacrop/data/tunis_climate.txt")
     hours = hourly.hourly(weather.read(path, latitude_deg=36.8), 1)
-    day = np.arange(YEARS_H) // 24 % 365
+    day = np.arange(hours_long) // 24 % 365
     summer = (1.0 - np.cos(2.0 * np.pi * day / 365.0)) / 2.0
-    given_mm = np.where(np.arange(YEARS_H) % 24 == 4, 2.5 * summer, 0.0)
-    rain_mm, et0_mm = hours.rain_mm[:YEARS_H], hours.et0_mm[:YEARS_H]
+    given_mm = np.where(np.arange(hours_long) % 24 == 4, 2.5 * summer, 0.0)
+    rain_mm, et0_mm = hours.rain_mm[:hours_long], hours.et0_mm[:hours_long]
     edges = []
-    for water_mm in (np.zeros(YEARS_H), given_mm):
+    for water_mm in (np.zeros(hours_long), given_mm):
         start = settled(
             GROUNDS[name], [STRIP], hours.rain_mm, hours.et0_mm, deep_pf=DEEP_PF, keep=False
         )

@@ -73,6 +73,12 @@ OWNERS = {
 }
 
 
+def owners(quick: str) -> list[Any]:
+    """Each owner as a parameter; all but one are slow."""
+    slow = {name: [pytest.mark.slow] for name in OWNERS if name != quick}
+    return [pytest.param(each, id=name, marks=slow.get(name, [])) for name, each in OWNERS.items()]
+
+
 class Files(NamedTuple):
     """What the steps write."""
 
@@ -132,7 +138,7 @@ def look_at_calendar(file: Path, owner: Owner) -> None:
     assert len(ics.Calendar(text).events) > 100
 
 
-@pytest.mark.parametrize("owner", OWNERS.values(), ids=OWNERS)
+@pytest.mark.parametrize("owner", owners(quick="us"))
 def test_by_options_alone(owner: Owner, files: Files, service: Service, drawn: list[str]) -> None:
     begin = [part for key, answer in owner.answers.items() for part in (f"--{key}", answer)]
     told = ""
@@ -215,7 +221,7 @@ def ended(child: Any) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="found no terminals of this kind on Windows")
-@pytest.mark.parametrize("owner", OWNERS.values(), ids=OWNERS)
+@pytest.mark.parametrize("owner", owners(quick="metric"))
 @pytest.mark.parametrize(
     "planned", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["begun", "planned"]
 )
