@@ -45,8 +45,7 @@ def test_the_page_says_of_the_section_what_commands_and_tests_say() -> None:
         assert part in text, "run make validation"
     for row in [*climates.table(), *climates.reach_table()]:
         assert row in text.splitlines(), "run make validation"
-    missed = [line for line in text.splitlines() if "**missed**" in line]
-    assert len(missed) == 3
+    assert "**missed**" not in text
     for named in re.findall(r"`(tests/[a-z_/]+\.py)`", text):
         assert (PAGE.parents[1] / named).exists(), named
 

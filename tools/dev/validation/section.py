@@ -144,8 +144,8 @@ evenclay.tools.dev.validation.bare_strip` prints it.
 
 BARE_SAYS = """\
 - Without its neighbours' roots and the air in its cracks a bare strip stands 0.12 pF wetter, and
-  most of the lasting difference that one wetness makes hangs on that: 64 points more than own
-  levels, of which 11 are left with them.
+  most of the lasting difference that one wetness makes hangs on that: 57 points more than own
+  levels, of which 6 are left with them.
 - The direction stays. One wetness for all sides is worse than own levels in every row, in unrest,
   shift and tilt.
 """
