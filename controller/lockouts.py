@@ -223,7 +223,8 @@ class Lockouts:
         """
         changed = False
         hub = self._plan.hub
-        opening = self._record.opening
+        record = self._record
+        opening = record.opening
         if self.polled_up_s < 0:  # for the first time
             self._temp_up_s = self._rain_up_s = up_s
             if self._counting:
@@ -243,8 +244,8 @@ class Lockouts:
             changed = self._take_battery(seen.battery_mv, up_s) or changed
         ppt = seen.soil_vwc_ppt
         fallen_um = self._fallen_um
-        lately_um = self._before_um + self._record.rain_today_um
-        used_s = self._record.used_s
+        lately_um = self._before_um + record.rain_today_um
+        used_s = record.used_s
         for zone, probe in self._probed:
             if not opening >> zone & 1 and probe.read(
                 ppt[zone], up_s, fallen_um, used_s[zone], lately_um
@@ -298,21 +299,21 @@ class Lockouts:
 
         One that says nothing is as wet as it was; after hours of that it is an alarm.
         """
-        was = self._contact
+        contact = was = self._contact
         if wet is None:
-            changed = up_s - self._rain_up_s >= self._stale_s
-            changed = changed and self.set(_ALL, RAIN_STALE, True)
+            silent = up_s - self._rain_up_s >= self._stale_s
+            changed = silent and self.set(_ALL, RAIN_STALE, True)
         else:
             self._rain_up_s = up_s
-            self._contact = bool(wet)
+            self._contact = contact = bool(wet)
             changed = self.set(_ALL, RAIN_STALE, False)
-        if self._contact:
+        if contact:
             self.after_rain_up_s = up_s + _AFTER_RAIN_S
         elif was:
             self.dry_up_s = up_s + self._plan.hub.dry_after_s
-        if self._contact != was:
+        if contact != was:
             self._record.dirty = changed = True
-        return self.set(_ALL, RAIN, self._contact or up_s < self.dry_up_s) or changed
+        return self.set(_ALL, RAIN, contact or up_s < self.dry_up_s) or changed
 
     def _take_temperature(self, temp_mc: "int | None", up_s: int) -> bool:
         """Lock at or below one temperature; release after some hours at or above a higher one.
