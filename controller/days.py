@@ -237,7 +237,7 @@ class Days:
         row = self._agenda.row_of(day)
         opens = row.cycles and not self._agenda.row_of(record.day).cycles
         if gone:
-            lockouts.end_day()
+            lockouts.end_day(refill and not self._resync_why)
             self._estimates.new_day(day, gone, refill)
             lockouts.begin_day(unheard)
         if refill:

@@ -52,7 +52,7 @@ HUB_FIELDS = (
     "waiting B "  # zones of the marked cycle that have not had their run: bits
     "first B "  # zones dropped, which go first in the next cycle: bits
     "opening B "  # zones about to open, or open: bits
-    "weather B "  # 1: a rain contact was wet; 2: a frost stood
+    "weather B "  # 1: a rain contact was wet; 2: a frost stood; 4 and more: days without news of it
     "dry_s I "  # left of a rain contact's drying time
     "filling B "  # zones that come up to their target after an opening: bits
     "gaps B "  # what was not heard all day: bits
