@@ -179,11 +179,11 @@ def plan_for(rig: Rig) -> bytes:
     hub = nothing(HubPart)
     for name in ("on_month", "on_week", "off_month", "off_week", "open_max"):
         hub[name] = 1
-    hub.update({"weekdays": 127, "poll_s": 3600, "watch_s": 600})
+    hub.update({"weekdays": 127, "poll_s": 3600, "watch_s": 600, "sun_um": (0,) * 24})
     zone = nothing(ZonePart)
     zone.update({"share_pct": 100, "cap_s": 7200, "longest_s": 3600, "held": rig.held})
     row = nothing(RowPart)
-    row.update({"month": 1, "day": 1})
+    row.update({"month": 1, "day": 1, "starts_min": ()})
     supply = nothing(SupplyPart)
     zones = []
     for tag in range(1, rig.zones + 1):

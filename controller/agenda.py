@@ -34,16 +34,19 @@ class Agenda:
         """The season row that holds on a day number; before the year's first row, its last."""
         if not self._from_day <= day < self._until_day:
             year = civil.date_of(day)[0]
-            self._row = self._rows[-1]
-            self._from_day = civil.day_of(year, 1, 1)
-            self._until_day = civil.day_of(year, 13, 1)
+            found = self._rows[-1]
+            from_day = civil.day_of(year, 1, 1)
+            until_day = civil.day_of(year, 13, 1)
             for row in self._rows:
                 first_day = civil.day_of(year, row.month, row.day)
                 if first_day <= day:
-                    self._row = row
-                    self._from_day = first_day
+                    found = row
+                    from_day = first_day
                 else:
-                    self._until_day = min(self._until_day, first_day)
+                    until_day = min(until_day, first_day)
+            self._row = found
+            self._from_day = from_day
+            self._until_day = until_day
         return self._row
 
     def start_wall_s(self, cycle_no: int) -> int:

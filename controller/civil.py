@@ -49,11 +49,6 @@ def date_of(day: int) -> "tuple[int, int, int]":
     return year, month, rest // 5 + 1
 
 
-def month_days(year: int, month: int) -> int:
-    """Days in a month."""
-    return day_of(year, month + 1, 1) - day_of(year, month, 1)
-
-
 class LocalTime:
     """Local time under one POSIX rule.
 
@@ -76,24 +71,26 @@ class LocalTime:
     def _find_offset(self, wall_s: int) -> None:
         """Set the offset at `wall_s`, and the stretch of its year for which it holds."""
         hub = self._hub
-        year = date_of((wall_s + hub.std_s) // DAY_S)[0]
-        self._from_s = day_of(year, 1, 1) * DAY_S - hub.std_s
-        self.until_s = day_of(year, 13, 1) * DAY_S - hub.std_s
-        self._offset_s = hub.std_s
-        if not hub.dst:
-            return
-        on_day = _nth_weekday(year, hub.on_month, hub.on_week, hub.on_weekday)
-        off_day = _nth_weekday(year, hub.off_month, hub.off_week, hub.off_weekday)
-        on_s = on_day * DAY_S + hub.on_s - hub.std_s
-        off_s = off_day * DAY_S + hub.off_s - hub.dst_s
-        for change_s in (on_s, off_s):
-            if wall_s < change_s:
-                self.until_s = min(self.until_s, change_s)
-            else:
-                self._from_s = max(self._from_s, change_s)
-        # Summer time lies between the two, or, in the south, outside.
-        if ((wall_s < on_s) != (wall_s < off_s)) == (on_s < off_s):
-            self._offset_s = hub.dst_s
+        offset_s = std_s = hub.std_s
+        year = date_of((wall_s + std_s) // DAY_S)[0]
+        from_s = day_of(year, 1, 1) * DAY_S - std_s
+        until_s = day_of(year, 13, 1) * DAY_S - std_s
+        if hub.dst:
+            on_day = _nth_weekday(year, hub.on_month, hub.on_week, hub.on_weekday)
+            off_day = _nth_weekday(year, hub.off_month, hub.off_week, hub.off_weekday)
+            on_s = on_day * DAY_S + hub.on_s - std_s
+            off_s = off_day * DAY_S + hub.off_s - hub.dst_s
+            for change_s in (on_s, off_s):
+                if wall_s < change_s:
+                    until_s = min(until_s, change_s)
+                else:
+                    from_s = max(from_s, change_s)
+            # Summer time lies between the two, or, in the south, outside.
+            if ((wall_s < on_s) != (wall_s < off_s)) == (on_s < off_s):
+                offset_s = hub.dst_s
+        self._offset_s = offset_s
+        self._from_s = from_s
+        self.until_s = until_s
 
     def wall_s(self, local_s: int) -> int:
         """UTC instant of a local time: the first of two, or the first valid one after a gap."""

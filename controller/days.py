@@ -39,10 +39,10 @@ class Days:
     _went_back = False
     _refill_up_s = 0  # when the day's minutes were last set to 0
     _midnight_s = 0
-    _next_no = -1
-    _next_s = 3155760000
-    _end_s = 0  # of the marked cycle, UTC
-    _end_up_s = 0  # and by uptime: whichever comes first
+    _next_no: int
+    _next_s: int
+    _end_s: int  # of the marked cycle, UTC
+    _end_up_s: int  # and by uptime: whichever comes first
     row: "RowPart"  # of the marked cycle, while its runs wait
 
     def __init__(
@@ -123,7 +123,7 @@ class Days:
         wall_s = up_s + self._clock.skew_s
         changed = False
         if self._resync_why:
-            self._resync(up_s, wall_s, self._resync_why)
+            self._resync(up_s, wall_s)
             self._resync_why = OK
             changed = True
         elif wall_s >= self._midnight_s:
@@ -144,8 +144,9 @@ class Days:
             self._begin_cycle(self._next_no, wall_s)
         return changed
 
-    def _resync(self, up_s: int, wall_s: int, why: int) -> None:
+    def _resync(self, up_s: int, wall_s: int) -> None:
         """The clock is new, or not where it was: see what passed, and repeat nothing."""
+        why = self._resync_why
         record = self._record
         local_s = self.time.local_s(wall_s)
         day = local_s // DAY_S
@@ -232,32 +233,32 @@ class Days:
             unheard: the new day's `gaps`
         """
         record = self._record
+        lockouts = self._lockouts
         row = self._agenda.row_of(day)
         opens = row.cycles and not self._agenda.row_of(record.day).cycles
         if gone:
-            self._lockouts.end_day()
+            lockouts.end_day(refill and not self._resync_why)
             self._estimates.new_day(day, gone, refill)
-            self._lockouts.begin_day(unheard)
+            lockouts.begin_day(unheard)
         if refill:
             self._refill_up_s = up_s
         if opens:
             self._estimates.opened(up_s + self._clock.skew_s)
         record.day = day
-        self._lockouts.set(_NONE, events.CLOSED_SEASON, row.cycles == 0)
+        lockouts.set(_NONE, events.CLOSED_SEASON, row.cycles == 0)
         self._midnight_s = self.time.wall_s((day + 1) * DAY_S)
 
     # Cycles.
 
     def _find_next(self, wall_s: int) -> None:
         """Find the cycle after the mark; it may have passed already."""
+        agenda = self._agenda
         today = self.time.local_s(wall_s) // DAY_S
         after_no = self._record.mark_no
         if not self._resync_why:  # else as far back as the mark: what passed is to be told
             after_no = max(after_no, (today - 1) * PER_DAY - 1)
-        self._next_no = self._agenda.next_after(after_no, today)
-        self._next_s = WALL_MAX
-        if self._next_no != _NONE:
-            self._next_s = self._agenda.start_wall_s(self._next_no)
+        self._next_no = next_no = agenda.next_after(after_no, today)
+        self._next_s = WALL_MAX if next_no == _NONE else agenda.start_wall_s(next_no)
 
     def _mark(self, cycle_no: int, wall_s: int) -> None:
         self._record.mark_no = cycle_no

@@ -17,6 +17,7 @@ if _TYPE_CHECKING:
     from .lockouts import Lockouts
     from .plan import Plan, RowPart
 
+_NONE = const(-1)
 _FAR_S = const(65535)  # longer than any run
 _LONG_S = const(604800)
 _LEARNS = const(8)  # findings at least, by which a lasting error is learnt before any is believed
@@ -135,13 +136,14 @@ class Estimates:
         """
         hub = self._hub
         record = self._record
+        none_s = [0] * len(record.used_s)
         if hub.estimate:
             gaps = record.gaps
-            given_s = record.used_s if counted else [0] * len(record.used_s)
+            given_s = record.used_s if counted else none_s
             for before in range(day - passed, day):
                 self._pass(before, gaps, given_s)
                 gaps = journal.NO_TEMPERATURE | journal.NO_RAIN
-                given_s = [0] * len(given_s)
+                given_s = none_s
             if (day + civil.FIRST_WEEKDAY) % 7 == 0:
                 self._hear()
             for zone, part in enumerate(self._zones):
@@ -151,7 +153,7 @@ class Estimates:
                 account = self.accounts[zone]
                 self._tell(events.LACKS, zone, events.OK, lack_um, account[1] + account[2])
         if counted:
-            record.used_s[:] = [0] * len(record.used_s)
+            record.used_s[:] = none_s
 
     def _pass(self, day: int, gaps: int, given_s: "list[int]") -> None:
         """Carry the yard and every zone on by a day."""
@@ -209,9 +211,10 @@ class Estimates:
             found_mpf.append(apart_mpf)
         gain_pct = self._hub.sensor_gain_pct
         for zone, part in enumerate(self._zones):
-            if part.sensor:
-                apart_mpf = found_mpf[part.sensor - 1]
-                if part.sensor - 1 != zone:
+            speaks = part.sensor - 1
+            if speaks != _NONE:
+                apart_mpf = found_mpf[speaks]
+                if speaks != zone:
                     apart_mpf //= 2
                 self._believe(zone, apart_mpf, gain_pct)
 
@@ -260,13 +263,14 @@ class Estimates:
         A blade that stops short says that the top is dry, which is news only where it was thought
         moist; mud says that it is full. Neither says anything of the ground below.
         """
-        top_um = self._record.top_um[zone]
+        top_um = self._record.top_um
+        before_um = top_um[zone]
         most_um = self._zones[zone].top_um
         if ports.WET in readings:
-            self._record.top_um[zone] = 0
-        elif ports.DRY in readings and 2 * top_um < most_um:
-            self._record.top_um[zone] = most_um
-        self._corrected(zone, events.CHECK, self._record.top_um[zone] - top_um)
+            top_um[zone] = 0
+        elif ports.DRY in readings and 2 * before_um < most_um:
+            top_um[zone] = most_um
+        self._corrected(zone, events.CHECK, top_um[zone] - before_um)
 
     def sample(self, zone: int, classes: "Sequence[int]") -> None:
         """Take the classes of samples from half a metre down, of which the wettest counts.

@@ -20,6 +20,7 @@ _NONE = const(-1)
 # A fault's bit is `1 << why - _FIRST_FAULT`, as events name it. These are bits of the record's
 # `faults`, which are latched until the owner clears them.
 _FIRST_FAULT = const(27)  # NO_FLOW
+_LAST_FAULT = const(32)  # BROKEN
 LEAK_FAULT = const(4)  # water flowed with every valve shut
 _STORE_FAULT = const(16)  # a record was kept, and cannot be read
 _BROKEN_FAULT = const(32)  # an invariant did not hold, or the same was raised again and again
@@ -28,15 +29,6 @@ NO_FLOW_FAULT = const(1)  # tried again once a day
 BURST_FAULT = const(2)  # latched
 _DRIVER_FAULT = const(8)  # tried again once a day
 _FAULT_RETRY_S = const(82800)  # once a day: a cycle at yesterday's hour must find it due
-_CLEARABLE = (
-    events.LEAK,
-    events.STORE,
-    events.BROKEN,
-    events.BURST,
-    events.NO_FLOW,
-    events.DRIVER,
-    events.SUPPLY_NO_FLOW,
-)
 
 
 class Faults:
@@ -172,8 +164,10 @@ class Faults:
         record.dirty = True
         standing = self._standing()
         for alarm in list(self.alarms):
-            if alarm[1] in _CLEARABLE and alarm not in standing:
-                self.tell(events.CLEARED, alarm[0], alarm[1])
+            zone, why = alarm
+            of_fault = _FIRST_FAULT <= why <= _LAST_FAULT or why == events.SUPPLY_NO_FLOW
+            if of_fault and alarm not in standing:
+                self.tell(events.CLEARED, zone, why)
         return True
 
     def _standing(self) -> "list[tuple[int, int]]":
@@ -181,7 +175,7 @@ class Faults:
         record = self._record
         alarms = []
         for zone, faults in enumerate([record.faults] + record.zone_faults, -1):
-            for why in _CLEARABLE:
+            for why in range(_FIRST_FAULT, _LAST_FAULT + 1):
                 if faults >> why - _FIRST_FAULT & 1:
                     alarms.append((zone, why))
         for supply in range(len(self._plan.supplies)):

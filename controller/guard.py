@@ -32,12 +32,13 @@ class Guard:
         zones = len(plan.zones)
         supplies = len(plan.supplies)
         self._zones = zones
-        self.supply_of: "list[int]" = []  # of each valve
+        supply_of: "list[int]" = []
+        self.supply_of = supply_of  # of each valve
         self.zones_of = [0] * supplies  # bits
         for zone, part in enumerate(plan.zones):
-            self.supply_of.append(part.supply)
+            supply_of.append(part.supply)
             self.zones_of[part.supply] |= 1 << zone
-        self.supply_of += range(supplies)
+        supply_of += range(supplies)
         # All three lists are short (most often empty), and asked several times a step.
         self.open_zones: "list[int]" = []  # told to open, and not known to be shut again
         self.valves = list(range(zones))  # not every supply has a master
@@ -130,7 +131,8 @@ class Guard:
 
         Returns True if that is news: the first that failed, or the first that worked again.
         """
-        failed = valve in self._failed
+        failing = self._failed
+        failed = valve in failing
         if done:
             self.to_shut.remove(valve)
             if valve in self.open_zones:
@@ -141,13 +143,13 @@ class Guard:
             if gap_up_s > self.settled_up_s:
                 self.settled_up_s = gap_up_s
             if failed:
-                self._failed.remove(valve)
+                failing.remove(valve)
         else:
             self._retry_up_s[valve] = up_s + _CLOSE_RETRY_S
             if not failed:
-                self._failed.append(valve)
+                failing.append(valve)
         # Ready once every valve was tried; those that would not close keep their supply shut.
-        if len(self.to_shut) == len(self._failed):
+        if len(self.to_shut) == len(failing):
             self.ready = True
         return failed == done
 

@@ -52,7 +52,7 @@ HUB_FIELDS = (
     "waiting B "  # zones of the marked cycle that have not had their run: bits
     "first B "  # zones dropped, which go first in the next cycle: bits
     "opening B "  # zones about to open, or open: bits
-    "weather B "  # 1: a rain contact was wet; 2: a frost stood
+    "weather B "  # 1: a rain contact was wet; 2: a frost stood; 4 and more: days without news of it
     "dry_s I "  # left of a rain contact's drying time
     "filling B "  # zones that come up to their target after an opening: bits
     "gaps B "  # what was not heard all day: bits
@@ -105,10 +105,10 @@ class Record:
 
     def __init__(self, zones: int) -> None:
         self.seq = 0
-        self._code = "<3sBHI" + "".join(HUB_FIELDS.split()[1::2])
-        for code in ZONE_FIELDS.split()[1::2]:
-            self._code += "%d%s" % (zones, code)
-        self.length = struct.calcsize(self._code) + 4
+        code = "<3sBHI" + "".join(HUB_FIELDS.split()[1::2])
+        for each in ZONE_FIELDS.split()[1::2]:
+            code += "%d%s" % (zones, each)
+        self._code = code
         for name in _HUB_NAMES:
             setattr(self, name, 0)
         for name in _ZONE_NAMES:
@@ -123,7 +123,9 @@ class Record:
         values = list(map(field, _HUB_NAMES))
         for of_zones in map(field, _ZONE_NAMES):
             values += of_zones
-        body = struct.pack(self._code, _RECORD_MAGIC, len(self.tag), self.length, self.seq, *values)
+        code = self._code
+        length = struct.calcsize(code) + 4
+        body = struct.pack(code, _RECORD_MAGIC, len(self.tag), length, self.seq, *values)
         return body + crc32(body).to_bytes(4, "little")
 
     def carry(self, plan: "Plan") -> "Record":

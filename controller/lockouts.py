@@ -24,12 +24,14 @@ if _TYPE_CHECKING:
 # Bits of the record's `weather`.
 _CONTACT_WET = const(1)
 _FROST_STANDS = const(2)
+_SAME_DAYS_BIT = const(2)  # from here on: how many days of a frost said nothing new
 
 _RAIN_MAX_UM = const(300000)  # in a day: more is a broken counter
 _RAIN_KEEP_UM = const(3000)  # so much rain a power cut may forget at most
 _AIR_LEAST_MC = const(-60000)  # no air near a house is colder
 _AIR_MOST_MC = const(60000)  # or warmer
 _RANGE_LEAST_DK = const(3)  # a day's range; less has only a thermometer that is stuck
+_SAME_DAYS_MOST = const(7)  # on end with nothing new from the thermometer end a frost
 _ALL = const(-1)  # every zone: every bit, and the zone of an event
 _LONG_AGO_S = const(-864000)  # the uptime of what has not happened since boot
 _NOT_WARM = const(-1)  # `_warm_up_s`: it is too cold to end a frost
@@ -53,6 +55,7 @@ class Lockouts:
     dry_up_s = 0  # when a contact's drying time ends
     _contact = False  # it was wet when it last said anything
     _before_um = 0  # what a gauge counted yesterday, believed or not
+    _same_days = 0  # of a frost, on end: its thermometer was silent, or stuck
     _warm_up_s = -2  # since when it has been warm enough to end a frost
     _battery_up_s = -864000
     _quiet_from_s = 0  # what local rules say was looked up for between these two
@@ -139,7 +142,9 @@ class Lockouts:
     def keep(self, up_s: int) -> None:
         """Put into the record whether it freezes, and how dry a rain contact is."""
         record = self._record
-        weather = _CONTACT_WET if self._contact else 0
+        weather = self._same_days << _SAME_DAYS_BIT
+        if self._contact:
+            weather |= _CONTACT_WET
         if self.locked[FROST]:
             weather |= _FROST_STANDS
         record.weather = weather
@@ -148,7 +153,8 @@ class Lockouts:
     def resume(self, up_s: int, away_s: int) -> None:
         """Go on from what the record says.
 
-        A contact that was wet dries from now on: nobody knows how long ago it stopped raining.
+        A contact that was wet dries from now on: nobody knows how long ago it stopped raining. Nor
+        whether a thermometer has been mended: it is believed until midnight at least.
 
         Args:
             up_s: now
@@ -157,6 +163,7 @@ class Lockouts:
         record = self._record
         self._contact = record.weather & _CONTACT_WET != 0
         self.dry_up_s = up_s + max(0, record.dry_s - away_s)
+        self._same_days = min(record.weather >> _SAME_DAYS_BIT, _SAME_DAYS_MOST - 1)
         stood = record.weather & _FROST_STANDS != 0
         self.set(_ALL, FROST, stood and self._plan.hub.frost != 0)
 
@@ -192,15 +199,26 @@ class Lockouts:
             self.after_rain_up_s = up_s + _AFTER_RAIN_S
         return events.OK
 
-    def end_day(self) -> None:
-        """A local day ends: see whether its temperatures are to be believed."""
+    def end_day(self, counted: bool) -> None:
+        """A local day ends: see whether its temperatures are to be believed.
+
+        After a week that said nothing new a frost ends, and what is said once more begins none.
+        Then nobody knows of a frost before. The rows bound the season, as without a thermometer.
+
+        counted: the hub has lived through its midnight, and it was a day by uptime as well
+        """
         record = self._record
+        warm_dk = record.warm_dk
+        same = warm_dk - record.cold_dk < _RANGE_LEAST_DK
+        if same and counted and self.locked[FROST]:
+            self._same_days += 1
+            if self._same_days == _SAME_DAYS_MOST:
+                self._warm_up_s = _UNKNOWN
+                self.set(_ALL, FROST, False)
         if self._plan.hub.frost and not record.gaps & NO_TEMPERATURE:
-            warm_dk = record.warm_dk
-            stuck = warm_dk - record.cold_dk < _RANGE_LEAST_DK
-            if stuck:
+            if same:
                 record.gaps |= NO_TEMPERATURE
-            self.set(_ALL, events.STUCK, stuck, warm_dk)
+            self.set(_ALL, events.STUCK, same, warm_dk)
 
     def begin_day(self, gaps: int) -> None:
         """A local day begins, of which so much was not heard."""
@@ -223,7 +241,8 @@ class Lockouts:
         """
         changed = False
         hub = self._plan.hub
-        opening = self._record.opening
+        record = self._record
+        opening = record.opening
         if self.polled_up_s < 0:  # for the first time
             self._temp_up_s = self._rain_up_s = up_s
             if self._counting:
@@ -243,8 +262,8 @@ class Lockouts:
             changed = self._take_battery(seen.battery_mv, up_s) or changed
         ppt = seen.soil_vwc_ppt
         fallen_um = self._fallen_um
-        lately_um = self._before_um + self._record.rain_today_um
-        used_s = self._record.used_s
+        lately_um = self._before_um + record.rain_today_um
+        used_s = record.used_s
         for zone, probe in self._probed:
             if not opening >> zone & 1 and probe.read(
                 ppt[zone], up_s, fallen_um, used_s[zone], lately_um
@@ -298,27 +317,27 @@ class Lockouts:
 
         One that says nothing is as wet as it was; after hours of that it is an alarm.
         """
-        was = self._contact
+        contact = was = self._contact
         if wet is None:
-            changed = up_s - self._rain_up_s >= self._stale_s
-            changed = changed and self.set(_ALL, RAIN_STALE, True)
+            silent = up_s - self._rain_up_s >= self._stale_s
+            changed = silent and self.set(_ALL, RAIN_STALE, True)
         else:
             self._rain_up_s = up_s
-            self._contact = bool(wet)
+            self._contact = contact = bool(wet)
             changed = self.set(_ALL, RAIN_STALE, False)
-        if self._contact:
+        if contact:
             self.after_rain_up_s = up_s + _AFTER_RAIN_S
         elif was:
             self.dry_up_s = up_s + self._plan.hub.dry_after_s
-        if self._contact != was:
+        if contact != was:
             self._record.dirty = changed = True
-        return self.set(_ALL, RAIN, self._contact or up_s < self.dry_up_s) or changed
+        return self.set(_ALL, RAIN, contact or up_s < self.dry_up_s) or changed
 
     def _take_temperature(self, temp_mc: "int | None", up_s: int) -> bool:
         """Lock at or below one temperature; release after some hours at or above a higher one.
 
         A thermometer that says nothing, or what no air is, begins no frost and ends none; after
-        hours of that it is an alarm.
+        hours of that it is an alarm, and after a week a frost ends; see `end_day`.
         """
         hub = self._plan.hub
         if temp_mc is None or not _AIR_LEAST_MC <= temp_mc <= _AIR_MOST_MC:
@@ -335,6 +354,11 @@ class Lockouts:
             record.cold_dk = temp_dk
         if temp_dk > record.warm_dk:
             record.warm_dk = temp_dk
+        if self._same_days:
+            if self.locked[STALE] or record.warm_dk - record.cold_dk >= _RANGE_LEAST_DK:
+                self._same_days = 0
+            elif self._same_days == _SAME_DAYS_MOST:
+                return False
         frost = self.locked[FROST] != 0
         warm_up_s = self._warm_up_s
         if temp_mc < hub.frost_off_mc:

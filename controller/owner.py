@@ -37,6 +37,7 @@ def answer(hub: "Hub", asked: "list[Asked] | tuple[()]", up_s: int) -> None:
 def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
     """Carry a command out. Returns OK, or why not."""
     runs = hub.runs
+    record = hub.record
     number = value if type(value) is int else -1
     if what == ports.ASK_STOP:
         runs.stop(events.OWNER, up_s)
@@ -48,8 +49,8 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
             return events.BUSY
         runs.test = (1 << len(hub.plan.zones)) - 1
     elif what == ports.ASK_HOLD and 0 <= number <= limits.WALL_MAX:
-        hub.record.hold_s = number  # 0 ends the hold
-        hub.record.dirty = True
+        record.hold_s = number  # 0 ends the hold
+        record.dirty = True
         hub.days.catch_up(up_s)
     elif what == ports.ASK_CHECK and zone != -1:
         return _found(hub, zone, value, ports.DRY, ports.WET, up_s)
@@ -58,10 +59,10 @@ def _obey(hub: "Hub", what: int, zone: int, value: "Any", up_s: int) -> int:
     elif what == ports.ASK_RAIN:
         return hub.lockouts.rained(number, up_s)
     elif what == ports.ASK_PLAN and isinstance(value, bytes):
-        if hub.record.new_plan:
+        if record.new_plan:
             return events.BUSY
         try:  # it is taken over once every valve is shut
-            hub.record.new_plan = (plan.unpack(value), value)
+            record.new_plan = (plan.unpack(value), value)
         except plan.PlanError:
             return events.BAD_PLAN
         runs.test = 0  # its zones are the old plan's

@@ -111,7 +111,7 @@ class HubPart(Part):
     # Radiation from beyond the air, as the water that it could evaporate in a day, um: in the
     # middle of each 24th of a year of 365 days, from 1 January on; between these by straight lines.
     TAIL = "24H"
-    sun_um: "tuple[int, ...]" = (0,) * 24
+    sun_um: "tuple[int, ...]"
 
 
 class SupplyPart(Part):
@@ -164,7 +164,7 @@ class ZonePart(Part):
     )
     MOST = limits.ZONES_MAX
     TAIL = "12s"  # of NAME_BYTES
-    name = ""
+    name: str
 
 
 class RowPart(Part):
@@ -183,7 +183,7 @@ class RowPart(Part):
     )
     MOST = 24  # one a half-month: the finest calendar anyone writes by hand
     TAIL = "B"  # how many explicit starts follow
-    starts_min: "tuple[int, ...]" = ()  # explicit starts, which stand instead of a window
+    starts_min: "tuple[int, ...]"  # explicit starts, which stand instead of a window
 
     def start_min_of(self, cycle: int) -> int:
         """Minutes from local midnight of the day it belongs to; 1440 or more is the next day."""
@@ -237,15 +237,17 @@ class Plan:
         body = _PLAN_MAGIC + bytes(counts)
         for part in [self.hub] + self.supplies + self.zones + self.rows + self.bans:
             words = part.FIELDS.split()
-            for name, code in zip(words[::2], words[1::2]):
-                body += struct.pack("<" + code, getattr(part, name))
+            code = "<" + "".join(words[1::2]) + part.TAIL
+            values = list(map(part.__dict__.get, words[::2]))
             if isinstance(part, HubPart):
-                body += struct.pack("<" + part.TAIL, *part.sun_um)
+                values += part.sun_um
             elif isinstance(part, ZonePart):
-                body += struct.pack(part.TAIL, part.name.encode())
+                values.append(part.name.encode())
             elif isinstance(part, RowPart):
                 starts = part.starts_min
-                body += struct.pack("<B%dH" % len(starts), len(starts), *starts)
+                code += "%dH" % len(starts)
+                values += (len(starts),) + starts
+            body += struct.pack(code, *values)
         self.crc = crc32(body)
         return body + self.crc.to_bytes(4, "little")
 

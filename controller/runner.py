@@ -59,13 +59,13 @@ class Runner:
         self._blind = Seen(limits.ZONES_MAX, limits.SUPPLIES_MAX)
         self._unshut: "list[int]" = []  # valves that did not close after an exception
         self.close_all()
-        self.trouble = journal.Trouble()
+        self.trouble = trouble = journal.Trouble()
         copies = (self._read(RECORD, 0), self._read(RECORD, 1))
         saved = journal.newest(copies)
         self._copy = [1 if saved is copies[1] else 0, 0]  # the one in force of each slot
         self._saved = saved
-        self.trouble.load(self._read(NOTE, 0) or b"")
-        noted = self.trouble.count
+        trouble.load(self._read(NOTE, 0) or b"")
+        noted = trouble.count
         record = journal.unpack_record(saved)
         plan = self._plan(record)
         if why == events.POWER and record and record.plan_crc != plan.crc:
@@ -73,10 +73,10 @@ class Runner:
         self._start(plan, why, None)
         if journal.lost(copies):
             self._warn(events.STORE, RECORD, True)
-        if self.trouble.count > noted:
+        if trouble.count > noted:
             self._try("write", self._keep)
-        if why == events.CRASH and self.trouble.count:
-            self.rest_up_s = self._uptime() + self.trouble.rest_s()
+        if why == events.CRASH and trouble.count:
+            self.rest_up_s = self._uptime() + trouble.rest_s()
 
     def turn(self) -> int:
         """Step the hub until nothing is left to do. Returns the uptime of its next wake.
@@ -150,14 +150,15 @@ class Runner:
         kept = self._try("write", self._keep)
         if isinstance(error, MemoryError) and trouble.same == 1 and kept:
             raise Restart(trouble.text)
-        shut_up_s = up_s if self.hub.shut_up_s == _NONE else self.hub.shut_up_s
-        self._start(self.hub.plan, events.CRASH, self.hub.faults.log)
-        if not self._unshut:
-            self.hub.shut_up_s = shut_up_s  # what was open got no water while it rests
+        before = self.hub
+        self._start(before.plan, events.CRASH, before.faults.log)
+        after = self.hub
+        if not self._unshut:  # what was open got no water while it rests
+            after.shut_up_s = up_s if before.shut_up_s == _NONE else before.shut_up_s
         latches = isinstance(error, guard.Broken) or trouble.same >= _LATCH_TIMES
-        if latches and (_NONE, events.BROKEN) not in self.hub.faults.alarms:
+        if latches and (_NONE, events.BROKEN) not in after.faults.alarms:
             self._warn(events.BROKEN, 0, True)
-            self._try("write", self._save, RECORD, self.hub.record.pack())  # or the hub does later
+            self._try("write", self._save, RECORD, after.record.pack())  # or the hub does later
         self._feed()
         return self._wake()
 
@@ -226,10 +227,11 @@ class Runner:
     def _start(self, plan: "Plan", why: int, log: "Log | None") -> None:
         """Start a hub from the record; alarms that stand go on, and are not told each time."""
         self.hub = hub.Hub(plan, self._saved, why, log)
-        if self.trouble.count > 1 and log is not None:
+        count = self.trouble.count
+        if count > 1 and log is not None:
             self.hub.faults.alarms.append((_NONE, events.TROUBLE))
-        elif self.trouble.count:
-            self._warn(events.TROUBLE, self.trouble.count, False)
+        elif count:
+            self._warn(events.TROUBLE, count, False)
 
     def _plan(self, record: "Record | None") -> "Plan":
         """Return the plan that the record was made under, or else the first good one.

@@ -37,14 +37,7 @@ class Run:
     bad_flow = False
     ended = 0  # why it is being closed
 
-    def __init__(
-        self,
-        zone: int,
-        run_s: int,
-        run_ml: int = 0,
-        kind: int = events.PLANNED,
-        anyway: bool = False,
-    ) -> None:
+    def __init__(self, zone: int, run_s: int, run_ml: int, kind: int, anyway: bool) -> None:
         self.zone = zone
         self.run_s = run_s
         self.run_ml = run_ml  # ends the run when given; 0: minutes do
@@ -163,7 +156,7 @@ class Runs:
         if up_s > latest_up_s:
             days.drop(zone, days.held[zone] or events.NO_TIME)
             return False
-        run = Run(zone, run_s, run_ml)
+        run = Run(zone, run_s, run_ml, events.PLANNED, False)
         why = self._why_not(run, up_s)
         first_up_s = self._record.mark_wall_s - self._clock.skew_s
         rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
@@ -265,10 +258,12 @@ class Runs:
         if not run:
             return
         self.intent = None
-        self._record.opening &= ~(1 << run.zone)
-        self._record.owed = True
+        record = self._record
+        bit = 1 << run.zone
+        record.opening &= ~bit
+        record.owed = True
         if run.kind == events.PLANNED:
-            self._record.waiting |= 1 << run.zone
+            record.waiting |= bit
         else:
             self._tell(events.REFUSED, run.zone, events.FAULT, run.kind)
 
@@ -285,16 +280,17 @@ class Runs:
     def opened(self, valve: int, outcome: int, up_s: int) -> None:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
         run = self.under_way[valve]
+        faults = self._faults
         if outcome == FAILED:
-            self._faults.driver(True, valve)
+            faults.driver(True, valve)
         if not run:  # a master
             if outcome == CARRIED_OUT:
-                self._faults.driver(False, valve)
+                faults.driver(False, valve)
         elif outcome == CARRIED_OUT:
             run.open = True
             self._tell(events.OPENED, valve, run.kind, run.run_s)
             if self._record.zone_faults[valve]:
-                self._faults.opened(valve)
+                faults.opened(valve)
             supply = self._supply_of[valve]
             wait_s = self._plan.hub.watch_s
             meter = self._meters[supply]
@@ -304,7 +300,7 @@ class Runs:
             self._lockouts.read_by(up_s + wait_s)
         else:
             if outcome == FAILED:
-                self._faults.not_opened(valve, up_s)
+                faults.not_opened(valve, up_s)
             self._guard.request_close(valve, up_s)
 
     # What is open.
@@ -382,11 +378,12 @@ class Runs:
 
     def _why_end(self, run: Run, up_s: int) -> int:
         """Return why an open run must be closed now, or OK."""
-        supply = self._supply_of[run.zone]
+        zone = run.zone
+        supply = self._supply_of[zone]
         meter = self._meters[supply]
-        if up_s >= self._guard.end_up_s[run.zone]:
+        if up_s >= self._guard.end_up_s[zone]:
             if meter:
-                self._see_flow(run.zone, meter, up_s)  # once more, at the end
+                self._see_flow(zone, meter, up_s)  # once more, at the end
             return events.FAULT if run.bad_flow else events.DONE
         if meter and run.run_ml and meter.given_ml(self.meters_ml[supply]) >= run.run_ml:
             return events.LITRES
@@ -396,7 +393,7 @@ class Runs:
             return events.LOW_BATTERY
         if self._record.new_plan:
             return events.PLAN
-        return self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, 0)
+        return self._lockouts.why(zone, self._clock.local_s(up_s), run.anyway, 0)
 
     # What has been given.
 
@@ -404,12 +401,14 @@ class Runs:
         """A valve is shut: book what its zone was given. Or it is not, and tried again."""
         if outcome == UNTRIED:
             return
-        if self._guard.closed(valve, outcome == CARRIED_OUT, up_s):
+        guard = self._guard
+        tell = self._tell
+        if guard.closed(valve, outcome == CARRIED_OUT, up_s):
             self._faults.driver(outcome == FAILED, valve)
         if outcome == FAILED:
             return
         supply = self._supply_of[valve]
-        meter = self._meters[supply] if self._guard.open_zone(supply) == _NONE else None
+        meter = self._meters[supply] if guard.open_zone(supply) == _NONE else None
         given_ml = 0
         if meter:
             ml = self.meters_ml[supply]
@@ -426,21 +425,21 @@ class Runs:
         if self._lockouts.power_fails:
             record.dirty = True  # there may be no next opening to write it with
         if not run.open:
-            self._tell(events.SKIPPED, zone, events.DRIVER)
+            tell(events.SKIPPED, zone, events.DRIVER)
             return
-        given_s = up_s - self._guard.opened_up_s[zone]
+        given_s = up_s - guard.opened_up_s[zone]
         self._book(zone, given_s, up_s)
         if meter:
             self._lockouts.read_by(up_s + 2 * SETTLE_S)
         whole = run.ended in (events.DONE, events.LITRES)
-        self._tell(events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml)
-        if run.kind == events.TEST and run.flow_ml_min > 0 and not run.bad_flow:
-            flow_ml_min = min(run.flow_ml_min, _FLOW_MAX_ML_MIN)
-            if off_plan(run.flow_ml_min, self._plan.zones[zone].flow_ml_min):
-                self._tell(events.REFUSED, zone, events.OFF_PLAN, run.flow_ml_min)
+        tell(events.CLOSED if whole else events.CUT_SHORT, zone, run.ended, given_s, given_ml)
+        flow_ml_min = run.flow_ml_min
+        if run.kind == events.TEST and flow_ml_min > 0 and not run.bad_flow:
+            if off_plan(flow_ml_min, self._plan.zones[zone].flow_ml_min):
+                tell(events.REFUSED, zone, events.OFF_PLAN, flow_ml_min)
             else:
-                record.flow_ml_min[zone] = flow_ml_min
-                self._tell(events.LEARNED, zone, events.TEST, flow_ml_min)
+                record.flow_ml_min[zone] = flow_ml_min = min(flow_ml_min, _FLOW_MAX_ML_MIN)
+                tell(events.LEARNED, zone, events.TEST, flow_ml_min)
 
     def _book(self, zone: int, given_s: int, up_s: int) -> None:
         """A zone is shut, and has been given so much."""

@@ -82,16 +82,14 @@ HUB_CASES = (
     Case("thermometer", Trouble.THERMOMETER_STUCK, events.STUCK),
     Case("thermometer", Trouble.THERMOMETER_COLD, events.STALE),
     Case("thermometer", Trouble.THERMOMETER_HOT, events.STALE),
+    Case("thermometer", Trouble.THERMOMETER_SILENT, events.STALE, in_frost=True),
+    Case("thermometer", Trouble.THERMOMETER_STUCK, events.STUCK, in_frost=True),
     Case("gauge", Trouble.GAUGE_SILENT, events.RAIN_STALE),
     Case("gauge", Trouble.GAUGE_BLOCKED, None),
     Case("gauge", Trouble.GAUGE_CHATTERS, events.RAIN_STALE),
 )
 # Where a failing sensor costs the house more than the lack of it.
-MISSED = (
-    Case("gauge", Trouble.GAUGE_DRIPS, None),
-    Case("thermometer", Trouble.THERMOMETER_SILENT, events.STALE, in_frost=True),
-    Case("thermometer", Trouble.THERMOMETER_STUCK, events.STUCK, in_frost=True),
-)
+MISSED = (Case("gauge", Trouble.GAUGE_DRIPS, None),)
 REASONS = {
     "probe": {events.PROBE},
     "thermometer": {events.STALE, events.STUCK},

@@ -5,7 +5,7 @@ seconds since 2000-01-01.
 """
 
 from evenclay.controller import TYPE_CHECKING, const
-from evenclay.controller.civil import FIRST_WEEKDAY, date_of, day_of, month_days
+from evenclay.controller.civil import FIRST_WEEKDAY, date_of, day_of
 from evenclay.controller.limits import WALL_MAX
 
 if TYPE_CHECKING:
@@ -189,7 +189,7 @@ def _wall_s(year: int, month: int, day: int, hour: int, minute: int, second: int
     if not (
         2000 <= year <= 2099
         and 1 <= month <= 12
-        and 1 <= day <= month_days(year, month)
+        and date_of(day_of(year, month, day)) == (year, month, day)
         and 0 <= hour <= 23
         and 0 <= minute <= 59
         and 0 <= second <= 59

@@ -3,7 +3,6 @@
 `tests/property/test_estimate.py` lets both run for years beside the same in floating point.
 """
 
-from evenclay.controller.civil import month_days
 from evenclay.controller.estimate import day, demand_um, held_um, root
 
 GROUND = (25000, 400, 50000, 150000, 4000)  # top, its part, freely, end, passing
@@ -43,7 +42,3 @@ def test_dry_ground_beside_a_strip_takes_four_thousandths_a_day() -> None:
 
 def test_what_is_held_is_the_nearest_within_bounds() -> None:
     assert [held_um(lack_um) for lack_um in (-1, 7, 600001)] == [0, 7, 600000]
-
-
-def test_days_of_a_month() -> None:
-    assert [month_days(2024, month) for month in (1, 2, 12)] == [31, 29, 31]

@@ -503,6 +503,105 @@ def test_without_a_thermometer_there_is_no_frost() -> None:
     assert edges(bench, FROST) == [] and opened(bench) == [FIRST_S, NOON_S]
 
 
+# A frost of which nothing new is heard ends after a week.
+
+
+def in_frost(temp_mc: int | None) -> Bench:
+    """A frost begins at one o'clock; an hour later the thermometer says this, and only this."""
+    bench = booted(utc_plan())
+    at_temperatures(bench, (1, 1000), (2, temp_mc))
+    bench.run_until(2 * HOUR_S)
+    return bench
+
+
+def drift(bench: Bench, until_s: int, least_mc: int, range_mc: int) -> None:
+    """Let the thermometer go up and down, hour by hour."""
+    while bench.now_s < until_s:
+        bench.seen.temp_mc = least_mc + range_mc * (bench.now_s // HOUR_S % 2)
+        bench.run_until(bench.now_s + HOUR_S)
+
+
+@pytest.mark.parametrize("temp_mc", [None, 60001, 1000, -9000, 3999])
+def test_a_frost_ends_when_nothing_new_was_heard_for_a_week(temp_mc: int | None) -> None:
+    """Of whole days, on which the thermometer was silent, showed what no air is, or stuck."""
+    bench = in_frost(temp_mc)
+    bench.run_until(9 * DAY_S)
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, 8 * DAY_S)]
+    assert opened(bench)[0] == 8 * DAY_S + FIRST_S
+    silent = temp_mc in (None, 60001)
+    assert [on for on, _ in edges(bench, STALE if silent else STUCK)] == [1], "which stands"
+
+
+@pytest.mark.parametrize(("range_mc", "ends"), [(299, True), (300, False)])
+def test_a_frost_that_is_heard_of_does_not_end_by_itself(range_mc: int, ends: bool) -> None:
+    bench = in_frost(-5000)
+    drift(bench, 20 * DAY_S, -5000, range_mc)
+    assert edges(bench, FROST) == [(1, HOUR_S)] + [(0, 8 * DAY_S)] * ends
+
+
+def test_one_reading_after_a_silence_is_something_new() -> None:
+    bench = in_frost(None)
+    bench.run_until(8 * DAY_S - HOUR_S)
+    bench.seen.temp_mc = -5000
+    bench.run_until(8 * DAY_S - MIN_S)
+    bench.seen.temp_mc = None
+    bench.run_until(15 * DAY_S)
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, 14 * DAY_S)]
+
+
+@pytest.mark.parametrize("temp_mc", [None, 1000])
+def test_no_frost_begins_anew_before_something_new_is_heard(temp_mc: int | None) -> None:
+    """If that is cold, though it would begin no frost by itself, nobody knows of a frost before."""
+    bench = in_frost(temp_mc)
+    bench.run_until(10 * DAY_S - 1)
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, 8 * DAY_S)]
+    bench.seen.temp_mc = 3500
+    at_temperatures(bench, (246, 4000))
+    bench.run_until(11 * DAY_S)
+    assert edges(bench, FROST)[2:] == [(1, 10 * DAY_S), (0, 10 * DAY_S + 8 * HOUR_S)]
+
+
+@pytest.mark.parametrize("temp_mc", [None, 1000])
+def test_power_cuts_make_no_frost_longer(temp_mc: int | None) -> None:
+    """As long as power is there at midnight."""
+    bench = in_frost(temp_mc)
+    for _ in range(7):
+        bench.run_until(bench.now_s + DAY_S - 1)
+        reboot(bench)
+        assert bench.runner.hub.lockouts.locked[FROST]
+    bench.run_until(DAY_S)
+    assert not bench.runner.hub.lockouts.locked[FROST]
+
+
+def test_after_a_restart_a_stuck_thermometer_is_believed_until_midnight() -> None:
+    """Nobody knows whether it was mended while power was away."""
+    bench = in_frost(1000)
+    bench.run_until(10 * DAY_S)
+    assert edges(bench, FROST) == [(1, HOUR_S), (0, 8 * DAY_S)]
+    bench.events.clear()
+    reboot(bench)
+    bench.run_until(3 * DAY_S)
+    assert edges(bench, FROST) == [(1, 0), (0, DAY_S)]
+
+
+def test_a_midnight_without_power_is_none_of_the_week() -> None:
+    bench = in_frost(None)
+    bench.run_until(5 * DAY_S)
+    bench.events.clear()
+    reboot(bench, 40 * DAY_S)
+    bench.run_until(4 * DAY_S)
+    assert edges(bench, FROST) == [(1, 0), (0, 3 * DAY_S)]
+
+
+def test_a_clock_that_steps_makes_no_week() -> None:
+    bench = in_frost(None)
+    for _ in range(20):
+        assert bench.offset_s is not None
+        bench.offset_s += DAY_S
+        bench.run_until(bench.now_s + HOUR_S)
+    assert edges(bench, FROST) == [(1, HOUR_S)]
+
+
 # Battery.
 
 

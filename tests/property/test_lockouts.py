@@ -11,7 +11,7 @@ from typing import Any
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from evenclay.controller.events import CUT_SHORT, OK, QUIET, SKIPPED
+from evenclay.controller.events import CUT_SHORT, FROST, OK, QUIET, SKIPPED
 from evenclay.controller.journal import Record
 from evenclay.controller.lockouts import Lockouts, quiet
 from evenclay.controller.plan import (
@@ -368,6 +368,66 @@ def test_what_is_held_back_is_said_with_a_lockout_that_stood(week: Week) -> None
     }
     for why in held & {WHY[reason] for reason in reasons}:
         assert stood[why], why
+
+
+# A frost, beside a thermometer that falls silent, sticks and is heard again, hour by hour.
+
+WORDS_MC = st.one_of(st.none(), st.sampled_from([-5000, 1000, 3000, 3200, 3300, 5000, 5300]))
+
+
+def naive_frosts(said: list[int | None]) -> list[bool]:
+    """Whether a frost stands after each hour's reading; days begin at each 24th.
+
+    Nobody knows of a frost at boot, in a silence of three hours, and after one in a frost. A day
+    says nothing new that has no two readings 0.3 degrees apart; seven of these on end in a frost
+    end it, and none begins before there is something new. A reading after three hours of none is.
+    """
+    hub = utc_plan().hub
+    frost, unknown, warm, silent, same_days = False, True, 0, 0, 0
+    today: list[int] = []
+    found = []
+    for hour, mc in enumerate(said):
+        if mc is None:
+            silent += 1
+            unknown = unknown or frost or silent >= 3
+            warm = 0 if unknown else warm
+        else:
+            today.append(mc)
+            if silent >= 3 or max(today) - min(today) >= 300:
+                same_days = 0
+            silent = 0
+            if same_days < 7:
+                cold = mc < hub.frost_off_mc
+                warm = 0 if cold else warm + 1
+                frost = frost or mc <= hub.frost_on_mc or (unknown and cold)
+                frost = frost and warm <= 2  # warm for two hours
+                unknown = False
+        if hour and hour % 24 == 0:  # a midnight: that hour's reading is the last of its day
+            if frost and (not today or max(today) - min(today) < 300):
+                same_days += 1
+                if same_days == 7:
+                    frost, unknown, warm = False, True, 0
+            today = []
+        found.append(frost)
+    return found
+
+
+@given(st.lists(st.tuples(WORDS_MC, WORDS_MC, st.integers(1, 220)), min_size=1, max_size=12))
+@settings(max_examples=150)
+def test_a_frost_stands_as_a_naive_reading_of_its_rule_says(
+    stretches: list[tuple[int | None, int | None, int]],
+) -> None:
+    said = [one for pair in stretches for one in (pair[:2] * pair[2])[: pair[2]]]
+    bench = Bench(utc_plan(poll_s=HOUR_S, watch_s=HOUR_S, starts_min=(1439,)), START_S)
+    found = []
+    for hour, mc in enumerate(said):
+        bench.now_s = hour * HOUR_S
+        bench.seen.temp_mc = mc
+        if not hour:
+            bench.boot()
+        bench.run_until(hour * HOUR_S)
+        found.append(bench.runner.hub.lockouts.locked[FROST] != 0)
+    assert found == naive_frosts(said)
 
 
 # The cap and the longest run, whatever is asked.

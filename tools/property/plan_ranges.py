@@ -4,7 +4,7 @@ Runs on MicroPython too, where tests draw plans at random.
 """
 
 from evenclay.controller import TYPE_CHECKING
-from evenclay.controller.civil import month_days
+from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.limits import (
     NAME_BYTES,
     RUN_MAX_S,
@@ -251,7 +251,7 @@ def _check_hub(hub: HubPart) -> None:
 
 
 def _check_row(row: RowPart, where: str) -> None:
-    if row.day > month_days(2000, row.month):
+    if date_of(day_of(2000, row.month, row.day))[2] != row.day:
         raise PlanError(where + ".day is not in its month")
     if row.starts_min:
         if len(row.starts_min) != row.cycles:

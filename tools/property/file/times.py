@@ -1,12 +1,11 @@
 """Times of the day and days of the year of a property file, as people write them."""
 
 import re
-from calendar import month_name
+from calendar import month_name, monthrange
 from typing import Any
 
 from pydantic import BeforeValidator
 
-from evenclay.controller.civil import month_days
 from evenclay.tools.property.file.rules import Rule
 
 _CLOCK = re.compile(r"([01]?\d|2[0-4]):([0-5]\d)")
@@ -88,7 +87,7 @@ def _month_and_day(value: str) -> tuple[int, int]:
         if not months:
             raise ValueError("")
         month, day = months[0], int(match[2] or match[3])
-    if not 1 <= month <= 12 or not 1 <= day <= month_days(2000, month):
+    if not 1 <= month <= 12 or not 1 <= day <= monthrange(2000, month)[1]:
         raise ValueError("no such day")
     return month, day
 
