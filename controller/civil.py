@@ -146,7 +146,3 @@ class Clock:
     def wall_s(self, up_s: int) -> int:
         """UTC seconds, or 0 while the clock is not trusted."""
         return up_s + self.skew_s if self.trusted else 0
-
-    def local_s(self, up_s: int) -> "int | None":
-        """Local seconds, or None while the clock is not trusted."""
-        return self.time.local_s(up_s + self.skew_s) if self.trusted else None

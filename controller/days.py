@@ -37,7 +37,7 @@ class Days:
 
     _resync_why = 0  # POWER or CLOCK: why the date must be looked at anew; OK: it need not
     _went_back = False
-    _refill_up_s = 0  # when the day's minutes were last set to 0
+    _refill_up_s: int  # when the day's minutes were last set to 0
     _midnight_s = 0
     _next_no: int
     _next_s: int

@@ -58,8 +58,9 @@ class Faults:
             self.alarms.append((zone, why))
         elif what == events.CLEARED and (zone, why) in self.alarms:
             self.alarms.remove((zone, why))
-        up_s = self._clock.up_s
-        wall_s = self._clock.wall_s(up_s) or _NONE
+        clock = self._clock
+        up_s = clock.up_s
+        wall_s = up_s + clock.skew_s if clock.trusted else _NONE
         event = (what, zone, why, value, ml, self._record.boots, up_s, wall_s)
         self.reports.append((ports.REPORT, event))
         self.log.add(event)

@@ -60,7 +60,7 @@ class Hub:
         self.guard = guard = Guard(plan, record)
         self.faults = faults = Faults(plan, record, clock, guard, log or events.Log())
         tell = faults.tell
-        self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
+        self.lockouts = lockouts = Lockouts(plan, record, clock, log is not None, tell)
         self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
         self.runs = runs = Runs(plan, record, clock, guard, faults, lockouts, estimates, days)
@@ -154,16 +154,16 @@ class Hub:
             record.dirty = True
         if boots:
             self._resume(up_s)
-        if (boots or asked) and up_s != self.lockouts.polled_up_s:
-            self._sense(up_s, seen)  # an owner is answered by what the sensors say now
-        if asked:
+        if boots or asked:
+            if up_s != self.lockouts.polled_up_s:
+                self._sense(up_s, seen)  # an owner is answered by what the sensors say now
             owner.answer(self, asked, up_s)
         if guard.open_zones:
             runs.end(events.OK, up_s)
         if runs.may_begin(up_s):
             # Readings that are older than any is while a valve is open are taken anew.
-            since_s = up_s - self.lockouts.polled_up_s
-            if not runs.test and since_s >= 2 * self.plan.hub.watch_s:
+            old_up_s = up_s - 2 * self.plan.hub.watch_s
+            if not runs.test and self.lockouts.polled_up_s <= old_up_s:
                 self._sense(up_s, seen)
             runs.choose(up_s)
         if waited and not record.waiting:

@@ -17,6 +17,7 @@ _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from typing import Callable
 
+    from .civil import Clock
     from .journal import Record
     from .plan import Plan
     from .ports import Seen
@@ -47,15 +48,13 @@ class Lockouts:
     and STALE. What concerns the whole hub has every bit.
     """
 
-    spent_battery = False  # below the reserve, or power fails: an open valve must be shut now
-    power_fails = False
     polled_up_s = -1  # when the sensors were last read
     poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
-    dry_up_s = 0  # when a contact's drying time ends
-    _contact = False  # it was wet when it last said anything
+    dry_up_s: int  # when a contact's drying time ends
+    _contact: bool  # it was wet when it last said anything
     _before_um = 0  # what a gauge counted yesterday, believed or not
-    _same_days = 0  # of a frost, on end: its thermometer was silent, or stuck
+    _same_days: int  # of a frost, on end: its thermometer was silent, or stuck
     _warm_up_s = -2  # since when it has been warm enough to end a frost
     _battery_up_s = -864000
     _quiet_from_s = 0  # what local rules say was looked up for between these two
@@ -65,6 +64,7 @@ class Lockouts:
         self,
         plan: "Plan",
         record: "Record",
+        clock: "Clock",
         counting: bool,
         tell: "Callable[..., None]",
     ) -> None:
@@ -72,10 +72,13 @@ class Lockouts:
         hub = plan.hub
         self._plan = plan
         self._record = record
+        self._clock = clock
         self._counting = counting
         self._rain_um = 0  # the gauge's count at the last poll
         self._fallen_um = 0  # rain since boot
         self._tell = tell
+        self.spent_battery = False  # below the reserve, or power fails: an open valve is shut now
+        self.power_fails = False
         self._stale_s = max(limits.STALE_S, 3 * hub.poll_s)
         self._counted_um = record.rain_today_um  # by a gauge today, believed or not
         self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
@@ -90,12 +93,12 @@ class Lockouts:
 
     # What is asked of it.
 
-    def why(self, zone: int, local_s: "int | None", anyway: bool, run_s: int) -> int:
+    def why(self, zone: int, up_s: int, anyway: bool, run_s: int) -> int:
         """Return the first reason that holds `zone` back, or OK.
 
         Args:
             zone: which
-            local_s: local time, or None if that is not known
+            up_s: now
             anyway: the owner asked to override what may be overridden
             run_s: how long a run that is to start would last; 0: while one runs
         """
@@ -105,12 +108,14 @@ class Lockouts:
             return LOW_BATTERY
         if locked[FROST]:
             return FROST
-        if local_s is None:
+        clock = self._clock
+        if not clock.trusted:
             if not anyway:
                 return events.LOST_CLOCK
             if self.has_quiet:
                 return QUIET
         elif self.has_quiet:
+            local_s = clock.time.local_s(up_s + clock.skew_s)
             at_s = self.quiet_until_s(local_s)
             end_s = local_s + run_s
             if self._quiet:
@@ -265,9 +270,9 @@ class Lockouts:
         lately_um = self._before_um + record.rain_today_um
         used_s = record.used_s
         for zone, probe in self._probed:
-            if not opening >> zone & 1 and probe.read(
-                ppt[zone], up_s, fallen_um, used_s[zone], lately_um
-            ):
+            if opening and opening >> zone & 1:
+                continue
+            if probe.read(ppt[zone], up_s, fallen_um, used_s[zone], lately_um):
                 self.set(zone, events.WET_SOIL, probe.wet, probe.ppt)
                 self.set(zone, events.PROBE, not probe.trusted, probe.ppt)
                 changed = True

@@ -43,8 +43,8 @@ class Runner:
     port_failed = ""
     rest_up_s = 0
     _up_s = 0  # as last known
-    _try_s = 0  # between two tries to close what could not be closed
-    _try_up_s = 0
+    _try_s: int  # between two tries to close what could not be closed
+    _try_up_s: int
 
     def __init__(self, ports: "Ports", why: int = events.POWER) -> None:
         """Close every valve, then load plan and record.

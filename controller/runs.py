@@ -59,7 +59,7 @@ class Runs:
 
     intent: "Run | None" = None
     look_up_s = 0x3FFFFFFF
-    opens_soon = False
+    opens_soon: bool
 
     def __init__(
         self,
@@ -159,18 +159,18 @@ class Runs:
         run = Run(zone, run_s, run_ml, events.PLANNED, False)
         why = self._why_not(run, up_s)
         first_up_s = self._record.mark_wall_s - self._clock.skew_s
-        rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
         if up_s < first_up_s:  # the clock was set back to before the cycle
             why = events.CLOCK
             self._look_at(first_up_s)
-        elif why == events.QUIET:
-            self._look_at(up_s + days.steady_s(up_s))
-        elif not why and up_s < rested_up_s:
+        elif not why:
+            rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
+            if up_s >= rested_up_s:
+                self._intend(run, up_s)
+                return True
             why = events.REST
             self._look_at(rested_up_s)
-        elif not why:
-            self._intend(run, up_s)
-            return True
+        elif why == events.QUIET:
+            self._look_at(up_s + days.steady_s(up_s))
         days.held[zone] = OK if why in (events.OPEN_LIMIT, events.BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
@@ -201,7 +201,7 @@ class Runs:
 
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
-        why = self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, run.run_s)
+        why = self._lockouts.why(run.zone, up_s, run.anyway, run.run_s)
         return why or self._guard.judge(run.zone, run.run_s, up_s)
 
     # What the owner asks for.
@@ -270,10 +270,12 @@ class Runs:
     def saved(self, done: bool) -> None:
         """The intent was written, and its OPEN is tried next; or neither was done."""
         run = self.intent
-        if run and done:
+        if run is None:
+            return
+        if done:
             self.under_way[run.zone] = run
             self.intent = None
-        elif run:
+        else:
             self._guard.open_zones.remove(run.zone)  # as shut as it was
             self._cancel()
 
@@ -283,7 +285,7 @@ class Runs:
         faults = self._faults
         if outcome == FAILED:
             faults.driver(True, valve)
-        if not run:  # a master
+        if run is None:  # a master
             if outcome == CARRIED_OUT:
                 faults.driver(False, valve)
         elif outcome == CARRIED_OUT:
@@ -393,7 +395,7 @@ class Runs:
             return events.LOW_BATTERY
         if self._record.new_plan:
             return events.PLAN
-        return self._lockouts.why(zone, self._clock.local_s(up_s), run.anyway, 0)
+        return self._lockouts.why(zone, up_s, run.anyway, 0)
 
     # What has been given.
 
