@@ -56,7 +56,7 @@ class Hub:
         self._why = why
         self._sent: "list[Command]" = []
         agenda = Agenda(plan)
-        self.clock = clock = civil.Clock(plan.hub, agenda.time)
+        self.clock = clock = civil.Clock(agenda.time)
         self.guard = guard = Guard(plan, record)
         self.faults = faults = Faults(plan, record, clock, guard, log or events.Log())
         tell = faults.tell
@@ -201,14 +201,10 @@ class Hub:
                 if other_up_s < due_up_s:
                     due_up_s = other_up_s
                 if self.lockouts.has_quiet and guard.open_zones:
-                    other_up_s = up_s + self.days.steady_s(up_s)
-                    if other_up_s < due_up_s:
-                        due_up_s = other_up_s
+                    due_up_s = min(due_up_s, up_s + self.days.steady_s(up_s))
             record = self.record
-            if record.dirty or record.owed:
-                other_up_s = record.retry_up_s
-                if up_s < other_up_s < due_up_s:
-                    due_up_s = other_up_s
+            if up_s < record.retry_up_s < due_up_s and (record.dirty or record.owed):
+                due_up_s = record.retry_up_s
             self._due_up_s = due_up_s
             self._set_wake(up_s)
         faults = self.faults

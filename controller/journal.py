@@ -260,19 +260,20 @@ def saves(hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
 def saved(hub: "Hub", slot: int, outcome: int, up_s: int) -> None:
     """A record or plan was written and read back, or was not: that is tried again after a while."""
     record = hub.record
+    faults = hub.faults
     if outcome == ports.CARRIED_OUT:
         hub.shut_up_s = -1
         if record.retry_up_s:
             record.retry_up_s = 0
-            hub.faults.store(False, slot)
+            faults.store(False, slot)
         hub.runs.saved(True)
         return
     if outcome == ports.FAILED:
-        hub.faults.store(True, slot)
+        faults.store(True, slot)
         record.retry_up_s = up_s + _SAVE_RETRY_S
         if slot == ports.PLAN:
             record.new_plan = None
-            hub.faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
+            faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
     if slot == ports.RECORD:
         record.dirty = True
         hub.runs.saved(False)

@@ -10,7 +10,7 @@ from .events import (
     STALE,
 )
 from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK, RAIN_TOLD
-from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
+from .plan import BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
 _TYPE_CHECKING = const(0)
@@ -81,7 +81,7 @@ class Lockouts:
         self.power_fails = False
         self._stale_s = max(limits.STALE_S, 3 * hub.poll_s)
         self._counted_um = record.rain_today_um  # by a gauge today, believed or not
-        self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
+        self.has_quiet = bool(plan.bans or hub.weekdays != 127 or hub.dates)
         self.locked = [0] * (RAIN_STALE + 1)
         self.probes: "list[Probe | None]" = []
         self._probed = []
@@ -108,13 +108,13 @@ class Lockouts:
             return LOW_BATTERY
         if locked[FROST]:
             return FROST
-        clock = self._clock
-        if not clock.trusted:
+        if not self._clock.trusted:
             if not anyway:
                 return events.LOST_CLOCK
             if self.has_quiet:
                 return QUIET
         elif self.has_quiet:
+            clock = self._clock
             local_s = clock.time.local_s(up_s + clock.skew_s)
             at_s = self.quiet_until_s(local_s)
             end_s = local_s + run_s
@@ -166,10 +166,11 @@ class Lockouts:
             away_s: how long ago the record was made; 0: not known
         """
         record = self._record
-        self._contact = record.weather & _CONTACT_WET != 0
+        weather = record.weather
+        self._contact = weather & _CONTACT_WET != 0
         self.dry_up_s = up_s + max(0, record.dry_s - away_s)
-        self._same_days = min(record.weather >> _SAME_DAYS_BIT, _SAME_DAYS_MOST - 1)
-        stood = record.weather & _FROST_STANDS != 0
+        self._same_days = min(weather >> _SAME_DAYS_BIT, _SAME_DAYS_MOST - 1)
+        stood = weather & _FROST_STANDS != 0
         self.set(_ALL, FROST, stood and self._plan.hub.frost != 0)
 
     # What it is told.
@@ -403,7 +404,7 @@ def quiet(plan: "Plan", local_s: int) -> "tuple[bool, int]":
     day, of_day_s = divmod(local_s, limits.DAY_S)
     _, month, of_month = civil.date_of(day)
     banned = not hub.weekdays >> (day + civil.FIRST_WEEKDAY) % 7 & 1
-    if hub.dates != ANY_DATE and (of_month - hub.dates) % 2:  # ODD_DATES is odd, EVEN_DATES even
+    if hub.dates and (of_month - hub.dates) % 2:  # ODD_DATES is odd, EVEN_DATES even; 0: any
         banned = True
     left_s = limits.DAY_S - of_day_s
     for ban in plan.bans:

@@ -716,7 +716,7 @@ def test_quiet_times(made: Plan, local_s: int, banned: bool) -> None:
 
 def lockouts(made: Plan) -> Lockouts:
     """With a clock whose uptime is the time of day: the plan's is UTC."""
-    clock = Clock(made.hub, LocalTime(made.hub))
+    clock = Clock(LocalTime(made.hub))
     clock.trusted = True
     return Lockouts(made, Record(len(made.zones)), clock, False, lambda *_: None)
 
