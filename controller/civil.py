@@ -17,7 +17,8 @@ if _TYPE_CHECKING:
 
 FIRST_WEEKDAY = const(5)  # day 0 was a Saturday: a day's weekday is (day + FIRST_WEEKDAY) % 7
 _EPOCH = const(730425)  # 2000-01-01 counted from 0000-03-01
-_FIRST_DAY = const(2)  # the calendar looks a day back, and counts none below 0
+# The calendar looks a day back from any local time, and counts no day below 0.
+_WALL_LEAST_S = const(259200)
 
 # What `take` finds.
 _AS_EXPECTED = const(0)
@@ -124,14 +125,13 @@ class Clock:
     trusted = False
     skew_s = 0
 
-    def __init__(self, hub: "HubPart", time: LocalTime) -> None:
+    def __init__(self, time: LocalTime) -> None:
         self.time = time
-        self._least_s = _FIRST_DAY * DAY_S - min(hub.std_s, hub.dst_s)
 
     def take(self, up_s: int, wall_s: "int | None") -> int:
         """Note both clocks. Returns LOST, STEPPED, 0 if nothing is new, or else: it was found."""
         self.up_s = up_s
-        if wall_s is None or not self._least_s <= wall_s < WALL_MAX:
+        if wall_s is None or not _WALL_LEAST_S <= wall_s < WALL_MAX:
             self.trusted = False
             return LOST
         moved_s = wall_s - up_s - self.skew_s
@@ -146,7 +146,3 @@ class Clock:
     def wall_s(self, up_s: int) -> int:
         """UTC seconds, or 0 while the clock is not trusted."""
         return up_s + self.skew_s if self.trusted else 0
-
-    def local_s(self, up_s: int) -> "int | None":
-        """Local seconds, or None while the clock is not trusted."""
-        return self.time.local_s(up_s + self.skew_s) if self.trusted else None

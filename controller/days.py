@@ -6,7 +6,6 @@ change to the record that depends on the date is made here.
 
 from . import civil, const, events, journal
 from .agenda import PER_DAY
-from .events import OK
 from .limits import DAY_S, STALE_S, WALL_MAX
 
 _TYPE_CHECKING = const(0)
@@ -37,7 +36,7 @@ class Days:
 
     _resync_why = 0  # POWER or CLOCK: why the date must be looked at anew; OK: it need not
     _went_back = False
-    _refill_up_s = 0  # when the day's minutes were last set to 0
+    _refill_up_s: int  # when the day's minutes were last set to 0
     _midnight_s = 0
     _next_no: int
     _next_s: int
@@ -64,7 +63,7 @@ class Days:
         self._tell = tell
         self.time = agenda.time
         self.order: "list[int]" = []
-        self.held = [OK] * len(plan.zones)
+        self.held = [events.OK] * len(plan.zones)
 
     # The clock.
 
@@ -124,7 +123,7 @@ class Days:
         changed = False
         if self._resync_why:
             self._resync(up_s, wall_s)
-            self._resync_why = OK
+            self._resync_why = events.OK
             changed = True
         elif wall_s >= self._midnight_s:
             refill = up_s - self._refill_up_s >= _REFILL_LEAST_S
@@ -187,7 +186,7 @@ class Days:
         self._end_s = self._agenda.end_wall_s(mark_no)
         self._end_up_s = self._end_s - self._clock.skew_s
         self.row = self._agenda.row_of(mark_no // PER_DAY)
-        self.order = list(range(len(self._plan.zones)))
+        self.order = list(range(len(self.held)))
         if record.first:
             self.order.sort(key=self._place)
 
@@ -208,7 +207,7 @@ class Days:
             if why == events.POWER and wall_s < self._agenda.end_wall_s(passed_no):
                 return  # begun late: it has not been missed yet
             if reported < _PASSED_MAX:
-                for zone in range(len(self._plan.zones)):
+                for zone in range(len(self.held)):
                     self._tell(events.SKIPPED, zone, why)
                 self._mark(passed_no, self._next_s)
             else:
@@ -266,7 +265,7 @@ class Days:
 
     def _begin_cycle(self, cycle_no: int, wall_s: int) -> None:
         """Every zone is to have one run; those dropped last time go first."""
-        self.drop_waiting(OK)
+        self.drop_waiting(events.OK)
         if self._went_back:
             self._went_back = False
             self._tell(events.CLEARED, _NONE, events.CLOCK)
@@ -280,7 +279,7 @@ class Days:
 
     def drop_waiting(self, why: int, only: int = -1) -> None:
         """Drop every waiting run, or that of one zone; `why` OK: each for what held it."""
-        for zone in range(len(self._plan.zones)):
+        for zone in range(len(self.held)):
             if self._record.waiting >> zone & 1 and only in (_NONE, zone):
                 self.drop(zone, why or self.held[zone] or events.NO_TIME)
 
@@ -289,5 +288,5 @@ class Days:
         self._record.waiting &= ~(1 << zone)
         if why != events.ENOUGH:
             self._record.first |= 1 << zone
-        self.held[zone] = OK
+        self.held[zone] = events.OK
         self._tell(events.SKIPPED, zone, why)

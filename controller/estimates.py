@@ -65,18 +65,18 @@ class Estimates:
 
     def _want_s(self, zone: int) -> int:
         """How long a run would give that; 0: it has enough. Longer than any where nobody knows."""
-        part = self._zones[zone]
-        if not self._hub.estimate:
+        hub = self._hub
+        if not hub.estimate:
             return _FAR_S
         want_um = self.want_um(zone)
-        return want_um * 3600 // part.rate_um_h if want_um >= self._hub.dose_um else 0
+        return want_um * 3600 // self._zones[zone].rate_um_h if want_um >= hub.dose_um else 0
 
     def room_s(self, zone: int) -> int:
         """Return how long the zone may still be watered today, seconds."""
         part = self._zones[zone]
         room_s = part.cap_s
         hub = self._hub
-        if self._record.filling >> zone & 1 and hub.estimate:
+        if hub.estimate and self._record.filling >> zone & 1:
             room_s = min(room_s, hub.opening_um * 3600 // part.rate_um_h)
         used_s: int = self._record.used_s[zone]
         return max(0, room_s - used_s)

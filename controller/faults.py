@@ -58,8 +58,9 @@ class Faults:
             self.alarms.append((zone, why))
         elif what == events.CLEARED and (zone, why) in self.alarms:
             self.alarms.remove((zone, why))
-        up_s = self._clock.up_s
-        wall_s = self._clock.wall_s(up_s) or _NONE
+        clock = self._clock
+        up_s = clock.up_s
+        wall_s = up_s + clock.skew_s if clock.trusted else _NONE
         event = (what, zone, why, value, ml, self._record.boots, up_s, wall_s)
         self.reports.append((ports.REPORT, event))
         self.log.add(event)
@@ -149,16 +150,17 @@ class Faults:
     def clear(self, zone: int) -> bool:
         """Clear the faults of a zone, or of everything (-1). Returns True if there was one."""
         record = self._record
+        zone_faults = record.zone_faults
         zones: "list[int] | range" = [zone]
         found = 0
         if zone == _NONE:
-            zones = range(len(record.zone_faults))
+            zones = range(len(zone_faults))
             found = record.faults
             record.faults = 0
             self.alarm(False, _NONE, events.TROUBLE, 0)
         for one in zones:
-            found |= record.zone_faults[one]
-            record.zone_faults[one] = 0
+            found |= zone_faults[one]
+            zone_faults[one] = 0
         if not found:
             return False
         record.dirty = True

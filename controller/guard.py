@@ -23,7 +23,6 @@ class Broken(Exception):
 class Guard:
     """Every valve of the hub, and the rules that none may break."""
 
-    settled_up_s = 0  # when all supplies may open again
     ready = False  # every valve was told to close since boot
 
     def __init__(self, plan: "Plan", record: "Record") -> None:
@@ -138,10 +137,7 @@ class Guard:
             if valve in self.open_zones:
                 self.open_zones.remove(valve)
             supply = self.supply_of[valve]
-            gap_up_s = up_s + self._plan.supplies[supply].gap_s
-            self.gap_up_s[supply] = gap_up_s
-            if gap_up_s > self.settled_up_s:
-                self.settled_up_s = gap_up_s
+            self.gap_up_s[supply] = up_s + self._plan.supplies[supply].gap_s
             if failed:
                 failing.remove(valve)
         else:

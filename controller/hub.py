@@ -56,11 +56,11 @@ class Hub:
         self._why = why
         self._sent: "list[Command]" = []
         agenda = Agenda(plan)
-        self.clock = clock = civil.Clock(plan.hub, agenda.time)
+        self.clock = clock = civil.Clock(agenda.time)
         self.guard = guard = Guard(plan, record)
         self.faults = faults = Faults(plan, record, clock, guard, log or events.Log())
         tell = faults.tell
-        self.lockouts = lockouts = Lockouts(plan, record, log is not None, tell)
+        self.lockouts = lockouts = Lockouts(plan, record, clock, log is not None, tell)
         self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
         self.runs = runs = Runs(plan, record, clock, guard, faults, lockouts, estimates, days)
@@ -154,16 +154,16 @@ class Hub:
             record.dirty = True
         if boots:
             self._resume(up_s)
-        if (boots or asked) and up_s != self.lockouts.polled_up_s:
-            self._sense(up_s, seen)  # an owner is answered by what the sensors say now
-        if asked:
+        if boots or asked:
+            if up_s != self.lockouts.polled_up_s:
+                self._sense(up_s, seen)  # an owner is answered by what the sensors say now
             owner.answer(self, asked, up_s)
         if guard.open_zones:
             runs.end(events.OK, up_s)
         if runs.may_begin(up_s):
             # Readings that are older than any is while a valve is open are taken anew.
-            since_s = up_s - self.lockouts.polled_up_s
-            if not runs.test and since_s >= 2 * self.plan.hub.watch_s:
+            old_up_s = up_s - 2 * self.plan.hub.watch_s
+            if not runs.test and self.lockouts.polled_up_s <= old_up_s:
                 self._sense(up_s, seen)
             runs.choose(up_s)
         if waited and not record.waiting:
@@ -201,14 +201,10 @@ class Hub:
                 if other_up_s < due_up_s:
                     due_up_s = other_up_s
                 if self.lockouts.has_quiet and guard.open_zones:
-                    other_up_s = up_s + self.days.steady_s(up_s)
-                    if other_up_s < due_up_s:
-                        due_up_s = other_up_s
+                    due_up_s = min(due_up_s, up_s + self.days.steady_s(up_s))
             record = self.record
-            if record.dirty or record.owed:
-                other_up_s = record.retry_up_s
-                if up_s < other_up_s < due_up_s:
-                    due_up_s = other_up_s
+            if up_s < record.retry_up_s < due_up_s and (record.dirty or record.owed):
+                due_up_s = record.retry_up_s
             self._due_up_s = due_up_s
             self._set_wake(up_s)
         faults = self.faults

@@ -74,8 +74,6 @@ ZONE_FIELDS = (
     "offset_mpf h "  # how much drier the zone's probe reads than the estimate, in the long run
     "heard B "  # weeks over which that was learnt
 )
-_HUB_NAMES = HUB_FIELDS.split()[::2]
-_ZONE_NAMES = ZONE_FIELDS.split()[::2]
 # A record of the version before: what is kept of it is the first fields of today's, in their order.
 _OLD_CODE = "<3sBHIIHIHIII3xIBBBBBIzHzHzxzxzxzxzxzxzxzBzHzIzHzxzxzxzx"  # z: how many zones
 _OLD_HUB_NAMES = const(14)
@@ -89,12 +87,6 @@ class Record:
     length: of the packed record, bytes
     """
 
-    dirty = True  # it is to be written at once
-    owed = False  # it is to be written with the next opening, if that is near
-    retry_up_s = 0  # nothing is written before; 0: the last write went well
-    # The plan that the owner gave, until it is taken or refused, and its bytes.
-    new_plan: "tuple[Plan, bytes] | None" = None
-
     if _TYPE_CHECKING:
 
         def __getattr__(self, name: str) -> Any:
@@ -104,15 +96,21 @@ class Record:
             raise NotImplementedError
 
     def __init__(self, zones: int) -> None:
+        self.dirty = True  # it is to be written at once
+        self.owed = False  # it is to be written with the next opening, if that is near
+        self.retry_up_s = 0  # nothing is written before; 0: the last write went well
+        # The plan that the owner gave, until it is taken or refused, and its bytes.
+        self.new_plan: "tuple[Plan, bytes] | None" = None
         self.seq = 0
-        code = "<3sBHI" + "".join(HUB_FIELDS.split()[1::2])
-        for each in ZONE_FIELDS.split()[1::2]:
+        words = HUB_FIELDS.split()
+        code = "<3sBHI" + "".join(words[1::2])
+        for name in words[::2]:
+            setattr(self, name, 0)
+        words = ZONE_FIELDS.split()
+        for name, each in zip(words[::2], words[1::2]):
+            setattr(self, name, [0] * zones)
             code += "%d%s" % (zones, each)
         self._code = code
-        for name in _HUB_NAMES:
-            setattr(self, name, 0)
-        for name in _ZONE_NAMES:
-            setattr(self, name, [0] * zones)
         self.cold_dk = NONE_YET_DK
         self.warm_dk = -NONE_YET_DK
 
@@ -164,6 +162,13 @@ class Record:
             new.yard_top_um = hub.yard_top_um // 2
             new.yard_lack_um = hub.yard_lack_um
         return new
+
+
+# A board finds a field by its name, and keeps the name, as soon as there was a record: from then on
+# these are the same words, and no others that it would have to compare with them.
+Record(0)
+_HUB_NAMES = HUB_FIELDS.split()[::2]
+_ZONE_NAMES = ZONE_FIELDS.split()[::2]
 
 
 def unpack_record(data: "bytes | None") -> "Record | None":
@@ -235,8 +240,9 @@ def saves(hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
     """
     record = hub.record
     given = record.new_plan if at_rest else None
-    is_due = record.dirty or given or (record.owed and not hub.runs.opens_soon)
-    if not is_due or up_s < record.retry_up_s:
+    if up_s < record.retry_up_s or not (
+        record.dirty or given or (record.owed and not hub.runs.opens_soon)
+    ):
         return []
     record.dirty = record.owed = False
     record.wall_s = hub.clock.wall_s(up_s)
@@ -254,19 +260,20 @@ def saves(hub: "Hub", up_s: int, at_rest: bool) -> "list[Command]":
 def saved(hub: "Hub", slot: int, outcome: int, up_s: int) -> None:
     """A record or plan was written and read back, or was not: that is tried again after a while."""
     record = hub.record
+    faults = hub.faults
     if outcome == ports.CARRIED_OUT:
         hub.shut_up_s = -1
         if record.retry_up_s:
             record.retry_up_s = 0
-            hub.faults.store(False, slot)
+            faults.store(False, slot)
         hub.runs.saved(True)
         return
     if outcome == ports.FAILED:
-        hub.faults.store(True, slot)
+        faults.store(True, slot)
         record.retry_up_s = up_s + _SAVE_RETRY_S
         if slot == ports.PLAN:
             record.new_plan = None
-            hub.faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
+            faults.tell(events.REFUSED, -1, events.STORE, events.PLAN)
     if slot == ports.RECORD:
         record.dirty = True
         hub.runs.saved(False)

@@ -8,7 +8,6 @@ from . import const
 # What one hub may be asked to run. The record must fit one 256-byte flash page with 8 zones.
 ZONES_MAX = const(8)
 SUPPLIES_MAX = const(4)
-NAME_BYTES = const(12)  # enough to tell zones apart on a one-line display
 
 # Time.
 WALL_MAX = const(3155760000)  # 2100-01-01: the calendar is checked up to there

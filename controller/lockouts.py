@@ -10,13 +10,14 @@ from .events import (
     STALE,
 )
 from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK, RAIN_TOLD
-from .plan import ANY_DATE, BAN_HOURS, CONTACT, GAUGE
+from .plan import BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from typing import Callable
 
+    from .civil import Clock
     from .journal import Record
     from .plan import Plan
     from .ports import Seen
@@ -47,15 +48,13 @@ class Lockouts:
     and STALE. What concerns the whole hub has every bit.
     """
 
-    spent_battery = False  # below the reserve, or power fails: an open valve must be shut now
-    power_fails = False
     polled_up_s = -1  # when the sensors were last read
     poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
-    dry_up_s = 0  # when a contact's drying time ends
-    _contact = False  # it was wet when it last said anything
+    dry_up_s: int  # when a contact's drying time ends
+    _contact: bool  # it was wet when it last said anything
     _before_um = 0  # what a gauge counted yesterday, believed or not
-    _same_days = 0  # of a frost, on end: its thermometer was silent, or stuck
+    _same_days: int  # of a frost, on end: its thermometer was silent, or stuck
     _warm_up_s = -2  # since when it has been warm enough to end a frost
     _battery_up_s = -864000
     _quiet_from_s = 0  # what local rules say was looked up for between these two
@@ -65,6 +64,7 @@ class Lockouts:
         self,
         plan: "Plan",
         record: "Record",
+        clock: "Clock",
         counting: bool,
         tell: "Callable[..., None]",
     ) -> None:
@@ -72,13 +72,16 @@ class Lockouts:
         hub = plan.hub
         self._plan = plan
         self._record = record
+        self._clock = clock
         self._counting = counting
         self._rain_um = 0  # the gauge's count at the last poll
         self._fallen_um = 0  # rain since boot
         self._tell = tell
+        self.spent_battery = False  # below the reserve, or power fails: an open valve is shut now
+        self.power_fails = False
         self._stale_s = max(limits.STALE_S, 3 * hub.poll_s)
         self._counted_um = record.rain_today_um  # by a gauge today, believed or not
-        self.has_quiet = bool(plan.bans) or hub.weekdays != 127 or hub.dates != ANY_DATE
+        self.has_quiet = bool(plan.bans or hub.weekdays != 127 or hub.dates)
         self.locked = [0] * (RAIN_STALE + 1)
         self.probes: "list[Probe | None]" = []
         self._probed = []
@@ -90,12 +93,12 @@ class Lockouts:
 
     # What is asked of it.
 
-    def why(self, zone: int, local_s: "int | None", anyway: bool, run_s: int) -> int:
+    def why(self, zone: int, up_s: int, anyway: bool, run_s: int) -> int:
         """Return the first reason that holds `zone` back, or OK.
 
         Args:
             zone: which
-            local_s: local time, or None if that is not known
+            up_s: now
             anyway: the owner asked to override what may be overridden
             run_s: how long a run that is to start would last; 0: while one runs
         """
@@ -105,12 +108,14 @@ class Lockouts:
             return LOW_BATTERY
         if locked[FROST]:
             return FROST
-        if local_s is None:
+        if not self._clock.trusted:
             if not anyway:
                 return events.LOST_CLOCK
             if self.has_quiet:
                 return QUIET
         elif self.has_quiet:
+            clock = self._clock
+            local_s = clock.time.local_s(up_s + clock.skew_s)
             at_s = self.quiet_until_s(local_s)
             end_s = local_s + run_s
             if self._quiet:
@@ -161,10 +166,11 @@ class Lockouts:
             away_s: how long ago the record was made; 0: not known
         """
         record = self._record
-        self._contact = record.weather & _CONTACT_WET != 0
+        weather = record.weather
+        self._contact = weather & _CONTACT_WET != 0
         self.dry_up_s = up_s + max(0, record.dry_s - away_s)
-        self._same_days = min(record.weather >> _SAME_DAYS_BIT, _SAME_DAYS_MOST - 1)
-        stood = record.weather & _FROST_STANDS != 0
+        self._same_days = min(weather >> _SAME_DAYS_BIT, _SAME_DAYS_MOST - 1)
+        stood = weather & _FROST_STANDS != 0
         self.set(_ALL, FROST, stood and self._plan.hub.frost != 0)
 
     # What it is told.
@@ -265,9 +271,9 @@ class Lockouts:
         lately_um = self._before_um + record.rain_today_um
         used_s = record.used_s
         for zone, probe in self._probed:
-            if not opening >> zone & 1 and probe.read(
-                ppt[zone], up_s, fallen_um, used_s[zone], lately_um
-            ):
+            if opening and opening >> zone & 1:
+                continue
+            if probe.read(ppt[zone], up_s, fallen_um, used_s[zone], lately_um):
                 self.set(zone, events.WET_SOIL, probe.wet, probe.ppt)
                 self.set(zone, events.PROBE, not probe.trusted, probe.ppt)
                 changed = True
@@ -398,7 +404,7 @@ def quiet(plan: "Plan", local_s: int) -> "tuple[bool, int]":
     day, of_day_s = divmod(local_s, limits.DAY_S)
     _, month, of_month = civil.date_of(day)
     banned = not hub.weekdays >> (day + civil.FIRST_WEEKDAY) % 7 & 1
-    if hub.dates != ANY_DATE and (of_month - hub.dates) % 2:  # ODD_DATES is odd, EVEN_DATES even
+    if hub.dates and (of_month - hub.dates) % 2:  # ODD_DATES is odd, EVEN_DATES even; 0: any
         banned = True
     left_s = limits.DAY_S - of_day_s
     for ban in plan.bans:

@@ -49,7 +49,7 @@ class PlanError(ValueError):
 class Part:
     """One part of a plan: a bag of integers named by FIELDS: name and `struct` code of each."""
 
-    FIELDS = ""
+    FIELDS: str
     TAIL = ""  # the `struct` code of what follows the fields
     MOST = 1  # parts of this kind
 
@@ -163,7 +163,7 @@ class ZonePart(Part):
         "class4_um I "  # class 4 less than this
     )
     MOST = limits.ZONES_MAX
-    TAIL = "12s"  # of NAME_BYTES
+    TAIL = "12s"  # a name, which tells zones apart on a one-line display
     name: str
 
 

@@ -62,10 +62,9 @@ class Seen:
     power_fails: the supply is gone, and what is stored shuts the valves
     """
 
-    power_fails = False
-
     def __init__(self, zones: int, supplies: int) -> None:
         self.done = 0
+        self.power_fails = False
         self.rain_um: "int | None" = None
         self.rain_wet: "bool | None" = None
         self.soil_vwc_ppt: "list[int | None]" = [None] * zones

@@ -43,8 +43,8 @@ class Runner:
     port_failed = ""
     rest_up_s = 0
     _up_s = 0  # as last known
-    _try_s = 0  # between two tries to close what could not be closed
-    _try_up_s = 0
+    _try_s: int  # between two tries to close what could not be closed
+    _try_up_s: int
 
     def __init__(self, ports: "Ports", why: int = events.POWER) -> None:
         """Close every valve, then load plan and record.
@@ -56,7 +56,6 @@ class Runner:
             OSError: the plan cannot be read.
         """
         self._ports = ports
-        self._blind = Seen(limits.ZONES_MAX, limits.SUPPLIES_MAX)
         self._unshut: "list[int]" = []  # valves that did not close after an exception
         self.close_all()
         self.trouble = trouble = journal.Trouble()
@@ -93,8 +92,7 @@ class Runner:
                 seen.done = 0  # what is no `Seen` raises
             except Exception as error:
                 self._heard("look", error)
-                seen = self._blind
-                seen.done = 0
+                seen = Seen(limits.ZONES_MAX, limits.SUPPLIES_MAX)
             try:
                 asked = ports.take_asked() or ()
             except Exception as error:
@@ -256,9 +254,7 @@ class Runner:
             raise PlanError("no good plan stored")
         zones, supplies, valves = len(found.zones), len(found.supplies), self._ports.valves
         if valves < zones + supplies:
-            raise PlanError(
-                "%d zones and %d supplies, and the ports have %d valves" % (zones, supplies, valves)
-            )
+            raise PlanError("%d zones and %d supplies, but %d valves" % (zones, supplies, valves))
         if bad and record and found.crc != record.plan_crc:
             self.trouble.add(
                 PlanError("the record's plan cannot be read: an older one is used"), None

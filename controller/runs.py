@@ -5,7 +5,6 @@ which is not tried unless that was written. In the second it learns how both wen
 """
 
 from . import const, events, faults
-from .events import OK
 from .limits import RUN_LEAST_S, SETTLE_S
 from .meter import Meter, judge_flow, off_plan
 from .ports import CARRIED_OUT, FAILED, UNTRIED
@@ -59,7 +58,7 @@ class Runs:
 
     intent: "Run | None" = None
     look_up_s = 0x3FFFFFFF
-    opens_soon = False
+    opens_soon: bool
 
     def __init__(
         self,
@@ -133,17 +132,14 @@ class Runs:
         waiting = self._record.waiting
         if guard.open_zones:
             waiting &= ~guard.busy_zones()
-        if up_s < guard.settled_up_s:
-            for supply, gap_up_s in enumerate(guard.gap_up_s):
-                settling = waiting & guard.zones_of[supply]
-                if settling and up_s < gap_up_s:
-                    self.opens_soon = True
-                    self._look_at(gap_up_s)
-                    waiting &= ~settling
-        if waiting:
-            for zone in self._days.order:
-                if waiting >> zone & 1 and self._serve(zone, up_s):
-                    return
+        for supply, gap_up_s in enumerate(guard.gap_up_s):
+            if up_s < gap_up_s and waiting & guard.zones_of[supply]:
+                self.opens_soon = True
+                self._look_at(gap_up_s)
+                waiting &= ~guard.zones_of[supply]
+        for zone in self._days.order:
+            if waiting >> zone & 1 and self._serve(zone, up_s):
+                return
 
     def _serve(self, zone: int, up_s: int) -> bool:
         """Intend a waiting run, or drop it, or leave it waiting. Returns True if intended."""
@@ -159,19 +155,19 @@ class Runs:
         run = Run(zone, run_s, run_ml, events.PLANNED, False)
         why = self._why_not(run, up_s)
         first_up_s = self._record.mark_wall_s - self._clock.skew_s
-        rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
         if up_s < first_up_s:  # the clock was set back to before the cycle
             why = events.CLOCK
             self._look_at(first_up_s)
-        elif why == events.QUIET:
-            self._look_at(up_s + days.steady_s(up_s))
-        elif not why and up_s < rested_up_s:
+        elif not why:
+            rested_up_s = self._shut_up_s[zone] + self._plan.zones[zone].rest_s
+            if up_s >= rested_up_s:
+                self._intend(run, up_s)
+                return True
             why = events.REST
             self._look_at(rested_up_s)
-        elif not why:
-            self._intend(run, up_s)
-            return True
-        days.held[zone] = OK if why in (events.OPEN_LIMIT, events.BUSY) else why
+        elif why == events.QUIET:
+            self._look_at(up_s + days.steady_s(up_s))
+        days.held[zone] = events.OK if why in (events.OPEN_LIMIT, events.BUSY) else why
         self._look_at(latest_up_s + 1)
         return False
 
@@ -201,7 +197,7 @@ class Runs:
 
     def _why_not(self, run: Run, up_s: int) -> int:
         """Return why a run must not start now, or OK."""
-        why = self._lockouts.why(run.zone, self._clock.local_s(up_s), run.anyway, run.run_s)
+        why = self._lockouts.why(run.zone, up_s, run.anyway, run.run_s)
         return why or self._guard.judge(run.zone, run.run_s, up_s)
 
     # What the owner asks for.
@@ -249,7 +245,7 @@ class Runs:
         record.run_s[zone] = run.run_s
         record.valve_wall_s[zone] = self._clock.wall_s(up_s)
         record.dirty = True
-        self._days.held[zone] = OK
+        self._days.held[zone] = events.OK
         self.intent = run
 
     def _cancel(self) -> None:
@@ -270,27 +266,28 @@ class Runs:
     def saved(self, done: bool) -> None:
         """The intent was written, and its OPEN is tried next; or neither was done."""
         run = self.intent
-        if run and done:
+        if run is None:
+            return
+        if done:
             self.under_way[run.zone] = run
             self.intent = None
-        elif run:
+        else:
             self._guard.open_zones.remove(run.zone)  # as shut as it was
             self._cancel()
 
     def opened(self, valve: int, outcome: int, up_s: int) -> None:
         """An OPEN was carried out, or its driver raised, or it was never tried."""
         run = self.under_way[valve]
-        faults = self._faults
         if outcome == FAILED:
-            faults.driver(True, valve)
-        if not run:  # a master
+            self._faults.driver(True, valve)
+        if run is None:  # a master
             if outcome == CARRIED_OUT:
-                faults.driver(False, valve)
+                self._faults.driver(False, valve)
         elif outcome == CARRIED_OUT:
             run.open = True
             self._tell(events.OPENED, valve, run.kind, run.run_s)
             if self._record.zone_faults[valve]:
-                faults.opened(valve)
+                self._faults.opened(valve)
             supply = self._supply_of[valve]
             wait_s = self._plan.hub.watch_s
             meter = self._meters[supply]
@@ -300,7 +297,7 @@ class Runs:
             self._lockouts.read_by(up_s + wait_s)
         else:
             if outcome == FAILED:
-                faults.not_opened(valve, up_s)
+                self._faults.not_opened(valve, up_s)
             self._guard.request_close(valve, up_s)
 
     # What is open.
@@ -308,24 +305,27 @@ class Runs:
     def watch(self, up_s: int) -> bool:
         """Look at every meter. Returns True if something is wrong, or no longer so, or given."""
         news = False
+        lockouts = self._lockouts
         for supply, meter in self.metered:
             zone = self._guard.open_zone(supply)
+            run = None
             if zone == _NONE:
                 if self._see_leak(supply, meter, up_s):
                     news = True
-            elif self._see_flow(zone, meter, up_s):
-                news = True
+            else:
+                run = self.under_way[zone]
+                if self._see_flow(zone, meter, up_s):
+                    news = True
             settle_up_s = meter.settle_up_s(up_s, zone != _NONE)
             if settle_up_s:
-                self._lockouts.read_by(settle_up_s)
-            run = self.under_way[zone] if zone != _NONE else None
+                lockouts.read_by(settle_up_s)
             if run and run.run_ml and zone not in self._guard.to_shut:
                 left_ml = run.run_ml - meter.given_ml(self.meters_ml[supply])
                 if left_ml <= 0:
                     news = True  # the run is to be ended
-                    self._lockouts.read_by(up_s + 1)
+                    lockouts.read_by(up_s + 1)
                 elif run.flow_ml_min > 0:
-                    self._lockouts.read_by(up_s + max(1, left_ml * 60 // run.flow_ml_min))
+                    lockouts.read_by(up_s + max(1, left_ml * 60 // run.flow_ml_min))
         return news
 
     def see_leaks(self, up_s: int) -> bool:
@@ -393,7 +393,7 @@ class Runs:
             return events.LOW_BATTERY
         if self._record.new_plan:
             return events.PLAN
-        return self._lockouts.why(zone, self._clock.local_s(up_s), run.anyway, 0)
+        return self._lockouts.why(zone, up_s, run.anyway, 0)
 
     # What has been given.
 

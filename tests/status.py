@@ -18,7 +18,7 @@ def status(runner: Runner, up_s: int) -> dict[str, Any]:
     for zone, part in enumerate(hub.plan.zones):
         run = hub.runs.under_way[zone]
         probe = hub.lockouts.probes[zone]
-        why = hub.lockouts.why(zone, hub.clock.local_s(up_s), False, 1)
+        why = hub.lockouts.why(zone, up_s, False, 1)
         if record.faults or record.zone_faults[zone]:
             why = FAULT
         elif why == OK and hub.lockouts.locked[CLOSED_SEASON]:

@@ -24,14 +24,14 @@ from evenclay.boards.log.packed import put, put_state
 from evenclay.boards.log.ring import Ring
 from evenclay.controller import const
 from evenclay.controller.events import POWER
-from evenclay.controller.ports import NOTE
+from evenclay.controller.ports import NOTE, Seen
 from evenclay.controller.runner import Runner
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
     from typing import Any
 
-    from evenclay.controller.ports import Asked, Ports, Seen
+    from evenclay.controller.ports import Asked, Ports
 
 _BOOT = const(0x80)
 _GAP = const(0x81)
@@ -309,7 +309,7 @@ class Recorder:
 
     def _changes(self) -> "list[int | None]":
         """The readings that are not those kept before: the place of each, and how much more."""
-        seen = self._seen or self._runner._blind  # where nothing was measured
+        seen = self._seen or Seen(_ZONES_MAX, _SUPPLIES_MAX)  # where nothing was measured
         found: "list[Any]" = [seen.rain_um, seen.rain_wet, seen.temp_mc, seen.battery_mv]
         found.append(getattr(seen, "power_fails", None))
         found += seen.soil_vwc_ppt + [None] * (_ZONES_MAX - len(seen.soil_vwc_ppt)) + seen.meter_ml

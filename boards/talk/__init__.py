@@ -33,7 +33,7 @@ def why_not(hub: "Hub", zone: int, up_s: int) -> int:
     """Return what holds a zone back now, or OK."""
     if hub.record.faults or hub.record.zone_faults[zone]:
         return events.FAULT
-    why = hub.lockouts.why(zone, hub.clock.local_s(up_s), False, 1)
+    why = hub.lockouts.why(zone, up_s, False, 1)
     if not why and hub.lockouts.locked[events.CLOSED_SEASON]:
         return events.CLOSED_SEASON
     return why

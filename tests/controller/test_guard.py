@@ -205,7 +205,7 @@ def test_a_supply_is_tried_again_with_the_last_of_its_own_zones() -> None:
     record.zone_faults = [NO_FLOW_FAULT] * 3 + [0]
     record.valve_wall_s = [1000, 3000, 5000, 9000]
     made = guard(record=record)
-    clock = Clock(MADE.hub, LocalTime(MADE.hub))
+    clock = Clock(LocalTime(MADE.hub))
     Faults(MADE, record, clock, made, Log()).resume(NOW, 6000)
     last_up_s = NOW + _FAULT_RETRY_S - (6000 - 3000)
     for zone, due_up_s in ((0, last_up_s), (1, last_up_s), (2, last_up_s + 2000)):

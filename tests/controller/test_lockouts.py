@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from evenclay.controller.civil import Clock, LocalTime
 from evenclay.controller.events import (
     AFTER_RAIN,
     BOOT,
@@ -714,7 +715,10 @@ def test_quiet_times(made: Plan, local_s: int, banned: bool) -> None:
 
 
 def lockouts(made: Plan) -> Lockouts:
-    return Lockouts(made, Record(len(made.zones)), False, lambda *_: None)
+    """With a clock whose uptime is the time of day: the plan's is UTC."""
+    clock = Clock(LocalTime(made.hub))
+    clock.trusted = True
+    return Lockouts(made, Record(len(made.zones)), clock, False, lambda *_: None)
 
 
 def test_a_plan_has_quiet_times_or_none() -> None:

@@ -704,7 +704,7 @@ def test_a_plan_that_reads_back_wrong_is_not_taken() -> None:
 def test_ports_with_too_few_valves_are_one_clear_error(valves: int) -> None:
     bench = Bench(made(), START_S)
     bench.valves = valves
-    with pytest.raises(PlanError, match=rf"2 zones and 1 supplies, .* have {valves} valves"):
+    with pytest.raises(PlanError, match=rf"2 zones and 1 supplies, but {valves} valves"):
         Runner(bench)
 
 

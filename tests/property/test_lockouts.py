@@ -11,6 +11,7 @@ from typing import Any
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
+from evenclay.controller.civil import Clock, LocalTime
 from evenclay.controller.events import CUT_SHORT, FROST, OK, QUIET, SKIPPED
 from evenclay.controller.journal import Record
 from evenclay.controller.lockouts import Lockouts, quiet
@@ -117,7 +118,9 @@ def test_a_run_meets_quiet_if_any_of_its_minutes_does(
     instants.update(range((local_s // MIN_S + 1) * MIN_S, local_s + run_s, MIN_S))
     met = any(naive_quiet(bans, hub, EPOCH + timedelta(seconds=at)) for at in instants)
     made = quiet_plans(bans, hub)
-    lockouts = Lockouts(made, Record(1), False, lambda *_: None)
+    clock = Clock(LocalTime(made.hub))
+    clock.trusted = True  # and its uptime is the time of day: the plan's is UTC
+    lockouts = Lockouts(made, Record(1), clock, False, lambda *_: None)
     assert lockouts.why(0, local_s, False, run_s) == (QUIET if met else OK)
 
 

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from evenclay.controller import journal
 from evenclay.controller.journal import HUB_FIELDS, ZONE_FIELDS, Record
-from evenclay.controller.limits import NAME_BYTES, ZONES_MAX
+from evenclay.controller.limits import ZONES_MAX
 from evenclay.controller.plan import (
     BanPart,
     HubPart,
@@ -17,7 +17,7 @@ from evenclay.controller.plan import (
     ZonePart,
     unpack,
 )
-from evenclay.tools.property.plan_ranges import RANGES, SUN_MOST_UM
+from evenclay.tools.property.plan_ranges import NAME_BYTES, RANGES, SUN_MOST_UM
 from tests.core import ZONE as USUAL_ZONE
 from tests.core import usual_rows, with_codes
 

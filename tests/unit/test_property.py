@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from evenclay.controller.civil import LocalTime
-from evenclay.controller.limits import NAME_BYTES
 from evenclay.controller.plan import HubPart
 from evenclay.sim.units import METRIC, US
 from evenclay.tools.cli.commands import app
@@ -20,6 +19,7 @@ from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.key_lines import line_of, path_at
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.file.quantities import in_unit
+from evenclay.tools.property.plan_ranges import NAME_BYTES
 from evenclay.tools.property.property import Property, load, parse
 from tests.unit.small_house import GOOD
 

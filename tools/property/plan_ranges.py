@@ -5,12 +5,7 @@ Runs on MicroPython too, where tests draw plans at random.
 
 from evenclay.controller import TYPE_CHECKING
 from evenclay.controller.civil import date_of, day_of
-from evenclay.controller.limits import (
-    NAME_BYTES,
-    RUN_MAX_S,
-    SUPPLIES_MAX,
-    ZONES_MAX,
-)
+from evenclay.controller.limits import RUN_MAX_S, SUPPLIES_MAX, ZONES_MAX
 from evenclay.controller.plan import (
     BAN_DATES,
     BAN_HOURS,
@@ -29,6 +24,7 @@ from evenclay.controller.plan import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+NAME_BYTES = int(ZonePart.TAIL[:-1])  # what a plan has room for
 CYCLES_MAX = 24  # a day: one an hour; a cycle needs minutes, and the clay its rest
 CAP_MAX_S = 43200  # half a day: more is a broken plan, not a dry garden
 HOLD_MOST_UM = 300000  # water a pF, of a metre of any soil

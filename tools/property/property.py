@@ -17,7 +17,6 @@ from typing import Annotated, Any, get_args
 from pydantic import BaseModel, Field, PrivateAttr, ValidationError
 from pydantic_core import ErrorDetails
 
-from evenclay.controller.limits import NAME_BYTES
 from evenclay.tools.property.file import rules
 from evenclay.tools.property.file.estimate import Estimate, instead
 from evenclay.tools.property.file.key_lines import KeyPath
@@ -30,6 +29,7 @@ from evenclay.tools.property.file.text import document_of, read_text
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.outline.line import open_m
 from evenclay.tools.property.outline.table import Outline
+from evenclay.tools.property.plan_ranges import NAME_BYTES
 
 ZoneName = Annotated[str, rules.ascii_name(NAME_BYTES)]
 SupplyName = Annotated[str, rules.ascii_name(24)]

@@ -3,13 +3,13 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from evenclay.controller.limits import NAME_BYTES
 from evenclay.tools.handover.layout.ground import Gap, Ground, grounds_of
 from evenclay.tools.handover.layout.search import Cost, Run, best_runs
 from evenclay.tools.property.conflicts import name_mistakes
 from evenclay.tools.property.file.mistakes import Mistake
 from evenclay.tools.property.outline.line import SAME_M, Ring
 from evenclay.tools.property.outline.walls import Shape
+from evenclay.tools.property.plan_ranges import NAME_BYTES
 from evenclay.tools.property.property import Property
 
 

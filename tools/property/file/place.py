@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from evenclay.controller.limits import NAME_BYTES, RUN_MAX_S
+from evenclay.controller.limits import RUN_MAX_S
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture, fitted
 from evenclay.sim.house.house import Probe
@@ -15,7 +15,7 @@ from evenclay.tools.property.file.quantities import suction
 from evenclay.tools.property.file.rules import Rule, refusal
 from evenclay.tools.property.file.table import Table
 from evenclay.tools.property.file.times import year_month
-from evenclay.tools.property.plan_ranges import CAP_MAX_S
+from evenclay.tools.property.plan_ranges import CAP_MAX_S, NAME_BYTES
 from evenclay.tools.property.timezone import read_name
 
 SIDES = ("north", "east", "south", "west")
