@@ -66,6 +66,7 @@ STYLE: dict[Any, Any] = {
     "axes.edgecolor": SOFT,
     "axes.labelcolor": INK,
     "axes.linewidth": 0.6,
+    "axes.titley": 1.0,  # at once, without a search for what could be in the way
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.axisbelow": True,
