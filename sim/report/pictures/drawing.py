@@ -139,17 +139,16 @@ def rule_months(ax: Axes, days: NDArray[np.datetime64], *, last: bool) -> None:
     _rule(ax, [start for start in starts if start >= first], marked=last)
     if not last:
         return
-    places: list[float] = []
-    names: list[str] = []
+    named = False
+    below: dict[str, Any] = {"xycoords": ax.get_xaxis_transform(), "textcoords": "offset points"}
     for month, start, stop in zip(months.astype(object), starts, ends, strict=True):
         low, high = max(start, first), min(stop, end)
         if high - low >= 12:  # days: less has no room for a name
-            places.append((low + high) / 2)
-            year = f"\n{month.year}" if not names or month.month == 1 else "\n "
-            names.append(MONTHS[month.month - 1] + year)
-    ax.xaxis.set_minor_locator(FixedLocator(places))
-    ax.xaxis.set_minor_formatter(FixedFormatter(names))
-    ax.tick_params(axis="x", which="minor", length=0)
+            # All names have two lines, so that all of them begin at the same height.
+            year = " " if named and month.month > 1 else str(month.year)
+            named = True
+            name = f"{MONTHS[month.month - 1]}\n{year}"
+            ax.annotate(name, ((low + high) / 2, 0.0), (0, -3.5), ha="center", va="top", **below)
 
 
 def rule_time(ax: Axes, days: NDArray[np.datetime64], *, last: bool) -> None:
