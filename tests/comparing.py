@@ -12,7 +12,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.daily import Weather
+from evenclay.sim.weather.record import read
 from tests.published.test_replays import FILES, TIMEZONES, TUNIS, weather_file
 
 DEMO = Path(__file__).parents[1] / "sim" / "demo"

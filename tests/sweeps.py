@@ -8,7 +8,8 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.daily import Weather
+from evenclay.sim.weather.record import read
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import workers
 from evenclay.tools.property.property import parse

@@ -7,6 +7,7 @@ Steady flow; fill and drain of a cycle are estimates; the hose's wall is the sam
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -132,13 +133,15 @@ def _bisect(rising: Callable[[float], float], low: float, high: float) -> float:
 
 
 def longest_run_m(hose: Hose, start_kpa: float, least: float = EVEN_ENOUGH) -> float:
-    """Longest run whose evenness is at least `least`, the slope kept; LONGEST_M where any is."""
+    """Longest run whose evenness is at least `least`, the slope kept, in whole tenths of a metre;
+    LONGEST_M where any is."""
 
-    def uneven(length_m: float) -> float:
+    def uneven(tenths: int) -> bool:
+        length_m = tenths / 10
         rise_m = hose.rise_m * length_m / hose.length_m
-        return least - run(replace(hose, length_m=length_m, rise_m=rise_m), start_kpa).evenness
+        return run(replace(hose, length_m=length_m, rise_m=rise_m), start_kpa).evenness < least
 
-    return LONGEST_M if uneven(LONGEST_M) < 0.0 else _bisect(uneven, 0.0, LONGEST_M)
+    return bisect_left(range(1, int(10 * LONGEST_M) + 1), True, key=uneven) / 10
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,7 @@ class Sky:
         return before_um + (self._fallen_um[hour + 1] - before_um) * of_hour_s // HOUR_S
 
 
-@mypyc_attr(allow_interpreted_subclasses=True)  # the section is not compiled
+@mypyc_attr(allow_interpreted_subclasses=True)  # informed's is not compiled
 class Ground:
     """What devices and owner ask of the ground under a house's strips; stepped when someone looks.
 

@@ -7,6 +7,7 @@ believe is the property's own.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from mypy_extensions import mypyc_attr
 from numpy.random import Generator
 
 from evenclay.sim import section
@@ -103,6 +104,7 @@ def zone_of(strip: Strip, zone: PlausibleZone) -> section.Zone:
     )
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)  # informed's is not compiled
 class SectionGround(Ground):
     """The cross-sections of a house, from where it has settled on.
 

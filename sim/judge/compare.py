@@ -33,9 +33,8 @@ from evenclay.sim.replay.life import Policy, live
 from evenclay.sim.replay.stay import Stay, stay_of, weather_of
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats
-from evenclay.sim.weather.formats.cells import WeatherError
+from evenclay.sim.weather.daily import Weather, WeatherError
 from evenclay.sim.weather.generator import fit, generate
-from evenclay.sim.weather.record import Weather
 
 NONE = "none"
 YEARS = 26  # lived at least, so that 25 are left from the first watered day on

@@ -28,7 +28,7 @@ from evenclay.sim.house.standing import by_day
 from evenclay.sim.section.layout import LAYOUT, STRIP, STRIP_M
 from evenclay.sim.section.section import Section
 from evenclay.sim.types import Floats
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 
 AT_SENSOR = LAYOUT.at(0.5)
 AT_SAMPLE = LAYOUT.at(hands.SAMPLE_M)

@@ -11,9 +11,9 @@ from evenclay.controller.civil import day_of
 from evenclay.controller.limits import DAY_S
 from evenclay.sim.house.house import House
 from evenclay.sim.house.site import Sky
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.generator import months_and_days
 from evenclay.sim.weather.hourly import Hourly, hourly
-from evenclay.sim.weather.record import Weather
 
 YEAR_DAYS = 365.25
 CYCLE_DAYS = 10227  # 28 years: weekdays and leap days come again in the same order

@@ -20,7 +20,7 @@ from evenclay.sim.judge.strip import on_target
 from evenclay.sim.report import held
 from evenclay.sim.report.ways import OnGround, places_pf
 from evenclay.sim.types import Floats, Line
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 
 SCHEMA = 2
 COLUMNS = (

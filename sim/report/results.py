@@ -39,7 +39,7 @@ from evenclay.sim.report.ways import (
 from evenclay.sim.report.year import year_of
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats, Line
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 
 GROUNDS_MOST = 64
 # Does a task for each ground, in order: `map`, or that of a pool of processes.

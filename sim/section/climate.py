@@ -6,8 +6,8 @@ import numpy as np
 
 from evenclay.sim.types import Floats
 from evenclay.sim.weather import et0
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.generator import months_and_days
-from evenclay.sim.weather.record import Weather
 
 MONTHS = range(1, 13)
 MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])

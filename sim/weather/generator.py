@@ -28,8 +28,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenclay.sim.types import Floats, Ints
 from evenclay.sim.weather import et0
-from evenclay.sim.weather.formats.cells import WeatherError
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather, WeatherError
 
 WET_MM = 0.254  # a day with more is wet: 0.01 in, as WGEN has it (from memory)
 LEAST_WET_MM = 0.3  # the first tenth above it, for gamma draws that would fall below

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from evenclay.sim.calendar import HOURS
 from evenclay.sim.types import Floats
 from evenclay.sim.weather import et0
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 
 Uint64s = NDArray[np.uint64]
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenclay.sim.types import Floats
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.generator import MONTHS_A_YEAR, WET_MM, months_and_days
-from evenclay.sim.weather.record import Weather
 
 MEASURES = ("rain_mm", "wet_days", "tmax_c", "tmax_sd_c", "tmin_c", "tmin_sd_c")
 

@@ -71,8 +71,9 @@ def test_it_is_run_where_it_is_built(built: Path) -> None:
 def test_ground_that_is_not_compiled_inherits_from_what_is(built: Path) -> None:
     program = (
         "from evenclay.tools.dev import compiled; compiled.use(); "
-        "from evenclay.sim.house import site, standing; "
-        "print(issubclass(standing.SectionGround, site.Ground), site.__file__.endswith('.py'))"
+        "from evenclay.sim.house import standing; from evenclay.sim.judge import informed; "
+        "print(issubclass(informed.ToldGround, standing.SectionGround), "
+        "standing.__file__.endswith('.py'))"
     )
     assert python("-c", program, core=built) == "True False\n"
 

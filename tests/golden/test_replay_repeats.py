@@ -25,8 +25,9 @@ from evenclay.sim.replay.life import Lived, Policy, Script, live
 from evenclay.sim.replay.stay import Stay, sky_of, stay_of
 from evenclay.sim.report import outputs
 from evenclay.sim.report.results import replay_house
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.hourly import hourly
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.record import read
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import parse as property_of

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from evenclay.sim.weather import hourly
 from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.daily import WeatherError
 from tests.unit.test_weather_alike import ALIKE
 from tests.unit.test_weather_formats import dly, epw, power
 
@@ -72,7 +73,7 @@ def test_whole_weather_or_one_line(rows: list[str], changes: list[tuple[str, int
         path.write_text("\n".join(rows) + "\n", encoding="utf-8")
         try:
             record = weather.read(path, latitude_deg=40.0)
-        except weather.WeatherError as error:
+        except WeatherError as error:
             refused = str(error)
         else:
             refused = ""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from evenclay.sim.weather import generator
 from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.daily import Weather, WeatherError
 from evenclay.sim.weather.generator import RICHARDSON_A, RICHARDSON_B, RICHARDSON_M0, RICHARDSON_M1
 from evenclay.sim.weather.statistics import compare_statistics
 from evenclay.tools.dev.models.dry_spells import longest_dry_each_year
@@ -113,10 +114,10 @@ SEATTLE_TEMPERATURES = {1: (7.8, 8.6, 2.7), 5: (20.8, 15.4, 9.6), 10: (17.2, 15.
 
 @dataclasses.dataclass(frozen=True)
 class Place:
-    record: weather.Weather
+    record: Weather
     climate: generator.Climate
-    made: weather.Weather  # YEARS of it
-    many: weather.Weather  # MANY_YEARS, the same to begin with
+    made: Weather  # YEARS of it
+    many: Weather  # MANY_YEARS, the same to begin with
 
 
 def place(package: str, path: str, latitude_deg: float) -> Place:
@@ -332,17 +333,17 @@ def test_climate_as_json(tunis: Place) -> None:
     text = tunis.climate.to_json()
     assert generator.Climate.from_json(text) == tunis.climate
     for broken in ("{}", "[1]", "rain", text.replace("0.", "x.", 1)):
-        with pytest.raises(weather.WeatherError, match="not a climate"):
+        with pytest.raises(WeatherError, match="not a climate"):
             generator.Climate.from_json(broken)
 
 
 def test_what_cannot_be_fitted(tunis: Place) -> None:
     record = tunis.record
-    with pytest.raises(weather.WeatherError, match="364 days of weather; a fit needs at least 365"):
+    with pytest.raises(WeatherError, match="364 days of weather; a fit needs at least 365"):
         generator.fit(record.picked(record.first_day, range(364)))
-    with pytest.raises(weather.WeatherError, match="needs the latitude"):
+    with pytest.raises(WeatherError, match="needs the latitude"):
         generator.fit(dataclasses.replace(record, latitude_deg=None))
-    with pytest.raises(weather.WeatherError, match="0 years from 2001"):
+    with pytest.raises(WeatherError, match="0 years from 2001"):
         generator.generate(tunis.climate, 0, 1)
 
 

@@ -21,6 +21,7 @@ from evenclay.sim.section.clay import clay_of
 from evenclay.sim.section.layout import STRIP, STRIP_M
 from evenclay.sim.weather import et0, hourly
 from evenclay.sim.weather import record as weather
+from evenclay.sim.weather.daily import Weather
 from evenclay.tools.dev.models import bucket
 
 STRIP_COEFFICIENT = 0.5
@@ -35,7 +36,7 @@ def package_file(package: str, path: str) -> Path:
 class Unwatered:
     """A record and what it made of settled strips under grass, one for each exposure."""
 
-    record: weather.Weather
+    record: Weather
     water: NDArray[np.void]  # of each day and strip
     strip_pf: NDArray[np.float64]  # daily means at 0.3-1.0 m, days x strips
     error_mm: float
@@ -43,12 +44,13 @@ class Unwatered:
     month: NDArray[np.int64]
 
 
-def unwatered(record: weather.Weather) -> Unwatered:
+def unwatered(record: Weather) -> Unwatered:
     hours = hourly.hourly(record, 1)
     zones = [
         Zone(coefficient=STRIP_COEFFICIENT, exposure=exposure, yard_reach_m=0.0)
         for exposure in EXPOSURES
     ]
+    assert record.latitude_deg is not None
     deep_pf = usual_suction_pf(index_of(record, record.latitude_deg))
     section = settled(Ground(), zones, hours.rain_mm, hours.et0_mm, deep_pf=deep_pf).section
     days = section.live(hours.rain_mm, hours.et0_mm)
@@ -99,7 +101,7 @@ def test_tunis_record(tunis: Unwatered) -> None:
     assert np.sqrt(np.mean((estimate - record.et0_mm) ** 2)) < 0.5
 
 
-def every_day(record: weather.Weather) -> list[datetime.date]:
+def every_day(record: Weather) -> list[datetime.date]:
     return [record.first_day + datetime.timedelta(days=i) for i in range(record.days)]
 
 

@@ -36,7 +36,8 @@ from evenclay.sim.report import outputs
 from evenclay.sim.report.results import replay_house
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.daily import Weather
+from evenclay.sim.weather.record import read
 from tests.decisions import parse, verify
 from tests.grounds import even_ground
 from tests.houses import make_house, row

@@ -23,7 +23,7 @@ from evenclay.sim.judge.policies import bare_plan, compared, probed, reference_p
 from evenclay.sim.replay.stay import stay_of
 from evenclay.sim.types import Floats
 from evenclay.sim.units import METRIC, US
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import compare_summary, compare_tables

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from evenclay.sim.weather import et0, hourly
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 
 
 def invented(days: int = 800, latitude_deg: float | None = 47.6) -> Weather:

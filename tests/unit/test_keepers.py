@@ -22,8 +22,8 @@ from evenclay.sim.judge.by_day import live_by_day
 from evenclay.sim.judge.keepers import Met, Reckoning, cycles_h, met_of
 from evenclay.sim.replay.life import Policy, live
 from evenclay.sim.types import Ints
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.hourly import Hourly
-from evenclay.sim.weather.record import Weather
 from tests import core
 from tests.houses import UTC, make_house, row, still_weather
 

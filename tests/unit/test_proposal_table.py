@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from evenclay.controller.plan import BAN_HOURS, BanPart, Plan
 from evenclay.sim.house.house import House
 from evenclay.sim.types import Bools, Floats
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 from evenclay.tools.plan.proposal import table
 from evenclay.tools.plan.proposal.table import HALF_MONTHS, Draft, draft_of, property_of
 from evenclay.tools.plan.proposal.written import written

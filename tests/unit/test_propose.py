@@ -19,7 +19,8 @@ from typer.testing import CliRunner
 from evenclay.sim.ground.plausible import searched
 from evenclay.sim.judge import verdict
 from evenclay.sim.judge.verdict import Verdict
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.daily import Weather
+from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.plan import workers
 from evenclay.tools.plan.proposal import page, table

@@ -21,9 +21,8 @@ from evenclay.sim.judge import policies
 from evenclay.sim.replay.life import Life, Script
 from evenclay.sim.replay.stay import stay_in, stay_of
 from evenclay.sim.report import held, outputs
-from evenclay.sim.weather.formats.cells import WeatherError
+from evenclay.sim.weather.daily import Weather, WeatherError
 from evenclay.sim.weather.hourly import Hourly
-from evenclay.sim.weather.record import Weather
 from tests import decisions
 from tests.grounds import even_ground
 from tests.houses import UTC, make_house, row, still_weather

@@ -27,7 +27,7 @@ from evenclay.sim.section import (
 from evenclay.sim.section.clay import clay_of
 from evenclay.sim.section.climate import thornthwaite_mm
 from evenclay.sim.section.layout import EDGE, INSIDE, STRIP, YARD
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 
 Floats = NDArray[np.float64]
 

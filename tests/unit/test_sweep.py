@@ -23,8 +23,8 @@ from evenclay.sim.judge.years import OF_LIFE, SETTLED_SEED, alarms_of
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.stay import sky_of
 from evenclay.sim.types import Line
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.hourly import hourly
-from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import sweep_summary, workers
 from evenclay.tools.plan.sweep import Life, Record, Sweep

@@ -21,7 +21,7 @@ from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.report.results import replay_house
 from evenclay.sim.report.ways import Case, Figures, live_on, moves_of, rounded, summed
 from evenclay.sim.types import Line
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 from tests.houses import make_house, row
 
 WAYS = ("none", "calendar", "hub_alone", "hub")

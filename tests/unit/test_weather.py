@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from evenclay.sim.weather import record as weather
-from evenclay.sim.weather.formats.cells import WeatherError
+from evenclay.sim.weather.daily import WeatherError
 
 PLAIN = "date,rain,tmin,tmax,et0\n"
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from evenclay.sim.weather import record as weather
-from evenclay.sim.weather.formats.cells import WeatherError
+from evenclay.sim.weather.daily import WeatherError
 from tests.unit.test_weather_formats import (
     EPW_HEADER,
     POWER_HEADER,

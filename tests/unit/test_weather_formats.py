@@ -15,7 +15,7 @@ import pytest
 
 from evenclay.sim.weather import et0, hourly
 from evenclay.sim.weather import record as weather
-from evenclay.sim.weather.formats.cells import WeatherError
+from evenclay.sim.weather.daily import WeatherError
 
 DAY = datetime.timedelta(days=1)
 

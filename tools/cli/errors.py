@@ -82,7 +82,7 @@ def _message(error: Exception) -> str:
 
 def _is_refusal(error: Exception) -> bool:
     """Whether an error is one line for the user."""
-    from evenclay.sim.weather.formats.cells import WeatherError
+    from evenclay.sim.weather.daily import WeatherError
     from evenclay.tools.log.items import LogError
     from evenclay.tools.plan.workers import SweepError
 

@@ -11,7 +11,7 @@ import typer
 from evenclay.tools.cli.output import tell
 
 if TYPE_CHECKING:
-    from evenclay.sim.weather.record import Weather
+    from evenclay.sim.weather.daily import Weather
     from evenclay.tools.property.demand import Means
 
 PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="A property file (TOML).")]

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from evenclay.sim.types import Line
-    from evenclay.sim.weather.record import Weather
+    from evenclay.sim.weather.daily import Weather
     from evenclay.tools.plan.compare import Found
     from evenclay.tools.plan.proposal.propose import Proposal
     from evenclay.tools.plan.sweep import Sweep

@@ -169,13 +169,13 @@ def _replayed(prop: "Property", out: Path, asked: Asked) -> dict[str, Any]:
 
     latitude_deg, read = prop.site.latitude, asked.reading
     days = (asked.first, asked.last)
+    hashes = {"property": Path(prop.source.name), "weather": read.path}
     record = read_weather(read.path, read.column, read.units, read.dates, latitude_deg, days=days)
     house = compile_house(prop, means_of(record, latitude_deg))
-    house = replace(house, cautions=tuple(cautions(prop, house.plan)), drawing=drawing_of(prop))
-    hashes = {"property": Path(prop.source.name), "weather": read.path}
     with _spreading(asked) as spread:
+        drawn = replace(house, cautions=tuple(cautions(prop, house.plan)), drawing=drawing_of(prop))
         return replay_house(
-            house,
+            drawn,
             record,
             out,
             seed=asked.seed,
@@ -197,7 +197,7 @@ def _spreading(asked: Asked) -> "Iterator[Spread]":
         yield map
         return
     with processes(min(asked.processes or cores(), asked.grounds)) as (pool, count):
-        for _ in range(count):  # each makes itself ready while this one lives on the middle ground
+        for _ in range(count):  # each makes itself ready while this one draws and lives
             pool.submit(import_module, "evenclay.sim.report.ways")
 
         def spread(

@@ -1,6 +1,6 @@
 """Finds the compiled core in place of its sources, so that replays of many years take less time.
 
-`tools/dev/compiling.py` compiles the core and those simulated devices that it meets at every wake.
+`tools/dev/compiling.py` compiles the core and what of the simulator it meets at every wake.
 The result lies in a folder of the virtual environment, never beside the sources, with the digest of
 what it was made from. Whoever imports `evenclay.tools` runs it as long as the sources are the same,
 byte for byte; after any edit the sources run again. The environment variable EVENCLAY_COMPILED

@@ -1,4 +1,4 @@
-"""Compile the core and the simulated devices, so that replays of many years take less time.
+"""Compile the core and what of the simulator it meets at every wake, for replays of many years.
 
 python -m evenclay.tools.dev.compiling
 
@@ -19,7 +19,8 @@ from evenclay.tools.dev.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fr
 
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
 INTERPRETED = ("__init__", "journal", "limits", "plan", "ports")
-SIMULATED = tuple(f"sim/house/{name}.py" for name in ("devices", "faults", "plumbing", "site"))
+MET = ("devices", "faults", "plumbing", "site", "standing")
+SIMULATED = tuple(f"sim/house/{name}.py" for name in MET)
 # How a module of the core declares its constants.
 CONST = re.compile(r"^from \. import .*\bconst\b.*\n", re.MULTILINE)
 CONSTANT = re.compile(r"^(\w+) = const\((.*?)\)(?=$|  #)", re.MULTILINE)

@@ -16,7 +16,7 @@ from evenclay.sim.judge.policies import bare_plan, compared, hub_of, probed
 from evenclay.sim.judge.weigh import place_on
 from evenclay.sim.replay.life import Policy
 from evenclay.sim.types import Floats
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 from evenclay.tools.plan.names import names_of, refuse_twice
 from evenclay.tools.plan.workers import Progress, Tell
 from evenclay.tools.property.compile import compile_house

@@ -9,7 +9,7 @@ from typing import Any
 
 from rich.table import Table
 
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.statistics import MEASURES, Compared
 
 HEADINGS = {

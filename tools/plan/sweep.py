@@ -32,8 +32,8 @@ from evenclay.sim.judge.years import OF_LIFE, rows_of, seed_of
 from evenclay.sim.replay.stay import Stay, stay_in, stay_of
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Line
+from evenclay.sim.weather.daily import Hours, Weather
 from evenclay.sim.weather.generator import Climate, fit, generate
-from evenclay.sim.weather.record import Hours, Weather
 from evenclay.tools.plan.variants import Change, changes_of, read_vary, varied
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
 from evenclay.tools.property.compile import compile_house

@@ -3,14 +3,12 @@
 from collections.abc import Sequence
 from datetime import timedelta
 from math import cos, pi, sqrt
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from evenclay.controller.civil import date_of, day_of
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
 from evenclay.tools.property.property import Property
-
-if TYPE_CHECKING:
-    from evenclay.sim.weather.record import Weather  # it needs pandas, which is slow to import
 
 MM_PER_MJ_M2 = 0.408  # Source: FAO-56, eq. 20: water at 20 degrees that 1 MJ/m2 evaporates
 YEAR, DAYS = 2001, 365  # it stands for any year of 365 days
@@ -57,7 +55,7 @@ def guessed(latitude_deg: float) -> Means:
     return Means(guessed_et0_mm(latitude_deg), [0.0] * 12)
 
 
-def means_of(weather: "Weather", latitude_deg: float) -> Means:
+def means_of(weather: Weather, latitude_deg: float) -> Means:
     """The means of a record; a month that it does not have is guessed."""
     found = [list(means) for means in guessed(latitude_deg)]
     months = [(weather.first_day + timedelta(days=day)).month for day in range(weather.days)]

@@ -14,9 +14,9 @@ from urllib.parse import urlencode, urlsplit
 from evenclay.sim import files
 from evenclay.sim.section.spin_up import folder
 from evenclay.sim.units import UNITS
+from evenclay.sim.weather.daily import Weather, WeatherError
 from evenclay.sim.weather.formats import power
-from evenclay.sim.weather.formats.cells import WeatherError
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.record import read
 from evenclay.tools.property.file.place import Site
 from evenclay.tools.property.file.wording import printable
 

@@ -177,9 +177,12 @@ def _scale(fig: Figure, borders: list[float], paper: Paper) -> None:
     left, width, top_in = (0.02, 0.96, 0.62) if paper.narrow else (0.16, 0.54, 0.3)
     ax = fig.add_axes((left, 1.0 - top_in / whole_in, width, 0.16 / whole_in))
     colours = _colours(borders)
-    for step in range(colours.N):
-        ax.axvspan(step, step + 1, facecolor=colours(step), edgecolor=SOFT, linewidth=0.4)
+    steps = range(colours.N)
+    spans = [(step, 1) for step in steps]
+    shades = [colours(step) for step in steps]
+    ax.broken_barh(spans, (0, 1), facecolors=shades, edgecolors=SOFT, linewidths=0.4)
     ax.set_xlim(0, colours.N)
+    ax.set_ylim(0, 1)
     ax.yaxis.set_major_locator(FixedLocator([]))
     named = range(0, len(borders), 1 if len(borders) <= (8 if paper.narrow else 10) else 2)
     ax.xaxis.set_major_locator(FixedLocator([place + 1 for place in named]))

@@ -8,8 +8,7 @@ import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch, PathPatch
-from matplotlib.path import Path as Outline
+from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
@@ -20,6 +19,7 @@ from evenclay.sim.report.pictures.drawing import (
     STYLE,
     ZONE_COLOURS,
     Paper,
+    add_boxes,
     add_legend,
     box,
     day_number,
@@ -105,7 +105,7 @@ def _hours(ax: Axes, first_h: int, last_h: int, midnight: str) -> None:
 
 
 def _draw_runs(ax: Axes, runs: list[Run], last_h: int, colour: str) -> None:
-    """Add the runs as one outline; what goes on past a column's end stands in the next."""
+    """Add the runs; what goes on past a column's end stands in the next."""
     boxes = []
     marks: dict[str, list[tuple[float, float]]] = {"x": [], "o": []}
     for run in runs:
@@ -123,10 +123,8 @@ def _draw_runs(ax: Axes, runs: list[Run], last_h: int, colour: str) -> None:
             boxes.append(box(day + 0.08, day + 0.92, start_h, last_h))
             day, start_h, end_h = day + 1, last_h - 24.0, end_h - 24.0
         boxes.append(box(day + 0.08, day + 0.92, start_h, end_h))
-    if boxes:
-        outline = Outline.make_compound_path_from_polys(np.array(boxes))
-        # The edge keeps a run of a few minutes visible.
-        ax.add_patch(PathPatch(outline, facecolor=colour, edgecolor=colour, linewidth=0.7))
+    # The edge keeps a run of a few minutes visible.
+    add_boxes(ax, boxes, facecolor=colour, edgecolor=colour, linewidth=0.7)
     for marker, points in marks.items():
         if points:
             x, y = zip(*points, strict=True)

@@ -10,8 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch, PathPatch
-from matplotlib.path import Path as Outline
+from matplotlib.patches import Patch
 from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 from numpy.typing import NDArray
 
@@ -25,6 +24,7 @@ from evenclay.sim.report.pictures.drawing import (
     STYLE,
     WATER_TINT,
     Paper,
+    add_boxes,
     add_legend,
     box,
     day_numbers,
@@ -40,6 +40,14 @@ POLICIES = {
     "calendar": "bare calendar",
     "hub_alone": "the hub,\nreckoning alone",
     "hub": "the hub",
+}
+# Of the week with the most, so much is the panel high.
+ROOM = 1.05
+GIVEN: dict[str, Any] = {
+    "facecolor": WATER_TINT,
+    "edgecolor": "#8a5f00",
+    "hatch": "////",
+    "linewidth": 0.4,
 }
 
 
@@ -79,16 +87,11 @@ def water(
             ax.yaxis.set_major_locator(MaxNLocator(4))
             ax.grid(axis="y")
             ax.set_ylabel(f"{unit} a week")
-        length = np.diff(np.append(starts, len(days)))
-        style: dict[str, Any] = {"align": "edge", "width": length - 1.2}
-        above.bar(x[starts] + 0.6, _weekly(rain, starts), color=RAIN, **style)
-        above.stairs(
-            _weekly(et0, starts), np.append(x[starts], x[-1] + 1), baseline=None, color=INK, lw=1.4
-        )
-        style.update(facecolor=WATER_TINT, edgecolor="#8a5f00", hatch="////", linewidth=0.4)
-        weekly = _weekly(applied, starts)
-        below.bar(x[starts] + 0.6, np.where(weekly > 0.0, weekly, np.nan), **style)
-        below.set_ylim(bottom=0.0)
+        for ax, daily, look in ((above, rain, {"color": RAIN}), (below, applied, GIVEN)):
+            _bars(ax, x, starts, _weekly(daily, starts), look)
+        asked = _weekly(et0, starts)
+        above.stairs(asked, np.append(x[starts], x[-1] + 1), baseline=None, color=INK, lw=1.4)
+        above.set_ylim(top=max(above.get_ylim()[1], ROOM * asked.max()))
         add_legend(
             fig,
             [
@@ -96,17 +99,21 @@ def water(
                 Line2D(
                     [], [], color=INK, linewidth=1.4, label="reference evapotranspiration (ET0)"
                 ),
-                Patch(
-                    facecolor=WATER_TINT,
-                    edgecolor="#8a5f00",
-                    hatch="////",
-                    linewidth=0.4,
-                    label="water applied, mean of the strips",
-                ),
+                Patch(label="water applied, mean of the strips", **GIVEN),
             ],
             columns=columns,
         )
         return svg_of(fig, paper, "water", label)
+
+
+def _bars(
+    ax: Axes, x: Floats, starts: NDArray[np.int64], weekly: Floats, look: dict[str, Any]
+) -> None:
+    """A bar a week, as high as its amount."""
+    ends = np.append(x[starts[1:]], x[-1] + 1)
+    bars = zip(x[starts] + 0.6, ends - 0.6, weekly, strict=True)
+    add_boxes(ax, [box(left, right, 0.0, high) for left, right, high in bars if high > 0.0], **look)
+    ax.set_ylim(0.0, ROOM * weekly.max() or 1.0)
 
 
 def _weekly(daily: Floats, starts: NDArray[np.int64]) -> Floats:
@@ -140,8 +147,7 @@ def held_back(
             row = rows[index]
             held = np.where(row.hours > 0.0)[0]
             boxes = [box(x[d], x[d] + 1, 0.0, min(24.0, row.hours[d])) for d in held]
-            outline = Outline.make_compound_path_from_polys(np.array(boxes))
-            ax.add_patch(PathPatch(outline, facecolor="#3d5a73", linewidth=0.0))
+            add_boxes(ax, boxes, facecolor="#3d5a73", linewidth=0.0)
             days_held = f"{len(held)} day" + ("s" if len(held) != 1 else "")
             _name_row(ax, paper, row.reason, names[index], days_held)
         return svg_of(fig, paper, "held", label)

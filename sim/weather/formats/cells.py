@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from evenclay.sim.weather import et0
+from evenclay.sim.weather.daily import WeatherError
 from evenclay.sim.weather.formats.units import CELSIUS, FAHRENHEIT, Unit
 
 MISSING_WORDS = {"", "na", "n/a", "nan", "null", "none", "missing", "-", "--", "m"}
@@ -47,10 +48,6 @@ NOT_TEXT = {
 }
 
 Lines = list[tuple[int, str]]
-
-
-class WeatherError(ValueError):
-    """A weather file that cannot be used; the message is one line for its owner."""
 
 
 @dataclass

@@ -4,7 +4,7 @@ import re
 
 import pandas as pd
 
-from evenclay.sim.weather.formats.cells import WeatherError
+from evenclay.sim.weather.daily import WeatherError
 
 FIRST_YEAR, LAST_YEAR = 1700, 2299
 LAYOUTS = (

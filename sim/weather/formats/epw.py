@@ -12,12 +12,12 @@ import pandas as pd
 
 from evenclay.sim.calendar import HOURS
 from evenclay.sim.weather import et0
+from evenclay.sim.weather.daily import WeatherError
 from evenclay.sim.weather.formats.cells import (
     HIGHEST_M,
     LOWEST_M,
     Lines,
     Table,
-    WeatherError,
     check_ranges,
     split,
 )

@@ -11,12 +11,12 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
+from evenclay.sim.weather.daily import WeatherError
 from evenclay.sim.weather.formats.cells import (
     HIGHEST_M,
     LOWEST_M,
     Lines,
     Table,
-    WeatherError,
     check_ranges,
     numbers_of,
     rows_of,

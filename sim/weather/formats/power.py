@@ -7,10 +7,10 @@ import re
 
 import pandas as pd
 
+from evenclay.sim.weather.daily import WeatherError
 from evenclay.sim.weather.formats.cells import (
     Lines,
     Table,
-    WeatherError,
     check_crossed,
     check_order,
     check_ranges,

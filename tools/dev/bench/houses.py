@@ -5,7 +5,8 @@ from pathlib import Path
 
 from evenclay.controller.plan import Plan, ZonePart
 from evenclay.sim.house.house import House
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.daily import Weather
+from evenclay.sim.weather.record import read
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import means_of
 from evenclay.tools.property.property import load, parse

@@ -15,7 +15,8 @@ from evenclay.sim.judge.policies import hub_of
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.section import index_of
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.daily import Weather
+from evenclay.sim.weather.record import read
 from evenclay.tools.dev.bench.houses import DEMO, eight_zones
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import workers

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from evenclay.sim.types import Floats
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.generator import LEAST_DAYS, dates_from
-from evenclay.sim.weather.record import Weather
 
 
 def longest_dry_days(rain_mm: Sequence[float] | Floats, below_mm: float = 1.0) -> int:

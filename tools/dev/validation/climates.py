@@ -18,8 +18,9 @@ from evenclay.sim.ground.plausible import seasonal_depth_m, usual_suction_pf
 from evenclay.sim.section import LAYOUT, Ground, Zone, index_of, settled
 from evenclay.sim.section.layout import EDGE, INSIDE, STRIP, YARD, Layout
 from evenclay.sim.types import Floats
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.hourly import hourly
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.record import read
 
 LATITUDES = {
     "seattle": 47.6,

@@ -31,8 +31,9 @@ from evenclay.sim.judge.strip import ON_TARGET_PF, WETTEST_TARGET_PF, mean_pf
 from evenclay.sim.section import LAYOUT, index_of
 from evenclay.sim.section.layout import STRIP
 from evenclay.sim.types import Floats
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.hourly import Hourly, hourly
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.record import read
 from evenclay.tools.dev.validation.daily import kept
 from evenclay.tools.dev.validation.years import tunis
 from evenclay.tools.property.compile import compile_house

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from evenclay.sim.weather import generator
-from evenclay.sim.weather.record import Weather, read
+from evenclay.sim.weather.daily import Weather
+from evenclay.sim.weather.record import read
 from evenclay.sim.weather.statistics import compare_statistics
 from evenclay.tools.dev.models.dry_spells import longest_dry_each_year
 from evenclay.tools.dev.validation.figures import Check

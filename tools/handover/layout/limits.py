@@ -13,7 +13,6 @@ from evenclay.tools.property.property import Property
 
 LEAD_MM = 15.9  # bore of the plain pipe that feeds a hose
 OPEN_L_MIN = 200.0  # of a spigot that nobody measured: the property file's most
-STEP_M = 0.1
 
 
 @dataclass(frozen=True)
@@ -63,13 +62,12 @@ def _least_kpa(hose: hoses.Hose, spigot: hoses.Spigot) -> float:
 
 @cache
 def _longest_m(hose: hoses.Hose, spigot: hoses.Spigot) -> float:
-    """The longest run that is even at any pressure that feed and spigot may leave, in whole steps.
+    """The longest run that is even at any pressure that feed and spigot may leave.
 
     Evenness rises or falls with pressure throughout, so the two ends of that range are enough.
     """
     ends_kpa = (spigot.still_kpa, _least_kpa(hose, spigot))
-    longest_m = min([hoses.longest_run_m(hose, end_kpa) for end_kpa in ends_kpa])
-    return int(longest_m / STEP_M) * STEP_M
+    return min([hoses.longest_run_m(hose, end_kpa) for end_kpa in ends_kpa])
 
 
 @cache

@@ -10,7 +10,7 @@ from evenclay.sim.judge.verdict import UNREST
 from evenclay.sim.report.ways import HUB
 from evenclay.sim.types import Line
 from evenclay.sim.units import UNITS, money
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 from evenclay.tools.plan import compare, compare_summary
 from evenclay.tools.plan.before_after.changed import changes
 from evenclay.tools.plan.workers import SweepError, Tell

@@ -22,9 +22,9 @@ from evenclay.sim.judge.verdict import Verdict
 from evenclay.sim.judge.years import seed_of
 from evenclay.sim.replay.stay import weather_of
 from evenclay.sim.types import Bools, Floats
+from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.et0 import hargreaves_mm
 from evenclay.sim.weather.generator import fit, generate
-from evenclay.sim.weather.record import Weather
 from evenclay.tools.plan.proposal import table
 from evenclay.tools.plan.proposal.study import (
     Asked,

@@ -13,7 +13,7 @@ from evenclay.controller.plan import ANY_DATE, BAN_HOURS, Plan, RowPart
 from evenclay.sim.calendar import clock
 from evenclay.sim.house.house import House
 from evenclay.sim.types import Bools, Floats, Ints
-from evenclay.sim.weather.record import Weather
+from evenclay.sim.weather.daily import Weather
 from evenclay.tools.plan.proposal.year_cut import best_cut
 from evenclay.tools.property.advice import taken_min
 from evenclay.tools.property.compile import trial_plan
