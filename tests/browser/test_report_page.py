@@ -71,7 +71,10 @@ def _planned(names: tuple[str, ...]) -> Plan:
     """Two seasons, the second closed."""
     zones = [_part(ZonePart, share_pct=90 + 10 * z, flow_ml_min=1500) for z in range(len(names))]
     open_row = _part(RowPart, month=5, day=1, cycles=2, run_s=600, start_min=1260, length_min=600)
-    return Plan(_part(HubPart), [], zones, [open_row, _part(RowPart, month=11, day=1)], [])
+    rows = [open_row, _part(RowPart, month=11, day=1)]
+    for each in rows:
+        each.starts_min = ()
+    return Plan(_part(HubPart), [], zones, rows, [])
 
 
 def _many_grounds(summary: dict[str, Any]) -> None:

@@ -13,7 +13,7 @@ from tests import core
 from tests.device.board import fill
 
 BARS = tomllib.loads(BUDGET.read_text("utf-8"))
-YEARS = 12  # past a restart, and past the end of a board's small integers in 2034
+YEARS = 10  # past a restart, and past the end of a board's small integers in 2034
 YEARS_LONG = 50
 
 

@@ -94,6 +94,7 @@ def test_the_scripted_year_and_random_weeks_are_the_golden_ones(built: Path) -> 
     assert found == "".join(golden)
 
 
+@pytest.mark.slow
 def test_a_replay_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
     demo = (str(DEMO / "property.toml"), "--weather", str(DEMO / "weather.csv"))
     span = ("--from", "2022-07-01", "--to", "2022-07-21")

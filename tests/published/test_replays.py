@@ -96,7 +96,7 @@ FILES = {
 }
 TUNIS_DAYS = (date(1979, 1, 1), date(2001, 12, 31))
 SLICE = {
-    "tunis": (date(1990, 1, 1), date(1995, 12, 31)),
+    "tunis": (date(1993, 1, 1), date(1995, 12, 31)),
     "seattle": (date(2012, 1, 1), date(2015, 12, 31)),
 }
 
