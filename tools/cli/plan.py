@@ -99,7 +99,7 @@ def propose(
     grounds: Annotated[
         int,
         typer.Option(min=1, max=64, help="Grounds to judge the plan on, none of them searched."),
-    ] = 16,
+    ] = 32,
     seed: Seed = 1,
     processes: Processes = None,
     column: Columns = None,
