@@ -389,7 +389,10 @@ LACKS = {
 }
 
 
-@pytest.mark.parametrize(("board", "port"), LACKS)
+@pytest.mark.parametrize(
+    ("board", "port"),
+    [("rp2_pico_w", "rp2"), pytest.param("esp32", "esp32", marks=pytest.mark.slow)],
+)
 def test_the_demo_waters_both_spigots_for_a_night(
     board: str, port: str, tmp_path: Path, micropython: Path
 ) -> None:

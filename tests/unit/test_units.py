@@ -254,7 +254,7 @@ def here(_: int) -> Iterator[tuple[Executor, int]]:
     yield Inline(), 1
 
 
-@both
+@pytest.mark.parametrize("units", ["us", pytest.param("metric", marks=pytest.mark.slow)])
 def test_compare(
     units: str, tmp_path: Path, drawn: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
