@@ -27,6 +27,9 @@ from evenclay.tools.plan.proposal import page, table
 from evenclay.tools.plan.proposal import propose as tool
 from evenclay.tools.plan.proposal.propose import Proposal
 from evenclay.tools.plan.proposal.study import Kept
+from evenclay.tools.property.advice import cautions
+from evenclay.tools.property.compile import compile_house
+from evenclay.tools.property.demand import guessed
 from evenclay.tools.property.property import load
 from tests.unit.small_house import GOOD
 
@@ -167,6 +170,26 @@ def test_the_property_is_read_checked_and_reckons(made: Made) -> None:
     assert made.found.house.plan.hub.estimate == 1
     status, _, err = run("check", str(made.folder / "property.toml"))
     assert (status, err) == (0, "")
+
+
+def test_a_board_obeys_the_plan_that_was_judged(made: Made) -> None:
+    """Though it is compiled without the record: the file has each season's means."""
+    prop = load(made.folder / "property.toml")
+    without = compile_house(prop, guessed(prop.site.latitude)).plan
+    assert without.pack() == made.found.house.plan.pack()
+    assert all(row.rain_um > 0 and row.demand_um > 0 for row in without.rows)
+
+
+def test_the_file_says_what_came_of_judging(made: Made) -> None:
+    prop = load(made.folder / "property.toml")
+    assert prop.estimate.verdict == made.found.verdict.word
+    first = [
+        next(iter(cautions(prop.model_copy(update={"estimate": estimate}), made.found.house.plan)))
+        for word in ("leave", "water", None)
+        for estimate in [prop.estimate.model_copy(update={"verdict": word})]
+    ]
+    assert "leave the house as it is" in first[0]
+    assert not any("leave the house as it is" in each for each in first[1:])
 
 
 def test_the_same_bytes_come_out_again(made: Made) -> None:

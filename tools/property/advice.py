@@ -41,6 +41,7 @@ def cautions(prop: Property, plan: Plan) -> list[str]:
     """Return one line a caution, the most serious first. None of them stops a plan."""
     found: list[str] = []
     for part in (
+        _judged,
         _sides,
         _unanswered,
         _ground,
@@ -53,6 +54,14 @@ def cautions(prop: Property, plan: Plan) -> list[str]:
     ):
         found.extend(part(prop, plan))
     return found
+
+
+def _judged(prop: Property, plan: Plan) -> Iterator[str]:
+    if prop.estimate.verdict == "leave":
+        yield (
+            "this plan was judged on many grounds, and is not sure to help: leave the house as it "
+            "is, or learn more of its ground first"
+        )
 
 
 def _sides(prop: Property, plan: Plan) -> Iterator[str]:

@@ -32,7 +32,7 @@ from evenclay.tools.plan.proposal.study import (
     ample,
     live_on_all,
 )
-from evenclay.tools.plan.proposal.written import written
+from evenclay.tools.plan.proposal.written import with_verdict, written
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import Means, means_of
 from evenclay.tools.property.file.estimate import DRIEST_PF, FULL_PF, Ground, Yard
@@ -125,6 +125,7 @@ def propose(
         again = verdict.verdict({relief: [each.measures for each in held_out]})
         if again.word == "leave":
             found = replace(found, word="leave", relief_pf=None, limit=again.limit)
+    text = with_verdict(text, found.word)
     return Proposal(
         final,
         reduced,
@@ -134,7 +135,7 @@ def propose(
         found,
         relief,
         best.ceiling_mm_d,
-        planned,
+        parse(text, prop.source.name),
         text,
         held_out,
         names,

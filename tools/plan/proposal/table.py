@@ -204,9 +204,11 @@ def property_of(prop: Property, house: House, draft: Draft, means: Means) -> Pro
             for row in range(len(draft.begins))
         ]
         found = base.model_copy(update={"seasons": seasons})
-        _, mistakes = trial_plan(found, means)
+        plan, mistakes = trial_plan(found, means)
         if not mistakes:
-            return found
+            rows = {(row.month, row.day): row for row in plan.rows}
+            told = [_with_means(season, rows[season.begins]) for season in seasons]
+            return base.model_copy(update={"seasons": told})
         wrong = {int(each.path[1]) for each in mistakes if each.path[0] == "seasons"}
         for row in wrong or set(range(len(draft.begins))):
             if tries[row] + 1 < len(windows):
@@ -216,6 +218,12 @@ def property_of(prop: Property, house: House, draft: Draft, means: Means) -> Pro
         if min(scale) < 0.05:
             return None
     return None
+
+
+def _with_means(season: Season, row: RowPart) -> Season:
+    """A season that names the means it was judged by: a board's plan is made without the record."""
+    means = {"demand": row.demand_um / 1000.0, "rain": row.rain_um / 1000.0}
+    return season.model_copy(update=means)
 
 
 def _season(

@@ -68,8 +68,21 @@ def _depth(prop: Property, mm: float) -> float | str:
     return mm if units == METRIC else f"{units.number(mm, 'depth', '.3f')} {units.unit('depth')}"
 
 
+def _rate(prop: Property, mm: float) -> float | str:
+    """A depth a day as the file takes it."""
+    found = _depth(prop, mm)
+    return f"{found}/d" if isinstance(found, str) else round(found, 2)
+
+
+def with_verdict(text: str, word: str) -> str:
+    """The file's text with what came of judging its plan."""
+    document = tomlkit.parse(text)
+    _put(document["estimate"], "verdict", word)
+    return tomlkit.dumps(document)
+
+
 def _put_seasons(document: Any, prop: Property) -> None:
-    tables = [_season_items(season) for season in prop.seasons]
+    tables = [_season_items(prop, season) for season in prop.seasons]
     old = document["seasons"]
     if isinstance(old, AoT):
         kept = after_last(old[-1])
@@ -91,9 +104,12 @@ def _put_seasons(document: Any, prop: Property) -> None:
         document["seasons"] = array.multiline(True)
 
 
-def _season_items(season: Season) -> dict[str, Any]:
+def _season_items(prop: Property, season: Season) -> dict[str, Any]:
     items: dict[str, Any] = {"from": "{:02}-{:02}".format(*season.begins), "cycles": season.count}
     if season.count and season.minutes and season.window:
         items["minutes"] = int(season.minutes) if season.minutes % 1 == 0 else season.minutes
         items["window"] = "-".join(clock(minute) for minute in season.window)
+    for key, mm in (("demand", season.demand), ("rain", season.rain)):
+        if mm is not None:
+            items[key] = _rate(prop, mm)
     return items

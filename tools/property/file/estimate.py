@@ -70,6 +70,8 @@ class Estimate(Table):
     dose: Annotated[float, q("mm", 0.5, 20, "3 mm", "0.1 in")] = 3  # less is not worth a run
     # A day at most while a strip comes up to its target, at the season's opening.
     opening: Annotated[float, q("mm", 1, 20, "8 mm", "0.3 in")] = 8
+    # What `propose` said of the plan when it had judged it on many grounds.
+    verdict: Annotated[str | None, rules.choice("water", "leave")] = None
     yard: Yard | None = Field(default=None, description="a table, as `evenclay propose` writes it")
 
 
