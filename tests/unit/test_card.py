@@ -174,6 +174,17 @@ def test_a_house_without_an_outline_has_a_card_without_a_drawing() -> None:
     assert "hub valve, latching" in page
 
 
+def test_a_card_of_a_plain_timer_says_what_its_hub_does_not_take(tmp_path: Path) -> None:
+    text = DEMO.read_text("utf-8")
+    for name, told in (("reckons", False), ("timer", True)):
+        file = tmp_path / f"{name}.toml"
+        begun = '[estimate]\nestimate = "off"\n' if told else "[estimate]\n"
+        file.write_text(text.replace("[estimate]\n", begun), "utf-8")
+        status, said = run("card", str(file))
+        assert status == 0
+        assert ("run `evenclay propose` first" in said) == told
+
+
 def test_the_card_draws_the_file_s_own_zones() -> None:
     """A zone on a spigot that is not the best one stays there."""
     prop = house_of(OUTLINES["two spigots"].partition("paving")[0])

@@ -228,6 +228,11 @@ def test_calm_house_has_no_cautions() -> None:
             '[lockouts.quiet]\nbanned_hours = ["23:00-03:00"]\n[zones.north]',
             "season from 04-01: 1 of 2 cycles begin in banned hours and never run",
         ),
+        (
+            "[zones.north]",
+            '[lockouts.quiet]\nbanned_hours = ["00:00-24:00"]\n[zones.north]',
+            "season from 04-01: 2 of 2 cycles begin in banned hours and never run",
+        ),
         ("America/Chicago", "Asia/Gaza", "the law of Asia/Gaza cannot be put in one rule"),
     ],
 )

@@ -136,8 +136,14 @@ def card(
     from evenclay.tools.property.property import load
 
     path = out or property_file.with_name("card.html")
-    text = card_of(load(property_file), paper)
+    prop = load(property_file)
+    text = card_of(prop, paper)
     files.write({path: text})
+    if not prop.reckons:
+        tell(
+            "Caution: by this file the hub does not reckon what strips lack, so it takes no check"
+            " and no rain from the owner, as the card says: run `evenclay propose` first."
+        )
     print(f"Wrote {path}.")
     if pdf:
         as_pdf = path.with_suffix(".pdf")

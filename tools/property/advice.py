@@ -294,8 +294,8 @@ def _banned(plan: Plan, index: int) -> Iterator[str]:
     never = 0
     for start in starts:
         for ban in plan.bans:
-            after_min = (start - ban.first) % 1440
-            if ban.kind == BAN_HOURS and after_min < (ban.last - ban.first) % 1440:
+            lasts_min = ban.last - ban.first + (1440 if ban.first > ban.last else 0)
+            if ban.kind == BAN_HOURS and (start - ban.first) % 1440 < lasts_min:
                 never += 1
                 break
     if never:

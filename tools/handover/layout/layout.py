@@ -102,7 +102,10 @@ def lay_out(prop: Property, *, kept: bool = False) -> Layout:
     Raises: PropertyError for a property without an outline, or with names that do not fit.
     """
     if prop.outline is None:
-        allowed = "a table [outline] with the house's corners or sides, its spigots and its paving"
+        allowed = (
+            "a table [outline] with the house's corners or sides, its spigots and its paving; "
+            "`evenclay start FILE --outline ...` writes one"
+        )
         raise prop.source.error([Mistake(("outline",), "nothing", allowed)])
     mistakes = list(name_mistakes(prop))
     if mistakes:
