@@ -4,9 +4,11 @@ import re
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from evenclay.sim.house.house import run_s
 from evenclay.sim.units import METRIC
+from evenclay.tools.cli.commands import app
 from evenclay.tools.handover.card import content, printed
 from evenclay.tools.handover.card.card import SWATCH, card_of
 from evenclay.tools.handover.layout.drawing import PATTERNS
@@ -180,9 +182,9 @@ def test_a_card_of_a_plain_timer_says_what_its_hub_does_not_take(tmp_path: Path)
         file = tmp_path / f"{name}.toml"
         begun = '[estimate]\nestimate = "off"\n' if told else "[estimate]\n"
         file.write_text(text.replace("[estimate]\n", begun), "utf-8")
-        status, said = run("card", str(file))
-        assert status == 0
-        assert ("run `evenclay propose` first" in said) == told
+        result = CliRunner().invoke(app, ["card", str(file)])
+        assert result.exit_code == 0
+        assert ("run `evenclay propose` first" in result.stderr) == told
 
 
 def test_the_card_draws_the_file_s_own_zones() -> None:
