@@ -14,8 +14,8 @@ if _TYPE_CHECKING:
 
     from .agenda import Agenda
     from .journal import Record
-    from .lockouts import Lockouts
     from .plan import Plan, RowPart
+    from .probe import Probe
 
 _NONE = const(-1)
 _FAR_S = const(65535)  # longer than any run
@@ -38,7 +38,7 @@ class Estimates:
         plan: "Plan",
         record: "Record",
         agenda: "Agenda",
-        lockouts: "Lockouts",
+        probes: "list[Probe | None]",
         tell: "Callable[..., None]",
     ) -> None:
         self._hub = plan.hub
@@ -46,7 +46,7 @@ class Estimates:
         self._supplies = plan.supplies
         self._record = record
         self._agenda = agenda
-        self._lockouts = lockouts
+        self._probes = probes
         self._tell = tell
         self.accounts: "list[list[int]]" = []
         for _ in plan.zones:
@@ -202,7 +202,7 @@ class Estimates:
         of what was thought wrongly, half concerns that zone alone.
         """
         found_mpf = []
-        for zone, probe in enumerate(self._lockouts.probes):
+        for zone, probe in enumerate(self._probes):
             part = self._zones[zone]
             apart_mpf = 0
             if probe and probe.trusted and probe.ppt >= 0:

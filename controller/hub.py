@@ -61,7 +61,7 @@ class Hub:
         self.faults = faults = Faults(plan, record, clock, guard, log or events.Log())
         tell = faults.tell
         self.lockouts = lockouts = Lockouts(plan, record, clock, log is not None, tell)
-        self.estimates = estimates = Estimates(plan, record, agenda, lockouts, tell)
+        self.estimates = estimates = Estimates(plan, record, agenda, lockouts.probes, tell)
         self.days = days = Days(plan, record, agenda, clock, lockouts, estimates, tell)
         self.runs = runs = Runs(plan, record, clock, guard, faults, lockouts, estimates, days)
         self._metered = runs.metered

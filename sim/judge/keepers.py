@@ -7,7 +7,6 @@ is left out: frost, wind and quiet hours that hold a run back, and valves that f
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from evenclay.controller.estimates import Estimates
 from evenclay.controller.journal import Record
 from evenclay.controller.limits import DAY_S, RUN_LEAST_S
 from evenclay.controller.plan import Plan
+from evenclay.controller.probe import Probe
 from evenclay.sim.ground.feel import classes
 from evenclay.sim.ground.plausible import PlausibleZone
 from evenclay.sim.ground.retention import FULL_PF
@@ -81,20 +81,6 @@ def _unheard(*event: int) -> None:
     """Nobody listens to what an estimate tells."""
 
 
-class _Probe:
-    """A sensor in a strip as the hub's estimate asks for it."""
-
-    trusted = True
-    ppt = -1
-
-
-class _Senses:
-    """Stands where the hub has its lockouts, of which the estimate asks for probes alone."""
-
-    def __init__(self, plan: Plan) -> None:
-        self.probes = [_Probe() if zone.probe else None for zone in plan.zones]
-
-
 class Reckoning:
     """The hub's own estimate in one ground.
 
@@ -125,9 +111,8 @@ class Reckoning:
         self._random = np.random.default_rng([seed, 19])
         self._record = Record(0).carry(plan)
         self._agenda = Agenda(plan)
-        self._senses = _Senses(plan)
-        senses: Any = self._senses
-        self._estimates = Estimates(plan, self._record, self._agenda, senses, _unheard)
+        self._probes = [Probe(zone, 0) if zone.probe else None for zone in plan.zones]
+        self._estimates = Estimates(plan, self._record, self._agenda, self._probes, _unheard)
         self._samples: list[int] = []
         self.cycles_h: Sequence[int] = cycles_h(plan)
         self.lack_um = np.zeros((len(met.rain_mm), len(plan.zones)), np.int64)
@@ -135,7 +120,7 @@ class Reckoning:
     def look(self, day: int, ground: Section) -> None:
         """Read the sensors, and take samples where somebody does: early, and in the open season."""
         reads_pf = ground.place_pf(STRIP, AT_SENSOR)
-        for zone, probe in enumerate(self._senses.probes):
+        for zone, probe in enumerate(self._probes):
             if probe:
                 noise_pf = SENSOR_NOISE_PF * self._random.standard_normal()
                 read_pf = float(reads_pf[zone]) + self._error_pf[zone] + noise_pf

@@ -32,6 +32,13 @@ from evenclay.tools.plan import workers
 with workers.processes(1) as (executor, _):
     print(executor.submit(compiled.in_use).result())
 """
+# A few grounds and years, in this process.
+PROPOSED = """
+from evenclay.tools.cli import main
+from tests.unit.test_propose import small_study
+with small_study():
+    main()
+"""
 
 
 @pytest.fixture(scope="module")
@@ -105,6 +112,21 @@ def test_a_replay_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
         wanted = (tmp_path / "sources" / name).read_bytes()
         assert (tmp_path / "compiled" / name).read_bytes() == wanted
     assert len((tmp_path / "sources" / "decisions.jsonl").read_text().splitlines()) > 500
+
+
+def test_a_plan_is_worked_out_alike(built: Path, tmp_path: Path) -> None:
+    """Where a strip's estimate is lived by days, without a hub around it."""
+    lines = (DEMO / "weather.csv").read_text("utf-8").splitlines(keepends=True)
+    short = tmp_path / "two.csv"
+    short.write_text("".join(lines[: 1 + 730]), "utf-8")
+    demo = (str(DEMO / "property.toml"), "--weather", str(short), "--grounds", "1")
+    for name, core in (("compiled", built), ("sources", None)):
+        out = ("--out", str(tmp_path / name))
+        python("-c", PROPOSED, "propose", *demo, *out, core=core)
+    for name in ("property.toml", "proposal.json"):
+        assert (tmp_path / "compiled" / name).read_bytes() == (
+            tmp_path / "sources" / name
+        ).read_bytes()
 
 
 @pytest.mark.slow
