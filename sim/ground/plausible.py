@@ -95,6 +95,7 @@ def usual_suction_pf(index: float) -> float:
     3.4 at an index of 0 (246 kPa; source: abstract of "Variation of soil suction with depth in
     Dallas and Fort Worth, Texas", Transp. Res. Rec.), 3.0 at +20 and 3.8 at -20 (from memory, as
     the curves after Russam & Coleman 1961 run). Single soils scatter by 0.5 pF and more about it.
+    No wetter than 2.8 nor drier than 4.2, where those curves end (from memory).
     """
     return float(np.clip(USUAL_PF + USUAL_PF_PER_INDEX * index, USUAL_PF_LEAST, USUAL_PF_MOST))
 

@@ -74,7 +74,7 @@ ENVELOPES_SAY = """\
   deep as alpha lets it, whatever the climate, while the standard's depths envelop many years and
   grow with aridity. The whole record's depth does that from the demo to Tunis.
 - **Suction under the house** lies within 0.25 pF of the curve in all seven climates, on tight,
-  middle and free ground. Half of that is what is held at 6 m, as engineers do who reckon with an
+  middle and free ground. Much of that is what is held at 6 m, as engineers do who reckon with an
   equilibrium suction far down. With nothing held there, water left the section only through tight
   clay, by its own weight: the ground came out 1.1 pF wetter than the curve at Seattle, 0.9 at
   Cambridge, and 0.6 drier at Cordoba, whose air asks for twice Thornthwaite's potential.
