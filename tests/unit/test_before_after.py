@@ -76,6 +76,7 @@ def weather_of(before: list[float], after: list[float], **more: Any) -> dict[str
     return {
         "weather": "town.csv",
         "invented": False,
+        "record_days": 2192,
         "years": 25,
         "before": side(before, 1000.0, more.get("was", [])),
         "after": side(after, more.get("litres", 1000.0), more.get("is_now", [])),
@@ -110,6 +111,23 @@ def found_of() -> dict[str, Any]:
     }
 
 
+def test_what_breaks_a_limit_is_marked_on_its_side_and_a_record_lived_again_is_named() -> None:
+    found = found_of()
+    (weather,) = found["weathers"]
+    weather["before"]["broken"], weather["after"]["broken"] = ["tilt_added_pct"], ["days_soaked"]
+    weather["before"]["days_soaked"] = weather["after"]["days_soaked"] = weather["before"][UNREST]
+    marked = {
+        what: [text.endswith("!") for text in both] for what, *both in judged.rows(found, weather)
+    }
+    assert marked.pop("Tilt, %") == [True, False]
+    assert marked.pop("Soaked days a year") == [False, True]
+    assert not any(map(any, marked.values()))
+    again = "town.csv: 6 years, lived again and again: 25 years, 16 plausible grounds"
+    assert page.period_of(found, weather) == again
+    weather["record_days"] = 9900
+    assert page.period_of(found, weather) == "town.csv: 25 years, 16 plausible grounds"
+
+
 unrests = st.lists(st.floats(10, 190), min_size=4, max_size=4)
 
 
@@ -133,10 +151,18 @@ def test_verdicts() -> None:
         "4 of 4 grounds; it takes 800 L more a year."
     )
     soaks = weather_of(restless, calm, is_now=["days_soaked"], litres=1000.2)
-    assert judged.verdict_of(dict(FOUND), soaks).startswith("Worse: ")
-    assert "broken that was kept, with days_soaked of 99; the water stays the same" in (
-        judged.verdict_of(dict(FOUND), soaks)
+    assert judged.verdict_of(dict(FOUND), soaks) == (
+        "Worse, and a limit is broken: days_soaked of 99, a limit that was kept before; unrest "
+        "goes from 82 to 72, where leaving the house alone is 100, and is less on 4 of 4 grounds; "
+        "the water stays the same."
     )
+    twice = weather_of(restless, calm, was=["tilt_pct", UNREST], is_now=[UNREST, "tilt_pct"])
+    assert judged.verdict_of(dict(FOUND), twice).startswith(
+        f"Better, but limits are broken: {UNREST} of 99, a limit that was broken before too; tilt_"
+    )
+    still_soaked = weather_of(calm, calm, was=["days_soaked"], is_now=["days_soaked"])
+    said = judged.verdict_of(dict(FOUND), still_soaked)
+    assert said.startswith("No clear difference, and a limit is broken: ")
     mends = weather_of(calm, restless, was=["days_soaked"])
     assert judged.verdict_of(dict(FOUND), mends).startswith("Better: unrest goes from 72 to 82")
     same = judged.verdict_of(dict(FOUND), weather_of(calm, [x + 0.2 for x in calm]))

@@ -322,7 +322,7 @@ def _tell_change(found: "Line", out: Path, as_json: bool) -> None:
     """Write what a change does into the folder of --out, and print it."""
     from evenclay.tools import tables
     from evenclay.tools.plan.before_after import page
-    from evenclay.tools.plan.before_after.judged import verdict_of
+    from evenclay.tools.plan.before_after.judged import SIDES, verdict_of
 
     text = json.dumps(found, indent=2, ensure_ascii=False)
     path = out / "before_after.html"
@@ -334,6 +334,8 @@ def _tell_change(found: "Line", out: Path, as_json: bool) -> None:
     for weather in found["weathers"]:
         console.print(f"{page.period_of(found, weather)}. {verdict_of(found, weather)}")
         tables.show(page.table_of(found, weather), console)
+        if any(weather[side]["broken"] for side in SIDES):
+            console.print("!: a limit is broken.")
     print(f"The page: {path}")
 
 

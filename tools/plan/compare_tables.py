@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from rich.table import Table
 
 from evenclay.sim.judge.informed import NAME as INFORMED
+from evenclay.sim.judge.measures import YEAR_DAYS
 from evenclay.sim.types import Line
 from evenclay.sim.units import Units
 
@@ -34,11 +35,18 @@ def title_of(found: Line, weather: Line) -> str:
 
 def years_of(found: Line, weather: Line) -> str:
     """The record, how many years were lived, and on how many grounds."""
-    kind = "years" if weather["years"] > 1 else "year"
-    kind = f"invented {kind}" if weather["invented"] else kind
     count = found["grounds"]
     grounds = f"{count} grounds" if count > 1 else "one ground"
-    return f"{weather['weather']}, {weather['years']} {kind}, {grounds}"
+    return f"{weather['weather']}, {lived_of(weather)}, {grounds}"
+
+
+def lived_of(weather: Line) -> str:
+    """How many years were judged, and how many the weather has where it was lived repeatedly."""
+    own, judged = round(weather["record_days"] / YEAR_DAYS, 1), weather["years"]
+    kind = "invented year" if weather["invented"] else "year"
+    kept = min(own, judged)
+    text = f"{kept:g} {kind}{'s' * (kept != 1)}"
+    return text if own >= judged else f"{text}, lived again and again: {judged} years"
 
 
 def verdict_of(weather: Line) -> str:

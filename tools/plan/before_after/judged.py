@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from typing import Any
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from evenclay.tools.property.property import Property
 SCHEMA = 1
 NOTABLE_PCT = 1.0  # less unrest or more, in the middle of the grounds: common practice, no source
 SIDES = ("before", "after")
+BROKEN_MARK = " !"  # behind a measure that breaks its limit
 SURE = 0.75  # of the grounds that have to agree: common practice, no source
 
 
@@ -81,20 +81,30 @@ def verdict_of(found: Line, weather: Line) -> str:
             "Nothing can be said of this change: the ground hardly moves unwatered, so there is "
             "little for water to calm."
         )
-    broken, mended = (_alone(weather, *sides) for sides in (SIDES[::-1], SIDES))
+    was, is_now = (
+        dict(zip(weather[side]["broken"], weather[side]["sentences"], strict=True))
+        for side in SIDES
+    )
+    mended = [sentence for name, sentence in was.items() if name not in is_now]
+    word = _word(pairs, bool(is_now.keys() - was.keys()), bool(mended))
     said = [
+        *[
+            f"{sentence}, a limit that was {'broken before too' if name in was else 'kept before'}"
+            for name, sentence in is_now.items()
+        ],
         _unrest(weather, pairs, found["grounds"]),
-        *[f"a limit is broken that was kept, with {sentence}" for sentence in broken],
         *[f"a limit is kept that was broken, with {sentence}" for sentence in mended],
         _water(found, weather),
     ]
-    return f"{_word(pairs, bool(broken), bool(mended))}: {'; '.join(said)}."
+    return f"{word}{_limits(word, len(is_now))}: {'; '.join(said)}."
 
 
-def _alone(weather: Line, one: str, other: str) -> list[str]:
-    """What is said of the limits that one side breaks and the other keeps."""
-    by_name = zip(weather[one]["broken"], weather[one]["sentences"], strict=True)
-    return [sentence for name, sentence in by_name if name not in weather[other]["broken"]]
+def _limits(word: str, broken: int) -> str:
+    """Whether limits are broken after the change: it stands before all that speaks for it."""
+    if not broken:
+        return ""
+    joint = "but" if word == "Better" else "and"
+    return f", {joint} {'a limit is' if broken == 1 else 'limits are'} broken"
 
 
 def _word(pairs: Sequence[tuple[float, float]], breaks: bool, mends: bool) -> str:
@@ -137,13 +147,17 @@ def _water(found: Line, weather: Line) -> str:
     return f"it takes {water}{costs} {'more' if litres > 0 else 'less'} a year"
 
 
-def rows(found: Line, weather: Line) -> list[tuple[str, str, str, bool]]:
-    """The measures before and after: what, two texts, and whether it breaks a limit after."""
+def rows(found: Line, weather: Line) -> list[tuple[str, str, str]]:
+    """The measures before and after: what, and two texts, with a mark where a limit is broken."""
     shown = UNITS[found["units"]]
 
-    def row(words: str, key: str, limit: str = "", times: float = 1.0) -> Any:
-        told = [_text(weather[side].get(key), times, key == UNREST) for side in SIDES]
-        return words, *told, limit in weather["after"]["broken"]
+    def row(words: str, key: str, limit: str = "", times: float = 1.0) -> tuple[str, str, str]:
+        before, after = (
+            _text(weather[side].get(key), times, key == UNREST)
+            + BROKEN_MARK * (limit in weather[side]["broken"])
+            for side in SIDES
+        )
+        return words, before, after
 
     water = f"{shown.word('volume').capitalize()} a year"
     found_rows = [

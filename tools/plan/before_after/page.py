@@ -24,6 +24,7 @@ from evenclay.sim.report.render import render
 from evenclay.sim.report.tables import Row, Table
 from evenclay.sim.types import Line
 from evenclay.tools.plan.before_after.judged import SIDES, pairs_of, rows, verdict_of
+from evenclay.tools.plan.compare_tables import lived_of
 
 ROW_IN, LEAST_IN = 0.16, 1.1
 PAPER = Paper("both", 5.0)  # one picture for wide screens and phones
@@ -50,11 +51,9 @@ def page_of(found: Line) -> str:
 
 def period_of(found: Line, weather: Line) -> str:
     """The weather, the years and the grounds."""
-    years = f"{weather['years']} {'year' if weather['years'] == 1 else 'years'}"
-    invented = " invented" if weather["invented"] else ""
     count = found["grounds"]
     grounds = "one ground" if count == 1 else f"{count} plausible grounds"
-    return f"{Path(weather['weather']).name}: {years}{invented}, {grounds}"
+    return f"{Path(weather['weather']).name}: {lived_of(weather)}, {grounds}"
 
 
 def _changes(found: Line) -> Table:
@@ -65,10 +64,7 @@ def _changes(found: Line) -> Table:
 
 def _measures(found: Line, weather: Line) -> Table:
     """The measures before and after."""
-    told = [
-        Row(words, (before, f"{after} !" if broken else after))
-        for words, before, after, broken in rows(found, weather)
-    ]
+    told = [Row(what, (before, after)) for what, before, after in rows(found, weather)]
     middle = "Middle of the grounds" if found["grounds"] > 1 else "On one ground"
     return Table(middle, ("Measure", "Before", "After"), told, wraps=True)
 
@@ -79,8 +75,8 @@ def table_of(found: Line, weather: Line) -> rich.table.Table:
     table.add_column("middle of the grounds")
     for name in SIDES:
         table.add_column(name, justify="right", no_wrap=True)
-    for words, before, after, broken in rows(found, weather):
-        table.add_row(words, before, after + "!" * broken)
+    for row in rows(found, weather):
+        table.add_row(*row)
     return table
 
 
@@ -90,6 +86,7 @@ def _part(found: Line, weather: Line, name: str) -> dict[str, Any]:
         "period": period_of(found, weather),
         "verdict": verdict_of(found, weather),
         "limits": weather["after"]["sentences"],
+        "marked": any(weather[side]["broken"] for side in SIDES),
         "cautious": weather["after"]["cautious"],
         "measures": _measures(found, weather),
         "picture": Markup(_drawn(weather, name)) if pairs_of(weather, UNREST) else "",
