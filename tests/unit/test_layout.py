@@ -11,7 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely import box
+from typer.testing import CliRunner
 
+from evenclay.tools.cli.commands import app
 from evenclay.tools.handover.layout.drawing import Sheet, figure_of, svg_file
 from evenclay.tools.handover.layout.layout import Layout, lay_out
 from evenclay.tools.handover.layout.parts import fittings, stack
@@ -105,7 +107,7 @@ def test_the_demo_is_laid_as_its_file_says() -> None:
     """Its zones' own lengths are those that its outline gives."""
     prop = load(DEMO)
     layout = lay_out(prop)
-    assert (layout.cost.unserved, layout.cost.crossings, layout.idle) == (0, 1, ())
+    assert (layout.cost.unserved, len(layout.sleeves), layout.idle) == (0, 1, ())
     for laid in layout.laid:
         assert not laid.new
         assert laid.run.hose_m == pytest.approx(prop.zones[laid.zone].length, abs=0.01)
@@ -305,6 +307,29 @@ def test_hose_washers_are_one_a_joint() -> None:
     layout = lay_out(load(DEMO))
     parts = {part.kind: part.count for part in fittings(layout, "back")}
     assert (parts["hose washer"], parts["end cap"]) == (1 + 15 + 1 + 4, 4)
+
+
+PATH = """
+corners = [[0, 0], [14, 0], [14, 9], [0, 9]]
+spigots = {{ back = {{ side = 3, along = 5 }} }}
+paving = [{{ side = 3, from = 7, to = {ends} }}]
+"""
+
+
+def test_a_sleeve_under_a_path_is_taken_before_pipe_around_the_house() -> None:
+    path, drive = [lay_out(house_of(PATH.format(ends=ends))) for ends in (8.2, 13)]
+    assert [sleeve.zones for sleeve in path.sleeves] == [("north", "west")]
+    assert sum(laid.feed.length_m for laid in path.laid) < 34  # around the house it was 100
+    assert not drive.sleeves  # under six metres no sleeve is easier than the way around
+
+
+def test_more_valves_than_a_board_has_are_told(tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    for name, said in (("L", "takes 6 valves"), ("one spigot", "")):
+        file.write_text(text_of(OUTLINES[name]), "utf-8")
+        result = CliRunner().invoke(app, ["layout", str(file)])
+        assert result.exit_code == 0 and said in result.stderr
+        assert ("valves" in result.stderr) == bool(said)
 
 
 def test_hoses_keep_their_distance() -> None:

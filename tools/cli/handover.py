@@ -74,8 +74,8 @@ def layout(
     """Find where the hoses run, draw it to scale, and list what it takes.
 
     The file's [outline] says what the house looks like from above. No hose is longer or waters less
-    evenly than its hydraulics allow; paving is crossed only where nothing else will do; then pipe
-    without holes is kept short.
+    evenly than its hydraulics allow. Pipe without holes is kept short; a metre of sleeve under
+    paving counts as ten metres of it.
 
     \b
     Examples:
@@ -101,9 +101,23 @@ def layout(
         drawn[property_file] = text
     files.write(drawn)
     told.show(found, make_console())
+    most = _valves_most()
+    if len(found.laid) > most:
+        tell(
+            f"Caution: this takes {len(found.laid)} valves, and the boards of Evenclay have at most"
+            f" {most}: name more in VALVES of a pins.py of your own, or water fewer sides."
+        )
     if sheet.unnamed:
         tell("Caution: the drawing has no room for all names; the tables tell which hose is whose.")
     print(f"Wrote {', '.join([str(path) for path in drawn])}.")
+
+
+def _valves_most() -> int:
+    """How many valves the largest of the boards that come with this project has."""
+    from evenclay.tools.board.bundle import board_names, find
+
+    maps = [find(name).pins for name in board_names()]
+    return max(pins.count("VALVES") for pins in maps if pins is not None)
 
 
 def card(

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from evenclay.tools.handover.layout.ground import Gap, Ground, grounds_of
-from evenclay.tools.handover.layout.search import Cost, Run, best_runs
+from evenclay.tools.handover.layout.search import Cost, Run, best_runs, sleeve_work_m
 from evenclay.tools.property.conflicts import name_mistakes
 from evenclay.tools.property.file.mistakes import Mistake
 from evenclay.tools.property.outline.line import SAME_M, Ring
@@ -88,8 +88,7 @@ class Layout:
         pipe_m = sum([piece.length_m for laid in self.laid for piece in (laid.feed, *laid.links)])
         return Cost(
             len(self.unserved),
-            len(self.sleeves),
-            pipe_m + sum([sleeve.length_m for sleeve in self.sleeves]),
+            pipe_m + sleeve_work_m([sleeve.gap for sleeve in self.sleeves]),
             len(self.laid),
             sum([laid.tee is not None for laid in self.laid]),
         )

@@ -5,21 +5,25 @@ ends, in its middle or where its spigot stands, the last two by a tee; the feed 
 one way or the other around the house. Where a run or a feed passes paving it crosses it in a
 sleeve, and all that cross there share one.
 
-Cost, in this order: paving that is crossed; pipe without holes (feeds, and what lies in sleeves
-within a run) and sleeves; valves; tees. Which ground is watered is no choice: all that a spigot
-can feed. What a strip costs depends on other strips through shared sleeves alone. So for each set
-of paving that may be crossed, the fewest first, every strip takes its own best; the best of these
-is the best of all. Twelve pieces of paving, the most that a file may have, give 4,096 sets.
+Cost, in this order: work, which is pipe without holes (feeds, and links within a run) and ten times
+the length of the sleeves; valves; tees. Which ground is watered is no choice: all that a spigot can
+feed. What a strip costs depends on other strips through shared sleeves alone. So for each set of
+paving that may be crossed every strip takes its own best; the best of these is the best of all.
+Twelve pieces of paving, the most that a file may have, give 4,096 sets.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import inf
 from typing import NamedTuple
 
 from evenclay.tools.handover.layout.ground import Gap, Ground, Strip, Tap
 
 SAME_M = 1e-6
+SLEEVE_WORK = (
+    10.0  # metres of pipe that are as much work as one of sleeve: common practice, no source
+)
 Cells = tuple[tuple[float, float], ...]
 Mask = frozenset[int]  # places of gaps in `Ground.gaps`
 
@@ -52,8 +56,7 @@ class Cost(NamedTuple):
     """Costs in the order in which they count."""
 
     unserved: int
-    crossings: int
-    pipe_m: float
+    work_m: float
     valves: int
     tees: int
 
@@ -75,28 +78,39 @@ def best_runs(ground: Ground) -> dict[int, tuple[Run, ...]]:
     """The runs of least cost for each strip that a spigot can feed, by the strip's place."""
     served = [n for n, strip in enumerate(ground.strips) if strip.cells and strip.limits]
     ways = {n: _ways(ground, ground.strips[n]) for n in served}
-    for count in range(len(ground.gaps) + 1):
-        found = []
-        for allowed in combinations(range(len(ground.gaps)), count):
-            chosen = {}
-            for n in served:
-                fitting = [part for crossed, part in ways[n].items() if crossed <= set(allowed)]
-                if not fitting:
-                    break
-                chosen[n] = min(fitting, key=lambda part: part.rank)
-            else:
-                found.append((_rank(ground, list(chosen.values()), allowed), chosen))
-        if found:
-            _, best = min(found, key=lambda each: each[0])
-            return {n: part.runs for n, part in best.items()}
-    raise AssertionError("every run may cross all paving")
+    best: dict[int, _Part] = {}
+    least: tuple[float, ...] = (inf,)
+    for allowed in _subsets(len(ground.gaps)):
+        if sleeve_work_m([ground.gaps[gap] for gap in allowed]) > least[0]:
+            continue
+        chosen = {}
+        for n in served:
+            fitting = [part for crossed, part in ways[n].items() if crossed <= allowed]
+            if not fitting:
+                break
+            chosen[n] = min(fitting, key=lambda part: part.rank)
+        else:
+            rank = _rank(ground, list(chosen.values()), allowed)
+            if rank < least:
+                best, least = chosen, rank
+    return {n: part.runs for n, part in best.items()}
 
 
-def _rank(ground: Ground, parts: Sequence[_Part], crossed: Sequence[int]) -> tuple[float, ...]:
-    sleeves_m = sum([ground.gaps[gap].sleeve_m for gap in crossed])
-    pipe_m = sum([part.pipe_m for part in parts]) + sleeves_m
+def _subsets(count: int) -> Iterator[Mask]:
+    """Each choice of so many gaps, the smallest first."""
+    for size in range(count + 1):
+        yield from map(frozenset, combinations(range(count), size))
+
+
+def sleeve_work_m(gaps: Iterable[Gap]) -> float:
+    """The work of sleeves under these gaps, in metres of pipe."""
+    return SLEEVE_WORK * sum([gap.sleeve_m for gap in gaps])
+
+
+def _rank(ground: Ground, parts: Sequence[_Part], crossed: Mask) -> tuple[float, ...]:
+    sleeves_m = sleeve_work_m([ground.gaps[gap] for gap in crossed])
     return (
-        round(pipe_m, 6),
+        round(sum([part.pipe_m for part in parts]) + sleeves_m, 6),
         sum([part.valves for part in parts]),
         sum([part.tees for part in parts]),
     )

@@ -64,16 +64,19 @@ def notes(layout: Layout) -> Iterator[str]:
         side = layout.shape.wall(number).side
         yield f"Side {number} ({side}) is not watered: {why}."
     for sleeve in layout.sleeves:
-        length = units.shown(sleeve.length_m, "distance")
+        length, zones = units.shown(sleeve.length_m, "distance"), ", ".join(sleeve.zones)
         yield (
-            f"Sleeve {sleeve.label}, {length}, under paving, for {', '.join(sleeve.zones)}: no "
-            "spigot reaches it all without crossing."
+            f"Sleeve {sleeve.label}, {length}, under paving, for {zones}: the way around is "
+            "far longer, or there is none."
         )
     for name in prop.supplies:
         if name not in layout.shape.spigots:
             yield f"Spigot {name} has no place in [outline.spigots], so it feeds nothing here."
     if len(layout.laid) > ZONES_MAX:
-        yield f"A hub has {ZONES_MAX} zones, and this takes {len(layout.laid)}."
+        yield (
+            f"Too many: a hub has at most {ZONES_MAX} zones, and this takes {len(layout.laid)}. "
+            "Give the rest a second hub, with a property file of its own."
+        )
     for name in layout.idle:
         yield f"Zone {name} of the file has no hose here."
     changes = list(differences(layout))
