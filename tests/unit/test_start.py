@@ -203,6 +203,7 @@ def test_a_file_that_was_written_by_hand(tmp_path: Path) -> None:
     assert prop.site.dry_sides == ("west",) and set(prop.zones) == {"east", "north", "front"}
     assert prop.zones["front"].supply == "side" and prop.zones["front"].hose.kind == "emitter"
     assert "answer hose-flow" in refusal(file, "--new-seasons", "yes")
+    assert "of one kind" in refusal(file, "--hose-flow", "12 L in 10 min, north")
 
 
 def test_over_the_equator_the_seasons_turn(tmp_path: Path) -> None:
@@ -241,6 +242,32 @@ def test_a_bucket_test_is_written_for_its_hose(tmp_path: Path) -> None:
     assert defaults.now(prop)["hose-flow"] == flow[1]
     begun(tmp_path, "--north", "none", "--hose-flow", "0.3 gal/h/ft")
     assert "bucket" not in str(tomllib.loads(file.read_text("utf-8"))["zones"])
+
+
+def test_a_second_bucket_test_leaves_the_first_and_what_changed_is_told(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US, "--hose-flow", "3 gal in 10 min, north")
+    text = file.read_text("utf-8")
+    file.write_text(text.replace('pressure = "11 psi"', 'pressure = "11 psi", diameter = "13 mm"'))
+    _, told, _ = run("start", str(file), "--hose-flow", "2 gal in 10 min, east")
+    hoses = {name: zone.hose for name, zone in load(file).zones.items()}
+    tests = {name: hose.bucket.litres for name, hose in hoses.items() if hose.bucket}
+    assert tests == pytest.approx({"north": 3 * 3.785411784, "east": 2 * 3.785411784})
+    said = told.partition("gives now:")[2].partition("\n\n")[0]
+    assert "east: 0.4 gal/h/ft, by its own bucket test" in said and "north:" not in said
+    assert said.count("0.4 gal/h/ft, as the tested hose of the east side") == 2
+    _, told, _ = run("start", str(file), "--hose-flow", "0.33 gal/h/ft")
+    assert told.count("0.33 gal/h/ft, by its label") == 4
+    hoses = {name: zone.hose for name, zone in load(file).zones.items()}
+    assert {(hose.bucket, hose.diameter) for hose in hoses.values()} == {(None, 13)}
+
+
+def test_a_house_that_moves_keeps_its_name_where_its_owner_gave_it(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    _, told, _ = run("start", str(file), "--where", "39211")
+    assert load(file).site.name == "House in Jackson, MS" in told.partition("Type next")[0]
+    begun(tmp_path, "--name", "The old house")
+    begun(tmp_path, "--where", "76065")
+    assert load(file).site.name == "The old house"
 
 
 TYPED = ["no", "76065", "", "", "", "The old house", "", "1985", "black clay", "back, front"]

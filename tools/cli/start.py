@@ -48,7 +48,7 @@ def start(property_file: Path, **options: str | None) -> None:
         evenclay start house/property.toml --where 76065 --north "40 ft" --east "30 ft"
         evenclay start house/property.toml --clay "black clay"
     """
-    from evenclay.tools.property.property import load
+    from evenclay.tools.property.property import load, parse
     from evenclay.tools.start import closing, guide
 
     before = load(property_file) if property_file.exists() else None
@@ -68,6 +68,10 @@ def start(property_file: Path, **options: str | None) -> None:
     console.print(f"Wrote {property_file}.")
     parts = (
         ("Assumed, since nobody said it:", assumed),
+        (
+            "What each of these hoses gives now:",
+            closing.hoses(given.texts, before, parse(text, "")),
+        ),
         ("Measure with a bucket and a watch:", closing.measures(given.texts, property_file)),
         ("Type next:", closing.next_steps(given.texts, property_file)),
     )

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Zone
+from evenclay.tools.property.property import Property
 from evenclay.tools.start import clay, seasons
 from evenclay.tools.start.answers import Texts, bucket_of, found_place, outline_of
 from evenclay.tools.start.questions import SIDES
@@ -59,6 +60,8 @@ def assumed(
     keys: the questions that nobody answered. fresh: those whose answers are new to the file.
     """
     units = UNITS[texts["units"]]
+    if "name" in keys:
+        yield f"The name of the house: {texts['name']}."
     if "elevation" in keys:
         yield _height(texts)
     if "timezone" in keys:
@@ -96,6 +99,20 @@ def _of_strips(texts: Texts, keys: Set[str]) -> Iterator[str]:
         yield f"The hose: {texts['hose']}, giving {texts['hose-flow']}, as many labels have it."
     if "hose-pressure" in keys:
         yield f"The hose gives that at {texts['hose-pressure']}."
+
+
+def hoses(texts: Texts, before: Property | None, after: Property) -> Iterator[str]:
+    """What each hose gives that is not as the file had it, or that a bucket test tells.
+
+    before: the file as it was; None: it is new.
+    """
+    units, test = UNITS[after.site.units], bucket_of(texts["hose-flow"])
+    like = f"as the tested hose of the {test[2]} side" if test else "by its label"
+    for name, zone in after.zones.items():
+        was = before.zones.get(name) if before else None
+        if was.hose != zone.hose if was else test:
+            gives = units.shown(zone.flow_l_h / zone.length, "emission")
+            yield f"{name}: {gives}, {'by its own bucket test' if zone.hose.bucket else like}."
 
 
 def measures(texts: Texts, path: Path) -> Iterator[str]:

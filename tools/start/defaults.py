@@ -38,9 +38,11 @@ USUAL = {
     "water-price": "unknown",
     "new-seasons": "no",
 }
+HOUSE_IN, OUR_HOUSE = "House in ", "Our house"
 OPPOSITE = {"south": "north", "west": "east"}
 # Answers that follow another: where that one changes, they are usual again.
 FOLLOWS = {
+    "name": ("where",),
     "elevation": ("where",),
     "timezone": ("where",),
     "hose-flow": ("hose",),
@@ -78,7 +80,12 @@ def _of_place(key: str, texts: Texts) -> str | None:
         if place.elevation_m is None:
             return "unknown"
         return UNITS[texts["units"]].shown(place.elevation_m, "height")
-    return (f"House in {place.called}" if place.called else "Our house")[:60]
+    return (f"{HOUSE_IN}{place.called}" if place.called else OUR_HOUSE)[:60]
+
+
+def named_by_owner(name: str) -> bool:
+    """Whether a house has a name that no place gave it, so that it keeps it where it moves."""
+    return name != OUR_HOUSE and not name.startswith(HOUSE_IN)
 
 
 def zones_of(prop: Property) -> dict[str, str]:
@@ -94,7 +101,10 @@ def crowded(prop: Property) -> list[str]:
 
 
 def now(prop: Property) -> dict[str, str]:
-    """What a file answers already; a question that it does not answer is missing."""
+    """What a file answers already; a question that it does not answer is missing.
+
+    Beside the questions' keys stands the bucket test of each side that has one, as "north-test".
+    """
     site, quiet = prop.site, prop.lockouts.quiet
     found = {
         "moving": "no",
@@ -191,12 +201,18 @@ def _of_sides(prop: Property) -> dict[str, str]:
 
 def _of_hoses(prop: Property) -> dict[str, str]:
     units, zones = UNITS[prop.site.units], list(prop.zones.values())
+    tests = {
+        f"{zone.side}-test": bucket_text(zone.hose, prop.site.units)
+        for zone in zones
+        if zone.hose.bucket is not None
+    }
     kinds = {zone.hose.kind for zone in zones}
     pressures = {units.shown(zone.hose.pressure, "pressure") for zone in zones}
     return {
         "hose": kinds.pop() if len(kinds) == 1 else AS_IT_IS,
         "hose-pressure": pressures.pop() if len(pressures) == 1 else AS_IT_IS,
         "hose-flow": _flow_of(zones, prop.site.units),
+        **tests,
     }
 
 

@@ -11,8 +11,9 @@ from evenclay.tools.property.property import Property, parse
 from evenclay.tools.start import answers, closing, seasons, written
 from evenclay.tools.start.answers import Texts
 from evenclay.tools.start.clay import texture_of
-from evenclay.tools.start.defaults import FOLLOWS, crowded, now, usual, zones_of
+from evenclay.tools.start.defaults import FOLLOWS, crowded, named_by_owner, now, usual, zones_of
 from evenclay.tools.start.questions import QUESTIONS, SIDES, Question
+from evenclay.tools.start.seasons import AS_IT_IS
 
 
 class Moving(Exception):
@@ -59,6 +60,8 @@ def _default(key: str, texts: Texts, old: Texts) -> str | None:
     """The answer in brackets: what the file says, else what is usual."""
     told = answers.outline_of(texts) is not None
     leaders = () if key in SIDES and not told else FOLLOWS.get(key, ())
+    if key == "name" and named_by_owner(old.get(key, "")):
+        leaders = ()
     stale = any(texts[leader] != old.get(leader, texts[leader]) for leader in leaders)
     if key.endswith("-spigot") and old.get(key) not in texts["spigots"].split(", "):
         stale = True
@@ -141,7 +144,14 @@ def file_of(given: Given, name: str, before: Property | None) -> tuple[str, list
 
     Raises: PropertyError with what does not fit; typer.BadParameter.
     """
-    texts = given.texts
+    old = now(before) if before else {}
+    tests = {key: old[key] for key in old if key.endswith("-test")}
+    texts = {**tests, **given.texts}  # a new test of one side leaves that of another side
+    differ = AS_IT_IS in (texts["hose"], texts["hose-pressure"])
+    if differ and "hose-flow" in given.fresh:
+        allowed = "where all hoses are of one kind and pressure; change this file's by hand"
+        message = f"found {shown(texts['hose-flow'])}, allowed only {allowed}"
+        raise typer.BadParameter(message, param_hint="--hose-flow")
     try:
         text, rows = _written(texts, before)
     except ValueError as error:

@@ -34,6 +34,11 @@ def changed(text: str, before: str, after: str) -> str:
     document = tomlkit.parse(text)
     old, new = tomlkit.parse(before), tomlkit.parse(after)
     _change(document, old, new)
+    for name, zone in new["zones"].items():
+        hose = document["zones"][name]["hose"] if "hose" in zone else {}
+        for key in ("flow", "bucket"):  # a hose says one of them
+            if key in hose and key not in zone["hose"]:
+                del hose[key]
     return tomlkit.dumps(document)
 
 
@@ -46,8 +51,9 @@ def _change(table: Any, old: Any, new: Any) -> None:
         if key in old and old[key] == value:
             continue
         inner = table.get(key)
-        if isinstance(value, dict) and isinstance(inner, dict) and isinstance(old.get(key), dict):
-            _change(inner, old[key], value)
+        was = old.get(key, {}) if key == "hose" else old.get(key)  # '' where a file's hoses differ
+        if isinstance(value, dict) and isinstance(inner, dict) and isinstance(was, dict):
+            _change(inner, was, value)
         else:
             _put(table, key, value)
 
@@ -185,6 +191,8 @@ def _hose(side: str, texts: Texts) -> str:
         return ""
     units = texts["units"]
     test = bucket_of(flow)
+    if test is not None and test[2] != side and f"{side}-test" in texts:
+        test = bucket_of(f"{texts[f'{side}-test']}, {side}")
     if test is None:
         gives = f"flow = {_value(flow, 'emission', units)}"
     elif test[2] == side:
