@@ -77,7 +77,7 @@ def test_the_demo_s_copy_is_checked_and_never_overwritten(tmp_path: Path) -> Non
     (house / "weather.csv").unlink()
     status, out, err = run("demo", str(house))
     assert (status, out) == (2, "")
-    assert err.startswith(f"Invalid value for DIR: found {house / 'property.toml'}, allowed")
+    assert err.startswith(f"DIR: found {house / 'property.toml'}, allowed")
     assert err.count("\n") == 1
     assert [path.read_text("utf-8") for path in house.iterdir()] == ["mine"]
 
@@ -161,7 +161,7 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
     ("args", "said"),
     [
         ((), "Missing command"),
-        ((*REPLAY, "--grounds", "0"), "'--grounds': Input should be greater than or equal to 1"),
+        ((*REPLAY, "--grounds", "0"), '--grounds: found "0", allowed a whole number, 1 to 64'),
         (("chek",), "No such command 'chek'"),
         (("check",), "Missing argument 'PROPERTY...'"),
         (("compile", "a", "b", "--out", "c"), "unexpected extra argument"),
@@ -177,14 +177,15 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
             "found 2021-02-02, after 2021-02-01; allowed is --from on or before --to",
         ),
         ((*REPLAY, "--to", "2016-05-01"), "2017-01-01"),
-        ((*REPLAY, "--units", "imperial"), "'metric', 'us', 'tenths'"),
-        ((*REPLAY, "--dates", "ymd"), "'mdy', 'dmy'"),
-        ((*REPLAY, "--seed", "x"), "--seed"),
+        ((*REPLAY, "--units", "imperial"), 'found "imperial", allowed metric, us, tenths'),
+        ((*REPLAY, "--dates", "ymd"), 'found "ymd", allowed mdy, dmy'),
+        ((*REPLAY, "--seed", "x"), '--seed: found "x", allowed a whole number, 0 to 2147483647'),
         ((*REPLAY, "--column", "rein=P"), 'found "rein=P", allowed WHAT=NAME'),
         ((*REPLAY, "--column", "rain=P_mm"), "weather.csv"),
         (("sweep", str(DEMO), "--out", "out"), "Missing option '--weather'"),
         ((*SWEEP, "--out", str(DEMO)), "property.toml, a file"),
-        ((*SWEEP, "--seeds", "0"), "--seeds"),
+        ((*REPLAY, "--processes", "0"), 'found "0", allowed a whole number from 1 on'),
+        ((*SWEEP, "--seeds", "0"), "--seeds: found"),
         ((*SWEEP, "--vary", "soil.texture"), "allowed PATH=VALUE"),
         ((*SWEEP, "--vary", "soil.texture=cley"), 'found "cley", allowed "sand", '),
         ((*SWEEP, "--vary", "zones.wst.share=90"), "allowed zones.west, zones.east"),

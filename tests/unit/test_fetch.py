@@ -204,4 +204,4 @@ def test_without_a_network_the_address_is_told(house: Path, service: Service) ->
 def test_a_file_without_a_longitude(tmp_path: Path) -> None:
     assert run("demo", str(tmp_path))[0] == 0
     status, _, err = run("weather", str(tmp_path / "property.toml"))
-    assert status == 2 and "site.longitude: found nothing" in err and "evenclay start" in err
+    assert status == 2 and "site.longitude: found no longitude" in err and "evenclay start" in err

@@ -55,7 +55,7 @@ BAD = {
         "",
         'kind = "porous", pressure = 75',
         "zones.east.hose.flow",
-        "found nothing",
+        "found no flow",
     ),
     "a footing in the air": (
         "latitude = 33",
@@ -69,7 +69,7 @@ BAD = {
         "latitude = 33\nsettled = false",
         "[site]",
         "site.poured",
-        "found nothing, allowed the month it was poured in where settled = false",
+        "found no month, allowed the month it was poured in where settled = false",
     ),
     "a month without a young house": (
         "latitude = 33",
@@ -126,7 +126,7 @@ BAD = {
         "bucket = { litres = 3 },",
         "litres = 3",
         "zones.east.hose.bucket.time",
-        "found nothing",
+        "found no time",
     ),
     "a restrictor beside a bucket": (
         "flow = 6,",
@@ -187,8 +187,14 @@ BAD = {
         "supplies.tap.travel",
         "allowed 0 to 2 min",
     ),
-    "no latitude": ("latitude = 33\n", "", "[site]", "site.latitude", "found nothing"),
-    "no timezone": ('timezone = "America/Chicago"\n', "", "[site]", "site.timezone", "nothing"),
+    "no latitude": ("latitude = 33\n", "", "[site]", "site.latitude", "found no latitude"),
+    "no timezone": (
+        'timezone = "America/Chicago"\n',
+        "",
+        "[site]",
+        "site.timezone",
+        "found no timezone",
+    ),
     "latitude past the pole": ("= 33", "= 133", "133", "site.latitude", "found 133,"),
     "unknown time zone": (
         "America/Chicago",
@@ -216,7 +222,7 @@ BAD = {
         '  { side = "west", height = 5 }, # no distance\n]',
         "# no distance",
         "site.trees[2].distance",
-        "found nothing",
+        "found no distance",
     ),
     "a value in a table in a list": (
         "latitude = 33",
@@ -237,9 +243,9 @@ BAD = {
         " }",
         "0.6 gal",
         "zones.west.hose.pressure",
-        "found nothing",
+        "found no pressure",
     ),
-    "no hose": (WEST_HOSE + "\n", "", "[zones.west]", "zones.west.hose", "found nothing"),
+    "no hose": (WEST_HOSE + "\n", "", "[zones.west]", "zones.west.hose", "found no hose"),
     "a zone's name not ASCII": (
         "[zones.east]",
         '[zones."\u00f6st"]',
@@ -280,14 +286,20 @@ BAD = {
         'found "06-01" for two seasons',
     ),
     "too many cycles": ("cycles = 3", "cycles = 99", "99", "seasons[1].cycles", "found 99,"),
-    "cycles missing": ("cycles = 3\n", "", "[[seasons]]", "seasons[1].cycles", "found nothing"),
-    "minutes missing": ("minutes = 10\n", "", "[[seasons]]", "seasons[1].minutes", "nothing"),
+    "cycles missing": ("cycles = 3\n", "", "[[seasons]]", "seasons[1].cycles", "found no cycles"),
+    "minutes missing": (
+        "minutes = 10\n",
+        "",
+        "[[seasons]]",
+        "seasons[1].minutes",
+        "found no minutes",
+    ),
     "window missing": (
         'window = "04:00-10:00"\n',
         "",
         "[[seasons]]",
         "seasons[1].window",
-        "found nothing",
+        "found no window",
     ),
     "window without length": (
         "04:00-10:00",
@@ -410,7 +422,7 @@ BAD = {
         "seasons[25]",
         "one of 25 seasons",
     ),
-    "no season at all": (GOOD[GOOD.index("[[seas") :], "", "[site]", "seasons", "found nothing"),
+    "no season at all": (GOOD[GOOD.index("[[seas") :], "", "[site]", "seasons", "found no seasons"),
     "probe limit without a probe": (
         "length = 20",
         "length = 20\nwet_limit = 33",
@@ -454,7 +466,7 @@ BAD = {
         "hold = 150\nlevel_pf = 3.7\ntarget_pf = 3.7\nbeside = 0\n[supplies.tap]",
         "[zones.east]",
         "zones.east.ground",
-        "found nothing, allowed a table with numbers as `evenclay propose` writes them",
+        "found no ground, allowed a table with numbers as `evenclay propose` writes them",
     ),
     "a target that is drier than its level": (
         "[supplies.tap]",

@@ -67,7 +67,7 @@ def test_what_an_option_means(
         ("seasons[9].minutes=5", "allowed seasons[1], seasons[2], "),
         ("zones.west.cap=5", "zones.west.cap: found 5 (no unit), allowed 1 to 720 min"),
         ("site.latitude=nan", "site.latitude: found nan, allowed"),
-        ("lockouts.battery.reserve=11", "lockouts.battery.open_above: found nothing"),
+        ("lockouts.battery.reserve=11", "lockouts.battery.open_above: found no open_above"),
     ],
 )
 def test_what_will_not_do_is_one_line(demo: Property, option: str, said: str) -> None:

@@ -76,8 +76,32 @@ def _lines_of(error: Exception) -> list[str]:
 
 
 def _message(error: Exception) -> str:
-    """What a usage error says, with the option it is about."""
+    """What a usage error says, with the option it is about: where, what was found, what to do."""
+    if isinstance(error, typer.BadParameter):
+        if error.param is not None and (refused := _refused(error)):
+            return refused
+        if error.param_hint is not None:
+            return f"{error.param_hint}: {error.message}"
     return str(error.format_message()) if hasattr(error, "format_message") else str(error)
+
+
+def _refused(error: typer.BadParameter) -> str:
+    """A value that typer itself refuses, in our own words; '' for another error."""
+    from pydantic import ValidationError
+
+    from evenclay.tools.property.file.wording import shown
+
+    param: Any = error.param
+    if not isinstance(error.__cause__, ValidationError):
+        return ""
+    choices, low, high = param.type_descriptor.choices, param.min, param.max
+    allowed = "a whole number" if param.type_descriptor.annotation is int else "a number"
+    if choices:
+        allowed = ", ".join(map(str, choices))
+    elif low is not None:
+        allowed += f", {low} to {high}" if high is not None else f" from {low} on"
+    found = error.__cause__.errors()[0]["input"]
+    return f"{param.opts[0]}: found {shown(found)}, allowed {allowed}"
 
 
 def _is_refusal(error: Exception) -> bool:

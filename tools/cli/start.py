@@ -121,7 +121,7 @@ def weather(
     site = prop.site
     if site.longitude is None:
         allowed = f"degrees; say where it stands: evenclay start {property_file} --where ..."
-        raise prop.source.error([Mistake(("site", "longitude"), "nothing", allowed)])
+        raise prop.source.error([Mistake(("site", "longitude"), "no longitude", allowed)])
     path = out or property_file.with_name("weather.csv")
     first, last = records.span(years, datetime.date.today())
     where = records.address(service or records.SERVICE, site.latitude, site.longitude, first, last)

@@ -68,7 +68,7 @@ def estimate_mistakes(prop: Property) -> Iterator[Mistake]:
     for path, part in parts.items():
         if part is None:
             allowed = 'a table with numbers as `evenclay propose` writes them, or estimate = "off"'
-            yield Mistake(path, "nothing", allowed)
+            yield Mistake(path, f"no {path[-1]}", allowed)
 
 
 def season_order_mistakes(prop: Property) -> Iterator[Mistake]:

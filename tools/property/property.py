@@ -146,7 +146,7 @@ def _mistake(detail: ErrorDetails, units: str) -> Mistake:
         context = detail["ctx"]
         return Mistake((*path, *context["keys"]), context["found"], context["allowed"])
     if kind == "missing":
-        return Mistake(path, "nothing", _allowed(path, units))
+        return Mistake(path, f"no {path[-1]}", _allowed(path, units))
     if kind == "extra_forbidden" and (allowed := instead(path)) is not None:
         return Mistake(path, "a key that has gone", allowed)
     if kind == "extra_forbidden":

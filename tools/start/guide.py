@@ -103,7 +103,7 @@ def _of_option(
             raise typer.BadParameter(str(error), param_hint=option) from None
     if default is None and not barred:
         asks = _words(key, texts)
-        raise typer.BadParameter(f"found nothing, allowed: {asks}", param_hint=option)
+        raise typer.BadParameter(f"found no answer, allowed one to: {asks}", param_hint=option)
     return default
 
 

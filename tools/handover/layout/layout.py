@@ -105,7 +105,7 @@ def lay_out(prop: Property, *, kept: bool = False) -> Layout:
             "a table [outline] with the house's corners or sides, its spigots and its paving; "
             "`evenclay start FILE --outline ...` writes one"
         )
-        raise prop.source.error([Mistake(("outline",), "nothing", allowed)])
+        raise prop.source.error([Mistake(("outline",), "no outline", allowed)])
     mistakes = list(name_mistakes(prop))
     if mistakes:
         raise prop.source.error(mistakes)

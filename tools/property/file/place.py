@@ -78,7 +78,7 @@ class Site(Table):
     def _relations(self) -> "Site":
         if not self.settled and self.poured is None:
             allowed = 'the month it was poured in where settled = false, such as "2021-05"'
-            raise refusal("nothing", allowed, "poured")
+            raise refusal("no month", allowed, "poured")
         if self.settled and self.poured is not None:
             raise refusal("settled = true beside it", "only with settled = false", "poured")
         return self
@@ -171,7 +171,7 @@ class Hose(Table):
     @model_validator(mode="after")
     def _relations(self) -> "Hose":
         if self.flow is None and self.bucket is None:
-            raise refusal("nothing", "flow, or bucket = { litres, time }", "flow")
+            raise refusal("no flow", "flow, or bucket = { litres, time }", "flow")
         if self.bucket is not None and self.flow is not None:
             raise refusal("flow beside it", "one of the two", "bucket")
         if self.bucket is not None and self.restrictor is not None:

@@ -40,7 +40,7 @@ class Season(Table):
     @model_validator(mode="after")
     def _relations(self) -> "Season":
         if self.cycles is None and not self.starts:
-            raise refusal("nothing", f"a whole number, 0 (closed) to {CYCLES_MAX}", "cycles")
+            raise refusal("no cycles", f"a whole number, 0 (closed) to {CYCLES_MAX}", "cycles")
         if self.cycles == 0:
             for name in ("minutes", "litres", "window", "starts"):
                 if getattr(self, name) is not None:
@@ -49,14 +49,14 @@ class Season(Table):
         if self.starts is not None and self.window is not None:
             raise refusal("starts beside it", "one of the two", "window")
         if self.starts is None and self.window is None:
-            raise refusal("nothing", 'hours "HH:MM-HH:MM", or starts = ["HH:MM", ...]', "window")
+            raise refusal("no window", 'hours "HH:MM-HH:MM", or starts = ["HH:MM", ...]', "window")
         if self.starts is not None and self.cycles not in (None, len(self.starts)):
             allowed = f"{len(self.starts)}, the count of starts"
             raise refusal(f"{self.cycles}", allowed, "cycles")
         if self.minutes is not None and self.litres is not None:
             raise refusal("minutes beside it", "one of the two", "litres")
         if self.minutes is None and self.litres is None:
-            raise refusal("nothing", "minutes a cycle (or litres)", "minutes")
+            raise refusal("no minutes", "minutes a cycle (or litres)", "minutes")
         return self
 
     @property
