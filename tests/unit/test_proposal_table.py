@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from evenclay.controller.plan import BAN_HOURS, BanPart, Plan
@@ -16,6 +16,7 @@ from evenclay.sim.weather.daily import Weather
 from evenclay.tools.plan.proposal import table
 from evenclay.tools.plan.proposal.table import HALF_MONTHS, Draft, draft_of, property_of
 from evenclay.tools.plan.proposal.written import written
+from evenclay.tools.property.advice import cautions, fills_min
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import Means
 from evenclay.tools.property.property import Property, parse
@@ -212,6 +213,37 @@ def test_what_is_written_is_a_property_with_the_draft_and_writing_again_changes_
     for row, begin in enumerate(draft.begins):
         cycles = begun[begin // 2 + 1, 16 if begin % 2 else 1]
         assert (cycles == 0) == (draft.minutes[row] == 0.0)
+
+
+@settings(max_examples=10, phases=(Phase.generate,))
+@given(needs(), closed_halves(), ROWS, st.sampled_from((1.0, 0.03, 0.002)))
+def test_a_proposal_has_no_row_that_check_cautions_against(
+    ceiling: Floats, closed: Bools, rows: int, part: float
+) -> None:
+    """However little a half-month needs. A window that cannot hold it is told as no table."""
+    house = small_house()
+    least = table.least_mm_d(small(), house, MEANS)
+    wanted = np.where(closed[:, None], 0.0, np.maximum(part * ceiling, least))
+    planned = property_of(small(), house, draft_of(wanted, closed, house, rows), MEANS)
+    assert planned is not None or part == 1.0
+    if planned is not None and part < 1.0:
+        said = cautions(planned, compile_house(planned, MEANS).plan)
+        assert not [
+            line
+            for line in said
+            if "season from" in line or "seasons: " in line or "to fill" in line
+        ], said
+
+
+def test_the_shortest_run_is_worth_filling_the_hose_for_and_a_minute_long() -> None:
+    ceiling = np.zeros((HALF_MONTHS, 2))
+    ceiling[8:18] = (0.02, 0.002)
+    draft = draft_of(ceiling, np.zeros(24, bool), small_house(), 8)
+    planned = property_of(small(), small_house(), draft, MEANS)
+    assert planned is not None
+    for name, zone in planned.zones.items():
+        runs = [one.minutes * zone.share / 100 for one in planned.seasons if one.minutes]
+        assert runs and min(runs) >= max(1.0, fills_min(planned, name)) - 0.02
 
 
 COMMENTED = """\

@@ -219,7 +219,7 @@ def _filling(
     if supply_l_min is None or not runs:
         return
     fill_s = hose.volume_l / supply_l_min * 60
-    if fill_s > FILL_MOST * min(runs):
+    if min(runs) < fill_s / FILL_MOST:
         yield (
             f"zone {part.name}: the hose takes {fill_s:.0f} s to fill "
             f"({units.shown(hose.volume_l, 'hose volume')}) of runs of {min(runs):.0f} s: its end "
@@ -271,7 +271,7 @@ def _table(prop: Property, plan: Plan) -> Iterator[str]:
         )
     if plan.hub.dates != ANY_DATE:
         yield "local rules allow every other date: a week's water is about half of 7 days'"
-    if len(plan.rows) < SEASONS_LEAST:
+    if len(plan.rows) < SEASONS_LEAST and not plan.hub.estimate:
         yield (
             f"{len(plan.rows)} seasons: fewer than {SEASONS_LEAST} follow the year poorly "
             "(common practice)"
@@ -314,17 +314,21 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
             takes_mm = zone.rate_um_h / 1000 * most_min / 60
             given, taken = [units.number(mm, "depth") for mm in (cycle_mm, takes_mm)]
             over.append(f"{zone.name} {given} where {taken} go in, at most {most_min:.0f} min")
-        demand_mm = row.demand_um / 1000 * prop.zones[zone.name].coefficient
+        lost_mm = row.demand_um / 1000 * prop.zones[zone.name].coefficient
+        most = DEMAND_MOST
+        if plan.hub.estimate:  # a ceiling may be high, and stands for what rain does not give
+            lost_mm -= row.rain_um / 1000 * prop.zones[zone.name].exposure
+            most = inf
         day_mm = cycle_mm * row.cycles
-        most = inf if plan.hub.estimate else DEMAND_MOST  # a ceiling may be high
-        if demand_mm > 0 and not DEMAND_LEAST <= day_mm / demand_mm <= most:
-            given, lost = [units.number(mm, "depth") for mm in (day_mm, demand_mm)]
+        if lost_mm > 0 and not DEMAND_LEAST <= day_mm / lost_mm <= most:
+            given, lost = [units.number(mm, "depth") for mm in (day_mm, lost_mm)]
             far.append(f"{zone.name} {given} for {lost}")
     unit = units.word("depth")
     if over:
         yield f"more {unit} a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
     if far:
-        yield f"{unit} a day far from what the strips lose, rain apart: {', '.join(far)}"
+        rain = "beyond their rain" if plan.hub.estimate else "rain apart"
+        yield f"{unit} a day far from what the strips lose, {rain}: {', '.join(far)}"
 
 
 def taken_min(prop: Property, zone: ZonePart) -> float:
@@ -350,3 +354,10 @@ def _unmeasured(prop: Property, plan: Plan) -> Iterator[str]:
     ]
     if missing:
         yield f"not measured: {', '.join(missing)}"
+
+
+def fills_min(prop: Property, name: str) -> float:
+    """Shortest run [min] in most of which a zone's hose is full; 0 where nobody knows the flow."""
+    zone = prop.zones[name]
+    flow_l_min = prop.supplies[zone.supply].flow
+    return 0.0 if flow_l_min is None else hose_of(zone).volume_l / flow_l_min / FILL_MOST

@@ -15,7 +15,7 @@ from evenclay.sim.house.house import House
 from evenclay.sim.types import Bools, Floats, Ints
 from evenclay.sim.weather.daily import Weather
 from evenclay.tools.plan.proposal.year_cut import best_cut
-from evenclay.tools.property.advice import taken_min
+from evenclay.tools.property.advice import DEMAND_LEAST, fills_min, taken_min
 from evenclay.tools.property.compile import trial_plan
 from evenclay.tools.property.demand import Means
 from evenclay.tools.property.file.schedule import Season
@@ -30,6 +30,7 @@ NIGHTS_MIN = ((20 * 60, 12 * 60), (18 * 60, 16 * 60), (14 * 60, 23 * 60))
 ROOM = 0.9  # of the longest run that the clay takes in
 LEAST_APART = 0.1  # neighbouring rows differ by a tenth at least
 MISSED_COSTS = 1e4  # a minute that is needed and not given, beside one given beyond the need
+SECONDS_CUT = 0.01  # what whole minutes, seconds and percents may take from that
 SHARES_PCT = (10, 300)  # also of a strip that needs nothing: it lacks nothing, so it gets none
 
 
@@ -128,6 +129,18 @@ class Draft:
     share_pct: tuple[int, ...]
 
 
+def least_mm_d(prop: Property, house: House, means: Means) -> Floats:
+    """Half of what each strip loses beyond its rain, (24, zones): a row that gave less could never
+    make a dry spell good. The hub reckons, so it gives no more than is lacking."""
+    months = np.arange(HALF_MONTHS) // 2
+    et0_mm, rain_mm = (np.array(each)[months, None] for each in means)
+    zones = list(prop.zones.values())
+    coefficients = np.array([zone.coefficient for zone in zones])
+    lost_mm = et0_mm * coefficients - rain_mm * np.array([zone.exposure for zone in zones])
+    least = DEMAND_LEAST + SECONDS_CUT
+    return np.asarray(least * np.maximum(lost_mm, 0.0) * days_allowed(house.plan))
+
+
 def draft_of(ceiling_mm_d: Floats, closed: Bools, house: House, rows: int) -> Draft:
     """The table of at most so many rows that stands over a need by as little as may be.
 
@@ -197,10 +210,11 @@ def property_of(prop: Property, house: House, draft: Draft, means: Means) -> Pro
     base = prop.model_copy(update={"zones": zones})
     windows = windows_min(house.plan)
     taken = [min(ROOM * taken_min(prop, zone), zone.longest_s / 60.0) for zone in house.plan.zones]
+    fills = [fills_min(prop, zone.name) for zone in house.plan.zones]
     tries, scale = [0] * len(draft.begins), [1.0] * len(draft.begins)
     for _ in range(200):
         seasons = [
-            _season(draft, row, windows[tries[row]], scale[row], taken)
+            _season(draft, row, windows[tries[row]], scale[row], taken, fills)
             for row in range(len(draft.begins))
         ]
         found = base.model_copy(update={"seasons": seasons})
@@ -227,18 +241,34 @@ def _with_means(season: Season, row: RowPart) -> Season:
 
 
 def _season(
-    draft: Draft, row: int, window: tuple[int, int], scale: float, taken_min_: Sequence[float]
+    draft: Draft,
+    row: int,
+    window: tuple[int, int],
+    scale: float,
+    taken: Sequence[float],
+    fills: Sequence[float],
 ) -> Season:
+    """A row as the file has it.
+
+    taken: of each zone the longest run whose water the ground takes in. fills: the shortest run
+    that its hose is worth filling for.
+    """
     half = draft.begins[row]
     begins = f"{half // 2 + 1:02}-{16 if half % 2 else 1:02}"
     minutes = draft.minutes[row] * scale
-    least_min = RUN_LEAST_S / 60.0
     if not minutes:
         return Season.model_validate({"from": begins, "cycles": 0})
     runs = [minutes * share / 100.0 for share in draft.share_pct]
-    cycles = max(ceil(run / most) for run, most in zip(runs, taken_min_, strict=True))
+    cycles = max(ceil(run / most) for run, most in zip(runs, taken, strict=True))
     cycles = min(max(cycles, 1), CYCLES_MAX)
-    each_min = min(max(ceil(minutes / cycles), least_min), RUN_MAX_S / 60.0)
+    least = [
+        max(RUN_LEAST_S / 60.0, min(fill, most)) for fill, most in zip(fills, taken, strict=True)
+    ]
+    each_min = max(
+        [minutes / cycles]
+        + [100.0 * run / share for run, share in zip(least, draft.share_pct, strict=True)]
+    )
+    each_min = min(ceil(each_min - 1e-9), RUN_MAX_S / 60.0)
     start_min, length_min = window
     end_min = (start_min + min(length_min, 1439)) % 1440
     return Season.model_validate(
