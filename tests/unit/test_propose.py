@@ -351,7 +351,11 @@ def test_a_house_with_one_side_has_no_tilt_and_still_a_json(made: Made) -> None:
     assert json.loads(said)["tilt_pct"] == {"p10": None, "p50": None, "p90": None}
     console = Console(width=120, record=True)
     page.show(found, console)
-    assert "nan" not in console.export_text()
+    text = " ".join(console.export_text().split())
+    assert "nan" not in text
+    assert re.search(
+        r"The plan counts on \d+ % of the differences between the strips: so far", text
+    )
 
 
 # How it chooses.

@@ -106,8 +106,9 @@ def show(found: Proposal, console: Console) -> None:
         for one, level in zip(found.house.strips, found.levels_pf, strict=True)
     )
     console.print(
-        f"Levels, unwatered: {levels}; of the differences between them {100 * found.trust:.0f} % "
-        "are borne out by the grounds, and so much of them counts."
+        f"How dry each strip is on average when left alone, its level: {levels}. The plan counts "
+        f"on {100 * found.trust:.0f} % of the differences between the strips: so far the plausible "
+        "grounds show the same ones."
     )
 
 
