@@ -1,7 +1,8 @@
 """How a quantity is written for the owner of a house: in metric units, or in those of the US.
 
 Everything is computed and stored in SI units. A page, a picture or a message that a person reads
-asks here for the text, by the kind of quantity; nothing else converts for a reader.
+asks here for the text, by the kind of quantity; nothing else converts for a reader. So it is with
+the time of the day, which the US tell by am and pm.
 """
 
 import re
@@ -71,6 +72,14 @@ class Units:
         """A value as text with its unit; inches in full, since "in" is a word of its own."""
         unit = self.word(kind) if self.unit(kind) == "in" else self.unit(kind)
         return f"{self.number(value, kind, spec)} {unit}"
+
+    def time(self, minute: int) -> str:
+        """A minute of the day, or of the next one, as people say it: "21:30", or "9:30 pm"."""
+        hour, rest = minute // 60 % 24, minute % 60
+        if self.name != "us":
+            return f"{hour:02}:{rest:02}"
+        past = f":{rest:02}" if rest else ""
+        return f"{(hour - 1) % 12 + 1}{past} {'pm' if hour >= 12 else 'am'}"
 
     def _shown(self, kind: str) -> tuple[str, str]:
         _, metric, us = _KINDS[kind]

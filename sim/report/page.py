@@ -167,6 +167,7 @@ def _openings(paper: Paper, year: Year) -> str:
         runs,
         year.columns.get("closed_season_h", unknown)[year.shown] > 12.0,
         f"Every opening at its day and hour, a panel a zone: {', '.join(counts)}.",
+        year.units,
     )
 
 

@@ -9,11 +9,12 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from evenclay.controller.plan import ANY_DATE, RowPart
-from evenclay.sim.calendar import MONTHS, clock
+from evenclay.sim.calendar import MONTHS
 from evenclay.sim.house.house import run_s
 from evenclay.sim.report.pictures.water import HeldRow
 from evenclay.sim.report.year import Year, middle_of
 from evenclay.sim.types import Floats
+from evenclay.sim.units import Units
 
 EVERY_WEEKDAY = 0b1111111  # of a plan without local rules for days
 ALARMS_MOST = 40  # that the page names one by one
@@ -173,7 +174,7 @@ def seasons_table(year: Year) -> Table | None:
         )
         given = [f"{one:.3g} min" for one in minutes]
         water = units.number(litres, "volume")
-        rows.append(Row(begins, (str(season.cycles), _hours_of(season), *given, water)))
+        rows.append(Row(begins, (str(season.cycles), _hours_of(season, units), *given, water)))
     if not rows:
         return None
     most = ", at most" if plan.hub.estimate else ""
@@ -187,11 +188,11 @@ def seasons_table(year: Year) -> Table | None:
     )
 
 
-def _hours_of(season: RowPart) -> str:
+def _hours_of(season: RowPart, units: Units) -> str:
     """The window of a season, or its start times."""
     if season.starts_min:
-        return ", ".join(clock(start) for start in season.starts_min)
-    return f"{clock(season.start_min)}–{clock(season.start_min + season.length_min)}"
+        return ", ".join(units.time(start) for start in season.starts_min)
+    return f"{units.time(season.start_min)}–{units.time(season.start_min + season.length_min)}"
 
 
 def held_rows(year: Year) -> tuple[list[HeldRow], list[str]]:

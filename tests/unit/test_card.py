@@ -142,20 +142,6 @@ def test_seasons_are_the_plan_s() -> None:
         assert [float(each) for each in row.minutes] == pytest.approx(given, abs=0.5)
 
 
-@pytest.mark.parametrize(
-    ("minute", "us", "metric"),
-    [
-        (0, "12 am", "00:00"),
-        (45, "12:45 am", "00:45"),
-        (720, "12 pm", "12:00"),
-        (1290, "9:30 pm", "21:30"),
-        (1440, "12 am", "00:00"),
-    ],
-)
-def test_the_clock_of_the_house(minute: int, us: str, metric: str) -> None:
-    assert (content.time_of(minute, True), content.time_of(minute, False)) == (us, metric)
-
-
 @pytest.mark.parametrize("check", ["blade", "sample", "both"])
 def test_findings_are_what_the_hub_understands(check: str) -> None:
     text = DEMO.read_text("utf-8").replace('check = "sample"', f'check = "{check}"')
@@ -176,15 +162,29 @@ def test_a_house_without_an_outline_has_a_card_without_a_drawing() -> None:
     assert "hub valve, latching" in page
 
 
-def test_a_card_of_a_plain_timer_says_what_its_hub_does_not_take(tmp_path: Path) -> None:
+def test_a_card_of_a_plain_timer_says_so_and_asks_for_no_check() -> None:
     text = DEMO.read_text("utf-8")
-    for name, told in (("reckons", False), ("timer", True)):
-        file = tmp_path / f"{name}.toml"
-        begun = '[estimate]\nestimate = "off"\n' if told else "[estimate]\n"
-        file.write_text(text.replace("[estimate]\n", begun), "utf-8")
-        result = CliRunner().invoke(app, ["card", str(file)])
-        assert result.exit_code == 0
-        assert ("run `evenclay propose` first" in result.stderr) == told
+    timer = text.replace("[estimate]\n", '[estimate]\nestimate = "off"\n')
+    pages = [page_words(card_of(parse(one, "house"))) for one in (text, timer)]
+    assert ["waters by its table alone" in page for page in pages] == [False, True]
+    for told in ("The check:", "rain 12 mm", "sample west"):
+        assert [told in page for page in pages] == [True, False]
+
+
+def test_without_a_plan_no_card_is_made(tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(text_of(OUTLINES["rectangle"]), "utf-8")
+    result = CliRunner().invoke(app, ["card", str(file)])
+    assert (result.exit_code, result.stderr.count("\n")) == (2, 1)
+    assert "estimate: found no plan yet, allowed the numbers of one" in result.stderr
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_a_spigot_that_is_called_so_is_not_called_so_twice() -> None:
+    text = text_of(OUTLINES["one spigot"]).replace("supplies.back", "supplies.spigot")
+    text = text.replace('supply = "back"', 'supply = "spigot"').replace("back = ", "spigot = ")
+    page = page_words(card_of(parse(text, "house")))
+    assert "spigot" in page and "spigot spigot" not in page
 
 
 def test_the_card_draws_the_file_s_own_zones() -> None:

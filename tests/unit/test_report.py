@@ -34,6 +34,7 @@ from evenclay.sim.report.sentences import (
 from evenclay.sim.report.tables import ALARMS
 from evenclay.sim.report.year import ReportError, Run, read, runs_of
 from evenclay.sim.section.layout import LAYOUT
+from evenclay.sim.units import METRIC
 from evenclay.tools.property.plan_ranges import RANGES
 
 FIRST, DAYS = date(2023, 1, 1), 365
@@ -508,7 +509,7 @@ def test_no_word_of_days_in_a_band_is_left(built: tuple[Path, str]) -> None:
 def test_bar_stands_at_its_true_time_and_length() -> None:
     days = np.array(["2023-06-01", "2023-06-02"], dtype="datetime64[D]")
     run = Run(0, datetime(2023, 6, 2, 7, 30), 5400.0, "planned", False)
-    svg = openings(WIDE, days, ["a"], [run], np.zeros((2, 1), dtype=np.bool_), "")
+    svg = openings(WIDE, days, ["a"], [run], np.zeros((2, 1), dtype=np.bool_), "", METRIC)
     left, right, top, bottom = _extent(svg, 'style="fill: var(--paper)"', last=True)
     assert ">07:00<" in svg and ">13:00<" in svg and ">06:00<" not in svg
     x0, x1, y0, y1 = _extent(svg, "fill: var(--blue)")
@@ -538,7 +539,7 @@ def _extent(svg: str, style: str, last: bool = False) -> tuple[float, float, flo
 def test_hours_without_any_run_are_left_out(hours: tuple[int, ...], shown: str) -> None:
     days = np.array(["2023-06-01", "2023-06-02"], dtype="datetime64[D]")
     runs = [Run(0, datetime(2023, 6, 1, hour, 30), 600.0, "planned", False) for hour in hours]
-    svg = openings(WIDE, days, ["a"], runs, np.zeros((2, 1), dtype=np.bool_), "")
+    svg = openings(WIDE, days, ["a"], runs, np.zeros((2, 1), dtype=np.bool_), "", METRIC)
     labels = re.findall(r">(\d\d:00)<", svg)
     assert f"{labels[0]} {labels[-1]}" == shown
     assert (">midnight<" in svg) == (hours == (22, 2))

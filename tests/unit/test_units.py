@@ -201,6 +201,20 @@ def test_one_quantity_two_ways(kind: str, value: float, metric: str, us: str) ->
         assert unit in (units.unit(kind), units.word(kind))
 
 
+@pytest.mark.parametrize(
+    ("minute", "us", "metric"),
+    [
+        (0, "12 am", "00:00"),
+        (45, "12:45 am", "00:45"),
+        (720, "12 pm", "12:00"),
+        (1290, "9:30 pm", "21:30"),
+        (1440, "12 am", "00:00"),
+    ],
+)
+def test_the_clock_of_the_house(minute: int, us: str, metric: str) -> None:
+    assert (US.time(minute), METRIC.time(minute)) == (us, metric)
+
+
 @both
 def test_check(units: str, tmp_path: Path) -> None:
     file = str(house(tmp_path, units, ODD))

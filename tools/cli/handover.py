@@ -139,25 +139,28 @@ def card(
     """Write the sheet that is left with the owner: one side of paper up to four zones.
 
     It shows where the hoses lie, what screws together at each spigot, what runs when, how to check
-    the ground and what to tell the hub, and when to stop. The page prints from any browser.
+    the ground and what to tell the hub, and when to stop. The page prints from any browser. The
+    file has a plan, as `evenclay propose` writes it.
 
     \b
     Example:
-        evenclay card house/property.toml --pdf
+        evenclay card house/plan/property.toml --pdf
     """
     from evenclay.tools.handover.card.card import card_of
     from evenclay.tools.handover.card.printed import printed
+    from evenclay.tools.property.file.mistakes import Mistake
     from evenclay.tools.property.property import load
 
     path = out or property_file.with_name("card.html")
     prop = load(property_file)
+    if not prop.reckons and prop.estimate.estimate != "off":
+        allowed = (
+            "the numbers of one, as `evenclay propose` writes them; or estimate = "
+            '"off" for a hub that waters by the table alone'
+        )
+        raise prop.source.error([Mistake(("estimate",), "no plan yet", allowed)])
     text = card_of(prop, paper)
     files.write({path: text})
-    if not prop.reckons:
-        tell(
-            "Caution: by this file the hub does not reckon what strips lack, so it takes no check"
-            " and no rain from the owner, as the card says: run `evenclay propose` first."
-        )
     print(f"Wrote {path}.")
     if pdf:
         as_pdf = path.with_suffix(".pdf")

@@ -9,7 +9,7 @@ from evenclay.sim.report.render import render
 from evenclay.sim.report.sentences import NBSP
 from evenclay.sim.report.tables import Row, Table
 from evenclay.sim.units import UNITS, Units, money
-from evenclay.tools.property.check import Check, Line
+from evenclay.tools.property.check import Check, Line, starts_of
 
 
 def page_of(found: Check) -> str:
@@ -55,7 +55,7 @@ def _seasons(found: Check, units: Units) -> Iterator[Table]:
     for season, lines in _by_season(found):
         if not lines[0].starts:
             continue
-        starts = lines[0].starts
+        starts = starts_of(lines[0], units)
         cycles = "one cycle" if len(starts) == 1 else f"{len(starts)} cycles"
         rows = [
             Row(

@@ -233,6 +233,11 @@ def line(found: Check) -> str:
     return f"{found.name}; at most {water} a year{cost}; {heed}"
 
 
+def starts_of(line: Line, units: Units) -> list[str]:
+    """When the cycles of a line start, as people of the house say it."""
+    return [units.time(60 * int(start[:2]) + int(start[3:])) for start in line.starts]
+
+
 def _season_table(found: Check, units: Units) -> Table:
     volume, depth = units.unit("volume"), units.unit("depth")
     table = Table()
@@ -262,7 +267,7 @@ def _season_table(found: Check, units: Units) -> Table:
         table.add_row(
             season if first else "",
             line.zone,
-            " ".join(line.starts) if first else "",
+            ", ".join(starts_of(line, units)) if first else "",
             f"{line.minutes_a_cycle:.4g}",
             f"{line.minutes_a_day:.4g}",
             units.number(line.litres_a_day, "volume"),

@@ -31,6 +31,7 @@ from evenclay.sim.report.pictures.drawing import (
 )
 from evenclay.sim.report.year import Run
 from evenclay.sim.types import Bools
+from evenclay.sim.units import METRIC, Units
 
 
 def openings(
@@ -40,6 +41,7 @@ def openings(
     runs: Iterable[Run],
     closed: Bools,
     label: str,
+    units: Units,
 ) -> str:
     """Every opening at its day and hour: one panel a zone, so that a zone is known by its place.
 
@@ -63,7 +65,7 @@ def openings(
         for z, ax in enumerate(panels):
             rule_months(ax, shown, last=z == len(zones) - 1)
             ax.set_ylim(last_h, first_h)
-            _hours(ax, first_h, last_h, "mid-\nnight" if paper.narrow else "midnight")
+            _hours(ax, first_h, last_h, "mid-\nnight" if paper.narrow else "midnight", units)
             ax.fill_between(
                 edges,
                 first_h,
@@ -91,12 +93,16 @@ def _opening_keys() -> list[Any]:
     ]
 
 
-def _hours(ax: Axes, first_h: int, last_h: int, midnight: str) -> None:
+def _hours(ax: Axes, first_h: int, last_h: int, midnight: str, units: Units) -> None:
     """Rule the panel by hours; midnight inside it is darker, and named."""
     step_h = 4 if last_h - first_h > 12 else 3 if last_h - first_h > 6 else 2
     ax.yaxis.set_major_locator(FixedLocator(list(range(first_h, last_h + 1, step_h))))
     ax.yaxis.set_major_formatter(
-        FuncFormatter(lambda hour, _: "24:00" if hour == last_h == 24 else f"{hour % 24:02.0f}:00")
+        FuncFormatter(
+            lambda hour, _: (
+                "24:00" if hour == last_h == 24 and units == METRIC else units.time(60 * int(hour))
+            )
+        )
     )
     ax.grid(axis="y")
     if first_h < 24 < last_h:

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
-from evenclay.sim.calendar import clock
 from evenclay.sim.house.hands import ROD, SAMPLE_M
 from evenclay.sim.house.house import House, run_s
-from evenclay.sim.units import UNITS
+from evenclay.sim.units import UNITS, US, Units
 from evenclay.tools.handover.layout.layout import Layout
 from evenclay.tools.handover.layout.parts import PART_ORDER, THREAD, fittings, laid_items, stack
 from evenclay.tools.property.demand import YEAR
@@ -142,7 +141,9 @@ def season_rows(prop: Property, house: House) -> Iterator[SeasonRow]:
             continue
         minutes = _minutes(house.plan, index, season)
         names = [zone.name for zone in house.plan.zones]
-        yield SeasonRow(days, _starts(house.plan, index, us), minutes, _together(names, minutes))
+        yield SeasonRow(
+            days, _starts(house.plan, index, UNITS[house.units]), minutes, _together(names, minutes)
+        )
 
 
 def _day(day: tuple[int, int], us: bool) -> str:
@@ -150,17 +151,9 @@ def _day(day: tuple[int, int], us: bool) -> str:
     return f"{name} {day[1]}" if us else f"{day[1]} {name}"
 
 
-def time_of(minute: int, us: bool) -> str:
-    """A time of the day as people of the house say it."""
-    if not us:
-        return clock(minute)
-    hour, rest = minute // 60 % 24, minute % 60
-    return f"{(hour - 1) % 12 + 1}{f':{rest:02}' if rest else ''} {'pm' if hour >= 12 else 'am'}"
-
-
-def _starts(plan: Plan, index: int, us: bool) -> str:
+def _starts(plan: Plan, index: int, units: Units) -> str:
     row = plan.rows[index]
-    return ", ".join([time_of(row.start_min_of(cycle) % 1440, us) for cycle in range(row.cycles)])
+    return ", ".join([units.time(row.start_min_of(cycle)) for cycle in range(row.cycles)])
 
 
 def _minutes(plan: Plan, index: int, season: Season) -> tuple[str, ...]:
@@ -181,7 +174,8 @@ def _together(names: Sequence[str], minutes: Sequence[str]) -> str:
 
 def quiet_words(prop: Property) -> str:
     """The local rules that the file names; '' where it names none."""
-    quiet, us = prop.lockouts.quiet, prop.site.units == "us"
+    quiet, units = prop.lockouts.quiet, UNITS[prop.site.units]
+    us = units == US
     found = []
     if len(quiet.allowed_weekdays) < len(WEEKDAYS):
         days = [day_name[WEEKDAYS.index(day)] for day in quiet.allowed_weekdays]
@@ -189,7 +183,7 @@ def quiet_words(prop: Property) -> str:
     if quiet.allowed_dates != "any":
         found.append(f"only on {quiet.allowed_dates} dates")
     for first, last in quiet.banned_hours:
-        found.append(f"never from {time_of(first, us)} to {time_of(last, us)}")
+        found.append(f"never from {units.time(first)} to {units.time(last)}")
     for first_day, last_day in quiet.banned_dates:
         found.append(f"never from {_day(first_day, us)} to {_day(last_day, us)}")
     return "; ".join(found)
@@ -217,7 +211,7 @@ def findings(prop: Property) -> list[tuple[str, Sequence[Finding]]]:
 def when_checked(prop: Property) -> str:
     """The day and the hour of the owner's check."""
     day = day_name[WEEKDAYS.index(prop.owner.weekday)]
-    return f"{day} at {time_of(60 * prop.owner.hour, prop.site.units == 'us')}"
+    return f"{day} at {UNITS[prop.site.units].time(60 * prop.owner.hour)}"
 
 
 def opens_and_closes(prop: Property) -> tuple[str, str]:

@@ -23,6 +23,7 @@ from evenclay.sim.units import UNITS, Units
 from evenclay.tools.handover.layout.labels import Label, Placed, Point, place
 from evenclay.tools.handover.layout.layout import Laid, Layout
 from evenclay.tools.handover.layout.marks import everything, marks_of, outward
+from evenclay.tools.property.file.wording import called
 
 MM_PER_IN = 25.4
 TEXT_PT = 9.0  # the least height of any text
@@ -171,7 +172,7 @@ def _labels(sheet: Sheet) -> Iterator[Label]:
     for name, spot in marks.spigots.items():
         wall = layout.shape.spigots[name].wall
         dx, dy = outward(layout, wall)
-        yield _label(f"spigot-{name}", f"spigot {name}", sheet.at(spot), (-dx, -dy))
+        yield _label(f"spigot-{name}", called(name), sheet.at(spot), (-dx, -dy))
     for laid in layout.laid:
         longest = max(laid.hoses, key=lambda piece: piece.length_m)
         middle = _middle(marks.hoses[longest.label])

@@ -8,6 +8,7 @@ from evenclay.sim.house import hoses
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.advice import FLOW_LEAST, PRESSURE_OFF, SUPPLY_MOST
 from evenclay.tools.property.file.place import Zone
+from evenclay.tools.property.file.wording import called
 from evenclay.tools.property.piping import hose_of, spigot_of
 from evenclay.tools.property.property import Property
 
@@ -42,7 +43,7 @@ def limit_of(prop: Property, zone: Zone, supply: str, feed_m: float) -> Limit | 
     rated_kpa = zone.hose.pressure
     if gives.pressure is not None and abs(gives.pressure - rated_kpa) > PRESSURE_OFF * rated_kpa:
         return (
-            f"spigot {supply} gives {units.shown(gives.pressure, 'pressure')}, and the hose is "
+            f"{called(supply)} gives {units.shown(gives.pressure, 'pressure')}, and the hose is "
             f"made for {units.shown(rated_kpa, 'pressure')}"
         )
     hose = replace(hose_of(zone), length_m=10.0, rise_m=0.0)
@@ -51,7 +52,7 @@ def limit_of(prop: Property, zone: Zone, supply: str, feed_m: float) -> Limit | 
         spigot = replace(spigot, open_l_min=OPEN_L_MIN)
     limit = Limit(_longest_m(hose, spigot), hose, replace(spigot, restrictor_mm=None))
     if limit.whole_m(feed_m) < 1:
-        return f"spigot {supply} gives too little for such a hose so far away"
+        return f"{called(supply)} gives too little for such a hose so far away"
     return limit
 
 

@@ -10,6 +10,7 @@ from evenclay.sim.units import UNITS
 from evenclay.tools import tables
 from evenclay.tools.handover.layout.layout import Laid, Layout
 from evenclay.tools.handover.layout.parts import Item, Part, fittings, laid_items, stack
+from evenclay.tools.property.file.wording import called
 from evenclay.tools.property.outline.line import OFF_M
 
 CHANGED_M = 0.05  # a smaller difference of a length is one of rounding
@@ -26,7 +27,7 @@ def show(layout: Layout, console: Console) -> None:
     tables.show(_items(layout, list(laid_items(layout))), console)
     for supply in dict.fromkeys([laid.run.supply for laid in layout.laid]):
         zones = [laid for laid in layout.laid if laid.run.supply == supply]
-        console.print(f"At spigot {supply}, in the order in which it screws together:")
+        console.print(f"At {called(supply)}, in the order in which it screws together:")
         likes = [laid.like for laid in zones]
         parts = [*stack(layout.prop, supply, likes), *fittings(layout, supply)]
         tables.show(_parts(parts), console)
@@ -71,7 +72,7 @@ def notes(layout: Layout) -> Iterator[str]:
         )
     for name in prop.supplies:
         if name not in layout.shape.spigots:
-            yield f"Spigot {name} has no place in [outline.spigots], so it feeds nothing here."
+            yield f"No place in [outline.spigots] for {called(name)}, so it feeds nothing here."
     if len(layout.laid) > ZONES_MAX:
         yield (
             f"Too many: a hub has at most {ZONES_MAX} zones, and this takes {len(layout.laid)}. "

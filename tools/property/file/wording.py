@@ -26,3 +26,8 @@ def shown(value: Any, reason: str = "") -> str:
 def printable(text: str) -> str:
     """Return text with line breaks and control characters escaped."""
     return "".join([c if c.isprintable() else c.encode("unicode_escape").decode() for c in text])
+
+
+def called(supply: str) -> str:
+    """A spigot as a sentence names it: one that its owner calls a spigot needs no such word."""
+    return supply if "spigot" in supply.lower() else f"spigot {supply}"
