@@ -11,6 +11,8 @@ import os
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+written: list[Path] = []  # by this process, for whoever stops it half-way and wants to know
+
 
 def write(files: Mapping[Path, str | bytes]) -> None:
     """Write files, text as UTF-8, in the place of what has their names; make folders if need be.
@@ -29,6 +31,7 @@ def write(files: Mapping[Path, str | bytes]) -> None:
         for path, part in parts.items():
             with _naming(path):
                 part.replace(_place(path))
+                written.append(path)
     except BaseException:
         for part in parts.values():
             with contextlib.suppress(OSError):

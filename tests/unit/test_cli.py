@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from evenclay.sim import files
 from evenclay.sim.units import METRIC
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
@@ -232,12 +233,28 @@ def test_a_defect_of_ours_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None
     assert isinstance(result.exception, ValueError)
 
 
-def test_ctrl_c_is_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_ctrl_c_says_in_a_line_what_is_left(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr(property_files, "load", interrupted)
-    assert run("check", str(DEMO)) == (130, "", "")
+    nothing = "\nStopped; nothing was written.\n"
+    assert run("check", str(DEMO)) == (130, "", nothing)
+    status, _, err = run(*SWEEP)
+    assert (status, err) == (130, "\nStopped; the same command goes on where it was.\n")
+
+    def written_then_interrupted(*_: object) -> None:
+        files.write({tmp_path / "one": "done"})
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(property_files, "load", written_then_interrupted)
+    for _ in range(2):
+        status, _, err = run("check", str(DEMO))
+        assert (status, err) == (130, "\nStopped; what was written before stays.\n")
+    monkeypatch.setattr(property_files, "load", interrupted)
+    assert run("check", str(DEMO)) == (130, "", nothing)  # each command counts for itself
 
 
 def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
@@ -364,7 +381,7 @@ def test_real_process_interrupted(tmp_path: Path) -> None:
         process.send_signal(signal.SIGINT)
         _, err = process.communicate()
     assert process.returncode == 130
-    assert err == ""
+    assert err == "\nStopped; nothing was written.\n"
 
 
 def test_real_process_with_a_closed_pipe() -> None:

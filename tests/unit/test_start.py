@@ -340,7 +340,7 @@ def test_a_question_without_brackets_wants_an_answer(tmp_path: Path) -> None:
 def test_answers_that_end_early_leave_nothing(tmp_path: Path) -> None:
     file = tmp_path / "house" / "property.toml"
     status, _, err = run("start", str(file), typed="\n".join(TYPED))
-    assert status == 130 and "Nothing was written" in err
+    assert status == 130 and "Stopped; nothing was written" in err
     assert not file.parent.exists()
 
 
@@ -362,7 +362,7 @@ def test_at_a_terminal_ctrl_c_leaves_nothing_and_enter_takes_brackets(tmp_path: 
 
     child = begin()
     child.sendintr()
-    child.expect("Nothing was written")
+    child.expect("Stopped; nothing was written")
     child.expect(pexpect.EOF)
     child.close()
     assert child.exitstatus == 130 and not list(tmp_path.iterdir())

@@ -8,6 +8,7 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
+from evenclay.sim import files
 from evenclay.tools.board.pin_map import DeviceError
 
 NO_PLAN = 1  # or a plan that does not keep what is required of it
@@ -20,13 +21,26 @@ class Group(TyperGroup):
 
     def main(self, *args: Any, **extra: Any) -> Any:
         extra["standalone_mode"] = False
+        files.written.clear()
         try:
-            status = super().main(*args, **extra)
-        except (OSError, typer.TyperException, typer.Abort, ValueError) as error:
-            status = _status(error)
-        except KeyboardInterrupt:
+            status = super().main(*args, **extra)  # 130 after Ctrl-C
+        except (typer.Abort, KeyboardInterrupt):
             status = INTERRUPTED
+        except (OSError, typer.TyperException, ValueError) as error:
+            status = _status(error)
+        if status == INTERRUPTED:
+            asked = extra.get("args") or (args[0] if args else None) or sys.argv[1:]
+            print(f"\nStopped; {_left([*asked, ''][0])}.", file=sys.stderr)
         sys.exit(status or 0)
+
+
+def _left(command: str) -> str:
+    """What a command that was stopped leaves behind."""
+    if command == "sweep":
+        return "the same command goes on where it was"
+    if command == "flash":
+        return "the board may lack some of its files: flash it again"
+    return "what was written before stays" if files.written else "nothing was written"
 
 
 def each(paths: Sequence[Path], do: Callable[[Path], int]) -> None:
@@ -51,8 +65,6 @@ def each(paths: Sequence[Path], do: Callable[[Path], int]) -> None:
 
 def _status(error: Exception) -> int:
     """Print an error of the user's and return the exit status; raise any other."""
-    if isinstance(error, typer.Abort):
-        return INTERRUPTED
     for line in _lines_of(error):
         print(line, file=sys.stderr)
     return BAD_INPUT

@@ -58,9 +58,6 @@ def start(property_file: Path, **options: str | None) -> None:
     except guide.Moving:
         print(closing.STOP)
         raise typer.Exit(NO_PLAN) from None
-    except typer.Abort:
-        tell("\nNothing was written.")
-        raise
     text, rows = guide.file_of(given, str(property_file), before)
     files.write({property_file: text})
     assumed = closing.assumed(given.texts, given.assumed, given.fresh, rows)
