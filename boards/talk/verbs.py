@@ -319,7 +319,7 @@ def _given(desk: "Desk", verb: str, asked: "Asked") -> "Iterator[str]":
     if desk.runner.rest_up_s:
         yield "%s %s." % (desk.text(_RESTS), span(desk.runner.rest_up_s - desk.up_s()))
         return
-    silent = True
+    told: "list[str]" = []
     for event in desk.give(asked):
         what, _, why, value = event[:4]
         if what == events.REFUSED and value == asked[0]:
@@ -328,9 +328,11 @@ def _given(desk: "Desk", verb: str, asked: "Asked") -> "Iterator[str]":
                 yield desk.text(_ANYWAY)
             return
         if what != events.ACCEPTED:
-            silent = False
-            yield desk.told(event)
+            text = desk.told(event)
+            if text not in told:  # a clock that is moved by years skips a hundred cycles
+                told.append(text)
+                yield text
     if verb == "hold":
         yield "%s %s" % (desk.text(_UNTIL), desk.at(desk.runner.hub.record.hold_s))
-    elif silent and verb:
+    elif verb and not told:
         yield desk.text(_SILENT.get(verb, _DONE))

@@ -282,6 +282,15 @@ def test_the_clock_is_local_and_its_answer_names_the_next_cycle() -> None:
     assert said(desk, "clock 2026-12-01 12:00")[-2].endswith("12:00 here, -6.0 h from UTC")
 
 
+def test_a_clock_that_is_moved_by_years_tells_what_was_skipped_once() -> None:
+    bench, desk = watered(4)
+    bench.run_until(5 * HOUR_S)
+    lines = said(desk, "clock 2031-07-01 05:00")
+    assert len(lines) == len(set(lines)) < 15
+    assert "05:00 not watered: the clock was moved" in lines
+    assert "2025 to 2099" in " ".join(said(desk, "clock 2024-05-01 06:00"))
+
+
 def test_rain_by_the_owners_gauge_in_either_unit() -> None:
     bench, desk = watered()
     assert said(desk, "rain 12 mm") == ["Done."]
