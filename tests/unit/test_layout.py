@@ -8,6 +8,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+import tomlkit
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely import box
@@ -241,6 +242,24 @@ def test_fix_adds_a_zone_where_a_side_has_more_runs(tmp_path: Path) -> None:
     assert {zone.sensor for zone in new.values() if zone.side == "south"} == {"south"}
     assert not any(laid.new for laid in lay_out(load(file)).laid)
     compile_house(load(file))
+
+
+def test_where_paving_is_taken_away_fix_says_which_zone_is_one_too_many(tmp_path: Path) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(text_of(OUTLINES["rectangle"]), "utf-8")
+    assert run("layout", str(file), "--fix")[0] == 0
+    paved = file.read_text("utf-8")
+    file.write_text(re.sub("^paving = .*$", "", paved, flags=re.MULTILINE), "utf-8")
+    result = CliRunner().invoke(app, ["layout", str(file), "--fix"])
+    assert (result.exit_code, result.stderr.count("\n")) == (2, 1)
+    assert 'zones.south: found a zone without a hose: "south 2" has all of' in result.stderr
+    assert "as many zones there as hoses, 1: take this one or another out" in result.stderr
+    document = tomlkit.parse(file.read_text("utf-8"))
+    for name in ("south", "south 2"):
+        fewer = tomlkit.parse(tomlkit.dumps(document))
+        del fewer["zones"][name]
+        file.write_text(tomlkit.dumps(fewer), "utf-8")
+        assert run("layout", str(file), "--fix")[0] == 0
 
 
 def test_a_zone_without_ground_is_refused_by_fix(tmp_path: Path) -> None:

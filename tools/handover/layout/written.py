@@ -20,9 +20,7 @@ def written(layout: Layout) -> str:
     """
     prop = layout.prop
     if layout.idle:
-        allowed = "none: take it out, or a part of the paving along its side"
-        found = "a zone for which the layout has no hose"
-        raise prop.source.error([Mistake(("zones", name), found, allowed) for name in layout.idle])
+        raise prop.source.error([_idle(layout, name) for name in layout.idle])
     document = tomlkit.parse(prop.source.text)
     zones = document["zones"]
     for laid in layout.laid:
@@ -34,6 +32,19 @@ def written(layout: Layout) -> str:
     text = tomlkit.dumps(document)
     compile_house(parse(text, prop.source.name))
     return text
+
+
+def _idle(layout: Layout, name: str) -> Mistake:
+    """A zone of the file that the layout leaves without a hose, and what may be done."""
+    side = layout.prop.zones[name].side
+    others = [laid.zone for laid in layout.laid if laid.side == side]
+    if not others:
+        allowed = "none: take it out, or a part of the paving along its side"
+        return Mistake(("zones", name), "a zone for which the layout has no hose", allowed)
+    told, count = " and ".join(f'"{other}"' for other in others), len(others)
+    found = f"a zone without a hose: {told} {'has' if count == 1 else 'have'} all of its side"
+    allowed = f"as many zones there as hoses, {count}: take this one or another out of the file"
+    return Mistake(("zones", name), found, allowed)
 
 
 def _length(layout: Layout, laid: Laid) -> float | str:
