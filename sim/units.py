@@ -51,8 +51,8 @@ class Units:
     name: str
 
     def unit(self, kind: str) -> str:
-        """The unit that is shown, such as "mm"."""
-        return self._shown(kind)[0]
+        """The unit that is shown, such as "mm"; of degrees the letter alone, as people write it."""
+        return self._shown(kind)[0].removeprefix("deg")
 
     def word(self, kind: str) -> str:
         """The unit in full where its short form is not plain enough for a sentence."""
@@ -61,7 +61,7 @@ class Units:
 
     def of(self, value: float, kind: str) -> float:
         """A value as a number of the unit that is shown."""
-        return converted(value, _KINDS[kind][0], self.unit(kind))
+        return converted(value, _KINDS[kind][0], self._shown(kind)[0])
 
     def number(self, value: float, kind: str, spec: str = "") -> str:
         """A value as text without its unit, for a table whose heading names that."""

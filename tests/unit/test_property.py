@@ -531,7 +531,7 @@ BAD = {
         "[lockouts.frost]\nbelow = 4\nabove = '38 degF'\n[supplies.tap]",
         "above",
         "lockouts.frost.above",
-        "found 3.333 degC, allowed more than below, 4 degC",
+        "found 3.333 C, allowed more than below, 4 C",
     ),
     "a check that no hand does": (
         "[supplies.tap]",
@@ -966,8 +966,8 @@ def test_what_is_the_same_everywhere_takes_a_bare_number_in_a_us_file() -> None:
         (
             "[supplies.tap]",
             '[lockouts.frost]\nbelow = "40 F"\nabove = "38 F"\n[supplies.tap]',
-            "found 3.333 degC, allowed more than below, 4.444 degC",
-            "found 38 degF, allowed more than below, 40 degF",
+            "found 3.333 C, allowed more than below, 4.444 C",
+            "found 38 F, allowed more than below, 40 F",
         ),
     ],
 )

@@ -100,6 +100,7 @@ def test_what_has_to_be_answered_is_asked_for(tmp_path: Path) -> None:
         ("units", "imperial", "us, metric"),
         ("built", "2999", "a year up to"),
         ("clay", "cheese", "black clay"),
+        ("clay", "london clay", "field_capacity and wilting_point, percent of water by volume"),
         ("moving", "perhaps", "yes or no"),
         ("north-cover", "snow", "mulched"),
         ("spigots", "a, a", "no one twice"),
@@ -400,6 +401,7 @@ def test_places() -> None:
 
 @pytest.mark.parametrize("name", sorted(clay.CALLED))
 def test_clay_by_its_names(name: str) -> None:
+    assert "yazoo clay" in clay.CALLED
     assert clay.texture_of(name.upper()) == clay.CALLED[name]
     assert clay.CALLED[name] in clay.said(name)
 

@@ -186,7 +186,7 @@ def test_what_is_foreign_is_found() -> None:
         ("supply flow", 15.141647136, "15.14 L/min", "4 gal/min"),
         ("hose flow", 37.85411784, "38 L/h", "10.0 gal/h"),
         ("pressure", 172.36893, "172 kPa", "25 psi"),
-        ("temperature", 20.0, "20 degC", "68 degF"),
+        ("temperature", 20.0, "20 C", "68 F"),
         ("depth", 5.08, "5.1 mm", "0.20 inches"),
         ("total", 254.0, "254 mm", "10.0 inches"),
         ("total", -0.01, "0 mm", "0.0 inches"),

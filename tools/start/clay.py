@@ -1,6 +1,7 @@
 """Clay as people call it, and the texture that is taken for it.
 
-Common practice, no source: one name means other soils elsewhere, so what was taken is always said.
+Common practice, no source but where one is named: one name means other soils elsewhere, so what was
+taken is always said.
 """
 
 from evenclay.sim.ground.textures import TEXTURES
@@ -29,6 +30,10 @@ CALLED = {
     "yellow clay": "clay",
     "red clay": "clay",
     "bay of biscay": "clay",
+    # Source: Taylor 2005, thesis, Mississippi State University: on average 60 % clay minerals, 28 %
+    # smectite among them. Pitalo et al. 2004, GSA Abstracts 155-9: nearly all of it swells by more
+    # than 130 %.
+    "yazoo clay": "clay",
     "silty clay": "silty clay",
     "lean clay": "silty clay loam",
     "marl": "silty clay loam",
@@ -49,7 +54,10 @@ def texture_of(text: str) -> str:
         found = name
     if found is None:
         known = ", ".join(dict.fromkeys((*CALLED, *TEXTURES)))
-        raise ValueError(f"allowed is unknown, or one of {known}")
+        raise ValueError(
+            f"allowed is unknown, or one of {known}; of another clay a laboratory's saturation, "
+            "field_capacity and wilting_point, percent of water by volume, are written into [soil]"
+        )
     return found
 
 
