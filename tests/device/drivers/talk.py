@@ -155,9 +155,7 @@ def test_the_button_shuts_an_open_valve_of_every_board():
 
 
 def test_a_long_press_holds_a_day():
-    house = House(
-        "rp2_pico_w", "rp2", 4, rows=[row(5, 1, starts_min=(300, 360, 420), run_s=600)]
-    )
+    house = House("rp2_pico_w", "rp2", 4, rows=[row(5, 1, starts_min=(300, 360, 420), run_s=600)])
     house.set_clock()
     began_us = house.world.us
     pin = house.pins.BUTTON
