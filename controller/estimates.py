@@ -49,7 +49,10 @@ class Estimates:
         self._probes = probes
         self._tell = tell
         self.accounts: "list[list[int]]" = []
-        for _ in plan.zones:
+        none = [0] * len(plan.zones)
+        # Lasting errors of samples where a probe is not believed, and of how many each was learnt.
+        self._by_hand = (none, none[:])
+        for _ in none:
             self.accounts.append([0] * 5)
 
     # What a run is to be.
@@ -231,13 +234,18 @@ class Estimates:
         record = self._record
         apart_mpf: int = dry_mpf - record.lack_um[zone] * 1000 // self._zones[zone].hold_um
         apart_mpf = min(max(apart_mpf, -_ERROR_MOST_MPF), _ERROR_MOST_MPF)
-        heard = min(record.heard[zone] + 1, _HEARD_MAX)
+        offsets_mpf = record.offset_mpf
+        findings = record.heard
+        probe = self._probes[zone]
+        if probe and not probe.trusted:
+            offsets_mpf, findings = self._by_hand
+        heard: int = min(findings[zone] + 1, _HEARD_MAX)
         learns = heard <= _LEARNS or not record.valve_wall_s[zone]
         among = heard if learns else _HEARD_MAX
-        offset_mpf: int = record.offset_mpf[zone]
+        offset_mpf: int = offsets_mpf[zone]
         offset_mpf += (2 * (apart_mpf - offset_mpf) + among) // (2 * among)
-        record.heard[zone] = heard
-        record.offset_mpf[zone] = offset_mpf
+        findings[zone] = heard
+        offsets_mpf[zone] = offset_mpf
         return 0 if learns else apart_mpf - max(offset_mpf, -self._zones[zone].error_mpf)
 
     def _believe(self, zone: int, apart_mpf: int, gain_pct: int) -> int:
@@ -275,10 +283,11 @@ class Estimates:
     def sample(self, zone: int, classes: "Sequence[int]") -> None:
         """Take the classes of samples from half a metre down, of which the wettest counts.
 
-        A zone with a probe of its own goes by that alone.
+        A zone with a probe of its own goes by that alone, as long as it is believed.
         """
         part = self._zones[zone]
-        if not part.probe:
+        probe = self._probes[zone]
+        if not probe or not probe.trusted:
             borders_um = (part.class1_um, part.class2_um, part.class3_um, part.class4_um)
             found_um = estimate.middle_um(borders_um, max(classes))
             apart_mpf = self._beyond_mpf(zone, found_um * 1000 // part.hold_um)

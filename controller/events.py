@@ -94,9 +94,10 @@ OFF_PLAN = const(49)  # a flow too far from the plan's to be learned; value: tha
 class Log:
     """The last events, oldest first, in a ring of bytes that never grows."""
 
+    _count = 0  # of all events so far
+
     def __init__(self) -> None:
         self._ring = bytearray(_EVENTS_MAX * _EVENT_BYTES)
-        self._count = 0
 
     def add(self, event: "tuple[int, ...]") -> None:
         """Keep an event, forgetting the oldest when full."""

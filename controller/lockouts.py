@@ -51,8 +51,12 @@ class Lockouts:
     polled_up_s = -1  # when the sensors were last read
     poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
+    power_fails = False
+    spent_battery = False  # below the reserve, or power fails: an open valve is shut now
     dry_up_s: int  # when a contact's drying time ends
     _contact: bool  # it was wet when it last said anything
+    _rain_um = 0  # the gauge's count at the last poll
+    _fallen_um = 0  # rain since boot
     _before_um = 0  # what a gauge counted yesterday, believed or not
     _same_days: int  # of a frost, on end: its thermometer was silent, or stuck
     _warm_up_s = -2  # since when it has been warm enough to end a frost
@@ -74,11 +78,7 @@ class Lockouts:
         self._record = record
         self._clock = clock
         self._counting = counting
-        self._rain_um = 0  # the gauge's count at the last poll
-        self._fallen_um = 0  # rain since boot
         self._tell = tell
-        self.spent_battery = False  # below the reserve, or power fails: an open valve is shut now
-        self.power_fails = False
         self._stale_s = max(limits.STALE_S, 3 * hub.poll_s)
         self._counted_um = record.rain_today_um  # by a gauge today, believed or not
         self.has_quiet = bool(plan.bans or hub.weekdays != 127 or hub.dates)
@@ -147,12 +147,8 @@ class Lockouts:
     def keep(self, up_s: int) -> None:
         """Put into the record whether it freezes, and how dry a rain contact is."""
         record = self._record
-        weather = self._same_days << _SAME_DAYS_BIT
-        if self._contact:
-            weather |= _CONTACT_WET
-        if self.locked[FROST]:
-            weather |= _FROST_STANDS
-        record.weather = weather
+        frost = self.locked[FROST] & _FROST_STANDS
+        record.weather = self._same_days << _SAME_DAYS_BIT | frost | self._contact
         record.dry_s = self.dry_up_s - up_s if up_s < self.dry_up_s else 0
 
     def resume(self, up_s: int, away_s: int) -> None:

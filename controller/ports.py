@@ -62,14 +62,15 @@ class Seen:
     power_fails: the supply is gone, and what is stored shuts the valves
     """
 
+    done = 0
+    power_fails = False
+    rain_um: "int | None" = None
+    rain_wet: "bool | None" = None
+    temp_mc: "int | None" = None
+    battery_mv: "int | None" = None
+
     def __init__(self, zones: int, supplies: int) -> None:
-        self.done = 0
-        self.power_fails = False
-        self.rain_um: "int | None" = None
-        self.rain_wet: "bool | None" = None
         self.soil_vwc_ppt: "list[int | None]" = [None] * zones
-        self.temp_mc: "int | None" = None
-        self.battery_mv: "int | None" = None
         self.meter_ml: "list[int | None]" = [None] * supplies
 
 

@@ -257,7 +257,7 @@ class Runner:
             raise PlanError("%d zones and %d supplies, but %d valves" % (zones, supplies, valves))
         if bad and record and found.crc != record.plan_crc:
             self.trouble.add(
-                PlanError("the record's plan cannot be read: an older one is used"), None
+                PlanError("the plan is lost: an older one is used"), None
             )
         return found
 

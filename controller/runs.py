@@ -57,6 +57,7 @@ class Runs:
     """
 
     intent: "Run | None" = None
+    test = 0
     look_up_s = 0x3FFFFFFF
     opens_soon: bool
 
@@ -83,7 +84,6 @@ class Runs:
         self._supply_of = guard.supply_of
         self._meters: "list[Meter | None]" = []  # of each supply
         self.metered: "list[tuple[int, Meter]]" = []
-        self.test = 0
         self.meters_ml: "list[int | None]" = []
         for supply, spigot in enumerate(plan.supplies):
             meter = Meter(spigot.travel_s) if spigot.meter else None

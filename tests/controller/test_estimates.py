@@ -394,6 +394,22 @@ def test_a_zone_with_a_probe_of_its_own_goes_by_that_alone() -> None:
     assert (record.lack_um, record.factor_ppt, record.heard) == ([60000], [1000], [8])
 
 
+def test_samples_speak_for_a_probe_that_is_not_believed() -> None:
+    """Their lasting error is another than the probe's, which is kept for when it is mended."""
+    bench = learnt(at_dawn(zone={"probe": 1, "sensor": 1}), 300)
+    bench.seen.soil_vwc_ppt = [0]  # an open wire
+    bench.run_until(2 * HOUR_S)
+    assert not bench.runner.hub.lockouts.probes[0].trusted
+    record = lacking(bench, 60000)
+    for _ in range(8):
+        assert ask(bench, ASK_SAMPLE, 0, 1) == (True, OK)  # 120 mm
+    assert (record.lack_um, record.factor_ppt) == ([60000], [1000])
+    assert ask(bench, ASK_SAMPLE, 0, 0) == (True, OK)  # 180 mm, so 1 pF drier than before
+    (_, _, moved_um), *_ = [e[1:4] for e in bench.told(CORRECTED)]
+    assert record.lack_um == [60000 + moved_um] and 40000 < moved_um < 44000
+    assert (record.heard, record.offset_mpf) == ([8], [300])
+
+
 @pytest.mark.parametrize("value", [5, -1, (), (1, 5), None, [1], (1.0,), True, (True,)])
 def test_what_is_no_class_is_refused(value: object) -> None:
     bench = at_dawn()

@@ -67,7 +67,7 @@ def run(command: list[str], path_variable: str, folder: Path) -> str:
         command,
         cwd=folder,
         stdin=subprocess.DEVNULL,
-        env={**os.environ, path_variable: path, "PYTHONDONTWRITEBYTECODE": "1"},
+        env={**os.environ, path_variable: path, "PYTHONPYCACHEPREFIX": str(folder / "compiled")},
         capture_output=True,
         text=True,
         check=False,

@@ -42,12 +42,15 @@ with small_study():
 
 
 @pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def built() -> Path:
     """A compiled core of these sources. Skips where the machine cannot make one.
 
-    Not optimized: to compile it takes a third of the time so, and it must decide the same.
+    Not optimized: to compile it takes a third of the time so, and it must decide the same. It is
+    kept in the environment as long as the sources are the same.
     """
-    folder = tmp_path_factory.mktemp("compiled") / "core"
+    folder = Path(sys.prefix) / "compiled-for-tests"
+    if compiled.fresh(folder):
+        return folder
     try:
         with pytest.MonkeyPatch.context() as patch:
             patch.setenv("MYPYC_OPT_LEVEL", "0")

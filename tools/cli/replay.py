@@ -198,7 +198,7 @@ def _spreading(asked: Asked) -> "Iterator[Spread]":
         return
     with processes(min(asked.processes or cores(), asked.grounds)) as (pool, count):
         for _ in range(count):  # each makes itself ready while this one draws and lives
-            pool.submit(import_module, "evenclay.sim.report.ways")
+            pool.submit(import_module, "evenclay.tools.plan.ready")
 
         def spread(
             task: "Callable[[PlausibleGround], Figures]", grounds: "Sequence[PlausibleGround]"

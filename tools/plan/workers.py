@@ -13,6 +13,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
+from multiprocessing.context import BaseContext
 
 CONNECT_S = 10
 SHOWN_S = 2.0  # between two lines of progress
@@ -95,8 +96,7 @@ def cores() -> int:
 @contextmanager
 def processes(count: int) -> Iterator[tuple[Executor, int]]:
     """Start processes; they end with this context, or when the process that asked for them dies."""
-    context = multiprocessing.get_context("spawn")  # a fork would inherit threads half alive
-    with ProcessPoolExecutor(count, context, _begin_worker) as executor:
+    with ProcessPoolExecutor(count, _context(), _begin_worker) as executor:
         try:
             yield executor, count
         except BrokenProcessPool:
@@ -108,6 +108,18 @@ def processes(count: int) -> Iterator[tuple[Executor, int]]:
             for child in multiprocessing.active_children():
                 child.terminate()
             raise
+
+
+def _context() -> BaseContext:
+    """How processes begin: as forks of one that has made itself ready, where there are forks.
+
+    A fork of this one would inherit threads half alive.
+    """
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["evenclay.tools.plan.ready"])
+    return context
 
 
 def _begin_worker() -> None:

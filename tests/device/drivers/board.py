@@ -19,7 +19,7 @@ from fake_machine.house import (
 )
 from fake_machine.parts import Latch
 
-from tests.core import plan, wall
+from tests.core import plan, row, wall
 
 
 def test_valves_are_shut_before_anything_else():
@@ -52,21 +52,23 @@ def test_zones_are_watered_one_after_another():
         assert "record.0" in os.listdir(FOLDER) and "record.1" in os.listdir(FOLDER)
 
 
-def test_a_day_and_its_four_cycles():
-    house = House("rp2_pico_w", "rp2", 4)
-    house.set_clock()
-    assert house.run_for(26 * 60 * MINUTE_US) == "cut"
+def test_a_midnight_and_the_four_cycles_around_it():
+    rows = [row(5, 1, starts_min=(15, 75, 1320, 1380), run_s=600)]
+    house = House("rp2_pico_w", "rp2", 4, rows=rows)
+    house.set_clock(wall(2026, 7, 2, 2, 58))
+    assert house.run_for(5 * 60 * MINUTE_US) == "cut"
     assert sorted([zone for zone, _, _ in house.runs()]) == sorted(list(range(4)) * 4)
     assert house.world.faults == []
 
 
 def test_rain_in_the_bucket_leaves_the_cycles_after_it_without_need():
-    house = House("rp2_pico_w", "rp2", 4, {"estimate": 1})
+    rows = [row(5, 1, starts_min=(300, 420, 480), run_s=600)]
+    house = House("rp2_pico_w", "rp2", 4, {"estimate": 1}, rows=rows)
     house.set_clock()
     began_us = house.world.us
-    for tip in range(110):  # 31 mm in two hours, after the first cycle
-        house.world.at_us(began_us + (60 + tip) * MINUTE_US, house.rain.pulse)
-    assert house.run_for(9 * 60 * MINUTE_US) == "cut"
+    for tip in range(110):  # 31 mm in an hour, after the first cycle
+        house.world.at_us(began_us + (120 + tip) * MINUTE_US // 2, house.rain.pulse)
+    assert house.run_for(4 * 60 * MINUTE_US) == "cut"
     assert len(house.runs()) == 4
     assert max([us for _, us, _ in house.runs()]) < began_us + 60 * MINUTE_US
     assert house.world.faults == []
@@ -346,7 +348,7 @@ def test_ctrl_c_shuts_and_restarts_for_service():
         assert house.run_for(MINUTE_US) == "returned"
         assert house.open_now() == []
         assert house.world.watchdog_us is None  # files may be copied at leisure
-        house.world._later = [due for due in house.world._later if due[0] > began_us + MINUTE_US]
+        house.world.call_off(began_us + MINUTE_US)
         house.world.advance_us(14 * MINUTE_US)
         assert house.open_now() == []
         # Who forgets it there finds a hub that runs again after a quarter of an hour.

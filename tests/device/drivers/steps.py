@@ -1,6 +1,6 @@
 """Days of a whole board with an owner who asks and asks, and the same days without one.
 
-    micropython steps.py [DAYS]     two without; `make campaign` has a week
+    micropython steps.py [DAYS]     one without; `make campaign` has a week
 
 Nothing that is only asked may move a step: each line that is said takes the time of a serial line
 at 115200 baud, and twelve milliseconds to be worked out; each module that is loaded for an answer
@@ -112,7 +112,7 @@ def lived(talks, days):
 
 
 def test_days_of_talk_move_no_step():
-    days = int(sys.argv[1]) if len(sys.argv) > 1 else 2
+    days = int(sys.argv[1]) if len(sys.argv) > 1 else 1
     plain, quiet_said = lived(False, days)
     talked, said = lived(True, days)
     assert said > quiet_said + 500 * days, (said, quiet_said)

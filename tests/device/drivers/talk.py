@@ -3,6 +3,8 @@
 import fake_machine
 from fake_machine.house import BEFORE_S, BOARDS, FOLDER, MINUTE_US, House, clean
 
+from tests.core import row
+
 SECOND_US = 1000000
 WELL, HOLDING, NEEDS_YOU, NO_CLOCK = range(4)
 
@@ -153,13 +155,13 @@ def test_the_button_shuts_an_open_valve_of_every_board():
 
 
 def test_a_long_press_holds_a_day():
-    house = House("rp2_pico_w", "rp2", 4)
+    house = House("rp2_pico_w", "rp2", 4, rows=[row(5, 1, starts_min=(300, 360, 420), run_s=600)])
     house.set_clock()
     began_us = house.world.us
     pin = house.pins.BUTTON
     house.world.at_us(began_us + SECOND_US, lambda: house.world.drive(pin, 0))
     house.world.at_us(began_us + 5 * SECOND_US, lambda: house.world.drive(pin, None))
-    assert house.run_for(9 * 60 * MINUTE_US) == "cut"  # past the last cycle of the day
+    assert house.run_for(3 * 60 * MINUTE_US) == "cut"  # past the last cycle of the day
     assert house.runs() == []
 
 

@@ -22,6 +22,7 @@ what a brown-out does to a chip that does not reset.
 Time is simulated: it moves when a driver sleeps or looks at the ticks, and by `world.advance_ms`.
 """
 
+import os
 import sys
 
 from fake_machine import chip, onewire_bus, ticks
@@ -42,6 +43,12 @@ def install(world):
     sys.modules["machine"] = chip.module(world)
     sys.modules["time"] = ticks.module(world)
     sys.modules["onewire"] = onewire_bus.module(world)
+    if hasattr(os, "sync"):  # it would write out all that this machine has not yet
+        os.sync = _sync
+
+
+def _sync():
+    """The stand-in's files are there for as long as a test runs, power cuts and all."""
 
 
 def forget(name):

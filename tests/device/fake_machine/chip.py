@@ -204,7 +204,7 @@ def module(world):
             self.feed()
 
         def feed(self):
-            world.watchdog_us = world.us + world.watchdog_ms * 1000
+            world.feed_watchdog()
 
     class Rtc:
         def datetime(self, fields=None):

@@ -31,7 +31,7 @@ BOARDS = (("rp2_pico_w", "rp2", 4), ("esp32", "esp32", 4))
 class House:
     """A board, its pin map, and everything that is wired to it."""
 
-    def __init__(self, name, port, zones, change=None, held=0, us=0):
+    def __init__(self, name, port, zones, change=None, held=0, us=0, rows=ROWS):
         self.name = name
         self.zones = zones
         self.world = world = fake_machine.power_on(port, us)
@@ -39,7 +39,7 @@ class House:
         os.mkdir(FOLDER)
         hub = {"battery": 1}
         hub.update(change or {})
-        made = plan(zones, ROWS, zone={"held": held}, **hub)
+        made = plan(zones, rows, zone={"held": held}, **hub)
         for place, part in enumerate(made.zones):
             part.name = "zone%d" % place
         with open(FOLDER + "/plan.0", "wb") as file:

@@ -78,6 +78,7 @@ class World:
         self.watchdog_ms = 0
         self._later = []
         self._order = 0
+        self._due_us = 0  # nothing happens by itself before; it may be earlier than what does
 
     def restart(self, cause, power_cut=False):
         """Restart the chip: every pin floats, every timer and handler is gone."""
@@ -149,6 +150,16 @@ class World:
         """Call `function` once it is `us`."""
         self._order += 1
         self._later.append((us, self._order, function))
+        self._due_us = min(self._due_us, us)
+
+    def feed_watchdog(self):
+        """Have the watchdog bite after its time from now."""
+        self.watchdog_us = self.us + self.watchdog_ms * 1000
+        self._due_us = min(self._due_us, self.watchdog_us)
+
+    def call_off(self, until_us):
+        """Forget what was to happen until then."""
+        self._later = [due for due in self._later if due[0] > until_us]
 
     def look(self):
         """A look at the ticks."""
@@ -160,6 +171,9 @@ class World:
     def advance_us(self, us):
         """Let time pass. Whatever is due happens on the way, but not inside a handler."""
         end_us = self.us + us
+        if end_us < self._due_us:  # as at most looks
+            self.us = end_us
+            return
         while not self.in_irq:
             due = self._next(end_us)
             if due is None:
@@ -169,6 +183,14 @@ class World:
             due[2]()
         self.us = max(self.us, end_us)
         self._check_watchdog()
+        self._find_due()
+
+    def _find_due(self):
+        """Find out when something happens next by itself."""
+        found = [due[0] for due in self._later]
+        if self.watchdog_us is not None:
+            found.append(self.watchdog_us)
+        self._due_us = min(found) if found else self.us + 1000000
 
     def _next(self, end_us):
         found = None
