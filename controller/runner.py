@@ -256,9 +256,7 @@ class Runner:
         if valves < zones + supplies:
             raise PlanError("%d zones and %d supplies, but %d valves" % (zones, supplies, valves))
         if bad and record and found.crc != record.plan_crc:
-            self.trouble.add(
-                PlanError("the plan is lost: an older one is used"), None
-            )
+            self.trouble.add(PlanError("the plan is lost: an older one is used"), None)
         return found
 
     # What a turn does.
