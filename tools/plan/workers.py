@@ -97,6 +97,9 @@ def cores() -> int:
 def processes(count: int) -> Iterator[tuple[Executor, int]]:
     """Start processes; they end with this context, or when the process that asked for them dies."""
     with ProcessPoolExecutor(count, _context(), _begin_worker) as executor:
+        with _ctrl_c_waits():
+            for _ in range(count):
+                executor.submit(int)
         try:
             yield executor, count
         except BrokenProcessPool:
@@ -120,6 +123,27 @@ def _context() -> BaseContext:
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(["evenclay.tools.plan.ready"])
     return context
+
+
+@contextmanager
+def _ctrl_c_waits() -> Iterator[None]:
+    """Start processes that Ctrl-C does not reach: it is for this one, once they have started.
+
+    A process that it stopped as it starts would show a traceback, and so would one that starts when
+    this one has ended.
+    """
+    heard: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    masks = hasattr(signal, "pthread_sigmask")  # which processes started here inherit
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masks else None
+    try:
+        yield
+    finally:
+        if mask is not None:
+            signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        signal.signal(signal.SIGINT, before)
+    if heard:
+        raise KeyboardInterrupt
 
 
 def _begin_worker() -> None:
