@@ -399,9 +399,9 @@ def test_grounds_differ_and_the_same_ground_is_the_same_again() -> None:
 @pytest.mark.parametrize(
     ("option", "value", "allowed"),
     [
-        ("--grounds", "0", "greater than or equal to 1"),
-        ("--grounds", "65", "less than or equal to 64"),
-        ("--years", "91", "less than or equal to 90"),
+        ("--grounds", "0", "a whole number, 1 to 64"),
+        ("--grounds", "65", "a whole number, 1 to 64"),
+        ("--years", "91", "a whole number, 0 to 90"),
     ],
 )
 def test_numbers_out_of_range_are_refused(
