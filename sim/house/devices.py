@@ -348,9 +348,8 @@ class Devices(Plumbing):
 
     def _stays_stuck(self, what: Trouble, which: int) -> bool:
         """Whether a sensor is stuck since before now; as it sticks, it still reads once."""
-        for fault in self.faults:
-            concerned = fault.what is what and fault.which == which
-            if concerned and fault.start_s < self.now_s < fault.end_s:
+        for fault in self._faults_of[what]:
+            if fault.which == which and fault.start_s < self.now_s < fault.end_s:
                 return True
         return False
 
@@ -362,14 +361,14 @@ class Devices(Plumbing):
     def _counts_um(self) -> int:
         """What the gauge has counted since the start, with what troubles took and added."""
         counted_um = self._gauge_um(self.now_s)
-        for fault in self.faults:
+        for fault in self._faults_of[Trouble.GAUGE_BLOCKED]:
             until_s = min(self.now_s, fault.end_s)
-            if until_s <= fault.start_s:
-                continue
-            if fault.what is Trouble.GAUGE_BLOCKED:
+            if until_s > fault.start_s:
                 counted_um -= self._gauge_um(until_s) - self._gauge_um(fault.start_s)
-            elif fault.what in TIP_S:
-                counted_um += (until_s - fault.start_s) // TIP_S[fault.what] * self._tip_um
+        for what, tip_s in TIP_S.items():
+            for fault in self._faults_of[what]:
+                tips = max(min(self.now_s, fault.end_s) - fault.start_s, 0) // tip_s
+                counted_um += tips * self._tip_um
         return counted_um
 
     def _gauge_um(self, at_s: int) -> int:

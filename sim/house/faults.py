@@ -2,10 +2,6 @@
 
 from dataclasses import dataclass
 from enum import Enum, auto
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    pass
 
 
 class PowerCut(BaseException):

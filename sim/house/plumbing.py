@@ -46,6 +46,9 @@ class Plumbing:
         self.sky = sky
         self.now_s = sky.start_s
         self.faults = tuple(faults)
+        self._faults_of: dict[Trouble, list[Fault]] = {what: [] for what in Trouble}
+        for fault in faults:
+            self._faults_of[fault.what].append(fault)
         zones = len(plan.zones)
         self.valves = zones + len(plan.supplies)
         self._rates = [round(strip.flow_l_h * 1000.0) for strip in ground.strips]  # ml/h
@@ -124,9 +127,8 @@ class Plumbing:
 
     def _is(self, what: Trouble, which: int = 0) -> bool:
         """Whether a trouble stands now."""
-        for fault in self.faults:
-            concerned = fault.what is what and fault.which == which
-            if concerned and fault.start_s <= self.now_s < fault.end_s:
+        for fault in self._faults_of[what]:
+            if fault.which == which and fault.start_s <= self.now_s < fault.end_s:
                 return True
         return False
 

@@ -78,7 +78,8 @@ def test_cycles_are_the_agenda_s(name: str, year: int, tmp_path: Path) -> None:
     found = [event for event in calendar.events if event.name.startswith("Water: ")]
     assert sorted(event.begin.datetime for event in found) == wanted
     assert len(wanted) > 400
-    local = [at.astimezone(ZoneInfo(load(file).site.timezone)) for at in wanted]
+    zone = ZoneInfo(load(file).site.timezone)
+    local = [at.astimezone(zone) for at in wanted]
     assert len({at.utcoffset() for at in local}) == 2  # the clocks do change in between
     clocks = [
         agenda.row_of(day).start_min_of(cycle) % 1440
