@@ -1,13 +1,16 @@
 """Places labels on a sheet so that none covers another, a line, or the sheet's edge."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import atan2, cos, pi, sin
+from math import atan2
 
-from shapely import LineString, box, unary_union
+import numpy as np
+import shapely
+from shapely import LineString, unary_union
 from shapely.geometry.base import BaseGeometry
-from shapely.prepared import PreparedGeometry, prep
+
+from evenclay.sim.types import Floats
 
 Point = tuple[float, float]
 PAD_MM = 0.5  # of clear paper around a label
@@ -57,7 +60,8 @@ def place(
     paper_mm: width and height of the sheet. reach_mm: how far a box may be from what it names.
     A label that finds no room is placed before all others in another attempt.
     """
-    clear = prep(unary_union(list(obstacles)))
+    clear = unary_union(list(obstacles))
+    shapely.prepare(clear)
     order = list(labels)
     for _ in range(ATTEMPTS):
         found: list[Placed] = []
@@ -76,47 +80,43 @@ def place(
 def _placed(
     label: Label,
     others: Sequence[Placed],
-    clear: "PreparedGeometry[BaseGeometry]",
+    clear: BaseGeometry,
     paper_mm: tuple[float, float],
     reach_mm: float,
 ) -> Placed | None:
     """The best place for a label among others; None where there is none."""
-    for middle in _tries(label, reach_mm):
-        area = _area(label, middle)
-        low_x, low_y, high_x, high_y = area.bounds
-        if low_x < 0 or low_y < 0 or high_x > paper_mm[0] or high_y > paper_mm[1]:
-            continue
-        if clear.intersects(area) or any(area.intersects(other.taken) for other in others):
-            continue
+    half_mm = np.array([label.wide_mm, label.high_mm]) / 2 + PAD_MM
+    middles = _tries(label, reach_mm)
+    low, high = middles - half_mm, middles + half_mm
+    on_paper = np.all((low >= 0) & (high <= paper_mm), axis=1)
+    middles = middles[on_paper]
+    areas = np.asarray(shapely.box(*low[on_paper].T, *high[on_paper].T))
+    free = ~shapely.intersects(clear, areas)
+    for other in others:
+        free &= ~shapely.intersects(other.taken, areas)
+    for (x, y), area in zip(middles[free].tolist(), areas[free].tolist(), strict=True):
         end = _end(label, area)
         leader = LineString([label.place, end])
         if leader.length <= NEAR_MM:
-            return Placed(label, middle, None, area)
+            return Placed(label, (x, y), None, area)
         if not any(leader.intersects(other.area) for other in others):
-            return Placed(label, middle, (label.place, end), area)
+            return Placed(label, (x, y), (label.place, end), area)
     return None
 
 
-def _area(label: Label, middle: Point) -> BaseGeometry:
-    half_x, half_y = label.wide_mm / 2 + PAD_MM, label.high_mm / 2 + PAD_MM
-    return box(middle[0] - half_x, middle[1] - half_y, middle[0] + half_x, middle[1] + half_y)
-
-
-def _tries(label: Label, reach_mm: float) -> Iterator[Point]:
-    """Middles for a label's box, the nearest first."""
+def _tries(label: Label, reach_mm: float) -> Floats:
+    """Middles for a label's box, the nearest first, (tries, 2)."""
     wanted = None if label.toward is None else atan2(label.toward[1], label.toward[0])
-    tries: list[tuple[float, int, Point]] = []
-    for step in range(int(reach_mm / STEP_MM)):
-        for turn in range(TURNS if step else 1):
-            angle = 2 * pi * turn / TURNS + (wanted or 0.0)
-            off = min(turn, TURNS - turn) / TURNS if wanted is not None else 0.0
-            weight = step + AWAY * off * 2 * min(step, 12)
-            # The box's own size: beside it in x, above or below in y.
-            x = label.place[0] + cos(angle) * (step * STEP_MM + label.wide_mm / 2 * abs(cos(angle)))
-            y = label.place[1] + sin(angle) * (step * STEP_MM + label.high_mm / 2 * abs(sin(angle)))
-            tries.append((weight, len(tries), (x, y)))
-    for _, _, middle in sorted(tries):
-        yield middle
+    step, turn = np.divmod(np.arange(TURNS * int(reach_mm / STEP_MM)), TURNS)
+    step, turn = (each[(step > 0) | (turn == 0)] for each in (step, turn))  # one where it stands
+    angle = 2 * np.pi * turn / TURNS + (wanted or 0.0)
+    off = np.minimum(turn, TURNS - turn) / TURNS * (wanted is not None)
+    weight = step + AWAY * off * 2 * np.minimum(step, 12)
+    across = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    # The box's own size: beside it in x, above or below in y.
+    size_mm = np.array([label.wide_mm, label.high_mm]) / 2 * np.abs(across)
+    tries = np.array(label.place) + across * (step[:, None] * STEP_MM + size_mm)
+    return np.asarray(tries[np.argsort(weight, kind="stable")])
 
 
 def _end(label: Label, area: BaseGeometry) -> Point:
