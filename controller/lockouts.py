@@ -54,7 +54,7 @@ class Lockouts:
     power_fails = False
     spent_battery = False  # below the reserve, or power fails: an open valve is shut now
     dry_up_s: int  # when a contact's drying time ends
-    _contact: bool  # it was wet when it last said anything
+    _contact: bool  # it was wet when it last said anything; as a number it is _CONTACT_WET
     _rain_um = 0  # the gauge's count at the last poll
     _fallen_um = 0  # rain since boot
     _before_um = 0  # what a gauge counted yesterday, believed or not

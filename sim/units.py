@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from evenclay.sim.calendar import clock
+
 if TYPE_CHECKING:
     import pint  # slow to import: only when something is converted
 
@@ -75,9 +77,9 @@ class Units:
 
     def time(self, minute: int) -> str:
         """A minute of the day, or of the next one, as people say it: "21:30", or "9:30 pm"."""
-        hour, rest = minute // 60 % 24, minute % 60
         if self.name != "us":
-            return f"{hour:02}:{rest:02}"
+            return clock(minute)
+        hour, rest = minute // 60 % 24, minute % 60
         past = f":{rest:02}" if rest else ""
         return f"{(hour - 1) % 12 + 1}{past} {'pm' if hour >= 12 else 'am'}"
 

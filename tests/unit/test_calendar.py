@@ -64,7 +64,7 @@ def named(calendar: ics.Calendar, name: str) -> list[ics.Event]:
     return sorted(event for event in calendar.events if event.name == name)
 
 
-@pytest.mark.parametrize(("name", "year"), zip(HOUSES, (2027, 2028), strict=True))
+@pytest.mark.parametrize(("name", "year"), list(zip(HOUSES, (2027, 2028), strict=True)))
 def test_cycles_are_the_agenda_s(name: str, year: int, tmp_path: Path) -> None:
     file = house(tmp_path, name)
     calendar = written(file, "--year", str(year), "--cycles")

@@ -4,7 +4,6 @@ import datetime
 import json
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -196,9 +195,7 @@ def _spreading(asked: Asked) -> "Iterator[Spread]":
     if asked.grounds is None:
         yield map
         return
-    with processes(min(asked.processes or cores(), asked.grounds)) as (pool, count):
-        for _ in range(count):  # each makes itself ready while this one draws and lives
-            pool.submit(import_module, "evenclay.tools.plan.ready")
+    with processes(min(asked.processes or cores(), asked.grounds)) as (pool, _):
 
         def spread(
             task: "Callable[[PlausibleGround], Figures]", grounds: "Sequence[PlausibleGround]"

@@ -13,10 +13,12 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
+from importlib import import_module
 from multiprocessing.context import BaseContext
 
 CONNECT_S = 10
 SHOWN_S = 2.0  # between two lines of progress
+READY = "evenclay.tools.plan.ready"  # which a worker imports before it is needed
 
 Tell = Callable[[str], None]
 
@@ -95,11 +97,14 @@ def cores() -> int:
 
 @contextmanager
 def processes(count: int) -> Iterator[tuple[Executor, int]]:
-    """Start processes; they end with this context, or when the process that asked for them dies."""
+    """Start processes; they end with this context, or when the process that asked for them dies.
+
+    They make themselves ready while the caller goes on.
+    """
     with ProcessPoolExecutor(count, _context(), _begin_worker) as executor:
         with _ctrl_c_waits():
             for _ in range(count):
-                executor.submit(int)
+                executor.submit(import_module, READY)
         try:
             yield executor, count
         except BrokenProcessPool:
@@ -121,7 +126,7 @@ def _context() -> BaseContext:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["evenclay.tools.plan.ready"])
+    context.set_forkserver_preload([READY])
     return context
 
 

@@ -21,9 +21,8 @@ from typing import NamedTuple
 from evenclay.tools.handover.layout.ground import Gap, Ground, Strip, Tap
 
 SAME_M = 1e-6
-SLEEVE_WORK = (
-    10.0  # metres of pipe that are as much work as one of sleeve: common practice, no source
-)
+# Metres of pipe that are as much work as one of sleeve: common practice, no source.
+SLEEVE_WORK = 10.0
 Cells = tuple[tuple[float, float], ...]
 Mask = frozenset[int]  # places of gaps in `Ground.gaps`
 
