@@ -27,6 +27,9 @@ BOARD_rp2 := rp2_pico_w
 BOARD_esp32 := esp32
 BOARD_COMMON := $(addprefix $(PACKAGE)/boards/,__init__.py common.py conformance.py ports.py port_checks.py rigs.py drivers log talk template)
 
+# Whatever the machine says, Python keeps what it has compiled: tests start hundreds of processes.
+unexport PYTHONDONTWRITEBYTECODE
+
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
 .PHONY: golden campaign help replay test second second-tests validation bench compiled size kernel lint style types imports types-rp2 types-esp32 format lock wheels clean figures graph

@@ -77,15 +77,12 @@ ZONE_FIELDS = (
 # A record of the version before: what is kept of it is the first fields of today's, in their order.
 _OLD_CODE = "<3sBHIIHIHIII3xIBBBBBIzHzHzxzxzxzxzxzxzxzBzHzIzHzxzxzxzx"  # z: how many zones
 _OLD_HUB_NAMES = const(14)
-_OLD_ZONE_NAMES = const(6)
+_OLD_ZONE_FIELDS = const(6)
 NONE_YET_DK = const(32767)  # as the coldest; and less than its negative as the warmest
 
 
 class Record:
-    """The record: each field of the hub an integer, each field of its zones a list of them.
-
-    length: of the packed record, bytes
-    """
+    """The record: each field of the hub an integer, each field of its zones a list of them."""
 
     if _TYPE_CHECKING:
 
@@ -107,8 +104,11 @@ class Record:
         for name in words[::2]:
             setattr(self, name, 0)
         words = ZONE_FIELDS.split()
+        # Each field's list stays the same, so that what keeps them all need not look for them.
+        self._of_zones: "list[list[int]]" = []
         for name, each in zip(words[::2], words[1::2]):
-            setattr(self, name, [0] * zones)
+            self._of_zones.append([0] * zones)
+            setattr(self, name, self._of_zones[-1])
             code += "%d%s" % (zones, each)
         self._code = code
         self.cold_dk = NONE_YET_DK
@@ -119,7 +119,7 @@ class Record:
         self.seq = (self.seq + 1) & 0xFFFFFFFF
         field: "Any" = self.__dict__.get
         values = list(map(field, _HUB_NAMES))
-        for of_zones in map(field, _ZONE_NAMES):
+        for of_zones in self._of_zones:
             values += of_zones
         code = self._code
         length = struct.calcsize(code) + 4
@@ -144,8 +144,8 @@ class Record:
             bit = 1 << zone
             if part.tag in self.tag:
                 before = self.tag.index(part.tag)
-                for name in _ZONE_NAMES:
-                    getattr(new, name)[zone] = getattr(self, name)[before]
+                for here, there in zip(new._of_zones, self._of_zones):
+                    here[zone] = there[before]
                 if self.filling >> before & 1:
                     new.filling |= bit
             new.tag[zone] = part.tag
@@ -168,7 +168,6 @@ class Record:
 # these are the same words, and no others that it would have to compare with them.
 Record(0)
 _HUB_NAMES = HUB_FIELDS.split()[::2]
-_ZONE_NAMES = ZONE_FIELDS.split()[::2]
 
 
 def unpack_record(data: "bytes | None") -> "Record | None":
@@ -182,11 +181,11 @@ def unpack_record(data: "bytes | None") -> "Record | None":
     record = Record(zones)
     code = record._code
     hub_names = _HUB_NAMES
-    zone_names = _ZONE_NAMES
+    of_zones = record._of_zones
     if data[:3] == _OLD_MAGIC:
         code = _OLD_CODE.replace("z", str(zones))
         hub_names = _HUB_NAMES[:_OLD_HUB_NAMES]
-        zone_names = _ZONE_NAMES[:_OLD_ZONE_NAMES]
+        of_zones = of_zones[:_OLD_ZONE_FIELDS]
     elif data[:3] != _RECORD_MAGIC:
         return None
     end = len(data) - 4
@@ -198,8 +197,8 @@ def unpack_record(data: "bytes | None") -> "Record | None":
     for name in hub_names:
         setattr(record, name, values[at])
         at += 1
-    for name in zone_names:
-        setattr(record, name, list(values[at : at + zones]))
+    for field in of_zones:
+        field[:] = values[at : at + zones]
         at += zones
     return record
 

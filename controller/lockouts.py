@@ -51,12 +51,10 @@ class Lockouts:
     polled_up_s = -1  # when the sensors were last read
     poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
-    power_fails = False
     spent_battery = False  # below the reserve, or power fails: an open valve is shut now
     dry_up_s: int  # when a contact's drying time ends
     _contact: bool  # it was wet when it last said anything; as a number it is _CONTACT_WET
     _rain_um = 0  # the gauge's count at the last poll
-    _fallen_um = 0  # rain since boot
     _before_um = 0  # what a gauge counted yesterday, believed or not
     _same_days: int  # of a frost, on end: its thermometer was silent, or stuck
     _warm_up_s = -2  # since when it has been warm enough to end a frost
@@ -79,6 +77,8 @@ class Lockouts:
         self._clock = clock
         self._counting = counting
         self._tell = tell
+        self.power_fails = False
+        self._fallen_um = 0  # rain since boot
         self._stale_s = max(limits.STALE_S, 3 * hub.poll_s)
         self._counted_um = record.rain_today_um  # by a gauge today, believed or not
         self.has_quiet = bool(plan.bans or hub.weekdays != 127 or hub.dates)

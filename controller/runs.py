@@ -57,7 +57,6 @@ class Runs:
     """
 
     intent: "Run | None" = None
-    test = 0
     look_up_s = 0x3FFFFFFF
     opens_soon: bool
 
@@ -72,6 +71,7 @@ class Runs:
         estimates: "Estimates",
         days: "Days",
     ) -> None:
+        self.test = 0
         self._plan = plan
         self._record = record
         self._clock = clock

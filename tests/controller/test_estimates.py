@@ -55,7 +55,7 @@ def knowing(zones: int | list[dict[str, int]] = 1, **changes: Any) -> Plan:
 def lacking(bench: Bench, *lacks_um: int) -> Record:
     """Have the zones lack so much; none of them comes up after an opening."""
     record: Record = bench.runner.hub.record
-    record.lack_um = list(lacks_um)
+    record.lack_um[:] = list(lacks_um)
     record.filling = 0
     return record
 
@@ -92,7 +92,7 @@ def test_water_of_today_counts_at_the_next_cycle() -> None:
     bench.run_until(DAY_S - 1)
     assert runs_s(bench) == [1200, 1200]
     lacking(bench, TARGET_UM + 6000 - 1)  # less than two doses
-    bench.runner.hub.record.used_s = [0]
+    bench.runner.hub.record.used_s[:] = [0]
     bench.run_until(2 * DAY_S - 1)
     assert runs_s(bench) == [1200, 1200, 1200]
 
@@ -196,7 +196,7 @@ def test_an_opening_fills_what_has_long_had_no_water_and_lacks_much() -> None:
     rows = [row(1, 1, 0, **still), row(7, 3, starts_min=(360,), **still)]
     bench = booted(knowing(3, rows=rows))
     record = lacking(bench, TARGET_UM + 20000, TARGET_UM + DOSE_UM, TARGET_UM + 20000)
-    record.valve_wall_s = [START_S - 6 * DAY_S, 0, START_S - 4 * DAY_S]
+    record.valve_wall_s[:] = [START_S - 6 * DAY_S, 0, START_S - 4 * DAY_S]
     bench.run_until(2 * DAY_S)
     assert record.filling == 0b001
 
@@ -231,7 +231,7 @@ def test_a_day_s_account_is_what_it_says() -> None:
     bench = booted(utc_plan(zone=zone, estimate=1, run_s=1200, starts_min=(360,)))
     bench.run_until(DAY_S)
     record = lacking(bench, TARGET_UM + 20000)
-    record.factor_ppt = [1100]
+    record.factor_ppt[:] = [1100]
     record.yard_lack_um = 90000
     bench.seen.temp_mc = 12000
     bench.run_until(DAY_S + 5 * HOUR_S)
@@ -340,7 +340,7 @@ def test_a_blade_speaks_of_the_top_alone(
 ) -> None:
     bench = at_dawn(zone={"top_um": 20000})
     record = lacking(bench, 50000)
-    record.top_um = [top_um]
+    record.top_um[:] = [top_um]
     record.dirty = False
     assert ask(bench, ASK_CHECK, 0, readings) == (True, OK)
     assert record.top_um == [after_um]

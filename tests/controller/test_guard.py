@@ -202,8 +202,8 @@ def test_a_valve_being_closed_may_be_past_its_end() -> None:
 def test_a_supply_is_tried_again_with_the_last_of_its_own_zones() -> None:
     """Zones 0 and 1 did not flow, nor did zone 2 on another supply, which was tried after both."""
     record = Record(4)
-    record.zone_faults = [NO_FLOW_FAULT] * 3 + [0]
-    record.valve_wall_s = [1000, 3000, 5000, 9000]
+    record.zone_faults[:] = [NO_FLOW_FAULT] * 3 + [0]
+    record.valve_wall_s[:] = [1000, 3000, 5000, 9000]
     made = guard(record=record)
     clock = Clock(LocalTime(MADE.hub))
     Faults(MADE, record, clock, made, Log()).resume(NOW, 6000)

@@ -372,7 +372,7 @@ def test_zones_without_flow_are_faults_and_together_a_supply_fault() -> None:
 
 def test_too_much_flow_is_a_burst_until_the_owner_clears_it() -> None:
     bench = metered()
-    bench.runner.hub.record.flow_ml_min = [3000, 3000]
+    bench.runner.hub.record.flow_ml_min[:] = [3000, 3000]
     bench.run_until(FIRST - 1)
     pour(bench, FIRST, FIRST + 120, 5000)
     assert [e[1:3] for e in bench.told(ALARM)] == [(0, BURST)]
@@ -444,7 +444,7 @@ def test_the_guided_test_leaves_out_what_may_not_be_opened() -> None:
 def test_the_guided_test_ends_if_no_zone_may_be_opened() -> None:
     bench = booted()
     bench.run_until(HOUR)
-    bench.runner.hub.record.zone_faults = [BURST_FAULT, BURST_FAULT]
+    bench.runner.hub.record.zone_faults[:] = [BURST_FAULT, BURST_FAULT]
     ask(bench, (ASK_TEST, -1, 0))
     assert [e[1] for e in bench.told(REFUSED)] == [0, 1]
     assert not bench.runner.hub.runs.test and not bench.told(OPENED)
@@ -568,11 +568,11 @@ def test_clearing_nothing_says_nothing() -> None:
 
 def test_clearing_one_zone_leaves_the_others_and_drops_its_waiting_run() -> None:
     bench = booted()
-    bench.runner.hub.record.zone_faults = [BURST_FAULT, NO_FLOW_FAULT]
+    bench.runner.hub.record.zone_faults[:] = [BURST_FAULT, NO_FLOW_FAULT]
     bench.boot()
     turn_at(bench, FIRST)
     hub = bench.runner.hub
-    hub.record.zone_faults = [BURST_FAULT, NO_FLOW_FAULT]
+    hub.record.zone_faults[:] = [BURST_FAULT, NO_FLOW_FAULT]
     hub.faults.alarms = [(0, BURST), (1, NO_FLOW)]
     hub.record.waiting = 1
     answer(hub, [(ASK_CLEAR, 0, 0)], bench.up_s())

@@ -26,7 +26,7 @@ def extreme(zones: int, bounds: dict[str, int]) -> Record:
     for name, code in with_codes(HUB_FIELDS):
         setattr(record, name, bounds[code])
     for name, code in with_codes(ZONE_FIELDS):
-        setattr(record, name, [bounds[code] - (bounds[code] > 0) * z for z in range(zones)])
+        getattr(record, name)[:] = [bounds[code] - (bounds[code] > 0) * z for z in range(zones)]
     return record
 
 
@@ -172,9 +172,9 @@ def test_the_sequence_wraps() -> None:
 def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
     record = Record(3)
     record.seq = 8
-    record.tag = [5, 6, 7]
-    record.used_s = [50, 60, 70]
-    record.zone_faults = [1, 2, 4]
+    record.tag[:] = [5, 6, 7]
+    record.used_s[:] = [50, 60, 70]
+    record.zone_faults[:] = [1, 2, 4]
     record.waiting = record.first = record.opening = 7
     record.faults = 2
     record.day = 44
@@ -190,9 +190,9 @@ def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
 
 def test_an_estimate_follows_its_tag_into_the_next_plan() -> None:
     record = Record(2)
-    record.tag = [5, 6]
-    record.top_um, record.lack_um = [50, 60], [500, 600]
-    record.factor_ppt, record.offset_mpf, record.heard = [900, 1100], [-30, 40], [3, 52]
+    record.tag[:] = [5, 6]
+    record.top_um[:], record.lack_um[:] = [50, 60], [500, 600]
+    record.factor_ppt[:], record.offset_mpf[:], record.heard[:] = [900, 1100], [-30, 40], [3, 52]
     record.filling = 0b10
     record.yard_top_um, record.yard_lack_um = 70, 700
     made = plan(zones=[{"tag": 6}, {"tag": 9, "begin_um": 61000}], estimate=1)
@@ -206,7 +206,7 @@ def test_an_estimate_follows_its_tag_into_the_next_plan() -> None:
 @pytest.mark.parametrize("filling", [0, 0b01])
 def test_what_comes_up_to_its_target_follows_its_tag(filling: int) -> None:
     record = Record(2)
-    record.tag, record.factor_ppt, record.filling = [5, 6], [1000, 1000], filling
+    record.tag[:], record.factor_ppt[:], record.filling = [5, 6], [1000, 1000], filling
     new = record.carry(plan(zones=[{"tag": 6}, {"tag": 5}], estimate=1))
     assert new.filling == filling << 1
 
@@ -221,7 +221,7 @@ def test_without_any_zone_known_the_yard_begins_at_its_mean() -> None:
 
 def test_an_estimate_begins_anew_after_a_plan_without_one() -> None:
     record = Record(1)
-    record.tag, record.factor_ppt, record.lack_um = [1], [700], [1]
+    record.tag[:], record.factor_ppt[:], record.lack_um[:] = [1], [700], [1]
     none = record.carry(plan(1, estimate=0))
     assert none.factor_ppt == [0] and none.filling == 0
     made = plan(1, estimate=1)

@@ -54,7 +54,7 @@ def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1, open_max: 
 
 
 def learned(bench: Piped, flow_ml_min: int) -> None:
-    bench.runner.hub.record.flow_ml_min = [flow_ml_min] * len(bench.plan.zones)
+    bench.runner.hub.record.flow_ml_min[:] = [flow_ml_min] * len(bench.plan.zones)
 
 
 # Flow while open.

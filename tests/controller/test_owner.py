@@ -293,7 +293,7 @@ def test_a_new_plan_is_taken_with_every_valve_shut() -> None:
     bench = booted(utc_plan([{"tag": 5}, {"tag": 6}], estimate=1))
     bench.run_until(FIRST_S + 100)
     record = bench.runner.hub.record
-    record.lack_um, record.factor_ppt = [100000, 56000], [1200, 800]
+    record.lack_um[:], record.factor_ppt[:] = [100000, 56000], [1200, 800]
     new = utc_plan([{"tag": 6}, {"tag": 7}, {"tag": 5}], run_s=1000, estimate=1)
     assert ask(bench, ASK_PLAN, value=new.pack()) == (True, OK)
     bench.run_until(FIRST_S + 101)
