@@ -16,6 +16,7 @@ import pytest
 from typer.testing import CliRunner
 
 from evenclay.sim import files
+from evenclay.sim.report import results
 from evenclay.sim.units import METRIC
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
@@ -257,7 +258,7 @@ def test_ctrl_c_says_in_a_line_what_is_left(
     assert run("check", str(DEMO)) == (130, "", nothing)  # each command counts for itself
 
 
-def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
+def test_replay_writes_all_and_says_where(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     out_dir = tmp_path / "new" / "out"
     args = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", str(out_dir))
     status, out, err = run(*args, "--from", "2021-07-01", "--to", "2021-07-14")
@@ -267,6 +268,7 @@ def test_replay_writes_all_and_says_where(tmp_path: Path) -> None:
     assert "4 of 4: hub" in err
     written = {path.name for path in out_dir.iterdir()}
     assert {"summary.json", "decisions.jsonl", "daily.csv", "report.html"} <= written
+    monkeypatch.setattr(results, "page_of", lambda *_: "not drawn again")
     status, out, _ = run(*args, "--from", "2021-07-01", "--to", "2021-07-14", "--json")
     assert status == 0
     summary = json.loads(out)
@@ -288,8 +290,11 @@ def one_thread(_: int) -> Iterator[tuple[Executor, int]]:
 def test_replay_on_many_grounds_side_by_side(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """In real processes and in this one; how many live on the grounds changes no figure."""
+    """In real processes and in this one, which draws no page; how many live on the grounds changes
+    no figure.
+    """
     monkeypatch.setattr(workers, "processes", one_thread)
+    monkeypatch.setattr(results, "page_of", lambda *_: "a page")
     house = tmp_path / "small.toml"
     house.write_text(sweeps.HOUSE, encoding="utf-8")
     days = ("--from", "2021-05-01", "--to", "2022-04-30")
