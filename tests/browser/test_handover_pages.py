@@ -1,11 +1,12 @@
 """Drawings and cards in a real browser: nothing covered or clipped, and the pages counted."""
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Page, Request
 from pypdf import PdfReader
 
 from evenclay.tools.handover.card import printed
@@ -20,20 +21,21 @@ from tests.unit.test_card import eight_zones, us_text
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
 POINTS = {"a4": (595, 842), "letter": (612, 792)}  # ISO 216 A4 and 8.5 x 11 in, at 72 to an inch
 # Texts over a hose, a feed or a wall; a mark at the text's middle line is enough to be in the way.
-OVER = """() => [...document.querySelectorAll("svg text")].flatMap(text => {
-  const box = text.getBoundingClientRect();
-  const lines = [...text.ownerSVGElement.querySelectorAll(
+OVER = """() => [...document.querySelectorAll("svg")].flatMap(svg => {
+  const texts = [...svg.querySelectorAll("text")].filter(text => text.ownerSVGElement === svg);
+  const boxes = texts.map(text => text.getBoundingClientRect());
+  const lines = [...svg.querySelectorAll(
     '[id^="hose-"] path, [id^="feed-"] path, [id^="link-"] path, [id^="wall-"] path,' +
     '[id*="-hose-"] path, [id*="-feed-"] path, [id*="-link-"] path, [id*="-wall-"] path')];
-  return lines.filter(line => {
-    const length = line.getTotalLength(), matrix = line.getScreenCTM();
-    for (let at = 0; at <= length; at += 2) {
-      const point = line.getPointAtLength(at).matrixTransform(matrix);
-      if (point.x > box.left + 1 && point.x < box.right - 1
-        && point.y > box.top + 2 && point.y < box.bottom - 2) return true;
-    }
-    return false;
-  }).map(line => text.textContent + " / " + line.parentElement.id);
+  return lines.flatMap(line => {
+    const length = line.getTotalLength(), matrix = line.getScreenCTM(), points = [];
+    for (let at = 0; at <= length; at += 2)
+      points.push(line.getPointAtLength(at).matrixTransform(matrix));
+    return texts.filter((_, i) => points.some(point =>
+      point.x > boxes[i].left + 1 && point.x < boxes[i].right - 1
+        && point.y > boxes[i].top + 2 && point.y < boxes[i].bottom - 2)
+    ).map(text => text.textContent + " / " + line.parentElement.id);
+  });
 })"""
 # Texts of a page that are cut off at its side, or smaller than nine points (12 px).
 SMALL = """() => [...document.querySelectorAll("body *")].filter(one =>
@@ -44,27 +46,36 @@ WIDE = """() => [...document.querySelectorAll("table, figure, p")].filter(one =>
   one.scrollWidth > one.clientWidth + 1).map(one => one.textContent)"""
 
 
-def looked_at(browser: Browser, html: str, *scripts: str, width: int = 900) -> list[Any]:
+@pytest.fixture(scope="module")
+def page(browser: Browser) -> Page:
+    """One that is given each drawing and card in turn: to open another takes longer."""
+    return browser.new_page()
+
+
+def looked_at(page: Page, html: str, *scripts: str, width: int = 900) -> list[Any]:
     """What scripts find on a page, which may fetch nothing."""
-    page = browser.new_page(viewport={"width": width, "height": 1200})
     asked: list[str] = []
-    page.on("request", lambda sent: asked.append(sent.url))
+
+    def keep(sent: Request) -> None:
+        asked.append(sent.url)
+
+    page.on("request", keep)
+    page.set_viewport_size({"width": width, "height": 1200})
     page.set_content(html)
     found = [page.evaluate(script) for script in scripts]
-    page.close()
+    page.remove_listener("request", keep)
     assert asked == []
     return found
 
 
 @pytest.mark.parametrize("name", OUTLINES)
-def test_no_text_of_a_drawing_covers_another_or_a_hose(name: str, browser: Browser) -> None:
+def test_no_text_of_a_drawing_covers_another_or_a_hose(name: str, page: Page) -> None:
     layout = lay_out(house_of(OUTLINES[name]))
     for paper in ((190.0, 240.0, True), (92.0, 78.0, False)):
         svg = svg_file(figure_of(Sheet(layout, *paper)))
-        page = svg[svg.index("<svg") :]
         count, covered, outside, over = looked_at(
-            browser,
             page,
+            svg[svg.index("<svg") :],
             '() => document.querySelectorAll("svg text").length',
             COVERED,
             OUTSIDE,
@@ -74,43 +85,41 @@ def test_no_text_of_a_drawing_covers_another_or_a_hose(name: str, browser: Brows
         assert (covered, outside, over) == ([], [], [])
 
 
-def pages_of(browser: Browser, html: str) -> list[tuple[float, float]]:
+def pages_of(page: Page, html: str) -> list[tuple[float, float]]:
     """The size of each page that a card prints on."""
-    page = browser.new_page()
     page.set_content(html)
     data = page.pdf(prefer_css_page_size=True, print_background=True)
-    page.close()
     boxes = [each.mediabox for each in PdfReader(io.BytesIO(data)).pages]
     return [(float(box.width), float(box.height)) for box in boxes]
 
 
-def cards() -> dict[str, tuple[Property, int]]:
-    """Properties, and how many sides of paper each card takes."""
-    text = DEMO.read_text("utf-8")
-    paged = text.replace("open_at_once = 2", 'open_at_once = 2\npage = "http://hub.local/"')
-    return {
-        "demo": (load(DEMO), 1),
-        "demo in US units": (parse(us_text(), "us"), 1),
-        "demo with a page, both checks": (
-            parse(paged.replace('check = "sample"', 'check = "both"'), "paged"),
-            1,
+PAGED = ("open_at_once = 2", 'open_at_once = 2\npage = "http://hub.local/"')
+# Properties, and how many sides of paper each card takes.
+CARDS: dict[str, tuple[Callable[[str], Property], int]] = {
+    "demo": (lambda text: parse(text, "demo"), 1),
+    "demo in US units": (lambda text: parse(us_text(), "us"), 1),
+    "demo with a page, both checks": (
+        lambda text: parse(
+            text.replace(*PAGED).replace('check = "sample"', 'check = "both"'), "paged"
         ),
-        "eight zones": (eight_zones(), 2),
-    }
+        1,
+    ),
+    "eight zones": (lambda text: eight_zones(), 2),
+}
 
 
 @pytest.mark.parametrize("paper", POINTS)
-@pytest.mark.parametrize("name", cards())
+@pytest.mark.parametrize("name", CARDS)
 def test_a_card_takes_one_side_and_two_beyond_four_zones(
-    name: str, paper: Paper, browser: Browser
+    name: str, paper: Paper, page: Page
 ) -> None:
-    prop, sides = cards()[name]
-    html = card_of(prop, paper)
-    sizes = pages_of(browser, html)
+    prop_of, sides = CARDS[name]
+    html = card_of(prop_of(DEMO.read_text("utf-8")), paper)
+    sizes = pages_of(page, html)
     assert len(sizes) == sides
     assert all(size == pytest.approx(POINTS[paper], abs=1.5) for size in sizes)
     covered, outside, over, small, wide = looked_at(
-        browser, html, COVERED, OUTSIDE, OVER, SMALL, WIDE, width=720
+        page, html, COVERED, OUTSIDE, OVER, SMALL, WIDE, width=720
     )
     assert (covered, outside, over, small, wide) == ([], [], [], [], [])
 

@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 
 from evenclay.tools.cli.commands import app
 from evenclay.tools.plan.before_after import page
-from tests.browser.test_report_page import AXE, BEYOND, COVERED, OUTSIDE
+from tests.browser.test_report_page import AXE, BEYOND, COVERED, OUTSIDE, Opened
 from tests.unit.test_before_after import found_of
 from tests.unit.test_units import ODD, house
 
@@ -27,32 +27,38 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return dict(zip(PAGES, (check, change), strict=True))
 
 
+@pytest.fixture(scope="module")
+def opened(browser: Browser) -> Opened:
+    """One page of the browser, for each of ours in turn: to open another takes longer."""
+    one = Opened(browser.new_page(), Path())
+    one.page.set_default_timeout(0)
+    one.listen()
+    return one
+
+
 @pytest.mark.parametrize("name", PAGES)
 @pytest.mark.parametrize("width", [390, 840, 1440])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_fits(name: str, width: int, scheme: Any, browser: Browser, pages: dict[str, Path]) -> None:
-    opened = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
-    opened.set_default_timeout(0)
-    asked: list[str] = []
-    said: list[str] = []
-    opened.on("request", lambda sent: asked.append(sent.url))
-    opened.on("console", lambda message: said.append(message.text))
-    opened.on("pageerror", lambda error: said.append(str(error)))
+def test_fits(name: str, width: int, scheme: Any, opened: Opened, pages: dict[str, Path]) -> None:
+    opened.asked.clear()
+    opened.said.clear()
+    shown = opened.page
+    shown.emulate_media(color_scheme=scheme)
+    shown.set_viewport_size({"width": width, "height": 900})
     address = pages[name].as_uri()
-    opened.goto(address)
-    assert opened.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    assert opened.evaluate(BEYOND) == []
-    assert opened.evaluate(OUTSIDE) == [] and opened.evaluate(COVERED) == []
-    ink, paper = opened.evaluate(
+    shown.goto(address)
+    assert shown.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert shown.evaluate(BEYOND) == []
+    assert shown.evaluate(OUTSIDE) == [] and shown.evaluate(COVERED) == []
+    ink, paper = shown.evaluate(
         """() => { const style = getComputedStyle(document.body);
           return [style.color, style.backgroundColor].map(rgb => parseInt(rgb.match(/\\d+/)[0]));
         }"""
     )
     assert (ink > paper + 100) if scheme == "dark" else (paper > ink + 100)
     if width < 400:
-        opened.add_script_tag(path=AXE)
-        found = opened.evaluate("axe.run()")["violations"]
+        shown.add_script_tag(path=AXE)
+        found = shown.evaluate("axe.run()")["violations"]
         serious = [one for one in found if one["impact"] in ("serious", "critical")]
         assert not serious, [(one["id"], one["nodes"][0]["html"]) for one in serious]
-    opened.close()
-    assert asked == [address] and said == []
+    assert opened.asked == [address] and opened.said == []

@@ -162,6 +162,9 @@ for hour in range(12):
     count("rest")
 check()
 """
+LOADED = """
+print("loaded", len([name for name in sys.modules if name.startswith("evenclay.boards")]))
+"""
 EARLY = """
 live(86400)
 gc.collect()
@@ -267,11 +270,17 @@ def heap(wasm: Wasm, folder: Path, log: bool, talk: bool) -> Owner:
     return Owner(min(rests), min(peaks))
 
 
-def measure(wasm: Wasm, folder: Path, log: bool = True, talk: bool = True) -> Owner:
-    """What log, or console, light and button, or all of them add to a hub that has neither."""
+def measure(wasm: Wasm, folder: Path) -> Owner:
+    """What log, console, light and button add to a hub that has none of them."""
     without = heap(wasm, folder, False, False)
-    found = heap(wasm, folder, log, talk)
+    found = heap(wasm, folder, True, True)
     return Owner(found.rest - without.rest, found.peak - without.peak)
+
+
+def loaded(wasm: Wasm, folder: Path, log: bool, talk: bool) -> int:
+    """How many modules of a board a hub has loaded with or without its log, and its talk."""
+    code = (PARTS + LOADED).format(at=AT, log=log, talk=talk)
+    return figures(wasm.run(code, {"compiled": folder}, heap="2m").text)["loaded"][0]
 
 
 def early(wasm: Wasm, folder: Path, log: bool) -> int:

@@ -36,7 +36,11 @@ def test_what_an_owner_has_fits_beside_the_hub(wasm: Wasm, folder: Path) -> None
 
 
 def test_what_is_left_out_takes_nothing(wasm: Wasm, folder: Path) -> None:
-    assert owner.measure(wasm, folder, log=False, talk=False) == owner.Owner(0, 0)
+    neither, log, both = (
+        owner.loaded(wasm, folder, *parts)
+        for parts in ((False, False), (True, False), (True, True))
+    )
+    assert neither == 0 < log < both
 
 
 def test_a_turn_with_nothing_to_do_leaves_nothing_more_for_a_log(wasm: Wasm, folder: Path) -> None:

@@ -12,6 +12,7 @@ told to close, or until its driver's own deadline, which runs only while there i
 meters count from boot. The clock is kept, or lost and found again ten minutes after the boot.
 """
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -126,6 +127,7 @@ class World:
     runner: Runner | None = None
     open_now: dict[int, Opening] = field(default_factory=dict)
     openings: list[Opening] = field(default_factory=list)
+    of_zone: dict[int, list[Opening]] = field(default_factory=lambda: defaultdict(list))
     masters: set[int] = field(default_factory=set)
     deadlines: dict[int, int] = field(default_factory=dict)
     events: list[tuple[int, ...]] = field(default_factory=list)
@@ -233,6 +235,7 @@ class World:
         assert not beside, "two valves of a supply open"
         self.open_now[valve] = opening
         self.openings.append(opening)
+        self.of_zone[valve].append(opening)
 
     def read(self, slot: int, copy: int) -> bytes:
         self._call("read")
@@ -269,10 +272,10 @@ class World:
     def given_s(self, zone: int, from_s: int) -> int:
         """Seconds that a zone really was open since an instant."""
         given_s = 0
-        for opening in self.openings:
-            if opening.zone == zone:
-                end_s = self.now_s if opening.end_s < 0 else opening.end_s
-                given_s += max(0, end_s - max(opening.at_s, from_s))
+        for opening in self.of_zone[zone]:
+            end_s = self.now_s if opening.end_s < 0 else opening.end_s
+            if end_s > from_s:
+                given_s += end_s - max(opening.at_s, from_s)
         return given_s
 
     def past_cap_s(self, zone: int) -> int:

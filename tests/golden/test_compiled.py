@@ -12,6 +12,7 @@ import pytest
 
 from evenclay.controller import runner
 from evenclay.tools.dev import compiled, compiling
+from tests.unit.test_propose import run, short_weather, small_study
 
 ROOT = Path(__file__).parents[2]
 GOLDEN = ROOT / "tests" / "golden"
@@ -41,19 +42,26 @@ with small_study():
 """
 
 
+def compile_quickly(patch: pytest.MonkeyPatch) -> None:
+    """Not optimized, and without what a debugger reads: it takes a third of the time so, and what
+    is compiled must decide the same.
+    """
+    for what in ("OPT", "DEBUG"):
+        patch.setenv(f"MYPYC_{what}_LEVEL", "0")
+
+
 @pytest.fixture(scope="module")
 def built() -> Path:
     """A compiled core of these sources. Skips where the machine cannot make one.
 
-    Not optimized: to compile it takes a third of the time so, and it must decide the same. It is
-    kept in the environment as long as the sources are the same.
+    It is kept in the environment as long as the sources are the same.
     """
     folder = Path(sys.prefix) / "compiled-for-tests"
     if compiled.fresh(folder):
         return folder
     try:
         with pytest.MonkeyPatch.context() as patch:
-            patch.setenv("MYPYC_OPT_LEVEL", "0")
+            compile_quickly(patch)
             compiling.build(folder)
     except SystemExit as told:
         if "found no" not in str(told):
@@ -118,14 +126,14 @@ def test_a_replay_writes_the_same_bytes(built: Path, tmp_path: Path) -> None:
 
 
 def test_a_plan_is_worked_out_alike(built: Path, tmp_path: Path) -> None:
-    """Where a strip's estimate is lived by days, without a hub around it."""
-    lines = (DEMO / "weather.csv").read_text("utf-8").splitlines(keepends=True)
-    short = tmp_path / "two.csv"
-    short.write_text("".join(lines[: 1 + 730]), "utf-8")
-    demo = (str(DEMO / "property.toml"), "--weather", str(short), "--grounds", "1")
-    for name, core in (("compiled", built), ("sources", None)):
-        out = ("--out", str(tmp_path / name))
-        python("-c", PROPOSED, "propose", *demo, *out, core=core)
+    """Where a strip's estimate is lived by days, without a hub around it; from the sources in this
+    process, which has them.
+    """
+    demo = ("propose", str(DEMO / "property.toml"), "--weather", str(short_weather(tmp_path)))
+    folders = {name: str(tmp_path / name) for name in ("compiled", "sources")}
+    python("-c", PROPOSED, *demo, "--grounds", "1", "--out", folders["compiled"], core=built)
+    with small_study():
+        assert run(*demo, "--grounds", "1", "--out", folders["sources"])[0] == 0
     for name in ("property.toml", "proposal.json"):
         assert (tmp_path / "compiled" / name).read_bytes() == (
             tmp_path / "sources" / name
@@ -186,10 +194,11 @@ def test_what_the_compiler_would_leave_out_is_an_error(
     built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert built.exists()  # so there is a compiler
-    for path in ("controller/__init__.py", *compiling.SIMULATED):
-        (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
-        (tmp_path / path).write_text("")
-    (tmp_path / "controller" / "wrong.py").write_text('class Wrong:\n    one = int("1")\n')
+    compile_quickly(monkeypatch)
+    monkeypatch.setattr(compiling, "SIMULATED", ())
+    for path, text in (("__init__", ""), ("wrong", 'class Wrong:\n    one = int("1")\n')):
+        (tmp_path / "controller").mkdir(exist_ok=True)
+        (tmp_path / "controller" / f"{path}.py").write_text(text)
     for module in (compiled, compiling):
         monkeypatch.setattr(module, "ROOT", tmp_path)
     monkeypatch.setattr(compiled, "MADE_BY", ())

@@ -2,6 +2,7 @@
 
 import datetime
 import re
+import sys
 from itertools import pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -38,6 +39,12 @@ HOUSES = {
         ('from = "07-01"', 'from = "12-01"'),
     ),
 }
+
+
+@pytest.fixture(autouse=True)
+def no_colours(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second library's parser looks for colorama at each of thousands of steps, in vain."""
+    monkeypatch.setitem(sys.modules, "colorama", None)
 
 
 def house(folder: Path, name: str) -> Path:

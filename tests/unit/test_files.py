@@ -41,7 +41,7 @@ COMMANDS = {
     "compile": ("compile", HOUSE, "--out", "{out}/plan.0"),
     "bundle": ("bundle", HOUSE, "--board", "desktop", "--out", "{out}"),
     "invent": ("invent", "--weather", WEATHER, "--latitude", "47", "--out", "{out}/years.csv"),
-    "replay": ("replay", HOUSE, "--weather", WEATHER, "--to", "2018-01-09", "--out", "{out}"),
+    "replay": ("replay", HOUSE, "--weather", WEATHER, "--to", "2017-01-09", "--out", "{out}"),
 }
 
 # Mounts a file system of so many kB at a folder, fills it but for so many kB, runs a command and

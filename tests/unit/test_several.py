@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
+from evenclay.sim.report import results
 from evenclay.sim.report.ways import MEASURED
 from evenclay.tools.cli.commands import app
 from evenclay.tools.plan import required
@@ -24,6 +25,12 @@ def run(*args: str) -> tuple[int, str, str]:
     result = CliRunner().invoke(app, list(args))
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result.exit_code, result.stdout, result.stderr
+
+
+@pytest.fixture(autouse=True)
+def no_pages(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing here looks into a page; to draw one takes seconds."""
+    monkeypatch.setattr(results, "page_of", lambda *_: "a page")
 
 
 @pytest.fixture

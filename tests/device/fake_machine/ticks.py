@@ -10,20 +10,10 @@ class module:
         self._world = world
 
     def ticks_us(self):
-        world = self._world
-        world.enter()
-        world.look()
-        us = world.us % _PERIOD
-        world.leave()
-        return us
+        return self._world.look() % _PERIOD
 
     def ticks_ms(self):
-        world = self._world
-        world.enter()
-        world.look()
-        ms = world.us // 1000 % _PERIOD
-        world.leave()
-        return ms
+        return self._world.look() // 1000 % _PERIOD
 
     def ticks_diff(self, end, start):
         return ((end - start + _PERIOD // 2) & (_PERIOD - 1)) - _PERIOD // 2

@@ -80,8 +80,8 @@ def _left(pf: float, full: float, end: float) -> float:
 
 @njit(cache=True, error_model="numpy")
 def _run(  # noqa: PLR0915 - one loop, so that nothing is passed about
-    across: Floats,
-    down: Floats,
+    wide: Floats,  # of each column of cells, and how thick each layer is
+    thick: Floats,
     water: Floats,
     pond: Floats,
     sky: Floats,  # (across, 4): 1 where open, then coefficient, transpired share, exposure
@@ -109,7 +109,6 @@ def _run(  # noqa: PLR0915 - one loop, so that nothing is passed about
     sums: Floats,
 ) -> None:
     nx, nz = water.shape
-    wide, thick = np.diff(across), np.diff(down)
     per = (len(table) - 1) / (high - low)
     pf, k, conducts = np.empty((nx, nz)), np.empty((nx, nz)), np.empty((nx, nz))
     change = np.empty((nx, nz))
@@ -293,8 +292,8 @@ def run(
     conducts = np.where(pf >= FULL_PF, np.maximum(by_matrix, in_all), by_matrix)
     table = np.column_stack([clay.table, conducts])
     _run(
-        grid.across_m,
-        grid.down_m,
+        wide,
+        thick,
         water,
         pond,
         sky,

@@ -47,12 +47,12 @@ def _cuts_from(first: int, cost: Floats, most: int) -> Iterator[Cut]:
     least = np.full((most + 1, points + 1), np.inf)
     came = np.zeros((most + 1, points + 1), dtype=np.int64)
     least[0, 0] = 0.0
-    for k in range(1, most + 1):
-        for j in range(k, points + 1):
-            begins = np.arange(j)
-            totals = least[k - 1, :j] + cost[(first + begins) % points, j - begins - 1]
-            came[k, j] = int(np.argmin(totals))
-            least[k, j] = totals[came[k, j]]
+    stretches = np.arange(most)
+    for j in range(1, points + 1):
+        begins = np.arange(j)
+        totals = least[:-1, :j] + cost[(first + begins) % points, j - begins - 1]
+        came[1:, j] = totals.argmin(axis=1)
+        least[1:, j] = totals[stretches, came[1:, j]]
     for count in range(2, min(most, points) + 1):
         found, j = [], points
         for k in range(count, 0, -1):
