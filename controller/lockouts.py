@@ -27,7 +27,8 @@ _CONTACT_WET = const(1)
 _FROST_STANDS = const(2)
 _SAME_DAYS_BIT = const(2)  # from here on: how many days of a frost said nothing new
 
-_RAIN_MAX_UM = const(300000)  # in a day: more is a broken counter
+_RAIN_MAX_UM = const(300000)  # in two days: more is a broken counter
+_POURS_MOST_S = const(345600)  # four days with rain before every poll: a gauge drips
 _RAIN_KEEP_UM = const(3000)  # so much rain a power cut may forget at most
 _AIR_LEAST_MC = const(-60000)  # no air near a house is colder
 _AIR_MOST_MC = const(60000)  # or warmer
@@ -52,7 +53,7 @@ class Lockouts:
     poll_up_s = 0  # when they are to be read next
     after_rain_up_s = 0  # a day after it last rained more than counts as nothing
     spent_battery = False  # below the reserve, or power fails: an open valve is shut now
-    dry_up_s: int  # when a contact's drying time ends
+    dry_up_s: int  # when a contact's drying time ends; a gauge's last poll that brought no rain
     _contact: bool  # it was wet when it last said anything; as a number it is _CONTACT_WET
     _rain_um = 0  # the gauge's count at the last poll
     _before_um = 0  # what a gauge counted yesterday, believed or not
@@ -283,8 +284,8 @@ class Lockouts:
     def _take_rain(self, rain_um: "int | None", up_s: int) -> bool:
         """Add up the day's rain. Returns True if a gauge is silent, or beyond belief, as news.
 
-        One that says nothing for hours, or more than any sky gives, is an alarm, and the day counts
-        as one of which the rain is not known. After more than any sky gives, so does the next day.
+        One that says nothing for hours, or more than any sky gives in two days, or that it never
+        stops raining, is an alarm, and the day counts as one of which the rain is not known.
         """
         record = self._record
         if rain_um is None:
@@ -294,11 +295,12 @@ class Lockouts:
             return self.set(_ALL, RAIN_STALE, True)
         self._rain_up_s = up_s
         more_um = rain_um - self._rain_um
-        if not more_um and not self.locked[RAIN_STALE]:
-            return False  # as at most polls
+        if not more_um:
+            self.dry_up_s = up_s
+            if not self.locked[RAIN_STALE]:
+                return False  # as at most polls
         if more_um < 0:  # the counter began again
-            more_um = rain_um
-        more_um = min(max(more_um, 0), _RAIN_MAX_UM)
+            more_um = max(rain_um, 0)
         self._rain_um = rain_um
         self._fallen_um += more_um
         before_um = self._counted_um
@@ -306,11 +308,11 @@ class Lockouts:
         keep = today_um // _RAIN_KEEP_UM != before_um // _RAIN_KEEP_UM
         if keep:
             record.dirty = True
-        absurd = max(today_um, self._before_um) >= _RAIN_MAX_UM
+        absurd = today_um + self._before_um >= _RAIN_MAX_UM or up_s - self.dry_up_s >= _POURS_MOST_S
         record.rain_today_um = 0 if absurd else today_um
         if absurd:
             record.gaps |= NO_RAIN
-        elif more_um and today_um > self._plan.hub.rain_skip_um:
+        elif today_um > self._plan.hub.rain_skip_um:
             self.after_rain_up_s = up_s + _AFTER_RAIN_S
         return self.set(_ALL, RAIN_STALE, absurd, today_um) or keep
 

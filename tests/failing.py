@@ -69,7 +69,7 @@ class Case:
 
 # Half a metre down a sound probe may show the same for weeks, as a stuck one does. A gauge that
 # counts nothing shows what a sound one shows in a drought, and one that is dripped on what it shows
-# in a cloudburst.
+# in a cloudburst, for a day.
 PROBE_CASES = (
     Case("probe", Trouble.PROBE_OPEN, events.PROBE),
     Case("probe", Trouble.PROBE_SHORT, events.PROBE),
@@ -87,9 +87,8 @@ HUB_CASES = (
     Case("gauge", Trouble.GAUGE_SILENT, events.RAIN_STALE),
     Case("gauge", Trouble.GAUGE_BLOCKED, None),
     Case("gauge", Trouble.GAUGE_CHATTERS, events.RAIN_STALE),
+    Case("gauge", Trouble.GAUGE_DRIPS, None),
 )
-# Where a failing sensor costs the house more than the lack of it.
-MISSED = (Case("gauge", Trouble.GAUGE_DRIPS, None),)
 REASONS = {
     "probe": {events.PROBE},
     "thermometer": {events.STALE, events.STUCK},
@@ -250,7 +249,7 @@ def main() -> None:
     own = world.fault_year(sound)
     excursion = f"{own.excursion_pct:.0f}"
     print(f"| nothing | {own.unrest_pct:.1f} | | | {excursion} | {sound.litres:,.0f} | |")
-    for case in (*PROBE_CASES, FRONT, *HUB_CASES, *MISSED):
+    for case in (*PROBE_CASES, FRONT, *HUB_CASES):
         print(line(world, case), flush=True)
 
 

@@ -154,6 +154,36 @@ def test_a_gauge_that_counts_more_than_any_sky_gives_is_an_alarm() -> None:
     assert edges(bench, RAIN_STALE) == [(1, DAY_S + 6 * HOUR_S), (0, 3 * DAY_S + MIN_S)]
 
 
+def test_so_is_one_that_counts_so_much_in_two_days() -> None:
+    bench = booted(utc_plan())
+    bench.run_until(20 * HOUR_S)
+    bench.seen.rain_um = 160000
+    bench.run_until(DAY_S + 5 * HOUR_S - 1)
+    bench.seen.rain_um += 139999
+    bench.run_until(DAY_S + 6 * HOUR_S - 1)
+    hub = bench.runner.hub
+    assert hub.record.gaps & NO_RAIN == 0 and rain_um(bench) == 139999
+    bench.seen.rain_um += 1
+    bench.run_until(2 * DAY_S - 1)
+    assert rain_um(bench) == 0 and hub.record.gaps & NO_RAIN
+    bench.run_until(3 * DAY_S - 1)
+    assert hub.record.gaps & NO_RAIN == 0
+    assert edges(bench, RAIN_STALE) == [(1, DAY_S + 6 * HOUR_S), (0, 2 * DAY_S + MIN_S)]
+
+
+@pytest.mark.parametrize("pause_h", [None, 95])
+def test_so_is_one_that_counts_for_four_days_without_a_pause(pause_h: int | None) -> None:
+    """It drips, even if no more than any sky gives. One poll without rain is a pause."""
+    bench = booted(utc_plan(poll_s=HOUR_S, watch_s=HOUR_S))
+    for hour in range(1, 120):
+        bench.run_until(hour * HOUR_S - 1)
+        if hour not in (pause_h, 110):
+            bench.seen.rain_um = (bench.seen.rain_um or 0) + 200
+    bench.run_until(120 * HOUR_S)
+    alarm = [(1, 96 * HOUR_S), (0, 110 * HOUR_S)]
+    assert edges(bench, RAIN_STALE) == (alarm if pause_h is None else [])
+
+
 def test_a_gauge_that_says_nothing_for_three_hours_is_an_alarm() -> None:
     bench = booted(utc_plan())
     bench.run_until(DAY_S + 4 * HOUR_S)
