@@ -84,7 +84,7 @@ def records(draw: st.DrawFn) -> Record:
         setattr(record, name, draw(st.integers(*BOUNDS[code])))
     for name, code in with_codes(ZONE_FIELDS):
         one = st.integers(*BOUNDS[code])
-        setattr(record, name, draw(st.lists(one, min_size=zones, max_size=zones)))
+        getattr(record, name)[:] = draw(st.lists(one, min_size=zones, max_size=zones))
     return record
 
 
