@@ -2,15 +2,16 @@
 
 Everything is computed and stored in SI units. A page, a picture or a message that a person reads
 asks here for the text, by the kind of quantity; nothing else converts for a reader. So it is with
-the time of the day, which the US tell by am and pm.
+dates, and with the time of the day, which the US tell by am and pm.
 """
 
+import datetime
 import re
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from evenclay.sim.calendar import clock
+from evenclay.sim.calendar import MONTHS, clock
 
 if TYPE_CHECKING:
     import pint  # slow to import: only when something is converted
@@ -82,6 +83,16 @@ class Units:
         hour, rest = minute // 60 % 24, minute % 60
         past = f":{rest:02}" if rest else ""
         return f"{(hour - 1) % 12 + 1}{past} {'pm' if hour >= 12 else 'am'}"
+
+    def day(self, month: int, day: int) -> str:
+        """A day of every year, as people write it: "15 Mar", or "Mar 15"."""
+        name = MONTHS[month - 1]
+        return f"{name} {day}" if self.name == "us" else f"{day} {name}"
+
+    def date(self, date: datetime.date) -> str:
+        """A date, as people write it: "15 Mar 2024", or "Mar 15, 2024"."""
+        comma = "," if self.name == "us" else ""
+        return f"{self.day(date.month, date.day)}{comma} {date.year}"
 
     def _shown(self, kind: str) -> tuple[str, str]:
         _, metric, us = _KINDS[kind]

@@ -87,9 +87,13 @@ def _worst(year: Year, worst: int) -> str:
     moves = middle_of(year.summary["zones"][name]["movement_pct"])
     if not year.summary["years"] or moves is None:
         return "The worst side is not known: nothing can be said here of how the edges move."
+    found = f"{percent(moves)} as much within a year as left alone"
+    moved = [middle_of(year.summary["zones"][each]["movement_pct"]) for each in year.zones]
+    alike = [each is not None and percent(each) == percent(moves) for each in moved]
+    if len(moved) > 1 and all(alike):
+        return f"No side is worse than another: each edge still moves {found}."
     whole = "The only side is" if len(year.zones) == 1 else "The worst side is"
     most = "" if len(year.zones) == 1 else " still moves most,"
-    found = f"{percent(moves)} as much within a year as left alone"
     return f"{whole} {name}: its edge{most or ' moves'} {found}."
 
 

@@ -24,7 +24,6 @@ from evenclay.sim.report.render import render
 from evenclay.sim.report.sentences import result_sentences
 from evenclay.sim.report.tables import (
     alarms_table,
-    day_in_words,
     held_rows,
     months_table,
     not_given_table,
@@ -63,8 +62,8 @@ def _page(year: Year, cut: Cut) -> dict[str, Any]:
     return {
         "house": year.house,
         "units": year.units,
-        "period": f"{day_in_words(first)} to {day_in_words(last)}",
-        "shown": f"{day_in_words(shown_first)} to {day_in_words(last)}"
+        "period": f"{year.units.date(first)} to {year.units.date(last)}",
+        "shown": f"{year.units.date(shown_first)} to {year.units.date(last)}"
         if shown_first != first
         else "",
         "lead": lead(year, cut.zone),

@@ -130,10 +130,6 @@ ALARMS = {
 }
 
 
-def day_in_words(day: Any) -> str:
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-
-
 def site_series(year: Year) -> tuple[Floats, Floats, Floats]:
     """Rain and ET0 of the site and the mean depth applied over all strips, millimetres a day."""
     area_m2 = sum(strip.area_m2 for strip in year.house.strips)
@@ -163,7 +159,7 @@ def seasons_table(year: Year) -> Table | None:
     plan, units = year.house.plan, year.units
     rows = []
     for index, season in enumerate(plan.rows):
-        begins = f"{season.day} {MONTHS[season.month - 1]}"
+        begins = units.day(season.month, season.day)
         if not season.cycles:
             blank = [""] * (len(plan.zones) + 1)
             rows.append(Row(begins, ("", "closed", *blank)))
@@ -361,7 +357,7 @@ def alarms_table(year: Year) -> Table | None:
             continue
         where = line["zone"] or line.get("supply") or "hub"
         key, at = (where, line["why"]), datetime.fromisoformat(line["at"])
-        when = f"{day_in_words(at)}, {at:%H:%M}"
+        when = f"{year.units.date(at)}, {year.units.time(60 * at.hour + at.minute)}"
         if line["what"] == "alarm" and key not in standing:
             words = ALARMS.get(line["why"], line["why"].replace("_", " ") + ".")
             standing[key] = [when, where, words, "still standing at the end"]

@@ -94,6 +94,7 @@ def pages_of(page: Page, html: str) -> list[tuple[float, float]]:
 
 
 PAGED = ("open_at_once = 2", 'open_at_once = 2\npage = "http://hub.local/"')
+LEAVE = ("[estimate]", '[estimate]\nverdict = "leave"')
 # Properties, and how many sides of paper each card takes.
 CARDS: dict[str, tuple[Callable[[str], Property], int]] = {
     "demo": (lambda text: parse(text, "demo"), 1),
@@ -102,6 +103,10 @@ CARDS: dict[str, tuple[Callable[[str], Property], int]] = {
         lambda text: parse(
             text.replace(*PAGED).replace('check = "sample"', 'check = "both"'), "paged"
         ),
+        1,
+    ),
+    "demo with a verdict to leave it": (
+        lambda text: parse(text.replace(*LEAVE), "left"),
         1,
     ),
     "eight zones": (lambda text: eight_zones(), 2),

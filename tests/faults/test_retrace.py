@@ -159,3 +159,14 @@ def test_lines_read_back_are_the_items(log: Path) -> None:
     items, plans = read_lines(log.read_text("utf-8"), "hub.jsonl")
     files = {int(path.name): path.read_bytes() for path in (log.parent / "log").iterdir()}
     assert items == list(items_of(files)) and plans == {}
+
+
+def test_a_log_is_read_out_of_a_folder(log: Path, tmp_path: Path) -> None:
+    done = CliRunner().invoke(cli.app, ["log", str(log.parent)])
+    assert done.exit_code == 0
+    assert done.stdout == log.read_text("utf-8")
+    done = CliRunner().invoke(cli.app, ["log", str(tmp_path)])
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert done.stderr == (
+        f"{tmp_path}: found no log in it, allowed the folder of a hub that has run with one\n"
+    )

@@ -171,6 +171,14 @@ def test_a_card_of_a_plain_timer_says_so_and_asks_for_no_check() -> None:
         assert [told in page for page in pages] == [True, False]
 
 
+def test_a_card_of_a_plan_that_is_not_sure_to_help_says_so() -> None:
+    text = DEMO.read_text("utf-8")
+    for verdict, told in (("leave", True), ("water", False)):
+        judged = text.replace("[estimate]\n", f'[estimate]\nverdict = "{verdict}"\n')
+        page = page_words(card_of(parse(judged, "house")))
+        assert ("is not sure to help: leave the house as it is" in page) == told
+
+
 def test_without_a_plan_no_card_is_made(tmp_path: Path) -> None:
     file = tmp_path / "house.toml"
     file.write_text(text_of(OUTLINES["rectangle"]), "utf-8")

@@ -319,6 +319,8 @@ def test_notes_say_what_invented_years_leave_out() -> None:
     plain = found_of(("hub_alone", HALF))
     invented = replace(plain, job=replace(plain.job, life=replace(plain.job.life, invented=True)))
     assert not any("droughts" in note for note in compare_summary._notes([plain]))
+    for many, found in ((False, [replace(plain, grounds=plain.grounds[:1])]), (True, [plain])):
+        assert any("ninetieth" in note for note in compare_summary._notes(found)) == many
     both = compare_summary._notes([plain, invented])
     assert any("understates droughts" in note for note in both)
     assert any("common practice, no source" in note for note in both)

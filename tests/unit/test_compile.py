@@ -143,6 +143,7 @@ def test_zone_key(line: str, field: str, value: int) -> None:
         ('cover = "hot wall"', 1.1),
         ('cover = "planted, shaded"', 0.6),
         ('cover = "planted, morning sun"\npaved = true', 0.9),
+        ('cover = "lawn"', 0.8),
         ("cover = 0.75", 0.75),
     ],
 )

@@ -96,7 +96,12 @@ def test_less_than_a_year_is_not_told_as_one(year_with: Callable[..., Year]) -> 
 
 def test_worst_side_is_called_by_its_name(year_with: Callable[..., Year]) -> None:
     year = year_with()
+    assert lead(year, 1)["worst"].startswith(
+        "No side is worse than another: each edge still moves 71"
+    )
+    year.summary["zones"]["north"]["movement_pct"] = 70.0
     assert lead(year, 1)["worst"].startswith("The worst side is south wall: its edge still moves")
+    year.summary["zones"]["north"]["movement_pct"] = 71.0
     one = replace(year, zones=TWO[:1])
     assert lead(one, 0)["worst"].startswith("The only side is north: its edge moves 71")
 

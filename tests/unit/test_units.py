@@ -3,6 +3,7 @@
 One file serves both, since a property takes any unit; so nothing but the words may differ.
 """
 
+import datetime
 import io
 import json
 import re
@@ -213,6 +214,12 @@ def test_one_quantity_two_ways(kind: str, value: float, metric: str, us: str) ->
 )
 def test_the_clock_of_the_house(minute: int, us: str, metric: str) -> None:
     assert (US.time(minute), METRIC.time(minute)) == (us, metric)
+
+
+def test_dates_of_the_house() -> None:
+    assert (US.day(3, 15), METRIC.day(3, 15)) == ("Mar 15", "15 Mar")
+    day = datetime.date(2024, 12, 1)
+    assert (US.date(day), METRIC.date(day)) == ("Dec 1, 2024", "1 Dec 2024")
 
 
 @both

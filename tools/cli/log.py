@@ -27,25 +27,34 @@ DIFFERS = 1
 def log(
     port: Annotated[
         str | None,
-        typer.Argument(metavar="PORT", help="Serial port of the board; else the only one on USB."),
+        typer.Argument(
+            metavar="PORT",
+            help="Serial port of the board, else the only one on USB; or the folder in which a hub "
+            "on this machine keeps its log.",
+        ),
     ] = None,
 ) -> None:
     """Get a hub's log off its board, as lines of JSON.
 
     A hub that runs is stopped: its board restarts with every valve shut, hands the log over, and
-    restarts. So do this while nothing is being watered.
+    restarts. So do this while nothing is being watered. A hub on this machine goes on: name its
+    folder.
 
     \b
-    Example:
+    Examples:
         evenclay log /dev/ttyACM0 > hub.jsonl
+        evenclay log hub > hub.jsonl
     """
     from evenclay.controller.limits import DAY_S
     from evenclay.tools.board.flash import find_port
     from evenclay.tools.log.items import Turn, items_of
     from evenclay.tools.log.lines import lines_of
-    from evenclay.tools.log.pull import pull
+    from evenclay.tools.log.pull import in_folder, pull
 
-    found, plans = pull(port or find_port())
+    if port and Path(port).is_dir():
+        found, plans = in_folder(Path(port))
+    else:
+        found, plans = pull(port or find_port())
     items = list(items_of(found))
     for line in lines_of(items, plans):
         print(line)

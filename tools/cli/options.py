@@ -42,7 +42,10 @@ Dates = Annotated[
 ]
 DemandWeather = Annotated[
     Path | None,
-    typer.Option(help="Weather, as replay takes it: its mean ET0 and rain become the seasons'."),
+    typer.Option(
+        help="Weather, as replay takes it: its mean evapotranspiration and rain "
+        "become the seasons'."
+    ),
 ]
 WeatherFiles = Annotated[list[Path], typer.Option(help="Weather, as replay takes it; repeatable.")]
 OutFolder = Annotated[Path, typer.Option(help="Folder for the results; made if need be.")]

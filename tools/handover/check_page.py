@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from operator import attrgetter
 
-from evenclay.sim.calendar import MONTHS
 from evenclay.sim.report.render import render
 from evenclay.sim.report.sentences import NBSP
 from evenclay.sim.report.tables import Row, Table
@@ -27,9 +26,9 @@ def page_of(found: Check) -> str:
         "estimate": found.estimate,
         "cautions": found.cautions,
         "seasons": list(_seasons(found, units)),
-        "closed": [_day(season) for season in _closed(found)],
+        "closed": [_day(season, units) for season in _closed(found)],
         "hoses": _hoses(found, units),
-        "hours": _hours(found),
+        "hours": _hours(found, units),
         "months": _months(found, units),
     }
     return render("check.html.j2", values, __package__)
@@ -49,7 +48,7 @@ def _seasons(found: Check, units: Units) -> Iterator[Table]:
         "Min a cycle",
         "Min a day",
         f"{volume} a day",
-        f"{depth} a day",
+        f"Water, {depth} a day",
         f"Demand, {depth} a day",
     )
     for season, lines in _by_season(found):
@@ -70,7 +69,7 @@ def _seasons(found: Check, units: Units) -> Iterator[Table]:
             )
             for line in lines
         ]
-        caption = f"From {_day(season)}: {cycles} a day, at {_listed(starts)}"
+        caption = f"From {_day(season, units)}: {cycles} a day, at {_listed(starts)}"
         yield Table(caption, heads, rows, wraps=True)
 
 
@@ -96,15 +95,15 @@ def _hoses(found: Check, units: Units) -> Table:
         )
         for hose in found.hoses
     ]
-    heads = ("Zone", "Spigot", "Length", "Flow", "Least of most along it")
+    heads = ("Zone", "Spigot", "Length", "Flow", "Weakest spot of strongest")
     return Table("What each hose gives on its spigot", heads, rows, wraps=True)
 
 
-def _hours(found: Check) -> Table:
+def _hours(found: Check, units: Units) -> Table:
     supplies: Sequence[str] = list(next(iter(found.hours_a_day.values()), {}))
     rows = [
         Row(
-            _day(season),
+            _day(season, units),
             (*[f"{hours[name]:.2f}" for name in supplies], f"{found.cycle_minutes[season]:.4g}"),
         )
         for season, hours in found.hours_a_day.items()
@@ -128,10 +127,10 @@ def _months(found: Check, units: Units) -> Table:
     return Table("Water a month at most", heads, [*rows, Row("Year", year, "hub")])
 
 
-def _day(season: str) -> str:
+def _day(season: str, units: Units) -> str:
     """The first day of a season, "03-15", in words."""
     month, day = season.split("-")
-    return f"{int(day)}{NBSP}{MONTHS[int(month) - 1]}"
+    return units.day(int(month), int(day)).replace(" ", NBSP)
 
 
 def _listed(texts: Sequence[str]) -> str:

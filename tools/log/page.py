@@ -54,7 +54,7 @@ def page_of(found: Retraced, days: Mapping[date, Day]) -> str:
     ]
     values = {
         "name": found.house.name,
-        "period": f"{min(days)} to {max(days)}, by its own log",
+        "period": f"{units.date(min(days))} to {units.date(max(days))}, by its own log",
         "verdict": found.verdict,
         "notes": found.notes,
         "pictures": [Markup(_picture(found, days, units, paper)) for paper in (WIDE, NARROW)],

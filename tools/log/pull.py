@@ -1,4 +1,6 @@
-"""The files of a hub's log, and its plans, off a board."""
+"""The files of a hub's log, and its plans, off a board or out of a folder."""
+
+from pathlib import Path
 
 from evenclay.tools.board.flash import Serial
 from evenclay.tools.board.pin_map import DeviceError
@@ -36,3 +38,21 @@ def pull(port: str) -> tuple[dict[int, bytes], list[bytes]]:
     if not files:
         raise DeviceError(f"{port}: found no log on the board, allowed a hub that has run with one")
     return files, [data for path, data in found.items() if "/plan." in path]
+
+
+def in_folder(folder: Path) -> tuple[dict[int, bytes], list[bytes]]:
+    """Files of the log by their numbers, and the plans, of a hub that keeps them in a folder.
+
+    Raises:
+        DeviceError: there is no log.
+        OSError: a file cannot be read.
+    """
+    logs = {int(path.name): path for path in (folder / "log").glob("*") if path.name.isdigit()}
+    if not logs:
+        message = f"{folder}: found no log in it, allowed the folder of a hub that has run with one"
+        raise DeviceError(message)
+    plans = [folder / name for name in ("plan.0", "plan.1")]
+    return (
+        {number: path.read_bytes() for number, path in logs.items()},
+        [path.read_bytes() for path in plans if path.exists()],
+    )

@@ -61,8 +61,10 @@ def _notes(found: Sequence[Found]) -> list[str]:
     house = found[0].job.house
     notes = [
         "Unrest is the yearly movement and tilt of what carries the house, in percent of leaving "
-        "it alone: 100. Figures are the tenth, middle and ninetieth of a hundred grounds.",
+        "it alone: 100."
     ]
+    if len(found[0].grounds) > 1:
+        notes[0] += " Figures are the tenth, middle and ninetieth of a hundred grounds."
     if informed.NAME in found[0].grounds[0]:
         notes += [
             f"Days on target: of the middle ground's levels less {RELIEF_PF_USUAL:g} pF, the "

@@ -15,9 +15,9 @@ from evenclay.sim.weather.statistics import MEASURES, Compared
 HEADINGS = {
     "rain_mm": "rain, mm",
     "wet_days": "wet days",
-    "tmax_c": "Tmax, C",
+    "tmax_c": "Tmax, degrees C",
     "tmax_sd_c": "its deviation",
-    "tmin_c": "Tmin, C",
+    "tmin_c": "Tmin, degrees C",
     "tmin_sd_c": "its deviation",
 }
 
@@ -51,16 +51,18 @@ def as_json(compared: Sequence[Compared]) -> list[dict[str, Any]]:
 
 
 def table_of(compared: Sequence[Compared]) -> Table:
-    """Return months by measures; each cell the record's value, then the invented years'."""
-    table = Table(title="The record, then the invented years", title_justify="left")
-    table.add_column("month")
+    """Return months by measures: a row of the record, and below it one of the invented years."""
+    table = Table(title="The record beside the invented years", title_justify="left")
+    for name in ("month", "years"):
+        table.add_column(name, no_wrap=True)
     for measure in MEASURES:
         table.add_column(HEADINGS[measure], justify="right")
     found = {(row.month, row.measure): row for row in compared}
     for month, name in enumerate(month_abbr[1:], 1):
         rows = [found.get((month, measure)) for measure in MEASURES]
+        table.add_section()
+        table.add_row(name, "record", *("" if row is None else f"{row.record:.1f}" for row in rows))
         table.add_row(
-            name,
-            *("" if row is None else f"{row.record:.1f}  {row.generated:.1f}" for row in rows),
+            "", "invented", *("" if row is None else f"{row.generated:.1f}" for row in rows)
         )
     return table

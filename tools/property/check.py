@@ -25,11 +25,11 @@ SCHEMA = 1
 
 @dataclass(frozen=True)
 class Line:
-    """What one zone gets in one season, at most. `starts` are "HH:MM"."""
+    """What one zone gets in one season, at most. `starts`: minutes of the day."""
 
     season: str
     zone: str
-    starts: tuple[str, ...]
+    starts: tuple[int, ...]
     minutes_a_cycle: float
     minutes_a_day: float
     litres_a_day: float
@@ -130,15 +130,20 @@ def check(
 
 def as_json(found: Check) -> dict[str, Any]:
     """Return a check as plain data; SI units whatever the property's are."""
-    return {"schema": SCHEMA, **asdict(found)}
+    lines = [
+        asdict(each) | {"starts": [clock(start) for start in each.starts]} for each in found.lines
+    ]
+    return {"schema": SCHEMA, **asdict(found), "lines": lines}
 
 
 def _demand_from(prop: Property, weather_name: str | None) -> str:
     if all(season.demand is not None for season in prop.seasons):
         return "the property file"
-    source = "a rough guess from latitude; with --weather FILE, from its mean ET0"
+    source = (
+        "a rough guess from latitude; with --weather FILE, from the mean evapotranspiration there"
+    )
     if weather_name is not None:
-        source = f"the mean ET0 of {weather_name}"
+        source = f"the mean evapotranspiration of {weather_name}"
     return source + (
         "; seasons with a demand of their own keep it"
         if any(season.demand is not None for season in prop.seasons)
@@ -173,11 +178,10 @@ def _zone_line(house: House, index: int, number: int) -> Line:
     one_min = run_s(house.plan, index, zone) / 60 if row.cycles else 0.0
     # By the hoses' ratings; what friction and supply leave of it, advice says where it matters.
     litres = zone.flow_ml_min / 1000 * one_min * row.cycles
-    starts = [row.start_min_of(cycle) for cycle in range(row.cycles)]
     return Line(
         season=f"{row.month:02}-{row.day:02}",
         zone=zone.name,
-        starts=tuple([clock(start) for start in starts]),
+        starts=tuple([row.start_min_of(cycle) for cycle in range(row.cycles)]),
         minutes_a_cycle=one_min,
         minutes_a_day=one_min * row.cycles,
         litres_a_day=litres,
@@ -235,7 +239,7 @@ def line(found: Check) -> str:
 
 def starts_of(line: Line, units: Units) -> list[str]:
     """When the cycles of a line start, as people of the house say it."""
-    return [units.time(60 * int(start[:2]) + int(start[3:])) for start in line.starts]
+    return [units.time(start) for start in line.starts]
 
 
 def _season_table(found: Check, units: Units) -> Table:
@@ -294,7 +298,7 @@ def _hose_table(found: Check, units: Units) -> Table:
     table = Table(title="What the hoses give", title_justify="left")
     for name in ("zone", "spigot"):
         table.add_column(name, no_wrap=True)
-    for name in ("length", "flow", "least of most along it"):
+    for name in ("length", "flow", "weakest spot of strongest"):
         table.add_column(name, justify="right")
     for hose in found.hoses:
         table.add_row(

@@ -171,8 +171,8 @@ def _clay(text: str, texts: Texts) -> str:
 
 def _cover(text: str, texts: Texts) -> str:
     name = text.lower()
-    if name in ("lawn", "grass"):
-        return "0.8"  # what grass takes: common practice, no source
+    if name == "grass":
+        return "lawn"
     if _NUMBER.fullmatch(name):
         return f"{by_rule(Zone, 'cover', float(name), 'metric'):g}"
     name = re.sub(r"planted,? (.*)", r"planted, \1", name)

@@ -140,14 +140,14 @@ def _minutes_of(hours: str) -> list[tuple[int, int]]:
 def in_words(rows: Sequence[Row], units: str, texts: Mapping[str, str]) -> str:
     """The most that a day of the table gives, for whoever reads what was assumed."""
     most = max(rows, key=lambda row: row.cycles * row.minutes)
-    a_minute = sum(
-        flow * share_pct(texts[f"{side}-cover"]) / 100 for side, flow in wanted_l_min(texts).items()
-    )
+    shares = {side: share_pct(texts[f"{side}-cover"]) / 100 for side in wanted_l_min(texts)}
+    a_minute = sum(flow * shares[side] for side, flow in wanted_l_min(texts).items())
+    minutes = most.minutes * max(shares.values())
     litres = a_minute * most.cycles * most.minutes
     shown = UNITS[units]
     times = "once" if most.cycles == 1 else f"{most.cycles} times"
     return (
-        f"The table of seasons: a guess from latitude, at most {most.minutes} minutes {times} a "
-        f"day, about {shown.shown(litres, 'volume')}; put a better one in its place with "
+        f"The table of seasons: a guess from latitude, at most {minutes:.3g} minutes a zone "
+        f"{times} a day, about {shown.shown(litres, 'volume')}; put a better one in its place with "
         "`evenclay propose`."
     )

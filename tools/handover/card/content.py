@@ -1,6 +1,6 @@
 """What stands on a card, in words and in the house's units and clock."""
 
-from calendar import day_name, month_name
+from calendar import day_name
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
 from evenclay.sim.house.hands import ROD, SAMPLE_M
 from evenclay.sim.house.house import House, run_s
-from evenclay.sim.units import UNITS, US, Units
+from evenclay.sim.units import UNITS, Units
 from evenclay.tools.handover.layout.layout import Layout
 from evenclay.tools.handover.layout.parts import PART_ORDER, THREAD, fittings, laid_items, stack
 from evenclay.tools.property.demand import YEAR
@@ -128,12 +128,12 @@ def lengths(layout: Layout) -> str:
 
 def season_rows(prop: Property, house: House) -> Iterator[SeasonRow]:
     """The seasons in words, each until the day before the next."""
-    us = prop.site.units == "us"
+    units = UNITS[prop.site.units]
     rows = prop.seasons
     for index, season in enumerate(rows):
         after = rows[(index + 1) % len(rows)].begins
         last = date_of(day_of(YEAR, *after) - 1)[1:]
-        days = f"{_day(season.begins, us)} to {_day(last, us)}"
+        days = f"{units.day(*season.begins)} to {units.day(*last)}"
         if len(rows) == 1:
             days = "all year"
         if not season.count:
@@ -141,14 +141,7 @@ def season_rows(prop: Property, house: House) -> Iterator[SeasonRow]:
             continue
         minutes = _minutes(house.plan, index, season)
         names = [zone.name for zone in house.plan.zones]
-        yield SeasonRow(
-            days, _starts(house.plan, index, UNITS[house.units]), minutes, _together(names, minutes)
-        )
-
-
-def _day(day: tuple[int, int], us: bool) -> str:
-    name = month_name[day[0]][:3]
-    return f"{name} {day[1]}" if us else f"{day[1]} {name}"
+        yield SeasonRow(days, _starts(house.plan, index, units), minutes, _together(names, minutes))
 
 
 def _starts(plan: Plan, index: int, units: Units) -> str:
@@ -175,7 +168,6 @@ def _together(names: Sequence[str], minutes: Sequence[str]) -> str:
 def quiet_words(prop: Property) -> str:
     """The local rules that the file names; '' where it names none."""
     quiet, units = prop.lockouts.quiet, UNITS[prop.site.units]
-    us = units == US
     found = []
     if len(quiet.allowed_weekdays) < len(WEEKDAYS):
         days = [day_name[WEEKDAYS.index(day)] for day in quiet.allowed_weekdays]
@@ -185,7 +177,7 @@ def quiet_words(prop: Property) -> str:
     for first, last in quiet.banned_hours:
         found.append(f"never from {units.time(first)} to {units.time(last)}")
     for first_day, last_day in quiet.banned_dates:
-        found.append(f"never from {_day(first_day, us)} to {_day(last_day, us)}")
+        found.append(f"never from {units.day(*first_day)} to {units.day(*last_day)}")
     return "; ".join(found)
 
 
@@ -216,13 +208,13 @@ def when_checked(prop: Property) -> str:
 
 def opens_and_closes(prop: Property) -> tuple[str, str]:
     """The days on which the season opens and closes; '' where it never does."""
-    us = prop.site.units == "us"
+    units = UNITS[prop.site.units]
     opens = closes = ""
     for before, season in zip([prop.seasons[-1], *prop.seasons], prop.seasons, strict=False):
         if bool(before.count) == bool(season.count):
             continue
         if season.count:
-            opens = opens or _day(season.begins, us)
+            opens = opens or units.day(*season.begins)
         else:
-            closes = closes or _day(season.begins, us)
+            closes = closes or units.day(*season.begins)
     return opens, closes

@@ -23,6 +23,7 @@ SIDES = ("north", "east", "south", "west")
 COVERS = {
     "bare": 0.5,
     "mulched": 0.5,
+    "lawn": 0.8,  # what grass takes: common practice, no source
     "planted, shaded": 0.6,
     "planted, morning sun": 0.8,
     "hot wall": 1.1,  # in afternoon sun
@@ -251,7 +252,7 @@ class Zone(Table):
     @property
     def growth(self) -> Cover:
         """What grows there; of a cover that is a number nobody knows, so grass is taken."""
-        if not isinstance(self.cover, str):
+        if not isinstance(self.cover, str) or self.cover == "lawn":
             return "grass"
         return "shrubs" if self.cover.startswith("planted") else "bare"
 
