@@ -36,7 +36,10 @@ def first_sentence(summary: dict[str, Any]) -> str:
     result = result_of(summary)
     if result is None:
         return "Nothing can be said of how the ground under this house moves; the notes say why."
-    unrest = middle_of(summary["policies"]["hub"]["unrest_pct"])
+    found = summary["policies"]["hub"]["unrest_pct"]
+    unrest = middle_of(found)
+    if result == "Calmer" and not isinstance(found, dict):
+        result += " on one guess at this ground"
     said = (
         f"{result}: watered by the hub, the ground that carries the house has an unrest of "
         f"{unrest:.0f}{_spread(summary)}, where leaving it alone is 100"

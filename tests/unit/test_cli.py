@@ -24,6 +24,7 @@ from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import compare_summary, workers
 from evenclay.tools.plan.compare_picture import drawn
 from evenclay.tools.property import property as property_files
+from evenclay.tools.property.advice import LEAVE
 from evenclay.tools.property.property import parse
 from tests import sweeps
 
@@ -265,6 +266,7 @@ def test_replay_writes_all_and_says_where(tmp_path: Path, monkeypatch: pytest.Mo
     assert status == 0
     assert "2021-07-01 to 2021-07-14" in out
     assert f"The report: {out_dir / 'report.html'}" in out
+    assert "not sure to help" not in out
     assert "4 of 4: hub" in err
     written = {path.name for path in out_dir.iterdir()}
     assert {"summary.json", "decisions.jsonl", "daily.csv", "report.html"} <= written
@@ -278,6 +280,17 @@ def test_replay_writes_all_and_says_where(tmp_path: Path, monkeypatch: pytest.Mo
         "property": hashlib.sha256(DEMO.read_bytes()).hexdigest(),
         "weather": hashlib.sha256(WEATHER.read_bytes()).hexdigest(),
     }
+
+
+def test_replay_says_first_that_a_plan_is_not_sure_to_help(tmp_path: Path) -> None:
+    path = tmp_path / "left.toml"
+    text = DEMO.read_text("utf-8").replace("[estimate]\n", '[estimate]\nverdict = "leave"\n')
+    path.write_text(text, encoding="utf-8")
+    args = ("replay", str(path), "--weather", str(WEATHER), "--out", str(tmp_path / "out"))
+    status, out, _ = run(*args, "--from", "2021-07-01", "--to", "2021-07-05")
+    said = " ".join(out.split())
+    assert status == 0 and LEAVE[1:] in said
+    assert said.index(LEAVE[1:]) < said.index("2021-07-01 to 2021-07-05")
 
 
 @contextmanager

@@ -325,12 +325,12 @@ def test_sentences_agree_with_the_summary(built: tuple[Path, str]) -> None:
     hub, year = policies["hub"], read(out, house())
     first, trust = first_sentence(year.summary), trust_sentence(year.summary)
     moves, shift = result_sentences(year)
-    assert numbers(first) == [76, 100] and first.startswith("Calmer: ")
+    assert numbers(first) == [76, 100] and first.startswith("Calmer on one guess at this ground: ")
     assert numbers(moves) == [hub["movement_pct"], hub["tilt_pct"]]
     assert "between an edge and the inside" in shift and numbers(shift) == [41]
     assert "one year, on one guess" in trust and numbers(trust) == [25]
     for sentence in (first, moves, shift, trust):
-        shown = visible(page).replace(NBSP, " ").replace("Calmer : ", "Calmer: ")
+        shown = visible(page).replace(NBSP, " ").replace("ground : ", "ground: ")
         assert sentence.replace(NBSP, " ") in shown
 
 

@@ -149,7 +149,7 @@ def _one(path: Path, out: Path, asked: Asked, *, alone: bool = True) -> int:
         text = json.dumps(summary, indent=2) if alone else json.dumps({"file": str(path)} | summary)
         print(text, flush=True)
     elif alone:
-        _show(summary, prop.site.units, out)
+        _show(summary, prop, out)
     else:
         print(f"{path}: {_line(summary, prop.site.units)}: {out / 'report.html'}", flush=True)
     failed = [one for each in asked.requirements if (one := each.failed(summary))]
@@ -208,7 +208,7 @@ def _spreading(asked: Asked) -> "Iterator[Spread]":
         yield spread
 
 
-def _show(summary: dict[str, Any], units: str, out: Path) -> None:
+def _show(summary: dict[str, Any], prop: "Property", out: Path) -> None:
     """Print what the watering does, the ways side by side, and where the results are."""
     from rich.table import Table
 
@@ -216,8 +216,9 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     from evenclay.sim.report.year import middle_of
     from evenclay.sim.units import UNITS
     from evenclay.tools import tables
+    from evenclay.tools.property.advice import LEAVE
 
-    shown = UNITS[units]
+    shown = UNITS[prop.site.units]
     table = Table()
     table.add_column("way", no_wrap=True)
     for name in ("unrest", "movement", "tilt", "soaked days", shown.word("volume")):
@@ -232,6 +233,8 @@ def _show(summary: dict[str, Any], units: str, out: Path) -> None:
     weather = summary["weather"]
     console = make_console()
     console.print(first_sentence(summary).replace("\N{NO-BREAK SPACE}", " "))
+    if prop.estimate.verdict == "leave":
+        console.print(f"{LEAVE[0].upper()}{LEAVE[1:]}.")
     console.print(
         f"{weather['first_day']} to {weather['last_day']}: "
         f"{shown.number(weather['rain_mm'], 'total')} {shown.word('depth')} of rain, "
