@@ -1,5 +1,6 @@
 """From property to plan and house: numbers, defaults, and the arithmetic of a usual calendar."""
 
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from evenclay.sim.ground.feel import classes
 from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES, pf_of_kpa
 from evenclay.sim.house import hoses
 from evenclay.sim.house.house import House, run_s
+from evenclay.sim.weather.daily import WeatherError
 from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.conflicts import tag_of
@@ -405,6 +407,15 @@ def test_demo_weather() -> None:
     assert sum(rain_mm) / 12 == pytest.approx(weather.rain_mm.mean(), rel=0.02)
     assert guessed(32.4).rain_mm == [0.0] * 12
     assert (weather.tmin_c < 0).sum() in range(5, 60)
+
+
+def test_means_that_no_climate_has_are_refused_by_what_they_are_of() -> None:
+    from evenclay.sim.weather.record import read
+
+    weather = read(DEMO / "weather.csv", latitude_deg=32.4)
+    inches = replace(weather, rain_mm=weather.rain_mm * 25.4)
+    with pytest.raises(WeatherError, match=r"found \d+ mm of rain a day .* of [A-Z]\w\w, allowed"):
+        means_of(inches, 32.4)
 
 
 @pytest.mark.parametrize(

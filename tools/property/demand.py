@@ -6,11 +6,13 @@ from math import cos, pi, sqrt
 from typing import NamedTuple
 
 from evenclay.controller.civil import date_of, day_of
-from evenclay.sim.weather.daily import Weather
+from evenclay.sim.calendar import MONTHS
+from evenclay.sim.weather.daily import Weather, WeatherError
 from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
 from evenclay.tools.property.property import Property
 
 MM_PER_MJ_M2 = 0.408  # Source: FAO-56, eq. 20: water at 20 degrees that 1 MJ/m2 evaporates
+MEAN_MOST_MM = 60.0  # of a month: a plan holds no more, and no climate has it
 YEAR, DAYS = 2001, 365  # it stands for any year of 365 days
 
 
@@ -56,7 +58,10 @@ def guessed(latitude_deg: float) -> Means:
 
 
 def means_of(weather: Weather, latitude_deg: float) -> Means:
-    """The means of a record; a month that it does not have is guessed."""
+    """The means of a record; a month that it does not have is guessed.
+
+    Raises: WeatherError where a month's is more than MEAN_MOST_MM.
+    """
     found = [list(means) for means in guessed(latitude_deg)]
     months = [(weather.first_day + timedelta(days=day)).month for day in range(weather.days)]
     for month in range(1, 13):
@@ -64,6 +69,14 @@ def means_of(weather: Weather, latitude_deg: float) -> Means:
         if days:
             for means, daily in zip(found, (weather.et0_mm, weather.rain_mm), strict=True):
                 means[month - 1] = sum([float(daily[day]) for day in days]) / len(days)
+    for what, means in zip(("evapotranspiration", "rain"), found, strict=True):
+        most_mm = max(means)
+        if most_mm > MEAN_MOST_MM:
+            raise WeatherError(
+                f"the weather: found {most_mm:.0f} mm of {what} a day as the mean of "
+                f"{MONTHS[means.index(most_mm)]}, allowed at most {MEAN_MOST_MM:.0f}: it may be in "
+                "other units than it is read in"
+            )
     return Means(*found)
 
 
