@@ -153,6 +153,23 @@ def test_findings_are_what_the_hub_understands(check: str) -> None:
     page = card_of(parse(text, "house"))
     assert ("blade: 0.6 m deep" in page) == (check != "sample")
     assert ("sample: 0.5 m down" in page) == (check != "blade")
+    assert "Take eight samples" not in page  # each strip has a probe
+
+
+@pytest.mark.parametrize(("kept", "told"), [(0, "each strip"), (2, "north, front"), (4, None)])
+def test_strips_without_a_probe_are_sampled_before_the_first_water(
+    kept: int, told: str | None
+) -> None:
+    *parts, last = DEMO.read_text("utf-8").split("probe = true")
+    text = "".join(
+        part + ("probe = true" if number < kept else "probe = false")
+        for number, part in enumerate(parts)
+    )
+    page = card_of(parse(text + last, "house"))
+    assert (f"Take eight samples of {told}, one a week," in page) == (told is not None)
+    assert ("eight samples" in page) == (told is not None)
+    blade = parse((text + last).replace('check = "sample"', 'check = "blade"'), "house")
+    assert "eight samples" not in card_of(blade)
 
 
 def test_a_house_without_an_outline_has_a_card_without_a_drawing() -> None:

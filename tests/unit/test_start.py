@@ -154,6 +154,15 @@ def test_a_yes_or_no_is_changed_in_a_file_that_is_there(
 
 
 @pytest.mark.parametrize(
+    ("probes", "check"), [("none", "sample"), ("north", "sample"), ("all", "blade")]
+)
+def test_samples_are_the_check_where_a_strip_has_no_probe(
+    probes: str, check: str, tmp_path: Path
+) -> None:
+    assert load(begun(tmp_path, *US, "--probes", probes)).owner.check == check
+
+
+@pytest.mark.parametrize(
     ("option", "answer"), [("--probes", "none"), ("--hose-flow", "1 gal/h/ft")]
 )
 def test_what_cannot_tell_two_zones_of_a_side_apart_is_refused(

@@ -79,6 +79,7 @@ def card_of(prop: Property, paper: Paper | None = None) -> str:
         ),  # our own drawing
         "findings": content.findings(prop),
         "checked": content.when_checked(prop),
+        "sampled": content.sampled(prop),
         "first": next(iter(prop.zones)),
         "opens": opens,
         "closes": closes,

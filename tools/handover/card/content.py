@@ -181,6 +181,14 @@ def quiet_words(prop: Property) -> str:
     return "; ".join(found)
 
 
+def sampled(prop: Property) -> str:
+    """The strips that samples are to be taken of: those without a probe; '' for none."""
+    names = [name for name, zone in prop.zones.items() if not zone.probe]
+    if prop.owner.check == "blade":
+        return ""
+    return "each strip" if len(names) == len(prop.zones) else ", ".join(names)
+
+
 def findings(prop: Property) -> list[tuple[str, Sequence[Finding]]]:
     """What the owner's check may find, by how it is done, and what to tell the hub."""
     zone = next(iter(prop.zones))
