@@ -88,13 +88,12 @@ def _worst(year: Year, worst: int) -> str:
     if not year.summary["years"] or moves is None:
         return "The worst side is not known: nothing can be said here of how the edges move."
     found = f"{percent(moves)} as much within a year as left alone"
+    if len(year.zones) == 1:
+        return f"The only side is {name}: its edge moves {found}."
     moved = [middle_of(year.summary["zones"][each]["movement_pct"]) for each in year.zones]
-    alike = [each is not None and percent(each) == percent(moves) for each in moved]
-    if len(moved) > 1 and all(alike):
+    if all(each is not None and percent(each) == percent(moves) for each in moved):
         return f"No side is worse than another: each edge still moves {found}."
-    whole = "The only side is" if len(year.zones) == 1 else "The worst side is"
-    most = "" if len(year.zones) == 1 else " still moves most,"
-    return f"{whole} {name}: its edge{most or ' moves'} {found}."
+    return f"The worst side is {name}: its edge still moves most, {found}."
 
 
 def _steps(year: Year) -> Iterator[Step]:

@@ -516,7 +516,7 @@ class World:
         by_hand = [
             START_S + at_s for at_s, (what, where, _) in ASKED if what == ASK_RUN and where == zone
         ]
-        found = [o for o in self.openings if o.zone == zone and start_s <= o.at_s < end_s]
+        found = [o for o in self.of_zone[zone] if start_s <= o.at_s < end_s]
         return len([o for o in found if not any(0 <= o.at_s - at_s < 120 for at_s in by_hand)])
 
 

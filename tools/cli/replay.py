@@ -216,7 +216,7 @@ def _show(summary: dict[str, Any], prop: "Property", out: Path) -> None:
     from evenclay.sim.report.year import middle_of
     from evenclay.sim.units import UNITS
     from evenclay.tools import tables
-    from evenclay.tools.property.advice import LEAVE
+    from evenclay.tools.property.advice import leaves
 
     shown = UNITS[prop.site.units]
     table = Table()
@@ -233,8 +233,8 @@ def _show(summary: dict[str, Any], prop: "Property", out: Path) -> None:
     weather = summary["weather"]
     console = make_console()
     console.print(first_sentence(summary).replace("\N{NO-BREAK SPACE}", " "))
-    if prop.estimate.verdict == "leave":
-        console.print(f"{LEAVE[0].upper()}{LEAVE[1:]}.")
+    if told := leaves(prop):
+        console.print(f"{told.capitalize()}.")
     console.print(
         f"{weather['first_day']} to {weather['last_day']}: "
         f"{shown.number(weather['rain_mm'], 'total')} {shown.word('depth')} of rain, "

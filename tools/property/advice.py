@@ -37,12 +37,6 @@ DEMAND_LEAST, DEMAND_MOST = 0.5, 1.5  # of what the strip loses: outside, minute
 SEASONS_LEAST = 4  # common practice, no source
 
 
-LEAVE = (  # what the verdict of that name says
-    "this plan was judged on many grounds, and is not sure to help: leave the house as it is, or "
-    "learn more of its ground first"
-)
-
-
 def cautions(prop: Property, plan: Plan) -> list[str]:
     """Return one line a caution, the most serious first. None of them stops a plan."""
     found: list[str] = []
@@ -62,9 +56,19 @@ def cautions(prop: Property, plan: Plan) -> list[str]:
     return found
 
 
+def leaves(prop: Property) -> str:
+    """What a plan says of itself that was judged not sure to help; '' of any other."""
+    if prop.estimate.verdict != "leave":
+        return ""
+    return (
+        "this plan was judged on many grounds, and is not sure to help: leave the house as it is, "
+        "or learn more of its ground first"
+    )
+
+
 def _judged(prop: Property, plan: Plan) -> Iterator[str]:
-    if prop.estimate.verdict == "leave":
-        yield LEAVE
+    if told := leaves(prop):
+        yield told
 
 
 def _sides(prop: Property, plan: Plan) -> Iterator[str]:

@@ -6,13 +6,15 @@ from math import cos, pi, sqrt
 from typing import NamedTuple
 
 from evenclay.controller.civil import date_of, day_of
+from evenclay.controller.plan import RowPart
 from evenclay.sim.calendar import MONTHS
 from evenclay.sim.weather.daily import Weather, WeatherError
 from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
+from evenclay.tools.property.plan_ranges import RANGES
 from evenclay.tools.property.property import Property
 
 MM_PER_MJ_M2 = 0.408  # Source: FAO-56, eq. 20: water at 20 degrees that 1 MJ/m2 evaporates
-MEAN_MOST_MM = 60.0  # of a month: a plan holds no more, and no climate has it
+MEAN_MOST_MM = RANGES[RowPart]["rain_um"][1] / 1000.0  # of a month; no climate has more
 YEAR, DAYS = 2001, 365  # it stands for any year of 365 days
 
 

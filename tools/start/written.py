@@ -108,6 +108,7 @@ def _context(texts: Texts, names: Mapping[str, str], rows: Sequence[Row]) -> dic
     dry = [side for side in SIDES if texts[side] == "none"]
     weekdays = list(WEEKDAYS) if texts["weekdays"] == "any" else texts["weekdays"].split(", ")
     hours = [] if texts["banned-hours"] == "none" else texts["banned-hours"].split(", ")
+    zones = [_zone(side, texts, names) for side in SIDES if side in names]
     return {
         "us": units == "us",
         "units": units,
@@ -123,7 +124,8 @@ def _context(texts: Texts, names: Mapping[str, str], rows: Sequence[Row]) -> dic
         "texture": clay.texture_of(texts["clay"]),
         "spigots": [{"key": _key(name)} for name in texts["spigots"].split(", ")],
         "spigot_flow": _value(texts["spigot-flow"], "supply flow", units),
-        "zones": [_zone(side, texts, names) for side in SIDES if side in names],
+        "zones": zones,
+        "check": "blade" if all(zone["probe"] == _flag(True) for zone in zones) else "sample",
         "rows": rows,
         "rain": texts["rain-sensor"],
         "thermometer": _flag(texts["thermometer"] == "yes"),

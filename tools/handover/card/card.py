@@ -15,6 +15,7 @@ from evenclay.tools.handover.layout.drawing import Sheet, darker, figure_of, loo
 from evenclay.tools.handover.layout.in_report import WORDS
 from evenclay.tools.handover.layout.layout import Layout, lay_out
 from evenclay.tools.handover.layout.parts import THREAD
+from evenclay.tools.property.advice import leaves
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.mistakes import Mistake
 from evenclay.tools.property.property import Property
@@ -80,6 +81,7 @@ def card_of(prop: Property, paper: Paper | None = None) -> str:
         "findings": content.findings(prop),
         "checked": content.when_checked(prop),
         "sampled": content.sampled(prop),
+        "leaves": leaves(prop),
         "first": next(iter(prop.zones)),
         "opens": opens,
         "closes": closes,

@@ -183,9 +183,9 @@ def quiet_words(prop: Property) -> str:
 
 def sampled(prop: Property) -> str:
     """The strips that samples are to be taken of: those without a probe; '' for none."""
-    names = [name for name, zone in prop.zones.items() if not zone.probe]
     if prop.owner.check == "blade":
         return ""
+    names = [name for name, zone in prop.zones.items() if not zone.probe]
     return "each strip" if len(names) == len(prop.zones) else ", ".join(names)
 
 
