@@ -1,6 +1,7 @@
 """How long whole years take: of one house, of its ground alone, of a sweep."""
 
 import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -8,21 +9,24 @@ from tempfile import TemporaryDirectory
 
 from evenclay.controller.events import OPENED
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.ground.plausible import middle
+from evenclay.sim.ground.plausible import PlausibleGround, middle
 from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, sides_of, stand
 from evenclay.sim.judge.policies import hub_of
 from evenclay.sim.replay.life import live
 from evenclay.sim.replay.stay import stay_of, weather_of
+from evenclay.sim.report.results import replay_house
+from evenclay.sim.report.ways import Figures
 from evenclay.sim.section import index_of
 from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.record import read
-from evenclay.tools.dev.bench.houses import DEMO, eight_zones
+from evenclay.tools.dev.bench.houses import DEMO, YEAR, demo, eight_zones
 from evenclay.tools.plan import sweep as sweeping
 from evenclay.tools.plan import workers
 from evenclay.tools.property.property import parse
 
 YEARS = 7  # so often a year is repeated
+GROUNDS = 16  # so many a replay lives on
 SWEPT_YEARS = 100  # so many are really swept; the time of more is calculated from theirs
 
 
@@ -58,6 +62,32 @@ def year(house: House, weather: Weather) -> Year:
     whole_ms, physics_ms = map(list, zip(*spent_ms[1:], strict=True))
     runs = sum(heard.event[0] == OPENED for heard in lived.heard)
     return Year(len(house.strips), whole_ms, physics_ms, lived.wakes, runs)
+
+
+def grounds_s() -> float:
+    """Seconds in which a replay lives the demo's year in four ways on GROUNDS grounds.
+
+    On two processes that are warm, with the settled ground kept from before.
+    """
+    house, _ = demo()
+    record = read(DEMO / "weather.csv", latitude_deg=house.latitude_deg)
+    spent_s: list[float] = []
+    with workers.processes(2) as (executor, _), TemporaryDirectory() as out:
+
+        def spread(
+            task: Callable[[PlausibleGround], Figures], grounds: Sequence[PlausibleGround]
+        ) -> list[Figures]:
+            for _ in range(2):  # first to settle and to get warm
+                begin_s = time.perf_counter()
+                found = list(executor.map(task, grounds))
+                spent_s.append(time.perf_counter() - begin_s)
+            return found
+
+        first, last = YEAR
+        replay_house(
+            house, record, Path(out), first=first, last=last, grounds=GROUNDS, spread=spread
+        )
+    return spent_s[-1]
 
 
 def sweep_s() -> float:
