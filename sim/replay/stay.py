@@ -56,7 +56,8 @@ def stay_of(
     lived = asked.picked(asked.first_day, [day % asked.days for day in range(lived_days)])
     notes = [*asked.notes]
     if lived_days > asked.days:
-        notes.insert(0, f"{asked.days} days of weather are lived again and again, {years:g} years")
+        often = "some of them twice" if lived_days <= 2 * asked.days else "again and again"
+        notes.insert(0, f"{asked.days} days of weather are lived, {often}, for {years:g} years")
     begins = (asked.first_day - record.first_day).days
     return _stay(lived, record, begins, asked.days, notes)
 

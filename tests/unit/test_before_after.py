@@ -124,6 +124,8 @@ def test_what_breaks_a_limit_is_marked_on_its_side_and_a_record_lived_again_is_n
     assert not any(map(any, marked.values()))
     again = "town.csv: 6 years, lived again and again: 25 years, 16 plausible grounds"
     assert page.period_of(found, weather) == again
+    weather["record_days"] = 9000
+    assert page.period_of(found, weather).startswith("town.csv: 24.6 years, some lived twice: 25 ")
     weather["record_days"] = 9900
     assert page.period_of(found, weather) == "town.csv: 25 years, 16 plausible grounds"
 

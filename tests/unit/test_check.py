@@ -219,8 +219,8 @@ def test_calm_house_has_no_cautions() -> None:
         ('sensor = "gauge"', 'sensor = "none"', "no rain sensor"),
         ('sensor = "gauge"', 'sensor = "contact"', "a rain contact tells wet from dry"),
         ("thermometer = true", "thermometer = false", "no thermometer"),
-        ("flow = 20\n", "", "not measured: supplies.tap.flow"),
-        ("trees = []\n", "", "not answered: site.trees"),
+        ("flow = 20\n", "", "not measured: the flow of supply tap (supplies.tap.flow)"),
+        ("trees = []\n", "", "not answered: which trees stand near (site.trees)"),
         ("demand = 8", "demand = 2", "season from 04-01: mm a day far from what the strips lose"),
         ("minutes = 12", "minutes = 36", "more mm a cycle than the ground takes"),
         (
@@ -257,8 +257,11 @@ def test_few_seasons() -> None:
 def test_one_sided_watering_heads_the_list() -> None:
     cautions = checked(GOOD).cautions
     assert cautions[0].startswith("one-sided watering: no zone on the north and south side")
-    assert cautions[1].startswith("not answered: site.fall, site.downspouts, site.trees")
-    assert cautions[-1] == "not measured: supplies.tap.pressure"
+    assert cautions[1].startswith(
+        "not answered: how far the ground falls away from the house (site.fall); "
+        "where downspouts end (site.downspouts); which trees stand near (site.trees)"
+    )
+    assert cautions[-1] == "not measured: the pressure of supply tap (supplies.tap.pressure)"
     meant = checked(GOOD.replace("= 33", '= 33\ndry_sides = ["north", "south"]')).cautions
     assert meant[0].startswith("one-sided watering")
     assert "(left dry on purpose)" in meant[0]

@@ -46,7 +46,10 @@ def lived_of(weather: Line) -> str:
     kind = "invented year" if weather["invented"] else "year"
     kept = min(own, judged)
     text = f"{kept:g} {kind}{'s' * (kept != 1)}"
-    return text if own >= judged else f"{text}, lived again and again: {judged} years"
+    if own >= judged:
+        return text
+    often = "some lived twice" if judged <= 2 * own else "lived again and again"
+    return f"{text}, {often}: {judged} years"
 
 
 def verdict_of(weather: Line) -> str:

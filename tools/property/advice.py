@@ -345,22 +345,36 @@ def taken_min(prop: Property, zone: ZonePart) -> float:
     return 60 * POND_MM / (rate_mm_h - takes_mm_h) if rate_mm_h > takes_mm_h else inf
 
 
+# What an owner is asked about the place, in words, and the key of `[site]` with the answer.
+ASKED = {
+    "fall": "how far the ground falls away from the house",
+    "downspouts": "where downspouts end",
+    "trees": "which trees stand near",
+    "foundation": "what the house stands on",
+    "slope_or_wall": "whether there is a slope or a retaining wall",
+    "septic_field": "whether there is a septic field",
+}
+
+
 def _unanswered(prop: Property, plan: Plan) -> Iterator[str]:
-    names = ("fall", "downspouts", "trees", "foundation", "slope_or_wall", "septic_field")
-    missing = [f"site.{name}" for name in names if getattr(prop.site, name) is None]
+    missing = [
+        f"{asked} (site.{name})"
+        for name, asked in ASKED.items()
+        if getattr(prop.site, name) is None
+    ]
     if missing:
-        yield f"not answered: {', '.join(missing)}"
+        yield f"not answered: {'; '.join(missing)}"
 
 
 def _unmeasured(prop: Property, plan: Plan) -> Iterator[str]:
     missing = [
-        f"supplies.{name}.{key}"
+        f"the {key} of supply {name} (supplies.{name}.{key})"
         for name, supply in prop.supplies.items()
         for key in ("flow", "pressure")
         if getattr(supply, key) is None
     ]
     if missing:
-        yield f"not measured: {', '.join(missing)}"
+        yield f"not measured: {'; '.join(missing)}"
 
 
 def fills_min(prop: Property, name: str) -> float:

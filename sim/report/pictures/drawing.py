@@ -149,6 +149,10 @@ def rule_months(ax: Axes, days: NDArray[np.datetime64], *, last: bool) -> None:
             named = True
             name = f"{MONTHS[month.month - 1]}\n{year}"
             ax.annotate(name, ((low + high) / 2, 0.0), (0, -3.5), ha="center", va="top", **below)
+    if not named:  # a few days only: name the first of them
+        day = days[0].astype(object)
+        name = f"{MONTHS[day.month - 1]} {day.day}\n{day.year}"
+        ax.annotate(name, (first, 0.0), (0, -3.5), ha="left", va="top", **below)
 
 
 def rule_time(ax: Axes, days: NDArray[np.datetime64], *, last: bool) -> None:
