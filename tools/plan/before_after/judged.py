@@ -17,6 +17,7 @@ from evenclay.tools.property.property import Property
 
 SCHEMA = 1
 NOTABLE_PCT = 1.0  # less unrest or more, in the middle of the grounds: common practice, no source
+AGAINST_PCT = 5.0  # by which movement or tilt goes the other way to be told: ours
 SIDES = ("before", "after")
 BROKEN_MARK = " !"  # behind a measure that breaks its limit
 SURE = 0.75  # of the grounds that have to agree: common practice, no source
@@ -93,6 +94,7 @@ def verdict_of(found: Line, weather: Line) -> str:
             for name, sentence in is_now.items()
         ],
         _unrest(weather, pairs, found["grounds"]),
+        *_against(weather, word),
         *[f"a limit is kept that was broken, with {sentence}" for sentence in mended],
         _water(found, weather),
     ]
@@ -129,6 +131,20 @@ def _unrest(weather: Line, pairs: Sequence[tuple[float, float]], grounds: int) -
         return text
     what = "grounds" if len(pairs) <= grounds else "lives"
     return f"{text}, and is less on {less} of {len(pairs)} {what}"
+
+
+def _against(weather: Line, word: str) -> list[str]:
+    """Movement and tilt, where they go the other way than the verdict, by the grounds' medians."""
+    found = []
+    for name in ("movement", "tilt"):
+        before, after = ((weather[side].get(f"{name}_pct") or {}).get("p50") for side in SIDES)
+        if before is None or after is None:
+            continue
+        if (word == "Better" and after - before >= AGAINST_PCT) or (
+            word == "Worse" and before - after >= AGAINST_PCT
+        ):
+            found.append(f"but {name} goes from {before:.0f} to {after:.0f}")
+    return found
 
 
 def _water(found: Line, weather: Line) -> str:
