@@ -10,11 +10,14 @@ All in one file: numba keeps what it compiled by the file of the outermost funct
 go on with an old callee of another file.
 """
 
+from typing import Any
+
 import numpy as np
 from numba import njit
+from numba.extending import register_jitable
 from numpy.typing import NDArray
 
-from evenclay.sim.section.arrays import HOURS, STRIP, YARD, Records, Shape, State, Work
+from evenclay.sim.section.arrays import HOURS, STRIP, YARD, Ints, Records, Shape, State, Work
 from evenclay.sim.types import Floats
 
 POND_M = 0.003  # surface storage: common practice, no source
@@ -22,8 +25,84 @@ CENTRED = 0.55  # how far into a step its rates are taken: 0.5 errs least, more 
 CRACKING_M = 0.3  # whose loss of water opens cracks
 SHORTEST = 1.0 / 360.0  # of an hour, that water takes at least
 
-_njit = njit(cache=True, error_model="numpy", nogil=True)
-_inlined = njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
+_CALLED: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True}
+# What Python never calls needs no way in from there, which takes longer to compile than the rest.
+_INNER = _CALLED | {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_called = njit(**_CALLED)
+_njit = njit(**_INNER)
+_inlined = njit(**_INNER, forceinline=True)
+
+MARKS, OF_LAYER, OF_LANE, OF_CELL, OF_ZONE = 3, 5, 13, 20, 3  # how many numbers rooms hold of each
+
+
+@register_jitable
+def parts_of(
+    rooted: int,
+    tables: Floats,
+    house: Records,
+    zone: Records,
+    marks: Ints,
+    layers: Floats,
+    lanes: Floats,
+    cells: Floats,
+    zones: Floats,
+) -> tuple[Shape, State, Work]:
+    """What a section's rooms hold, each part by its name; for Python and for what is compiled."""
+    shape = Shape(
+        zones=zones.shape[1],
+        rooted=rooted,
+        tables=tables,
+        house=house,
+        zone=zone,
+        table=marks[0],
+        above=marks[1],
+        thick=layers[0],
+        gap=layers[1],
+        dry=layers[2],
+        top=layers[3],
+        fissured=layers[4],
+        low=lanes[0],
+        per_step=lanes[1],
+        saturated=lanes[2],
+        full=lanes[3],
+        share=lanes[4],
+        width=lanes[5],
+        side=cells[0],
+        roots=cells[1:3],
+    )
+    state = State(
+        water=cells[3],
+        pf_sum=cells[4],
+        pond_rain=lanes[6],
+        pond_water=lanes[7],
+        dried=lanes[8],
+        idle=lanes[9],
+        moving=marks[2],
+        demand=zones[0],
+        expected=zones[1],
+        worst=zones[2],
+    )
+    work = Work(
+        phi=cells[5],
+        phi_slope=cells[6],
+        k=cells[7],
+        k_slope=cells[8],
+        pf=cells[9],
+        pf_slope=cells[10],
+        asked=cells[11],
+        lost=cells[12],
+        lost_slope=cells[13],
+        out=cells[14],
+        out_slope=cells[15],
+        out_next=cells[16],
+        shift=cells[17],
+        carry=cells[18],
+        change=cells[19],
+        into=lanes[10],
+        into_slope=lanes[11],
+        air=lanes[12],
+    )
+    return shape, state, work
 
 
 @_njit
@@ -33,9 +112,8 @@ def _look_up(shape: Shape, state: State, work: Work) -> None:
     last = shape.tables.shape[1] - 2
     for i in range(layers):
         for j in range(lanes):
-            t = shape.table[j]
-            per = shape.per_step[t]
-            place = (state.water[i, j] - shape.low[t]) * per
+            t, per = shape.table[j], shape.per_step[j]
+            place = (state.water[i, j] - shape.low[j]) * per
             k = min(max(int(place), 0), last)
             part = place - k
             phi, conducts, pf = shape.tables[t, k]
@@ -52,7 +130,7 @@ def _look_up(shape: Shape, state: State, work: Work) -> None:
             state.pf_sum[i, j] += pf
 
 
-@_njit
+@_called
 def mean_content(zones: int, water: Floats, columns: Floats, weights: Floats) -> Floats:
     """A weighted sum of water content over columns and layers of every zone, (zones,)."""
     found = np.zeros(zones)
@@ -65,19 +143,33 @@ def mean_content(zones: int, water: Floats, columns: Floats, weights: Floats) ->
     return found
 
 
-@_njit
-def mean_pf(shape: Shape, water: Floats, column: int, weights: Floats) -> Floats:
-    """A weighted sum of pF over the layers of a column of every zone, (zones,)."""
-    found = np.zeros(shape.zones)
-    last = shape.tables.shape[1] - 2
-    for z in range(shape.zones):
-        j = column * shape.zones + z
-        t = shape.table[j]
-        for i in range(len(weights)):
-            place = (water[i, j] - shape.low[t]) * shape.per_step[t]
-            k = min(max(int(place), 0), last)
-            a, b = shape.tables[t, k, 2], shape.tables[t, k + 1, 2]
-            found[z] += weights[i] * (a + (place - k) * (b - a))
+@_called
+def mean_pf(
+    zones: int,
+    tables: Floats,
+    table: Ints,
+    low: Floats,
+    per_step: Floats,
+    water: Floats,
+    columns: Floats,
+    weights: Floats,
+) -> Floats:
+    """A weighted sum of pF over columns and layers of every zone, (zones,)."""
+    found = np.zeros(zones)
+    last = tables.shape[1] - 2
+    for c in range(len(columns)):
+        if columns[c] > 0.0:
+            for z in range(zones):
+                j = c * zones + z
+                t = table[j]
+                mean = 0.0
+                for i in range(len(weights)):
+                    if weights[i] > 0.0:
+                        place = (water[i, j] - low[j]) * per_step[j]
+                        k = min(max(int(place), 0), last)
+                        a, b = tables[t, k, 2], tables[t, k + 1, 2]
+                        mean += weights[i] * (a + (place - k) * (b - a))
+                found[z] += columns[c] * mean
     return found
 
 
@@ -88,9 +180,7 @@ def _left(pf: float, full: float, end: float) -> float:
 
 
 @_njit
-def _ask(
-    shape: Shape, house: Records, zone: Records, state: State, work: Work, days: float
-) -> None:
+def _ask(shape: Shape, state: State, work: Work, days: float) -> None:
     """What roots ask of each cell at most [m/d].
 
     Where some roots stand in dry ground, wetter ones make up for it, down to a share of stress.
@@ -98,16 +188,16 @@ def _ask(
     """
     lanes = state.water.shape[1]
     zones = shape.zones
-    one = house[0]
+    one = shape.house[0]
     for i in range(shape.rooted):
         for j in range(lanes):
             work.asked[i, j] = 0.0
     for source in range(2):
         for z in range(zones):
             if source == 0:
-                demand = zone[z].yard_coefficient * zone[z].yard_transpired
+                demand = shape.zone[z].yard_coefficient * shape.zone[z].yard_transpired
             else:
-                demand = zone[z].strip_coefficient * zone[z].strip_transpired
+                demand = shape.zone[z].strip_coefficient * shape.zone[z].strip_transpired
             demand *= state.demand[z] / days
             if demand <= 0.0:
                 continue
@@ -126,9 +216,9 @@ def _ask(
 
 
 @_inlined
-def _opened(shape: Shape, zone: Records, state: State, j: int, more: float) -> float:
+def _opened(shape: Shape, state: State, j: int, more: float) -> float:
     """How far cracks are open, 0..1: as the top has lost water, of which it gains some more [m]."""
-    one = zone[j % shape.zones]
+    one = shape.zone[j % shape.zones]
     mean = more / CRACKING_M
     for i in range(len(shape.thick)):
         mean += shape.top[i] * state.water[i, j]
@@ -137,13 +227,13 @@ def _opened(shape: Shape, zone: Records, state: State, j: int, more: float) -> f
 
 
 @_inlined
-def _air_may_take(house: Records, opened: float, dried: float, days: float) -> float:
+def _air_may_take(shape: Shape, opened: float, dried: float, days: float) -> float:
     """The most that air takes from the ground in some time [m].
 
     Source: Ritchie 1972, Water Resour. Res. 8:1204-1213: freely at first, then by the root of
     time; here told by what was taken before. And out of cracks.
     """
-    one = house[0]
+    one = shape.house[0]
     later = max(dried - one.air_first_m, 0.0)
     freely = max(one.air_first_m - dried, 0.0)
     more = np.sqrt(later**2 + one.air_later_m2_d * days) - later
@@ -151,20 +241,25 @@ def _air_may_take(house: Records, opened: float, dried: float, days: float) -> f
 
 
 @_njit
-def _lose(
-    shape: Shape, house: Records, zone: Records, state: State, work: Work, days: float, day: Records
-) -> Floats:
+def _lose(shape: Shape, state: State, work: Work, days: float, day: Records) -> None:
     """What roots and air take of each cell [m/d], with slopes; what air asks of each lane."""
     lanes = state.water.shape[1]
-    one = house[0]
-    air = np.zeros(lanes)
+    one = shape.house[0]
     for j in range(lanes):
         z = j % shape.zones
         asked = 0.0
         if shape.above[j] == YARD:
-            asked = zone[z].yard_coefficient * (1.0 - zone[z].yard_transpired) * state.demand[z]
+            asked = (
+                shape.zone[z].yard_coefficient
+                * (1.0 - shape.zone[z].yard_transpired)
+                * state.demand[z]
+            )
         elif shape.above[j] == STRIP:
-            asked = zone[z].strip_coefficient * (1.0 - zone[z].strip_transpired) * state.demand[z]
+            asked = (
+                shape.zone[z].strip_coefficient
+                * (1.0 - shape.zone[z].strip_transpired)
+                * state.demand[z]
+            )
         standing = state.pond_rain[j] + state.pond_water[j]
         lost = min(asked, standing)
         if lost > 0.0:  # what stands goes first
@@ -177,11 +272,11 @@ def _lose(
         asked -= lost
         if shape.above[j] > 0:
             since = min(state.idle[j] + days, 1.0)  # at night nothing is asked
-            opened = _opened(shape, zone, state, j, 0.0)
-            most = _air_may_take(house, opened, state.dried[j], since)
+            opened = _opened(shape, state, j, 0.0)
+            most = _air_may_take(shape, opened, state.dried[j], since)
             state.idle[j] = since * (1.0 - min(asked / most, 1.0))
             asked = min(asked, most)
-        air[j] = asked / days
+        work.air[j] = asked / days
     per_uptake = 1.0 / (one.uptake_end_pf - one.uptake_full_pf)
     per_air = 1.0 / (one.air_end_pf - one.air_full_pf)
     for i in range(shape.rooted):
@@ -190,17 +285,16 @@ def _lose(
             left = (one.uptake_end_pf - pf) * per_uptake
             lost = asked * min(max(left, 0.0), 1.0)
             slope = -asked * work.pf_slope[i, j] * per_uptake if 0.0 < left < 1.0 else 0.0
-            asked = air[j] * shape.dry[i]
+            asked = work.air[j] * shape.dry[i]
             left = (one.air_end_pf - pf) * per_air
             lost += asked * min(max(left, 0.0), 1.0)
             slope -= asked * work.pf_slope[i, j] * per_air if 0.0 < left < 1.0 else 0.0
             work.lost[i, j] = lost
             work.lost_slope[i, j] = CENTRED * slope
-    return air
 
 
 @_njit
-def _down(shape: Shape, zone: Records, state: State, work: Work, days: float) -> None:
+def _down(shape: Shape, state: State, work: Work, days: float) -> None:
     """One step down every column (Thomas' algorithm)."""
     layers, lanes = state.water.shape
     for i in range(layers):
@@ -214,7 +308,7 @@ def _down(shape: Shape, zone: Records, state: State, work: Work, days: float) ->
                 work.out_next[i, j] = -CENTRED * work.phi_slope[i + 1, j] * gap
         else:
             for j in range(lanes):
-                one = zone[j % shape.zones]
+                one = shape.zone[j % shape.zones]
                 gap = one.bottom_held / shape.gap[i]
                 falls = one.bottom_falls
                 flux = (work.phi[i, j] - one.bottom_phi) * gap + falls * work.k[i, j]
@@ -224,7 +318,7 @@ def _down(shape: Shape, zone: Records, state: State, work: Work, days: float) ->
                 work.out_next[i, j] = 0.0
         if i == 0:
             for j in range(lanes):
-                one = zone[j % shape.zones]
+                one = shape.zone[j % shape.zones]
                 gap = 2.0 / thick * one.surface_held * (shape.above[j] > 0)
                 phi = one.yard_phi if shape.above[j] == YARD else one.strip_phi
                 work.into[j] = (phi - work.phi[i, j]) * gap
@@ -262,24 +356,16 @@ def _down(shape: Shape, zone: Records, state: State, work: Work, days: float) ->
 
 
 @_njit
-def _settle_losses(
-    shape: Shape,
-    house: Records,
-    state: State,
-    work: Work,
-    air: Floats,
-    days: float,
-    day: Records,
-) -> None:
+def _settle_losses(shape: Shape, state: State, work: Work, days: float, day: Records) -> None:
     """Book what roots and air took, held within nothing and what was asked."""
     lanes = state.water.shape[1]
-    one = house[0]
+    one = shape.house[0]
     per_uptake = 1.0 / (one.uptake_end_pf - one.uptake_full_pf)
     per_air = 1.0 / (one.air_end_pf - one.air_full_pf)
     for i in range(shape.rooted):
         for j in range(lanes):
             z = j % shape.zones
-            asked, dried = work.asked[i, j], air[j] * shape.dry[i]
+            asked, dried = work.asked[i, j], work.air[j] * shape.dry[i]
             if asked + dried <= 0.0:
                 continue
             change, pf = work.change[i, j], work.pf[i, j]
@@ -352,8 +438,8 @@ def _within(shape: Shape, state: State) -> None:
     """
     layers, lanes = state.water.shape
     for j in range(lanes):
-        most = shape.saturated[shape.table[j]]
-        full = shape.full[shape.table[j]] + 1e-6
+        most = shape.saturated[j]
+        full = shape.full[j] + 1e-6
         excess = 0.0
         for i in range(layers - 1, -1, -1):
             water = state.water[i, j]
@@ -374,21 +460,19 @@ def _within(shape: Shape, state: State) -> None:
 
 
 @_inlined
-def _swallow(
-    shape: Shape, share: float, zone: Records, state: State, j: int, fallen: float, more: float
-) -> float:
+def _swallow(shape: Shape, share: float, state: State, j: int, fallen: float, more: float) -> float:
     """Let cracks take their share of what falls [m] and wet the layers they reach; what they took.
 
     Each layer takes by what it has lost. more: what the top gains meanwhile; half of it counts.
     """
-    one = zone[j % shape.zones]
+    one = shape.zone[j % shape.zones]
     layers = len(shape.thick)
     dry = 0.0
     for i in range(layers):
         lack = one.cracks_open - state.water[i, j]
         if lack > 0.0:
             dry += lack * shape.thick[i] * shape.fissured[i]
-    taken = min(fallen * share * _opened(shape, zone, state, j, more / 2.0), dry)
+    taken = min(fallen * share * _opened(shape, state, j, more / 2.0), dry)
     if taken <= 0.0:
         return 0.0
     for i in range(layers):
@@ -405,13 +489,12 @@ def _through(shape: Shape, surface_m_d: float, state: State, j: int, days: float
     Downwards from the top, so that water passes in one step through all that is full already: a
     fissure holds next to nothing, and the outcome does not hang on the step.
     """
-    t = shape.table[j]
-    most, fissured = shape.saturated[t], 0
+    most, fissured = shape.saturated[j], 0
     for i in range(len(shape.thick) - 1):
         if shape.fissured[i] <= 0.0:
             break
         fissured = i + 1
-        over = (state.water[i, j] - shape.full[t]) * shape.thick[i]
+        over = (state.water[i, j] - shape.full[j]) * shape.thick[i]
         moved = min(surface_m_d * shape.fissured[i + 1] * days, max(over, 0.0))
         state.water[i, j] -= moved / shape.thick[i]
         state.water[i + 1, j] += moved / shape.thick[i + 1]
@@ -427,8 +510,6 @@ def _through(shape: Shape, surface_m_d: float, state: State, j: int, days: float
 @_njit
 def _surface(
     shape: Shape,
-    house: Records,
-    zone: Records,
     state: State,
     j: int,
     days: float,
@@ -438,24 +519,24 @@ def _surface(
 ) -> None:
     """What rain and water [m] that fall evenly in some time do to a lane."""
     t, z = shape.table[j], j % shape.zones
-    surface_m_d = house[0].surface_m_d
+    surface_m_d = shape.house[0].surface_m_d
     fallen = rain + water
     standing = state.pond_rain[j] + state.pond_water[j]
     # What the fissured top conducts, and what the gradient from a saturated surface adds.
     last = shape.tables.shape[1] - 1
-    place = (state.water[0, j] - shape.low[t]) * shape.per_step[t]
+    place = (state.water[0, j] - shape.low[j]) * shape.per_step[j]
     k = min(max(int(place), 0), last - 1)
     a, b = shape.tables[t, k, 0], shape.tables[t, k + 1, 0]
     drawn = shape.tables[t, last, 0] - (a + (place - k) * (b - a))
     per_m = 2.0 / shape.thick[0]
     rate = surface_m_d + per_m * max(drawn, 0.0)
     # What goes in draws less and less: half of that counts.
-    fades = per_m * max(b - a, 0.0) * shape.per_step[t] / shape.thick[0]
+    fades = per_m * max(b - a, 0.0) * shape.per_step[j] / shape.thick[0]
     most = rate * days / (1.0 + fades * days / 2.0)
     taken = 0.0
     if fallen > 0.0:
         more = min(standing + fallen, most)
-        taken = _swallow(shape, house[0].crack_share, zone, state, j, fallen, more)
+        taken = _swallow(shape, shape.house[0].crack_share, state, j, fallen, more)
     left = 1.0 - taken / fallen if fallen > 0.0 else 0.0
     state.pond_rain[j] += rain * left
     state.pond_water[j] += water * left
@@ -469,7 +550,7 @@ def _surface(
     left = standing - into - off
     state.pond_rain[j] = left * share
     state.pond_water[j] = left * (1.0 - share)
-    over = state.water[0, j] > shape.full[t] + 1e-6
+    over = state.water[0, j] > shape.full[j] + 1e-6
     state.moving[j] = left > 0.0 or (over and shape.fissured[0] > 0.0)
     state.expected[z] += (fallen - off) * shape.width[j]
     if shape.above[j] == STRIP:
@@ -484,8 +565,6 @@ def _surface(
 @_njit
 def _sky(
     shape: Shape,
-    house: Records,
-    zone: Records,
     state: State,
     rain_m: float,
     water_m: Floats,
@@ -496,9 +575,9 @@ def _sky(
     """An hour of rain and water on every lane under the sky, in parts."""
     for j in range(state.water.shape[1]):
         z = j % shape.zones
-        rain, water = rain_m * zone[z].yard_exposure, 0.0
+        rain, water = rain_m * shape.zone[z].yard_exposure, 0.0
         if shape.above[j] == STRIP:
-            rain, water = rain_m * zone[z].strip_exposure, water_m[z]
+            rain, water = rain_m * shape.zone[z].strip_exposure, water_m[z]
         if shape.above[j] == 0 or (rain + water <= 0.0 and not state.moving[j]):
             continue
         wet = min(1.0, max(SHORTEST, water_s[z] / 3600.0)) if water > 0.0 else 0.0
@@ -507,7 +586,7 @@ def _sky(
             hours = (wet if first else 1.0 - wet) / parts
             given = water / parts if first else 0.0
             if hours > 0.0:
-                _surface(shape, house, zone, state, j, hours / HOURS, rain * hours, given, day)
+                _surface(shape, state, j, hours / HOURS, rain * hours, given, day)
 
 
 @_njit
@@ -541,13 +620,17 @@ def _write_day(
                 pf[z, p, i] = mean / times
 
 
-@_njit
+@_called
 def live(
-    shape: Shape,
+    rooted: int,
+    tables: Floats,
     house: Records,
     zone: Records,
-    state: State,
-    work: Work,
+    marks: Ints,
+    layers: Floats,
+    lanes: Floats,
+    cells: Floats,
+    zones: Floats,
     from_h: int,
     to_h: int,
     of_day: int,
@@ -563,13 +646,15 @@ def live(
 ) -> bool:
     """Live through some of the hours; whether water is still on the move at the surface.
 
-    of_day: the first of all hours is that of a day. rain_m, et0_m: (hours,). water_m, water_s:
-    given on each strip and the time it takes, from the hour's beginning on, (hours, zones).
+    rooted to zones: the section's Rooms. of_day: the first of all hours is that of a day. rain_m,
+    et0_m: (hours,). water_m, water_s: given on each strip and the time it takes, from the hour's
+    beginning on, (hours, zones).
     every_h: hours between steps of all but the surface. parts: of an hour, that the surface is
     stepped in. place: (columns, places), shares of each place. pf: (days of all hours, zones,
     places, layers), gets means of days that are over; or no days. day: (days, zones) of DAY, is
     added to; at least one row.
     """
+    shape, state, work = parts_of(rooted, tables, house, zone, marks, layers, lanes, cells, zones)
     days = every_h / HOURS
     for h in range(from_h, to_h):
         n = (of_day + h) // HOURS
@@ -581,13 +666,13 @@ def live(
         for j in range(len(state.moving)):
             busy = busy or state.moving[j] > 0
         if busy:
-            _sky(shape, house, zone, state, rain_m[h], water_m[h], water_s[h], parts, today)
+            _sky(shape, state, rain_m[h], water_m[h], water_s[h], parts, today)
         if (of_day + h + 1) % every_h == 0:
             _look_up(shape, state, work)
-            _ask(shape, house, zone, state, work, days)
-            air = _lose(shape, house, zone, state, work, days, today)
-            _down(shape, zone, state, work, days)
-            _settle_losses(shape, house, state, work, air, days, today)
+            _ask(shape, state, work, days)
+            _lose(shape, state, work, days, today)
+            _down(shape, state, work, days)
+            _settle_losses(shape, state, work, days, today)
             _across(shape, state, work, days)
             _within(shape, state)
             state.demand[:] = 0.0
