@@ -94,16 +94,17 @@ class Shape(NamedTuple):
     thick, gap, dry, top, fissured: by layer. gap: between the middles of a layer and the next; the
     last to the bottom. dry: where the ground evaporates. top: weights of the mean of 0-0.3 m.
     fissured: what part of a layer fissures reach.
-    table, low, per_step, saturated, full, above, share, width: by lane. table: which one of tables,
-    whose rows are of water contents from low on, per_step of them to 1 m3/m3. above: whether a lane
-    has sky above it, YARD or STRIP, else 0. share: of its place's width.
-    side: openness over distance between a lane and the next column's, (layers, lanes). roots: where
-    yard (0) and strip (1) draw, (2, layers, lanes), in units of their demand; rooted: layers that
-    any roots or evaporation reach.
+    table, low, per_step, saturated, full, above, share, width: by lane. table: where its own one
+    begins in all tables, whose steps are of water content from low on, per_step of them to 1 m3/m3.
+    above: whether a lane has sky above it, YARD or STRIP, else 0. share: of its place's width.
+    side: openness over distance between a cell and the next column's; wide: width; both (columns,
+    layers * zones). roots: where yard (0) and strip (1) draw, (2, layers, lanes), in units of their
+    demand; rooted: layers that any roots or evaporation reach.
     """
 
     zones: int
     rooted: int
+    steps: int
     tables: Floats
     house: Records
     zone: Records
@@ -121,6 +122,7 @@ class Shape(NamedTuple):
     share: Floats
     width: Floats
     side: Floats
+    wide: Floats
     roots: Floats
 
 
@@ -147,8 +149,13 @@ class State(NamedTuple):
 
 
 class Work(NamedTuple):
-    """Room for one step, (layers, lanes) each, but the flux into the surface and what air asks;
-    slopes are over water content."""
+    """Room for one step; slopes are over water content.
+
+    into, into_slope: flux into the surface; air: what it asks; yard, strip: what roots are asked;
+    wettest, held: sums over a column; all by lane. turned_...: (columns, layers * zones), as a step
+    across treats them. last_...: of the row treated last, in whichever of both ways. All else
+    (layers, lanes).
+    """
 
     phi: Floats
     phi_slope: Floats
@@ -156,6 +163,7 @@ class Work(NamedTuple):
     k_slope: Floats
     pf: Floats
     pf_slope: Floats
+    left: Floats
     asked: Floats
     lost: Floats
     lost_slope: Floats
@@ -165,6 +173,19 @@ class Work(NamedTuple):
     shift: Floats
     carry: Floats
     change: Floats
+    drawn: Floats
+    evaporated: Floats
+    turned_phi: Floats
+    turned_slope: Floats
+    turned_shift: Floats
+    turned_change: Floats
+    last_shift: Floats
+    last_carry: Floats
+    last_change: Floats
     into: Floats
     into_slope: Floats
     air: Floats
+    yard: Floats
+    strip: Floats
+    wettest: Floats
+    held: Floats

@@ -27,12 +27,14 @@ SHORTEST = 1.0 / 360.0  # of an hour, that water takes at least
 
 _CALLED: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True}
 # What Python never calls needs no way in from there, which takes longer to compile than the rest.
-_INNER = _CALLED | {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+# And it makes no array, so it need not count who holds which: for each array of a named tuple that
+# would be a call, wherever a branch follows its last use.
+_INNER = _CALLED | {"no_cpython_wrapper": True, "no_cfunc_wrapper": True, "_nrt": False}
 _called = njit(**_CALLED)
 _njit = njit(**_INNER)
 _inlined = njit(**_INNER, forceinline=True)
 
-MARKS, OF_LAYER, OF_LANE, OF_CELL, OF_ZONE = 3, 5, 13, 20, 3  # how many numbers rooms hold of each
+MARKS, OF_LAYER, OF_LANE, OF_CELL, OF_ZONE = 3, 5, 17, 31, 3  # how many numbers rooms hold of each
 
 
 @register_jitable
@@ -48,10 +50,15 @@ def parts_of(
     zones: Floats,
 ) -> tuple[Shape, State, Work]:
     """What a section's rooms hold, each part by its name; for Python and for what is compiled."""
+    layer_count, lane_count = cells.shape[1:]
+    zone_count = zones.shape[1]
+    across = cells.reshape(len(cells), lane_count // zone_count, layer_count * zone_count)
+    one_row = cells.reshape(len(cells), layer_count * lane_count)
     shape = Shape(
-        zones=zones.shape[1],
+        zones=zone_count,
         rooted=rooted,
-        tables=tables,
+        steps=tables.shape[1] - 1,
+        tables=tables.reshape(tables.size),
         house=house,
         zone=zone,
         table=marks[0],
@@ -67,12 +74,13 @@ def parts_of(
         full=lanes[3],
         share=lanes[4],
         width=lanes[5],
-        side=cells[0],
-        roots=cells[1:3],
+        side=across[0],
+        wide=across[1],
+        roots=cells[2:4],
     )
     state = State(
-        water=cells[3],
-        pf_sum=cells[4],
+        water=cells[4],
+        pf_sum=cells[5],
         pond_rain=lanes[6],
         pond_water=lanes[7],
         dried=lanes[8],
@@ -83,47 +91,70 @@ def parts_of(
         worst=zones[2],
     )
     work = Work(
-        phi=cells[5],
-        phi_slope=cells[6],
-        k=cells[7],
-        k_slope=cells[8],
-        pf=cells[9],
-        pf_slope=cells[10],
-        asked=cells[11],
-        lost=cells[12],
-        lost_slope=cells[13],
-        out=cells[14],
-        out_slope=cells[15],
-        out_next=cells[16],
-        shift=cells[17],
-        carry=cells[18],
-        change=cells[19],
+        phi=cells[6],
+        phi_slope=cells[7],
+        k=cells[8],
+        k_slope=cells[9],
+        pf=cells[10],
+        pf_slope=cells[11],
+        left=cells[12],
+        asked=cells[13],
+        lost=cells[14],
+        lost_slope=cells[15],
+        out=cells[16],
+        out_slope=cells[17],
+        out_next=cells[18],
+        shift=cells[19],
+        carry=cells[20],
+        change=cells[21],
+        drawn=cells[22],
+        evaporated=cells[23],
+        turned_phi=across[24],
+        turned_slope=across[25],
+        turned_shift=across[26],
+        turned_change=across[27],
+        last_shift=one_row[28],
+        last_carry=one_row[29],
+        last_change=one_row[30],
         into=lanes[10],
         into_slope=lanes[11],
         air=lanes[12],
+        yard=lanes[13],
+        strip=lanes[14],
+        wettest=lanes[15],
+        held=lanes[16],
     )
     return shape, state, work
+
+
+@_inlined
+def _find(table: int, steps: int, place: float) -> tuple[int, float]:
+    """Where in all tables the row before a place in one of them begins; how far on the place is.
+
+    A row is potential, conductivity and pF; the next one follows.
+    """
+    k = min(max(int(place), 0), steps - 1)
+    return table + 3 * k, place - k
 
 
 @_njit
 def _look_up(shape: Shape, state: State, work: Work) -> None:
     """Potential, conductivity and pF of every cell, with their slopes."""
     layers, lanes = state.water.shape
-    last = shape.tables.shape[1] - 2
+    tables = shape.tables
     for i in range(layers):
         for j in range(lanes):
-            t, per = shape.table[j], shape.per_step[j]
+            per = shape.per_step[j]
             place = (state.water[i, j] - shape.low[j]) * per
-            k = min(max(int(place), 0), last)
-            part = place - k
-            phi, conducts, pf = shape.tables[t, k]
-            step = shape.tables[t, k + 1, 0] - phi
+            at, part = _find(shape.table[j], shape.steps, place)
+            phi, conducts, pf = tables[at], tables[at + 1], tables[at + 2]
+            step = tables[at + 3] - phi
             work.phi[i, j] = phi + part * step
             work.phi_slope[i, j] = step * per
-            step = shape.tables[t, k + 1, 1] - conducts
+            step = tables[at + 4] - conducts
             work.k[i, j] = conducts + part * step
             work.k_slope[i, j] = step * per
-            step = shape.tables[t, k + 1, 2] - pf
+            step = tables[at + 5] - pf
             pf += part * step
             work.pf[i, j] = pf
             work.pf_slope[i, j] = step * per
@@ -146,6 +177,7 @@ def mean_content(zones: int, water: Floats, columns: Floats, weights: Floats) ->
 @_called
 def mean_pf(
     zones: int,
+    steps: int,
     tables: Floats,
     table: Ints,
     low: Floats,
@@ -156,19 +188,17 @@ def mean_pf(
 ) -> Floats:
     """A weighted sum of pF over columns and layers of every zone, (zones,)."""
     found = np.zeros(zones)
-    last = tables.shape[1] - 2
     for c in range(len(columns)):
         if columns[c] > 0.0:
             for z in range(zones):
                 j = c * zones + z
-                t = table[j]
                 mean = 0.0
                 for i in range(len(weights)):
                     if weights[i] > 0.0:
                         place = (water[i, j] - low[j]) * per_step[j]
-                        k = min(max(int(place), 0), last)
-                        a, b = tables[t, k, 2], tables[t, k + 1, 2]
-                        mean += weights[i] * (a + (place - k) * (b - a))
+                        at, part = _find(table[j], steps, place)
+                        a, b = tables[at + 2], tables[at + 5]
+                        mean += weights[i] * (a + part * (b - a))
                 found[z] += columns[c] * mean
     return found
 
@@ -187,32 +217,37 @@ def _ask(shape: Shape, state: State, work: Work, days: float) -> None:
     Source: Jarvis 1989, J. Hydrol. 107:57-72.
     """
     lanes = state.water.shape[1]
-    zones = shape.zones
     one = shape.house[0]
     for i in range(shape.rooted):
         for j in range(lanes):
-            work.asked[i, j] = 0.0
-    for source in range(2):
-        for z in range(zones):
-            if source == 0:
-                demand = shape.zone[z].yard_coefficient * shape.zone[z].yard_transpired
-            else:
-                demand = shape.zone[z].strip_coefficient * shape.zone[z].strip_transpired
-            demand *= state.demand[z] / days
-            if demand <= 0.0:
-                continue
-            met, whole = 0.0, 0.0
-            for i in range(shape.rooted):
-                for j in range(z, lanes, zones):
-                    root = shape.roots[source, i, j] * shape.width[j]
-                    if root > 0.0:
-                        whole += root
-                        met += root * _left(work.pf[i, j], one.uptake_full_pf, one.uptake_end_pf)
-            if whole > 0.0:
-                times = demand / max(met / whole, one.compensation)
-                for i in range(shape.rooted):
-                    for j in range(z, lanes, zones):
-                        work.asked[i, j] += times * shape.roots[source, i, j]
+            work.left[i, j] = _left(work.pf[i, j], one.uptake_full_pf, one.uptake_end_pf)
+    for z in range(shape.zones):
+        side, demand = shape.zone[z], state.demand[z] / days
+        yard = side.yard_coefficient * side.yard_transpired * demand
+        strip = side.strip_coefficient * side.strip_transpired * demand
+        yard = _made_up(shape, work, 0, z, yard)
+        strip = _made_up(shape, work, 1, z, strip)
+        for j in range(z, lanes, shape.zones):
+            work.yard[j], work.strip[j] = yard, strip
+    for i in range(shape.rooted):
+        for j in range(lanes):
+            asked = work.yard[j] * shape.roots[0, i, j] + work.strip[j] * shape.roots[1, i, j]
+            work.asked[i, j] = asked
+
+
+@_inlined
+def _made_up(shape: Shape, work: Work, source: int, z: int, demand: float) -> float:
+    """What yard (0) or strip (1) of a zone asks of its roots, for what some of them lack."""
+    met, whole = 0.0, 0.0
+    for i in range(shape.rooted):
+        for j in range(z, work.left.shape[1], shape.zones):
+            root = shape.roots[source, i, j] * shape.width[j]
+            whole += root
+            met += root * work.left[i, j]
+    made_up = 0.0
+    if demand > 0.0 and whole > 0.0:
+        made_up = demand / max(met / whole, shape.house[0].compensation)
+    return float(made_up)
 
 
 @_inlined
@@ -221,7 +256,8 @@ def _opened(shape: Shape, state: State, j: int, more: float) -> float:
     one = shape.zone[j % shape.zones]
     mean = more / CRACKING_M
     for i in range(len(shape.thick)):
-        mean += shape.top[i] * state.water[i, j]
+        if shape.top[i] > 0.0:
+            mean += shape.top[i] * state.water[i, j]
     opened = (one.cracks_open - mean) / (one.cracks_open - one.cracks_whole)
     return float(one.cracks * min(max(opened, 0.0), 1.0))
 
@@ -245,38 +281,30 @@ def _lose(shape: Shape, state: State, work: Work, days: float, day: Records) -> 
     """What roots and air take of each cell [m/d], with slopes; what air asks of each lane."""
     lanes = state.water.shape[1]
     one = shape.house[0]
-    for j in range(lanes):
-        z = j % shape.zones
-        asked = 0.0
-        if shape.above[j] == YARD:
-            asked = (
-                shape.zone[z].yard_coefficient
-                * (1.0 - shape.zone[z].yard_transpired)
-                * state.demand[z]
-            )
-        elif shape.above[j] == STRIP:
-            asked = (
-                shape.zone[z].strip_coefficient
-                * (1.0 - shape.zone[z].strip_transpired)
-                * state.demand[z]
-            )
-        standing = state.pond_rain[j] + state.pond_water[j]
-        lost = min(asked, standing)
-        if lost > 0.0:  # what stands goes first
-            left = 1.0 - lost / standing
-            state.pond_rain[j] *= left
-            state.pond_water[j] *= left
-            state.expected[z] -= lost * shape.width[j]
-            if shape.above[j] == STRIP:
-                day[z].evaporated_mm += 1000.0 * lost * shape.share[j]
-        asked -= lost
-        if shape.above[j] > 0:
+    for z in range(shape.zones):
+        side = shape.zone[z]
+        yard = side.yard_coefficient * (1.0 - side.yard_transpired) * state.demand[z]
+        strip = side.strip_coefficient * (1.0 - side.strip_transpired) * state.demand[z]
+        for j in range(z, lanes, shape.zones):
+            if shape.above[j] == 0:
+                work.air[j] = 0.0
+                continue
+            asked = yard if shape.above[j] == YARD else strip
+            standing = state.pond_rain[j] + state.pond_water[j]
+            lost = min(asked, standing)
+            if lost > 0.0:  # what stands goes first
+                left = 1.0 - lost / standing
+                state.pond_rain[j] *= left
+                state.pond_water[j] *= left
+                state.expected[z] -= lost * shape.width[j]
+                if shape.above[j] == STRIP:
+                    day[z].evaporated_mm += 1000.0 * lost * shape.share[j]
+            asked -= lost
             since = min(state.idle[j] + days, 1.0)  # at night nothing is asked
             opened = _opened(shape, state, j, 0.0)
             most = _air_may_take(shape, opened, state.dried[j], since)
             state.idle[j] = since * (1.0 - min(asked / most, 1.0))
-            asked = min(asked, most)
-        work.air[j] = asked / days
+            work.air[j] = min(asked, most) / days
     per_uptake = 1.0 / (one.uptake_end_pf - one.uptake_full_pf)
     per_air = 1.0 / (one.air_end_pf - one.air_full_pf)
     for i in range(shape.rooted):
@@ -295,64 +323,74 @@ def _lose(shape: Shape, state: State, work: Work, days: float, day: Records) -> 
 
 @_njit
 def _down(shape: Shape, state: State, work: Work, days: float) -> None:
-    """One step down every column (Thomas' algorithm)."""
+    """One step down every column (Thomas' algorithm).
+
+    What a layer needs of its neighbour's shift, carry and change is kept in rows of its own: a loop
+    that wrote one row of an array and read another would not be compiled to treat lanes together.
+    """
     layers, lanes = state.water.shape
-    for i in range(layers):
-        thick = shape.thick[i]
-        if i < layers - 1:
-            gap = 1.0 / shape.gap[i]
-            for j in range(lanes):
-                flux = (work.phi[i, j] - work.phi[i + 1, j]) * gap + work.k[i, j]
-                work.out[i, j] = flux
-                work.out_slope[i, j] = CENTRED * (work.phi_slope[i, j] * gap + work.k_slope[i, j])
-                work.out_next[i, j] = -CENTRED * work.phi_slope[i + 1, j] * gap
-        else:
-            for j in range(lanes):
-                one = shape.zone[j % shape.zones]
-                gap = one.bottom_held / shape.gap[i]
-                falls = one.bottom_falls
-                flux = (work.phi[i, j] - one.bottom_phi) * gap + falls * work.k[i, j]
-                work.out[i, j] = flux
-                slope = work.phi_slope[i, j] * gap + falls * work.k_slope[i, j]
-                work.out_slope[i, j] = CENTRED * slope
-                work.out_next[i, j] = 0.0
-        if i == 0:
-            for j in range(lanes):
-                one = shape.zone[j % shape.zones]
-                gap = 2.0 / thick * one.surface_held * (shape.above[j] > 0)
-                phi = one.yard_phi if shape.above[j] == YARD else one.strip_phi
-                work.into[j] = (phi - work.phi[i, j]) * gap
-                work.into_slope[j] = -CENTRED * work.phi_slope[i, j] * gap
-                slope = work.out_slope[i, j] + work.lost_slope[i, j] - work.into_slope[j]
-                per = days / (thick + days * slope)
-                work.shift[i, j] = per * work.out_next[i, j]
-                work.carry[i, j] = per * (work.into[j] - work.out[i, j] - work.lost[i, j])
-        else:
-            for j in range(lanes):
-                lower = -days * work.out_slope[i - 1, j]
-                middle = (
-                    thick
-                    - lower * work.shift[i - 1, j]
-                    + days
-                    * (work.out_slope[i, j] - work.out_next[i - 1, j] + work.lost_slope[i, j])
-                )
-                right = days * (work.out[i - 1, j] - work.out[i, j] - work.lost[i, j])
-                work.shift[i, j] = days * work.out_next[i, j] / middle
-                work.carry[i, j] = (right - lower * work.carry[i - 1, j]) / middle
+    _flow_down(shape, work)
+    shift, carry, change = work.last_shift, work.last_carry, work.last_change
     for j in range(lanes):
-        change = work.carry[layers - 1, j]
-        work.change[layers - 1, j] = change
-        state.water[layers - 1, j] += change
-        drained = days * (work.out[layers - 1, j] + work.out_slope[layers - 1, j] * change)
-        state.expected[j % shape.zones] -= drained * shape.width[j]
+        slope = work.out_slope[0, j] + work.lost_slope[0, j] - work.into_slope[j]
+        per = days / (shape.thick[0] + days * slope)
+        shift[j] = per * work.out_next[0, j]
+        carry[j] = per * (work.into[j] - work.out[0, j] - work.lost[0, j])
+        work.shift[0, j], work.carry[0, j] = shift[j], carry[j]
+    for i in range(1, layers):
+        thick = shape.thick[i]
+        for j in range(lanes):
+            lower = -days * work.out_slope[i - 1, j]
+            slope = work.out_slope[i, j] - work.out_next[i - 1, j] + work.lost_slope[i, j]
+            middle = thick - lower * shift[j] + days * slope
+            right = days * (work.out[i - 1, j] - work.out[i, j] - work.lost[i, j])
+            shift[j] = days * work.out_next[i, j] / middle
+            carry[j] = (right - lower * carry[j]) / middle
+            work.shift[i, j], work.carry[i, j] = shift[j], carry[j]
+    for j in range(lanes):
+        change[j] = carry[j]
+        work.change[layers - 1, j] = carry[j]
+        state.water[layers - 1, j] += carry[j]
     for n in range(layers - 1):
         i = layers - 2 - n
         for j in range(lanes):
-            work.change[i, j] = work.carry[i, j] - work.shift[i, j] * work.change[i + 1, j]
-            state.water[i, j] += work.change[i, j]
-    for j in range(lanes):
-        entered = days * (work.into[j] + work.into_slope[j] * work.change[0, j])
-        state.expected[j % shape.zones] += entered * shape.width[j]
+            change[j] = work.carry[i, j] - work.shift[i, j] * change[j]
+            work.change[i, j] = change[j]
+            state.water[i, j] += change[j]
+    for z in range(shape.zones):
+        for j in range(z, lanes, shape.zones):
+            slope = work.out_slope[layers - 1, j]
+            drained = days * (work.out[layers - 1, j] + slope * work.change[layers - 1, j])
+            state.expected[z] -= drained * shape.width[j]
+        for j in range(z, lanes, shape.zones):
+            entered = days * (work.into[j] + work.into_slope[j] * work.change[0, j])
+            state.expected[z] += entered * shape.width[j]
+
+
+@_inlined
+def _flow_down(shape: Shape, work: Work) -> None:
+    """What flows out of every cell downwards and through the surface [m/d], with slopes."""
+    layers, lanes = work.phi.shape
+    for i in range(layers - 1):
+        gap = 1.0 / shape.gap[i]
+        for j in range(lanes):
+            work.out[i, j] = (work.phi[i, j] - work.phi[i + 1, j]) * gap + work.k[i, j]
+            work.out_slope[i, j] = CENTRED * (work.phi_slope[i, j] * gap + work.k_slope[i, j])
+            work.out_next[i, j] = -CENTRED * work.phi_slope[i + 1, j] * gap
+    i = layers - 1
+    for z in range(shape.zones):
+        one = shape.zone[z]
+        gap, falls = one.bottom_held / shape.gap[i], one.bottom_falls
+        held = 2.0 / shape.thick[0] * one.surface_held
+        for j in range(z, lanes, shape.zones):
+            work.out[i, j] = (work.phi[i, j] - one.bottom_phi) * gap + falls * work.k[i, j]
+            slope = work.phi_slope[i, j] * gap + falls * work.k_slope[i, j]
+            work.out_slope[i, j] = CENTRED * slope
+            work.out_next[i, j] = 0.0
+            from_sky = held * (shape.above[j] > 0)
+            phi = one.yard_phi if shape.above[j] == YARD else one.strip_phi
+            work.into[j] = (phi - work.phi[0, j]) * from_sky
+            work.into_slope[j] = -CENTRED * work.phi_slope[0, j] * from_sky
 
 
 @_njit
@@ -363,11 +401,9 @@ def _settle_losses(shape: Shape, state: State, work: Work, days: float, day: Rec
     per_uptake = 1.0 / (one.uptake_end_pf - one.uptake_full_pf)
     per_air = 1.0 / (one.air_end_pf - one.air_full_pf)
     for i in range(shape.rooted):
+        thick, dry = shape.thick[i], shape.dry[i]
         for j in range(lanes):
-            z = j % shape.zones
-            asked, dried = work.asked[i, j], work.air[j] * shape.dry[i]
-            if asked + dried <= 0.0:
-                continue
+            asked, dried = work.asked[i, j], work.air[j] * dry
             change, pf = work.change[i, j], work.pf[i, j]
             linear = work.lost[i, j] + work.lost_slope[i, j] * change
             after = pf + CENTRED * change * work.pf_slope[i, j]
@@ -379,67 +415,88 @@ def _settle_losses(shape: Shape, state: State, work: Work, days: float, day: Rec
             if 0.0 < left < 1.0:
                 left = (one.air_end_pf - after) * per_air
             evaporated = dried * min(max(left, 0.0), 1.0)
-            mended = days * (linear - drawn - evaporated) / shape.thick[i]
-            work.change[i, j] += mended
+            mended = days * (linear - drawn - evaporated) / thick
+            work.change[i, j] = change + mended
             state.water[i, j] += mended
             state.dried[j] += days * evaporated
-            state.expected[z] -= days * (drawn + evaporated) * shape.width[j]
-            if shape.above[j] == STRIP:
-                day[z].evaporated_mm += 1000.0 * days * evaporated * shape.share[j]
-                day[z].transpired_mm += 1000.0 * days * drawn * shape.share[j]
+            work.drawn[i, j], work.evaporated[i, j] = drawn, evaporated
+    for z in range(shape.zones):
+        expected = state.expected[z]
+        for i in range(shape.rooted):
+            for j in range(z, lanes, shape.zones):
+                drawn, evaporated = work.drawn[i, j], work.evaporated[i, j]
+                expected -= days * (drawn + evaporated) * shape.width[j]
+                if shape.above[j] == STRIP:
+                    day[z].evaporated_mm += 1000.0 * days * evaporated * shape.share[j]
+                    day[z].transpired_mm += 1000.0 * days * drawn * shape.share[j]
+        state.expected[z] = expected
 
 
 @_njit
 def _across(shape: Shape, state: State, work: Work, days: float) -> None:
     """One step across every layer, from the yard inwards (Thomas' algorithm).
 
-    Column by column, all layers of one before the next: each waits for its neighbour alone.
+    Each cell waits for its neighbour alone. So all is turned first, to (columns, layers * zones):
+    what is treated alike then lies side by side.
     """
-    layers, lanes = state.water.shape
-    zones = shape.zones
-    for i in range(layers):
-        for j in range(lanes):
-            work.phi[i, j] += work.phi_slope[i, j] * work.change[i, j]
-        for j in range(zones):
-            right = days * shape.side[i, j]
-            middle = shape.width[j] + CENTRED * right * work.phi_slope[i, j]
-            work.shift[i, j] = -CENTRED * right * work.phi_slope[i, j + zones] / middle
-            work.carry[i, j] = right * (work.phi[i, j + zones] - work.phi[i, j]) / middle
-    for first in range(zones, lanes, zones):
-        next_one = zones if first + zones < lanes else 0  # beyond the last column nothing passes
+    layers, zones = state.water.shape[0], shape.zones
+    phi, slope, changes = work.turned_phi, work.turned_slope, work.turned_change
+    columns, cells = phi.shape
+    for c in range(columns):
         for i in range(layers):
-            for j in range(first, first + zones):
-                before, beyond = j - zones, j + next_one
-                left = days * shape.side[i, before]
-                right = days * shape.side[i, j]  # of the last column 0
-                slope = CENTRED * work.phi_slope[i, j]
-                lower = -CENTRED * left * work.phi_slope[i, before]
-                middle = shape.width[j] + (left + right) * slope - lower * work.shift[i, before]
-                known = left * (work.phi[i, before] - work.phi[i, j])
-                known += right * (work.phi[i, beyond] - work.phi[i, j])
-                work.shift[i, j] = -CENTRED * right * work.phi_slope[i, beyond] / middle
-                work.carry[i, j] = (known - lower * work.carry[i, before]) / middle
-    for n in range(lanes // zones):
-        first = lanes - zones - n * zones
+            for z in range(zones):
+                j, n = c * zones + z, i * zones + z
+                phi[c, n] = work.phi[i, j] + work.phi_slope[i, j] * work.change[i, j]
+                slope[c, n] = work.phi_slope[i, j]
+    shift, carry, change = work.last_shift, work.last_carry, work.last_change
+    for n in range(cells):
+        right = days * shape.side[0, n]
+        middle = shape.wide[0, n] + CENTRED * right * slope[0, n]
+        shift[n] = -CENTRED * right * slope[1, n] / middle
+        carry[n] = right * (phi[1, n] - phi[0, n]) / middle
+        work.turned_shift[0, n], changes[0, n] = shift[n], carry[n]
+    for c in range(1, columns):
+        beyond = min(c + 1, columns - 1)  # beyond the last column nothing passes
+        for n in range(cells):
+            left = days * shape.side[c - 1, n]
+            right = days * shape.side[c, n]  # of the last column 0
+            own = CENTRED * slope[c, n]
+            lower = -CENTRED * left * slope[c - 1, n]
+            middle = shape.wide[c, n] + (left + right) * own - lower * shift[n]
+            known = left * (phi[c - 1, n] - phi[c, n])
+            known += right * (phi[beyond, n] - phi[c, n])
+            shift[n] = -CENTRED * right * slope[beyond, n] / middle
+            carry[n] = (known - lower * carry[n]) / middle
+            work.turned_shift[c, n], changes[c, n] = shift[n], carry[n]
+    for n in range(cells):
+        change[n] = carry[n]
+    for m in range(1, columns):
+        c = columns - 1 - m
+        for n in range(cells):
+            change[n] = changes[c, n] - work.turned_shift[c, n] * change[n]
+            changes[c, n] = change[n]
+    for c in range(columns):
         for i in range(layers):
-            for j in range(first, first + zones):
-                change = work.carry[i, j]
-                if n > 0:
-                    change -= work.shift[i, j] * work.change[i, j + zones]
-                work.change[i, j] = change
-                state.water[i, j] += change
+            for z in range(zones):
+                state.water[i, c * zones + z] += changes[c, i * zones + z]
 
 
 @_njit
-def _within(shape: Shape, state: State) -> None:
+def _within(shape: Shape, state: State, work: Work) -> None:
     """Send what a saturated layer cannot hold up, at last to the surface; see what moves on.
 
     Under a slab it comes up in its zone's strip.
     """
     layers, lanes = state.water.shape
     for j in range(lanes):
-        most = shape.saturated[j]
-        full = shape.full[j] + 1e-6
+        work.wettest[j] = state.water[0, j]
+    for i in range(1, layers):
+        for j in range(lanes):
+            work.wettest[j] = max(work.wettest[j], state.water[i, j])
+    for j in range(lanes):
+        most, full = shape.saturated[j], shape.full[j] + 1e-6
+        if work.wettest[j] <= min(most, full):
+            continue
         excess = 0.0
         for i in range(layers - 1, -1, -1):
             water = state.water[i, j]
@@ -466,16 +523,22 @@ def _swallow(shape: Shape, share: float, state: State, j: int, fallen: float, mo
     Each layer takes by what it has lost. more: what the top gains meanwhile; half of it counts.
     """
     one = shape.zone[j % shape.zones]
-    layers = len(shape.thick)
+    wanted = fallen * share * _opened(shape, state, j, more / 2.0)
+    if wanted <= 0.0:
+        return 0.0
     dry = 0.0
-    for i in range(layers):
+    for i in range(len(shape.thick)):
+        if shape.fissured[i] <= 0.0:
+            break
         lack = one.cracks_open - state.water[i, j]
         if lack > 0.0:
             dry += lack * shape.thick[i] * shape.fissured[i]
-    taken = min(fallen * share * _opened(shape, state, j, more / 2.0), dry)
+    taken = min(wanted, dry)
     if taken <= 0.0:
         return 0.0
-    for i in range(layers):
+    for i in range(len(shape.thick)):
+        if shape.fissured[i] <= 0.0:
+            break
         lack = one.cracks_open - state.water[i, j]
         if lack > 0.0:
             state.water[i, j] += taken * lack * shape.fissured[i] / dry
@@ -518,16 +581,15 @@ def _surface(
     day: Records,
 ) -> None:
     """What rain and water [m] that fall evenly in some time do to a lane."""
-    t, z = shape.table[j], j % shape.zones
+    z = j % shape.zones
     surface_m_d = shape.house[0].surface_m_d
     fallen = rain + water
     standing = state.pond_rain[j] + state.pond_water[j]
     # What the fissured top conducts, and what the gradient from a saturated surface adds.
-    last = shape.tables.shape[1] - 1
     place = (state.water[0, j] - shape.low[j]) * shape.per_step[j]
-    k = min(max(int(place), 0), last - 1)
-    a, b = shape.tables[t, k, 0], shape.tables[t, k + 1, 0]
-    drawn = shape.tables[t, last, 0] - (a + (place - k) * (b - a))
+    at, part = _find(shape.table[j], shape.steps, place)
+    a, b = shape.tables[at], shape.tables[at + 3]
+    drawn = shape.tables[shape.table[j] + 3 * shape.steps] - (a + part * (b - a))
     per_m = 2.0 / shape.thick[0]
     rate = surface_m_d + per_m * max(drawn, 0.0)
     # What goes in draws less and less: half of that counts.
@@ -573,33 +635,37 @@ def _sky(
     day: Records,
 ) -> None:
     """An hour of rain and water on every lane under the sky, in parts."""
-    for j in range(state.water.shape[1]):
-        z = j % shape.zones
-        rain, water = rain_m * shape.zone[z].yard_exposure, 0.0
-        if shape.above[j] == STRIP:
-            rain, water = rain_m * shape.zone[z].strip_exposure, water_m[z]
-        if shape.above[j] == 0 or (rain + water <= 0.0 and not state.moving[j]):
-            continue
-        wet = min(1.0, max(SHORTEST, water_s[z] / 3600.0)) if water > 0.0 else 0.0
-        for part in range(2 * parts):
-            first = part < parts
-            hours = (wet if first else 1.0 - wet) / parts
-            given = water / parts if first else 0.0
-            if hours > 0.0:
-                _surface(shape, state, j, hours / HOURS, rain * hours, given, day)
+    for z in range(shape.zones):
+        side = shape.zone[z]
+        for j in range(z, state.water.shape[1], shape.zones):
+            rain, water = rain_m * side.yard_exposure, 0.0
+            if shape.above[j] == STRIP:
+                rain, water = rain_m * side.strip_exposure, water_m[z]
+            if shape.above[j] == 0 or (rain + water <= 0.0 and not state.moving[j]):
+                continue
+            wet = min(1.0, max(SHORTEST, water_s[z] / 3600.0)) if water > 0.0 else 0.0
+            for part in range(2 * parts):
+                first = part < parts
+                hours = (wet if first else 1.0 - wet) / parts
+                given = water / parts if first else 0.0
+                if hours > 0.0:
+                    _surface(shape, state, j, hours / HOURS, rain * hours, given, day)
 
 
 @_njit
-def _balance(shape: Shape, state: State) -> None:
+def _balance(shape: Shape, state: State, work: Work) -> None:
     """Keep the largest difference between what is held and what the books say [m2]."""
     layers, lanes = state.water.shape
+    for j in range(lanes):
+        work.held[j] = state.pond_rain[j] + state.pond_water[j]
+    for i in range(layers):
+        thick = shape.thick[i]
+        for j in range(lanes):
+            work.held[j] += state.water[i, j] * thick
     for z in range(shape.zones):
         held = 0.0
         for j in range(z, lanes, shape.zones):
-            column = state.pond_rain[j] + state.pond_water[j]
-            for i in range(layers):
-                column += state.water[i, j] * shape.thick[i]
-            held += column * shape.width[j]
+            held += work.held[j] * shape.width[j]
         error = abs(held - state.expected[z])
         if not error <= state.worst[z]:  # so that NaN shows too
             state.worst[z] = error
@@ -607,17 +673,21 @@ def _balance(shape: Shape, state: State) -> None:
 
 @_njit
 def _write_day(
-    shape: Shape, state: State, place: Floats, times: float, pf: NDArray[np.float32]
+    shape: Shape, state: State, work: Work, place: Floats, times: float, pf: NDArray[np.float32]
 ) -> None:
     """The mean of pF since midnight by place, and the sums anew."""
     layers = state.water.shape[0]
+    mean = work.last_change
     for z in range(shape.zones):
         for p in range(place.shape[1]):
             for i in range(layers):
-                mean = 0.0
-                for c in range(place.shape[0]):
-                    mean += place[c, p] * state.pf_sum[i, c * shape.zones + z]
-                pf[z, p, i] = mean / times
+                mean[i] = 0.0
+            for c in range(place.shape[0]):
+                if place[c, p] > 0.0:
+                    for i in range(layers):
+                        mean[i] += place[c, p] * state.pf_sum[i, c * shape.zones + z]
+            for i in range(layers):
+                pf[z, p, i] = mean[i] / times
 
 
 @_called
@@ -674,11 +744,11 @@ def live(
             _down(shape, state, work, days)
             _settle_losses(shape, state, work, days, today)
             _across(shape, state, work, days)
-            _within(shape, state)
+            _within(shape, state, work)
             state.demand[:] = 0.0
         if (of_day + h + 1) % HOURS == 0:
-            _balance(shape, state)
+            _balance(shape, state, work)
             if n < len(pf):
-                _write_day(shape, state, place, HOURS / every_h, pf[n])
+                _write_day(shape, state, work, place, HOURS / every_h, pf[n])
             state.pf_sum[:, :] = 0.0
     return bool(state.moving.any())

@@ -235,6 +235,7 @@ class Section:
         shape = self._shape
         found = kernel.mean_pf(
             shape.zones,
+            shape.steps,
             shape.tables,
             shape.table,
             shape.low,

@@ -62,7 +62,7 @@ def rooms_of(
         zones=np.zeros((kernel.OF_ZONE, count)),
     )
     shape = kernel.parts_of(*rooms)[0]
-    shape.table[:] = np.tile(np.array(clay_of), columns)
+    shape.table[:] = np.tile(np.array(clay_of) * clays[0].table.size, columns)
     shape.above[:] = np.repeat(above, count)
     shape.thick[:], shape.gap[:] = layout.thick_m, gap
     shape.dry[:] = air / air.sum()
@@ -73,7 +73,8 @@ def rooms_of(
         shape.per_step[j] = (len(clay.table) - 1) / (clay.saturated - clay.low)
     shape.share[:] = np.repeat(places_of(layout).max(axis=1), count)
     shape.width[:] = widths.reshape(-1)
-    shape.side[:] = side.reshape(layers, -1)
+    shape.side[:] = side.transpose(1, 0, 2).reshape(columns, -1)
+    shape.wide[:] = np.repeat(widths[:, None], layers, axis=1).reshape(columns, -1)
     shape.roots[:] = roots.reshape(2, layers, -1)
     return rooms
 
