@@ -34,6 +34,7 @@ _called = njit(**_CALLED)
 _njit = njit(**_INNER)
 _inlined = njit(**_INNER, forceinline=True)
 
+NO_SIGN = 2**31 - 1  # a mask for what is never negative
 MARKS, OF_LAYER, OF_LANE, OF_CELL, OF_ZONE = 3, 5, 17, 31, 3  # how many numbers rooms hold of each
 
 
@@ -131,10 +132,11 @@ def parts_of(
 def _find(table: int, steps: int, place: float) -> tuple[int, float]:
     """Where in all tables the row before a place in one of them begins; how far on the place is.
 
-    A row is potential, conductivity and pF; the next one follows.
+    A row is potential, conductivity and pF; the next one follows. Without the mask each index would
+    be looked at for whether it counts from the end.
     """
     k = min(max(int(place), 0), steps - 1)
-    return table + 3 * k, place - k
+    return table + 3 * k & NO_SIGN, place - k
 
 
 @_njit
@@ -209,6 +211,14 @@ def _left(pf: float, full: float, end: float) -> float:
     return float(min(max((end - pf) / (end - full), 0.0), 1.0))
 
 
+@_inlined
+def _made_up(demand: float, met: float, whole: float, compensation: float) -> float:
+    """How often a unit of demand is asked of roots, some of which lack water."""
+    if demand > 0.0 and whole > 0.0:
+        return float(demand / max(met / whole, compensation))
+    return 0.0
+
+
 @_njit
 def _ask(shape: Shape, state: State, work: Work, days: float) -> None:
     """What roots ask of each cell at most [m/d].
@@ -223,31 +233,26 @@ def _ask(shape: Shape, state: State, work: Work, days: float) -> None:
             work.left[i, j] = _left(work.pf[i, j], one.uptake_full_pf, one.uptake_end_pf)
     for z in range(shape.zones):
         side, demand = shape.zone[z], state.demand[z] / days
+        yard_met, yard_whole, strip_met, strip_whole = 0.0, 0.0, 0.0, 0.0
+        for i in range(shape.rooted):
+            for j in range(z, lanes, shape.zones):
+                left, width = work.left[i, j], shape.width[j]
+                root = shape.roots[0, i, j] * width
+                yard_whole += root
+                yard_met += root * left
+                root = shape.roots[1, i, j] * width
+                strip_whole += root
+                strip_met += root * left
         yard = side.yard_coefficient * side.yard_transpired * demand
+        yard = _made_up(yard, yard_met, yard_whole, one.compensation)
         strip = side.strip_coefficient * side.strip_transpired * demand
-        yard = _made_up(shape, work, 0, z, yard)
-        strip = _made_up(shape, work, 1, z, strip)
+        strip = _made_up(strip, strip_met, strip_whole, one.compensation)
         for j in range(z, lanes, shape.zones):
             work.yard[j], work.strip[j] = yard, strip
     for i in range(shape.rooted):
         for j in range(lanes):
             asked = work.yard[j] * shape.roots[0, i, j] + work.strip[j] * shape.roots[1, i, j]
             work.asked[i, j] = asked
-
-
-@_inlined
-def _made_up(shape: Shape, work: Work, source: int, z: int, demand: float) -> float:
-    """What yard (0) or strip (1) of a zone asks of its roots, for what some of them lack."""
-    met, whole = 0.0, 0.0
-    for i in range(shape.rooted):
-        for j in range(z, work.left.shape[1], shape.zones):
-            root = shape.roots[source, i, j] * shape.width[j]
-            whole += root
-            met += root * work.left[i, j]
-    made_up = 0.0
-    if demand > 0.0 and whole > 0.0:
-        made_up = demand / max(met / whole, shape.house[0].compensation)
-    return float(made_up)
 
 
 @_inlined
@@ -375,7 +380,9 @@ def _flow_down(shape: Shape, work: Work) -> None:
         gap = 1.0 / shape.gap[i]
         for j in range(lanes):
             work.out[i, j] = (work.phi[i, j] - work.phi[i + 1, j]) * gap + work.k[i, j]
+        for j in range(lanes):
             work.out_slope[i, j] = CENTRED * (work.phi_slope[i, j] * gap + work.k_slope[i, j])
+        for j in range(lanes):
             work.out_next[i, j] = -CENTRED * work.phi_slope[i + 1, j] * gap
     i = layers - 1
     for z in range(shape.zones):
