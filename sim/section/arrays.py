@@ -68,35 +68,62 @@ ZONE = _numbers(
 )
 
 
+class Rooms(NamedTuple):
+    """The memory of a section, by what its numbers are of: what `kernel.live` is handed.
+
+    Few plain arrays, since each argument takes time at every call; `kernel.parts_of` says what is
+    where. rooted: layers that any roots or evaporation reach. tables: of every texture. house,
+    zone: of HOUSE and ZONE. marks: whole numbers of lanes. layers, lanes, cells, zones: all other
+    numbers, (how many of each, ...).
+    """
+
+    rooted: int
+    tables: Floats
+    house: Records
+    zone: Records
+    marks: Ints
+    layers: Floats
+    lanes: Floats
+    cells: Floats
+    zones: Floats
+
+
 class Shape(NamedTuple):
     """What does not change: sizes, distances, tables.
 
-    above: whether a lane has sky above it, YARD or STRIP, else 0. share: of its place's width. gap:
-    between the middles of a layer and the next; the last to the bottom. side: openness over
-    distance between a lane and the next column's, by layer. roots: where yard (0) and strip (1)
-    draw, (2, layers, lanes), in units of their demand; rooted: layers that any roots or evaporation
-    reach. dry: where the ground evaporates, by layer. top: weights of the mean of 0-0.3 m.
+    thick, gap, dry, top, fissured: by layer. gap: between the middles of a layer and the next; the
+    last to the bottom. dry: where the ground evaporates. top: weights of the mean of 0-0.3 m.
     fissured: what part of a layer fissures reach.
+    table, low, per_step, saturated, full, above, share, width: by lane. table: where its own one
+    begins in all tables, whose steps are of water content from low on, per_step of them to 1 m3/m3.
+    above: whether a lane has sky above it, YARD or STRIP, else 0. share: of its place's width.
+    side: openness over distance between a cell and the next column's; wide: width; both (columns,
+    layers * zones). roots: where yard (0) and strip (1) draw, (2, layers, lanes), in units of their
+    demand; rooted: layers that any roots or evaporation reach.
     """
 
     zones: int
     rooted: int
+    steps: int
+    tables: Floats
+    house: Records
+    zone: Records
+    table: Ints
+    above: Ints
     thick: Floats
     gap: Floats
-    table: Ints
-    tables: Floats
+    dry: Floats
+    top: Floats
+    fissured: Floats
     low: Floats
     per_step: Floats
     saturated: Floats
     full: Floats
-    above: Ints
     share: Floats
     width: Floats
     side: Floats
+    wide: Floats
     roots: Floats
-    dry: Floats
-    top: Floats
-    fissured: Floats
 
 
 class State(NamedTuple):
@@ -110,20 +137,25 @@ class State(NamedTuple):
     """
 
     water: Floats
+    pf_sum: Floats
     pond_rain: Floats
     pond_water: Floats
     dried: Floats
     idle: Floats
-    demand: Floats
-    pf_sum: Floats
     moving: Ints
+    demand: Floats
     expected: Floats
     worst: Floats
 
 
 class Work(NamedTuple):
-    """Room for one step, (layers, lanes) each, but the flux into the surface; slopes are over water
-    content."""
+    """Room for one step; slopes are over water content.
+
+    into, into_slope: flux into the surface; air: what it asks; yard, strip: what roots are asked;
+    wettest, held: sums over a column; all by lane. turned_...: (columns, layers * zones), as a step
+    across treats them. last_...: of the row treated last, in whichever of both ways. All else
+    (layers, lanes).
+    """
 
     phi: Floats
     phi_slope: Floats
@@ -131,6 +163,7 @@ class Work(NamedTuple):
     k_slope: Floats
     pf: Floats
     pf_slope: Floats
+    left: Floats
     asked: Floats
     lost: Floats
     lost_slope: Floats
@@ -140,5 +173,19 @@ class Work(NamedTuple):
     shift: Floats
     carry: Floats
     change: Floats
+    drawn: Floats
+    evaporated: Floats
+    turned_phi: Floats
+    turned_slope: Floats
+    turned_shift: Floats
+    turned_change: Floats
+    last_shift: Floats
+    last_carry: Floats
+    last_change: Floats
     into: Floats
     into_slope: Floats
+    air: Floats
+    yard: Floats
+    strip: Floats
+    wettest: Floats
+    held: Floats

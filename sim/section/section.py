@@ -11,7 +11,7 @@ from evenclay.sim.section import arrays, kernel
 from evenclay.sim.section.clay import Clay, clay_of
 from evenclay.sim.section.ground import Ground, Zone
 from evenclay.sim.section.layout import PLACES, STRIP, STRIP_M
-from evenclay.sim.section.shape import house_of, places_of, shape_of
+from evenclay.sim.section.shape import places_of, rooms_of
 from evenclay.sim.types import Floats
 
 EVERY_H = 6  # between steps of all but the surface
@@ -79,40 +79,20 @@ class Section:
         textures = list(dict.fromkeys(zone.texture for zone in zones))
         self._clays = [clay_of(texture, ground) for texture in textures]
         self._clay_of = [textures.index(zone.texture) for zone in zones]
-        self._shape = shape_of(ground, self.zones, self._clays, self._clay_of)
-        self._house = house_of(ground)
-        self._zone = np.zeros(len(zones), arrays.ZONE)
+        self._rooms = rooms_of(ground, self.zones, self._clays, self._clay_of)
+        self._shape, self._state, _ = kernel.parts_of(*self._rooms)
         for z, zone in enumerate(zones):
             self._describe(z, zone)
-        layers, lanes = self.layout.layers, self.layout.columns * len(zones)
-        self._state = arrays.State(
-            water=np.zeros((layers, lanes)),
-            pond_rain=np.zeros(lanes),
-            pond_water=np.zeros(lanes),
-            dried=np.zeros(lanes),
-            idle=np.zeros(lanes),
-            demand=np.zeros(len(zones)),
-            pf_sum=np.zeros((layers, lanes)),
-            moving=np.ones(lanes, np.int64),
-            expected=np.zeros(len(zones)),
-            worst=np.zeros(len(zones)),
-        )
-        rooms = len(arrays.Work._fields) - 2
-        self._work = arrays.Work(*np.zeros((rooms, layers, lanes)), *np.zeros((2, lanes)))
         self._of_day = 0
         self._place = places_of(self.layout)
         self._shares_of = [shares.copy() for shares in self._place.T]  # of each place, (columns,)
-        self._columns_of = [  # the same, of its own columns alone
-            [(column, float(shares[column])) for column in np.flatnonzero(shares).tolist()]
-            for shares in self._place.T
-        ]
         self._strip_weights = self.layout.mean(*STRIP_M)
         self._end_below(bottom_pf, closed)
         self.set_pf(start_pf)
 
     def _describe(self, z: int, zone: Zone) -> None:
         clay = self._clays[self._clay_of[z]]
-        one = self._zone[z]
+        one = self._rooms.zone[z]
         one["strip_coefficient"], one["strip_exposure"] = zone.coefficient, zone.exposure
         one["strip_transpired"] = zone.cover.transpired_share
         one["yard_coefficient"], one["yard_exposure"] = zone.yard_coefficient, zone.yard_exposure
@@ -123,7 +103,7 @@ class Section:
 
     def _end_below(self, bottom_pf: float | None, closed: bool) -> None:
         for z, clay in enumerate(self._clay_of):
-            one = self._zone[z]
+            one = self._rooms.zone[z]
             one["bottom_held"] = 0.0 if bottom_pf is None else 1.0
             one["bottom_falls"] = 0.0 if closed else 1.0
             if bottom_pf is not None:
@@ -136,7 +116,7 @@ class Section:
         falls and evaporates as ever; give none.
         """
         for z, clay in enumerate(self._clay_of):
-            one = self._zone[z]
+            one = self._rooms.zone[z]
             one["surface_held"] = 1.0
             one["yard_phi"] = self._clays[clay].potential(yard_pf[z])
             one["strip_phi"] = self._clays[clay].potential(strip_pf[z])
@@ -203,11 +183,7 @@ class Section:
         Returns whether water is still on the move at the surface.
         """
         moving = kernel.live(
-            self._shape,
-            self._house,
-            self._zone,
-            self._state,
-            self._work,
+            *self._rooms,
             from_h,
             to_h,
             of_day,
@@ -256,10 +232,19 @@ class Section:
 
         For a depth: `layout.at(depth_m)`; for a mean: `layout.mean(from_m, to_m)`.
         """
-        found = np.zeros(len(self.zones))
-        for column, share in self._columns_of[place]:
-            found += share * kernel.mean_pf(self._shape, self._state.water, column, weights)
-        return found
+        shape = self._shape
+        found = kernel.mean_pf(
+            shape.zones,
+            shape.steps,
+            shape.tables,
+            shape.table,
+            shape.low,
+            shape.per_step,
+            self._state.water,
+            self._shares_of[place],
+            weights,
+        )
+        return np.asarray(found)
 
     def profile_pf(self, place: int) -> Floats:
         """pF of the layers of a place now, (zones, layers)."""

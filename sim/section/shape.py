@@ -22,9 +22,10 @@ def places_of(layout: Layout) -> Floats:
     return np.asarray(widths / np.maximum(widths.sum(axis=0), 1e-9))
 
 
-def shape_of(
+def rooms_of(
     ground: Ground, zones: Sequence[Zone], clays: Sequence[Clay], clay_of: Sequence[int]
-) -> arrays.Shape:
+) -> arrays.Rooms:
+    """The memory of a section, with its shape and its house in it; all else is zero."""
     layout, count = ground.layout, len(zones)
     columns, layers = layout.columns, layout.layers
     widths = np.stack([layout.columns_m(zone.width_m) for zone in zones], axis=-1)
@@ -48,29 +49,37 @@ def shape_of(
     roots = np.stack([_roots(ground, zone, widths[:, z]) for z, zone in enumerate(zones)], axis=-1)
     air = layout.share(0.0, AIR_M) * layout.thick_m
     reached = (roots.sum(axis=(0, 2, 3)) > 0.0) | (air > 0.0)
-    return arrays.Shape(
-        zones=count,
+    lanes = columns * count
+    rooms = arrays.Rooms(
         rooted=int(np.flatnonzero(reached)[-1]) + 1,
-        thick=layout.thick_m,
-        gap=gap,
-        table=np.tile(np.array(clay_of), columns),
         tables=np.stack([clay.table for clay in clays]),
-        low=np.array([clay.low for clay in clays]),
-        per_step=np.array([(len(c.table) - 1) / (c.saturated - c.low) for c in clays]),
-        saturated=np.array([clay.saturated for clay in clays]),
-        full=np.array([clay.full for clay in clays]),
-        above=np.repeat(above, count),
-        share=np.repeat(places_of(layout).max(axis=1), count),
-        width=np.ascontiguousarray(widths.reshape(-1)),
-        side=np.ascontiguousarray(side.reshape(layers, -1)),
-        roots=np.ascontiguousarray(roots.reshape(2, layers, -1)),
-        dry=air / air.sum(),
-        top=layout.mean(0.0, kernel.CRACKING_M),
-        fissured=layout.share(0.0, ground.fissured_m),
+        house=_house_of(ground),
+        zone=np.zeros(count, arrays.ZONE),
+        marks=np.zeros((kernel.MARKS, lanes), np.int64),
+        layers=np.zeros((kernel.OF_LAYER, layers)),
+        lanes=np.zeros((kernel.OF_LANE, lanes)),
+        cells=np.zeros((kernel.OF_CELL, layers, lanes)),
+        zones=np.zeros((kernel.OF_ZONE, count)),
     )
+    shape = kernel.parts_of(*rooms)[0]
+    shape.table[:] = np.tile(np.array(clay_of) * clays[0].table.size, columns)
+    shape.above[:] = np.repeat(above, count)
+    shape.thick[:], shape.gap[:] = layout.thick_m, gap
+    shape.dry[:] = air / air.sum()
+    shape.top[:] = layout.mean(0.0, kernel.CRACKING_M)
+    shape.fissured[:] = layout.share(0.0, ground.fissured_m)
+    for j, clay in enumerate([clays[t] for t in clay_of] * columns):
+        shape.low[j], shape.saturated[j], shape.full[j] = clay.low, clay.saturated, clay.full
+        shape.per_step[j] = (len(clay.table) - 1) / (clay.saturated - clay.low)
+    shape.share[:] = np.repeat(places_of(layout).max(axis=1), count)
+    shape.width[:] = widths.reshape(-1)
+    shape.side[:] = side.transpose(1, 0, 2).reshape(columns, -1)
+    shape.wide[:] = np.repeat(widths[:, None], layers, axis=1).reshape(columns, -1)
+    shape.roots[:] = roots.reshape(2, layers, -1)
+    return rooms
 
 
-def house_of(ground: Ground) -> "NDArray[np.void]":
+def _house_of(ground: Ground) -> "NDArray[np.void]":
     house = np.zeros(1, arrays.HOUSE)
     house["surface_m_d"] = ground.surface_mm_h * 0.024
     house["crack_share"] = ground.crack_share
