@@ -18,7 +18,7 @@ from evenclay.tools.board import bundle as bundles
 from evenclay.tools.board.pin_map import DeviceError
 from evenclay.tools.cli import commands as cli
 from tests import core
-from tests.device.board import SOURCES
+from tests.device.board import HEAP, SOURCES
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"
@@ -368,7 +368,7 @@ def test_a_folder_that_cannot_be_a_board_is_one_line(my_hub: Path, tmp_path: Pat
 def booted(device: Path, board: str, port: str, micropython: Path, hours: int) -> dict[str, Any]:
     """Boot a bundle from its own files, and let it run from seven o'clock of an evening of July."""
     done = subprocess.run(
-        [micropython, "-m", "fake_machine.bundled_day", board, port, str(hours)],
+        [micropython, *HEAP, "-m", "fake_machine.bundled_day", board, port, str(hours)],
         cwd=device,
         stdin=subprocess.DEVNULL,
         env={**os.environ, "MICROPYPATH": f"{device}:.frozen:{ROOT / 'tests' / 'device'}"},
