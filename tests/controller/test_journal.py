@@ -75,6 +75,7 @@ def test_a_fresh_record() -> None:
     assert record.faults == record.boots == 0
 
 
+@pytest.mark.no_cover
 def test_every_flipped_byte_is_refused() -> None:
     data = extreme(3, MOST).pack()
     for place in range(len(data)):
@@ -112,6 +113,7 @@ def at(seq: int, day: int) -> bytes:
 
 
 @pytest.mark.parametrize("old_seq", [0, 1, 6, 7, 2**31 - 1, 2**31, 2**32 - 2, 2**32 - 1])
+@pytest.mark.no_cover
 def test_the_newest_copy_for_every_torn_length(old_seq: int) -> None:
     """A write over either copy, torn at any length, with the old bytes or none behind it."""
     older, old, new = (at(old_seq + step, step + 2) for step in (-1, 0, 1))

@@ -103,6 +103,7 @@ def test_a_blocked_zone_is_tried_once_a_day_and_the_others_go_on() -> None:
     assert len(opened(bench, 0)) >= len(tries) + 3
 
 
+@pytest.mark.no_cover
 def test_a_supply_without_flow_is_tried_once_a_day() -> None:
     zones = [{"supply": 0}, {"supply": 0}, {"supply": 1}]
     bench = piped(metered(zones, 2))
@@ -241,6 +242,7 @@ def test_a_meter_whose_zone_is_open_is_read_as_before() -> None:
 
 @pytest.mark.parametrize("flow_ml_min", [3000, 20000])
 @pytest.mark.parametrize("reboots", [False, True])
+@pytest.mark.no_cover
 def test_a_valve_that_travels_is_no_leak_and_a_leak_after_it_is(
     flow_ml_min: int, reboots: bool
 ) -> None:
@@ -330,6 +332,7 @@ def test_a_pulse_a_day_is_no_leak() -> None:
     st.lists(st.tuples(st.integers(1, 5000), st.integers(0, 1500)), max_size=30),
     st.data(),
 )
+@pytest.mark.no_cover
 def test_looks_at_a_meter_that_stands_still_change_nothing(
     steps: list[tuple[int, int]], data: st.DataObject
 ) -> None:

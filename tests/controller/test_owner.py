@@ -432,6 +432,7 @@ ANYTHING = st.one_of(
 @given(
     st.lists(st.tuples(st.one_of(st.integers(-1, 10), ANYTHING), ANYTHING, ANYTHING), max_size=9)
 )
+@pytest.mark.no_cover
 def test_nothing_an_owner_may_ask_is_a_crash(asked: list[Any]) -> None:
     # Through the hub, since a runner passes on what a board's decoder let through.
     hub = idle(zones=2).runner.hub
@@ -475,6 +476,7 @@ def test_a_port_that_hands_over_no_list_latches_nothing(asked: Any) -> None:
 
 
 @given(st.lists(st.one_of(ANYTHING, st.tuples(ANYTHING, ANYTHING, ANYTHING)), max_size=9))
+@pytest.mark.no_cover
 def test_nothing_a_port_may_hand_over_is_a_crash(asked: list[Any]) -> None:
     bench = idle(zones=2)
     bench.asked = list(asked)

@@ -26,6 +26,7 @@ def restless(bench: Piped, until_s: int, every_s: int) -> list[int]:
 
 @pytest.mark.parametrize("every_s", [2 * HOUR_S + 601, 9 * HOUR_S, DAY_S - 1])
 @pytest.mark.parametrize("fault", ["driver", "no flow"])
+@pytest.mark.no_cover
 def test_a_faulty_zone_is_tried_once_a_day_however_often_the_hub_restarts(
     fault: str, every_s: int
 ) -> None:
@@ -40,6 +41,7 @@ def test_a_faulty_zone_is_tried_once_a_day_however_often_the_hub_restarts(
     assert len(opened(bench, 1)) >= 16, "the other zone goes on"
 
 
+@pytest.mark.no_cover
 def test_a_supply_without_flow_is_tried_once_a_day_however_often_the_hub_restarts() -> None:
     bench = Piped(utc_plan(2, supplies=[{"meter": 1}]))
     bench.flow_ml_min = [0, 0]

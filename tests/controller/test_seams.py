@@ -237,6 +237,7 @@ def test_a_supply_without_flow_stands_after_a_reboot_and_is_not_raised_again() -
 
 
 @pytest.mark.parametrize("planned", [True, False])
+@pytest.mark.no_cover
 def test_a_leak_ends_the_run_of_another_supply(planned: bool) -> None:
     zones = [{}, {"supply": 1, "share_pct": 0}]
     made = utc_plan(zones, run_s=1800, supplies=[{"meter": 1}, {"meter": 1}], open_max=2)

@@ -8,6 +8,7 @@ count, blocks of 16; instructions of WebAssembly, which stand for time.
 
 import tempfile
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from evenclay.controller.journal import Record
@@ -116,6 +117,7 @@ def compiled(folder: Path) -> Path:
     return fill(folder)
 
 
+@cache  # the table has what a test asks for by itself
 def measure(wasm: Wasm, folder: Path, zones: int, wall_s: int) -> Footprint:
     """Measure a hub of so many zones, each with a probe, from a wall time on."""
     made = plan(zones, [row(1, 1, 3, run_s=600)], zone={"probe": 1})

@@ -18,7 +18,7 @@ from evenclay.tools.board import bundle as bundles
 from evenclay.tools.board.pin_map import DeviceError
 from evenclay.tools.cli import commands as cli
 from tests import core
-from tests.device.board import SOURCES
+from tests.device.board import HEAP, SOURCES
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "sim" / "demo" / "property.toml"
@@ -346,7 +346,7 @@ def test_a_board_may_lie_anywhere(my_hub: Path, tmp_path: Path, micropython: Pat
     assert {"evenclay/boards/my_hub/pins.mpy", "main.py", "hub/plan.0"} <= set(
         files(out / "device")
     )
-    ran = booted(out / "device", "my_hub", "esp32", micropython, 3)
+    ran = booted(out / "device", "my_hub", "esp32", micropython, 130)
     assert {zone for zone, _, _ in ran["runs"]} == {0, 1}
 
 
@@ -365,10 +365,10 @@ def test_a_folder_that_cannot_be_a_board_is_one_line(my_hub: Path, tmp_path: Pat
 # What is bundled runs.
 
 
-def booted(device: Path, board: str, port: str, micropython: Path, hours: int) -> dict[str, Any]:
-    """Boot a bundle from its own files, and let it run from seven o'clock of an evening of July."""
+def booted(device: Path, board: str, port: str, micropython: Path, minutes: int) -> dict[str, Any]:
+    """Boot a bundle from its own files, and let it run from 19:50 of an evening of July."""
     done = subprocess.run(
-        [micropython, "-m", "fake_machine.bundled_day", board, port, str(hours)],
+        [micropython, *HEAP, "-m", "fake_machine.bundled_day", board, port, str(minutes)],
         cwd=device,
         stdin=subprocess.DEVNULL,
         env={**os.environ, "MICROPYPATH": f"{device}:.frozen:{ROOT / 'tests' / 'device'}"},
@@ -408,7 +408,7 @@ def test_the_demo_waters_both_spigots_for_a_night(
     for part in LACKS[board, port]:
         arguments += ["--without", part]
     assert evenclay("bundle", *arguments)[0] == 0
-    ran = booted(out / "device", board, port, micropython, 7)
+    ran = booted(out / "device", board, port, micropython, 315)
     assert ran["faults"] == [] and ran["open"] == []
     # July: three cycles a night of 17 minutes, by each zone's share; the last has the other spigot.
     plan = unpack((out / "device" / "hub" / "plan.0").read_bytes())

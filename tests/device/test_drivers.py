@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.device.board import SOURCES
+from tests.device.board import HEAP, SOURCES
 
 ROOT = Path(__file__).parents[2]
 SCRIPTS = sorted((Path(__file__).parent / "drivers").glob("*.py"))
@@ -82,7 +82,7 @@ def test_enough_scripts_are_found() -> None:
 
 @pytest.mark.parametrize("script", [pytest.param(script, id=script.stem) for script in SCRIPTS])
 def test_driver_under_micropython(script: Path, micropython: Path, tmp_path: Path) -> None:
-    last = run([str(micropython), str(script)], "MICROPYPATH", tmp_path)
+    last = run([str(micropython), *HEAP, str(script)], "MICROPYPATH", tmp_path)
     assert re.fullmatch(r"[1-9]\d* passed on micropython \d+\.\d+\.\d+", last)
 
 
@@ -95,7 +95,7 @@ def test_driver_under_cpython(script: Path, tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_a_week_of_talk(micropython: Path, tmp_path: Path) -> None:
     steps = Path(__file__).parent / "drivers" / "steps.py"
-    last = run([str(micropython), str(steps), "7"], "MICROPYPATH", tmp_path)
+    last = run([str(micropython), *HEAP, str(steps), "7"], "MICROPYPATH", tmp_path)
     assert last.startswith("1 passed")
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.device.board import SOURCES
+from tests.device.board import HEAP, SOURCES
 
 ROOT = Path(__file__).parents[2]
 MINUTE_S, HOUR_S, DAY_S = 60, 3600, 86400
@@ -34,7 +34,7 @@ class Typist:
         tty.setraw(slave)
         path = f"{SOURCES}:{ROOT}:.frozen:{ROOT / 'tests' / 'device'}"
         self._board = subprocess.Popen(
-            [micropython, "-X", "heapsize=4m", "-m", "fake_machine.typed_week", orders, done],
+            [micropython, *HEAP, "-m", "fake_machine.typed_week", orders, done],
             cwd=folder,
             stdin=slave,
             stdout=slave,

@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, timedelta
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -196,10 +197,16 @@ def on(day: date, told: Iterable[dict[str, str]]) -> list[dict[str, str]]:
     return [line for line in told if line["at"].startswith(day.isoformat())]
 
 
+@cache
+def year_of(number: int) -> tuple[House, Stay, Lived[SectionGround]]:
+    """A year under a way of watering, to which nothing happens."""
+    house, stay = a_year()
+    return house, stay, lived(house, stay, policies(house)[number], Script())
+
+
 @pytest.mark.parametrize("number", [1, 3], ids=["calendar", "hub"])
 def test_the_hub_wakes_no_more_than_it_must(number: int) -> None:
-    house, stay = a_year()
-    outcome = lived(house, stay, policies(house)[number], Script())
+    _, stay, outcome = year_of(number)
     what = Counter(heard.event[0] for heard in outcome.heard)
     edges = what[events.LOCKED] + what[events.RELEASED]
     days = stay.weather.days
@@ -210,8 +217,7 @@ def test_the_hub_wakes_no_more_than_it_must(number: int) -> None:
 
 def test_polls_are_no_more_than_the_plan_declares() -> None:
     """Else the bound on wakes above could be met by calling every wake a poll."""
-    house, stay = a_year()
-    outcome = lived(house, stay, policies(house)[3], Script())
+    house, stay, outcome = year_of(3)
     hub = house.plan.hub
     runs = runs_of(parse(lines_of(house, outcome))[1])
     open_s = sum(run.line["seconds"] for run in runs)

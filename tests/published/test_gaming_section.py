@@ -41,7 +41,9 @@ class Place:
         ground = middle(sides_of(self.house), index, self.house.footing_m)
         self.standing: Standing = stand(self.house, ground, climate)
         self.days = self.sky.hours // 24
-        self.dry = self.live(np.full((self.days, 4), 9.0))
+        dry = SectionGround(self.standing, self.by_hour, self.sky.start_s)
+        dry.catch_up(self.sky.start_s + DAY_S * self.days)
+        self.dry = record_of(dry)
 
     def live(self, target_pf: Floats, most_mm: float = 8.0) -> Record:
         """Keep strips at targets, (days, zones), by at most so much water a day."""

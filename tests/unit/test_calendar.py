@@ -2,7 +2,6 @@
 
 import datetime
 import re
-import sys
 from itertools import pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,6 +18,7 @@ from evenclay.tools.handover.calendar import CHECKING, CLOSING, EPOCH, OPENING
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.cycles import cycle_min
 from evenclay.tools.property.property import load
+from tests import calendars
 from tests.unit.test_units import own_units_only
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
@@ -41,12 +41,6 @@ HOUSES = {
 }
 
 
-@pytest.fixture(autouse=True)
-def no_colours(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The second library's parser looks for colorama at each of thousands of steps, in vain."""
-    monkeypatch.setitem(sys.modules, "colorama", None)
-
-
 def house(folder: Path, name: str) -> Path:
     text = DEMO.read_text("utf-8")
     for old, new in HOUSES[name]:
@@ -64,7 +58,7 @@ def written(file: Path, *options: str) -> ics.Calendar:
     own_units_only(result.output, "metric", 5)
     text = file.with_name("calendar.ics").read_text("utf-8")
     own_units_only(text, "metric", 100)
-    return ics.Calendar(text)
+    return calendars.read(text)
 
 
 def named(calendar: ics.Calendar, name: str) -> list[ics.Event]:
@@ -160,7 +154,7 @@ def test_an_owner_who_does_not_check_and_a_year_that_never_closes(tmp_path: Path
 def written_events(file: Path) -> set[ics.Event]:
     result = CliRunner().invoke(app, ["calendar", str(file), "--year", "2027"])
     assert result.exit_code == 0, result.output
-    found: set[ics.Event] = ics.Calendar(file.with_name("calendar.ics").read_text("utf-8")).events
+    found: set[ics.Event] = calendars.read(file.with_name("calendar.ics").read_text("utf-8")).events
     return found
 
 

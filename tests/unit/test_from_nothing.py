@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import freezegun
-import ics
 import pytest
 
 from evenclay.tools.property.property import load
 from evenclay.tools.start.questions import QUESTIONS
+from tests import calendars
 from tests.unit.test_fetch import Service, run, serving
 from tests.unit.test_propose import small_study
 from tests.unit.test_units import drawn as drawn  # a fixture
@@ -135,7 +135,7 @@ def look_at(files: Files, owner: Owner) -> None:
 def look_at_calendar(file: Path, owner: Owner) -> None:
     text = file.read_text("utf-8")
     own_units_only(text.replace("\n ", ""), owner.units, 1000)  # a long line goes on behind a space
-    assert len(ics.Calendar(text).events) > 100
+    assert len(calendars.read(text).events) > 100
 
 
 @pytest.mark.parametrize("owner", owners(quick="us"))

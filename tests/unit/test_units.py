@@ -153,10 +153,12 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     save = Figure.savefig
 
     def savefig(figure: Figure, target: Any, **options: Any) -> None:
-        out = io.StringIO()
-        save(figure, out, format="svg")
-        found.append(words(out.getvalue()))
         save(figure, target, **options)
+        svg = target
+        if options.get("format") != "svg":
+            svg = io.StringIO()
+            save(figure, svg, format="svg")
+        found.append(words(svg.getvalue()))
 
     monkeypatch.setattr(Figure, "savefig", savefig)
     return found

@@ -1,6 +1,6 @@
-"""Boot a bundle from its own files on the stand-in, and run it for hours, as a board would.
+"""Boot a bundle from its own files on the stand-in, and run it for a while, as a board would.
 
-    micropython -m fake_machine.bundled_day BOARD PORT HOURS     in the bundle's folder `device`
+    micropython -m fake_machine.bundled_day BOARD PORT MINUTES     in the bundle's folder `device`
 
 Every valve, meter and sensor that the pin map names is wired, and the soil is neither wet nor dry,
 33 percent of water. The folder of record and plan is mounted where the pin map says. The last line
@@ -25,11 +25,11 @@ from fake_machine.parts import (
     Thermometer,
 )
 
-HOUR_US = 3600 * 1000000
+MINUTE_US = 60 * 1000000
 SECOND_US = 1000000
-STARTS_S = 837043200  # 2026-07-11 00:00 UTC, since 2000-01-01: before the night's water
+STARTS_S = 837046200  # 2026-07-11 00:50 UTC, since 2000-01-01: before the night's water
 
-board, port, hours = sys.argv[1:]
+board, port, minutes = sys.argv[1:]
 world = fake_machine.power_on(port)
 pins = __import__("evenclay.boards." + board + ".pins", None, None, ["pins"])
 assert pins.__file__.endswith(".mpy"), pins.__file__
@@ -97,7 +97,7 @@ def flow():
 
 if meters:
     world.at_us(SECOND_US, flow)
-world.stop_at(int(hours) * HOUR_US, fake_machine.PowerCut())
+world.stop_at(int(minutes) * MINUTE_US, fake_machine.PowerCut())
 try:
     __import__("main")
     raise SystemExit("the hub returned")
