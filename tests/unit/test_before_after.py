@@ -116,17 +116,17 @@ def test_tilt_that_goes_the_other_way_is_told() -> None:
     for side, tilt in zip(judged.SIDES, (76.0, 95.0), strict=True):
         weather[side]["tilt_pct"] = {"p10": tilt, "p50": tilt, "p90": tilt}
         weather[side]["movement_pct"] = {"p10": None, "p50": None, "p90": None}
-    verdict = judged.verdict_of(FOUND, weather)
+    verdict = judged.verdict_of(dict(FOUND), weather)
     assert verdict.startswith("Better") and "; but tilt goes from 76 to 95;" in verdict
     weather["before"], weather["after"] = weather["after"], weather["before"]
     weather["before"]["by_ground"], weather["after"]["by_ground"] = (
         {UNREST: [50.0, 51.0]},
         {UNREST: [60.0, 61.0]},
     )
-    verdict = judged.verdict_of(FOUND, weather)
+    verdict = judged.verdict_of(dict(FOUND), weather)
     assert verdict.startswith("Worse") and "; but tilt goes from 95 to 76;" in verdict
     weather["after"]["tilt_pct"]["p50"] = 91.0
-    assert "tilt" not in judged.verdict_of(FOUND, weather)
+    assert "tilt" not in judged.verdict_of(dict(FOUND), weather)
 
 
 def test_what_breaks_a_limit_is_marked_on_its_side_and_a_record_lived_again_is_named() -> None:
