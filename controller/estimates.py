@@ -139,13 +139,14 @@ class Estimates:
         """
         hub = self._hub
         record = self._record
+        none_s = [0] * len(record.used_s)
         if hub.estimate:
             gaps = record.gaps
-            given = counted
+            given_s = record.used_s if counted else none_s
             for before in range(day - passed, day):
-                self._pass(before, gaps, given)
+                self._pass(before, gaps, given_s)
                 gaps = journal.NO_TEMPERATURE | journal.NO_RAIN
-                given = False
+                given_s = none_s
             if (day + civil.FIRST_WEEKDAY) % 7 == 0:
                 self._hear()
             for zone, part in enumerate(self._zones):
@@ -155,11 +156,10 @@ class Estimates:
                 account = self.accounts[zone]
                 self._tell(events.LACKS, zone, events.OK, lack_um, account[1] + account[2])
         if counted:
-            for zone in range(len(self._zones)):
-                record.used_s[zone] = 0
+            record.used_s[:] = none_s
 
-    def _pass(self, day: int, gaps: int, given: bool) -> None:
-        """Carry the yard and every zone on by a day; `given`: that of the record's minutes."""
+    def _pass(self, day: int, gaps: int, given_s: "list[int]") -> None:
+        """Carry the yard and every zone on by a day."""
         hub = self._hub
         record = self._record
         row = self._agenda.row_of(day)
@@ -183,7 +183,7 @@ class Estimates:
             lack_um = record.lack_um[zone]
             need_um = demand * part.demand_ppt // 1000 * record.factor_ppt[zone] // 1000
             fallen_um = rain_um * part.exposure_pct // 100
-            given_um = record.used_s[zone] * part.rate_um_h // 3600 if given else 0
+            given_um = given_s[zone] * part.rate_um_h // 3600
             beside_um = yard_um * part.hold_um // hub.yard_hold_um
             record.top_um[zone], record.lack_um[zone] = estimate.day(
                 record.top_um[zone],

@@ -176,7 +176,7 @@ class Faults:
         """Return the alarms that the record's faults stand for."""
         record = self._record
         alarms = []
-        for zone, faults in enumerate([record.faults] + list(record.zone_faults), -1):
+        for zone, faults in enumerate([record.faults] + record.zone_faults, -1):
             for why in range(_FIRST_FAULT, _LAST_FAULT + 1):
                 if faults >> why - _FIRST_FAULT & 1:
                     alarms.append((zone, why))

@@ -48,7 +48,7 @@ class Hub:
         `why`: the reason of the boot, POWER or another of `controller/events.py`; `log`: that of
         the hub before, which goes on.
         """
-        record = journal.unpacked(saved) or journal.Record(0)
+        record = journal.unpack_record(saved) or journal.Record(0)
         if record.plan_crc != plan.crc or len(record.tag) != len(plan.zones):
             record = record.carry(plan)
         self.plan = plan

@@ -10,7 +10,6 @@ them had the same text, when the first of them was, and that text.
 """
 
 import struct
-from array import array
 from binascii import crc32
 
 from . import const, events, limits, ports
@@ -79,22 +78,11 @@ ZONE_FIELDS = (
 _OLD_CODE = "<3sBHIIHIHIII3xIBBBBBIzHzHzxzxzxzxzxzxzxzBzHzIzHzxzxzxzx"  # z: how many zones
 _OLD_HUB_NAMES = const(14)
 _OLD_ZONE_FIELDS = const(6)
-NONE_DK = const(32767)  # as the coldest; and less than its negative as the warmest
+NONE_YET_DK = const(32767)  # as the coldest; and less than its negative as the warmest
 
 
 class Record:
-    """The record: each field of the hub an integer, each field of its zones an array of them.
-
-    An array holds its numbers as the record has them on every machine that a hub runs on, whose
-    numbers have their lowest byte first.
-    """
-
-    dirty = True  # it is to be written at once
-    owed = False  # it is to be written with the next opening, if that is near
-    retry_up_s = 0  # nothing is written before; 0: the last write went well
-    # The plan that the owner gave, until it is taken or refused, and its bytes.
-    new_plan: "tuple[Plan, bytes] | None" = None
-    seq = 0
+    """The record: each field of the hub an integer, each field of its zones a list of them."""
 
     if _TYPE_CHECKING:
 
@@ -105,28 +93,37 @@ class Record:
             raise NotImplementedError
 
     def __init__(self, zones: int) -> None:
-        for name in HUB_FIELDS.split()[::2]:
+        self.dirty = True  # it is to be written at once
+        self.owed = False  # it is to be written with the next opening, if that is near
+        self.retry_up_s = 0  # nothing is written before; 0: the last write went well
+        # The plan that the owner gave, until it is taken or refused, and its bytes.
+        self.new_plan: "tuple[Plan, bytes] | None" = None
+        self.seq = 0
+        words = HUB_FIELDS.split()
+        code = "<3sBHI" + "".join(words[1::2])
+        for name in words[::2]:
             setattr(self, name, 0)
         words = ZONE_FIELDS.split()
-        # Each field's array stays the same, so that what keeps them all need not look for them.
-        self._of_zones: "list[array[int]]" = []
+        # Each field's list stays the same, so that what keeps them all need not look for them.
+        self._of_zones: "list[list[int]]" = []
         for name, each in zip(words[::2], words[1::2]):
-            of_zones = array(each, [0] * zones)
-            self._of_zones.append(of_zones)
-            setattr(self, name, of_zones)
-        self.cold_dk = NONE_DK
-        self.warm_dk = -NONE_DK
+            self._of_zones.append([0] * zones)
+            setattr(self, name, self._of_zones[-1])
+            code += "%d%s" % (zones, each)
+        self._code = code
+        self.cold_dk = NONE_YET_DK
+        self.warm_dk = -NONE_YET_DK
 
     def pack(self) -> bytes:
         """Return the record as bytes, under the next sequence number."""
         self.seq = (self.seq + 1) & 0xFFFFFFFF
-        of_zones = b""
-        for each in self._of_zones:
-            of_zones += each
-        length = struct.calcsize(_CODE) + len(of_zones) + 4
-        values = map(self.__dict__.get, _NAMES)
-        body = struct.pack(_CODE, _RECORD_MAGIC, len(self.tag), length, self.seq, *values)
-        body += of_zones
+        field: "Any" = self.__dict__.get
+        values = list(map(field, _HUB_NAMES))
+        for of_zones in self._of_zones:
+            values += of_zones
+        code = self._code
+        length = struct.calcsize(code) + 4
+        body = struct.pack(code, _RECORD_MAGIC, len(self.tag), length, self.seq, *values)
         return body + crc32(body).to_bytes(4, "little")
 
     def carry(self, plan: "Plan") -> "Record":
@@ -138,19 +135,19 @@ class Record:
         hub = plan.hub
         new = Record(len(plan.zones))
         new.seq = self.seq
-        for name in _NAMES:
+        for name in _HUB_NAMES:
             setattr(new, name, getattr(self, name))
         new.plan_crc = plan.crc
         new.mark_no = new.waiting = new.first = new.opening = new.filling = 0
         known = False
         for zone, part in enumerate(plan.zones):
             bit = 1 << zone
-            for before, tag in enumerate(self.tag):
-                if tag == part.tag:
-                    for here, there in zip(new._of_zones, self._of_zones):
-                        here[zone] = there[before]
-                    if self.filling >> before & 1:
-                        new.filling |= bit
+            if part.tag in self.tag:
+                before = self.tag.index(part.tag)
+                for here, there in zip(new._of_zones, self._of_zones):
+                    here[zone] = there[before]
+                if self.filling >> before & 1:
+                    new.filling |= bit
             new.tag[zone] = part.tag
             if not hub.estimate:
                 new.factor_ppt[zone] = 0
@@ -170,11 +167,10 @@ class Record:
 # A board finds a field by its name, and keeps the name, as soon as there was a record: from then on
 # these are the same words, and no others that it would have to compare with them.
 Record(0)
-_NAMES = HUB_FIELDS.split()[::2]
-_CODE = "<3sBHI" + "".join(HUB_FIELDS.split()[1::2])
+_HUB_NAMES = HUB_FIELDS.split()[::2]
 
 
-def unpacked(data: "bytes | None") -> "Record | None":
+def unpack_record(data: "bytes | None") -> "Record | None":
     """Return the record in `data`, or None unless every byte of it is as it was written.
 
     One of the version before has no estimate yet.
@@ -183,16 +179,15 @@ def unpacked(data: "bytes | None") -> "Record | None":
         return None
     zones = data[3]
     record = Record(zones)
-    code = _CODE + "z" + "z".join(ZONE_FIELDS.split()[1::2])  # z: how many zones
-    hub_names = _NAMES
+    code = record._code
+    hub_names = _HUB_NAMES
     of_zones = record._of_zones
     if data[:3] == _OLD_MAGIC:
-        code = _OLD_CODE
-        hub_names = _NAMES[:_OLD_HUB_NAMES]
+        code = _OLD_CODE.replace("z", str(zones))
+        hub_names = _HUB_NAMES[:_OLD_HUB_NAMES]
         of_zones = of_zones[:_OLD_ZONE_FIELDS]
     elif data[:3] != _RECORD_MAGIC:
         return None
-    code = code.replace("z", str(zones))
     end = len(data) - 4
     if end != struct.calcsize(code) or crc32(data[:end]).to_bytes(4, "little") != data[end:]:
         return None
@@ -203,15 +198,14 @@ def unpacked(data: "bytes | None") -> "Record | None":
         setattr(record, name, values[at])
         at += 1
     for field in of_zones:
-        for zone in range(zones):
-            field[zone] = values[at]
-            at += 1
+        field[:] = values[at : at + zones]
+        at += zones
     return record
 
 
 def newest(copies: "Sequence[bytes | None]") -> "bytes | None":
     """Return the newer of two copies that is whole, or None. Sequence numbers may wrap."""
-    first, second = unpacked(copies[0]), unpacked(copies[1])
+    first, second = unpack_record(copies[0]), unpack_record(copies[1])
     if second and (first is None or 0 < (second.seq - first.seq) & 0xFFFFFFFF < 0x80000000):
         return copies[1]
     return copies[0] if first else None
@@ -225,7 +219,7 @@ def lost(copies: "Sequence[bytes | None]") -> bool:
     """
     found = False
     for data in copies:
-        if unpacked(data):
+        if unpack_record(data):
             return False
         if data is None:
             found = True
@@ -311,7 +305,7 @@ class Trouble:
 
     def add(self, error: "Any", wall_s: "Any") -> None:
         """Count an exception, at `wall_s` (UTC, or None). A day begins with its first exception."""
-        text = shown(error)
+        text = shown_error(error)
         if type(wall_s) is not int or not 0 < wall_s < limits.WALL_MAX:
             wall_s = 0
         if wall_s and self.since_s and not 0 <= wall_s - self.since_s < limits.DAY_S:
@@ -329,7 +323,7 @@ class Trouble:
         return min(_REST_LEAST_S << min(self.count - 1, 8), _REST_MOST_S)
 
 
-def shown(error: "Any") -> str:
+def shown_error(error: "Any") -> str:
     """Type and text of an exception; of a MemoryError the type, since its text names a size."""
     name = type(error).__name__  # not repr(): interpreters write it differently, and traces are one
     return name if name == "MemoryError" else ("%s: %s" % (name, error))[:_TEXT_MAX]

@@ -9,7 +9,7 @@ from .events import (
     RAIN_STALE,
     STALE,
 )
-from .journal import NO_RAIN, NO_TEMPERATURE, NONE_DK, RAIN_TOLD
+from .journal import NO_RAIN, NO_TEMPERATURE, NONE_YET_DK, RAIN_TOLD
 from .plan import BAN_HOURS, CONTACT, GAUGE
 from .probe import Probe
 
@@ -228,8 +228,8 @@ class Lockouts:
         record = self._record
         self._before_um = self._counted_um
         self._counted_um = record.rain_today_um = 0
-        record.cold_dk = NONE_DK
-        record.warm_dk = -NONE_DK
+        record.cold_dk = NONE_YET_DK
+        record.warm_dk = -NONE_YET_DK
         record.gaps = gaps
 
     def read_by(self, up_s: int) -> None:

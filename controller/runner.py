@@ -65,7 +65,7 @@ class Runner:
         self._saved = saved
         trouble.load(self._read(NOTE, 0) or b"")
         noted = trouble.count
-        record = journal.unpacked(saved)
+        record = journal.unpack_record(saved)
         plan = self._plan(record)
         if why == events.POWER and record and record.plan_crc != plan.crc:
             why = events.PLAN
@@ -214,7 +214,7 @@ class Runner:
         """Remember what a port raised that the hub copes with. It cannot do without memory."""
         if isinstance(error, MemoryError) and not self.rest_up_s:
             raise error
-        self.port_failed = "%s: %s" % (call, journal.shown(error))
+        self.port_failed = "%s: %s" % (call, journal.shown_error(error))
 
     def _warn(self, why: int, value: int, latched: bool) -> None:
         """Raise an alarm, and report it at once: the hub may raise before it comes to that."""
@@ -332,5 +332,5 @@ class Runner:
                 self._ports.close(valve)
             except Exception as error:
                 failed.append(valve)
-                self.port_failed = "close: " + journal.shown(error)
+                self.port_failed = "close: " + journal.shown_error(error)
         return failed

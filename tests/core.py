@@ -136,13 +136,6 @@ def with_codes(fields: str) -> "list[tuple[str, str]]":
     return list(zip(words[::2], words[1::2]))  # noqa: B905 MicroPython has no strict
 
 
-def put(field: "Any", values: "Any") -> None:
-    """Write one value for each zone into a field of a record, which stays the same array."""
-    assert len(field) == len(values)
-    for zone, value in enumerate(values):
-        field[zone] = value
-
-
 def merged(defaults: "dict[str, int]", changes: "dict[str, int]") -> "dict[str, int]":
     """Return a copy of a table of fields with some changed; refuses a name it does not know."""
     both = dict(defaults)

@@ -234,13 +234,13 @@ def test_a_step_just_before_midnight_refills_no_cap() -> None:
     bench = booted(four_a_day(cap_s=3600))
     bench.run_until(34 * HOUR)
     used_s = bench.runner.hub.record.used_s
-    assert list(used_s) == [3600]
+    assert used_s == [3600]
     step(bench, 14 * HOUR - 60)
     bench.run_until(35 * HOUR)
     assert bench.runner.hub.record.day == day_of(2026, 6, 3)
-    assert list(bench.runner.hub.record.used_s) == [3600]
+    assert bench.runner.hub.record.used_s == [3600]
     bench.run_until(58 * HOUR + 120)  # the midnight after
-    assert list(bench.runner.hub.record.used_s) == [0]
+    assert bench.runner.hub.record.used_s == [0]
 
 
 def test_a_step_over_midnight_refills_no_cap() -> None:
@@ -248,7 +248,7 @@ def test_a_step_over_midnight_refills_no_cap() -> None:
     bench.run_until(13 * HOUR)  # 06:00 and noon: the cap is used up
     assert given_s(bench) == 3600
     step(bench, 12 * HOUR)  # 01:00 of the next day
-    assert list(bench.runner.hub.record.used_s) == [3600]
+    assert bench.runner.hub.record.used_s == [3600]
     bench.run_until(36 * HOUR - 1)
     assert given_s(bench) == 3600
     assert bench.told(SKIPPED, CAP)
@@ -332,14 +332,14 @@ def test_a_boot_late_in_the_day_refills_at_that_day_s_end() -> None:
     """The day after a cut over midnight has its own minutes, and so has the one after it."""
     bench = booted(four_a_day(cap_s=3600))
     bench.run_until(20 * HOUR)
-    assert list(bench.runner.hub.record.used_s) == [3600]
+    assert bench.runner.hub.record.used_s == [3600]
     again = rebooted(bench, 15 * HOUR)  # 11:00 the next day
     again.run_until(1)
-    assert list(again.runner.hub.record.used_s) == [0]
+    assert again.runner.hub.record.used_s == [0]
     again.run_until(13 * HOUR - 1)
     assert given_s(again) == 3600
     again.run_until(13 * HOUR + 60)
-    assert list(again.runner.hub.record.used_s) == [0]
+    assert again.runner.hub.record.used_s == [0]
 
 
 def test_a_boot_on_the_same_day_refills_nothing() -> None:
@@ -347,7 +347,7 @@ def test_a_boot_on_the_same_day_refills_nothing() -> None:
     bench.run_until(13 * HOUR)
     again = rebooted(bench, HOUR)
     again.run_until(9 * HOUR)
-    assert list(again.runner.hub.record.used_s) == [3600]
+    assert again.runner.hub.record.used_s == [3600]
     assert not again.told(OPENED)
 
 
@@ -377,6 +377,6 @@ def test_what_the_record_says_after_a_midnight_is_written() -> None:
     bench.run_until(2 * DAY + 60)
     saved = journal.newest((bench.store[RECORD, 0], bench.store[RECORD, 1]))
     assert saved is not None
-    record = journal.unpacked(saved)
+    record = journal.unpack_record(saved)
     assert record is not None
     assert record.day == day_of(2026, 6, 3)

@@ -36,7 +36,7 @@ from evenclay.controller.ports import (
     WET,
 )
 from tests.bench import DAY_S, HOUR_S, START_S, ask, booted, spans, utc_plan
-from tests.core import Bench, put, row
+from tests.core import Bench, row
 from tests.status import status
 
 FIRST_S = 6 * HOUR_S
@@ -55,7 +55,7 @@ def knowing(zones: int | list[dict[str, int]] = 1, **changes: Any) -> Plan:
 def lacking(bench: Bench, *lacks_um: int) -> Record:
     """Have the zones lack so much; none of them comes up after an opening."""
     record: Record = bench.runner.hub.record
-    put(record.lack_um, lacks_um)
+    record.lack_um[:] = list(lacks_um)
     record.filling = 0
     return record
 
@@ -92,7 +92,7 @@ def test_water_of_today_counts_at_the_next_cycle() -> None:
     bench.run_until(DAY_S - 1)
     assert runs_s(bench) == [1200, 1200]
     lacking(bench, TARGET_UM + 6000 - 1)  # less than two doses
-    put(bench.runner.hub.record.used_s, [0])
+    bench.runner.hub.record.used_s[:] = [0]
     bench.run_until(2 * DAY_S - 1)
     assert runs_s(bench) == [1200, 1200, 1200]
 
@@ -125,7 +125,7 @@ def test_without_an_estimate_each_run_is_the_row() -> None:
     bench.run_until(3 * DAY_S - 1)
     assert runs_s(bench) == [900] * 6
     assert not bench.told(LACKS)
-    assert list(bench.runner.hub.record.lack_um) == [0]
+    assert bench.runner.hub.record.lack_um == [0]
 
 
 def litres(meter: int, flow_ml_min: int = 3000) -> Bench:
@@ -196,7 +196,7 @@ def test_an_opening_fills_what_has_long_had_no_water_and_lacks_much() -> None:
     rows = [row(1, 1, 0, **still), row(7, 3, starts_min=(360,), **still)]
     bench = booted(knowing(3, rows=rows))
     record = lacking(bench, TARGET_UM + 20000, TARGET_UM + DOSE_UM, TARGET_UM + 20000)
-    put(record.valve_wall_s, [START_S - 6 * DAY_S, 0, START_S - 4 * DAY_S])
+    record.valve_wall_s[:] = [START_S - 6 * DAY_S, 0, START_S - 4 * DAY_S]
     bench.run_until(2 * DAY_S)
     assert record.filling == 0b001
 
@@ -231,7 +231,7 @@ def test_a_day_s_account_is_what_it_says() -> None:
     bench = booted(utc_plan(zone=zone, estimate=1, run_s=1200, starts_min=(360,)))
     bench.run_until(DAY_S)
     record = lacking(bench, TARGET_UM + 20000)
-    put(record.factor_ppt, [1100])
+    record.factor_ppt[:] = [1100]
     record.yard_lack_um = 90000
     bench.seen.temp_mc = 12000
     bench.run_until(DAY_S + 5 * HOUR_S)
@@ -248,7 +248,7 @@ def test_a_day_s_account_is_what_it_says() -> None:
     exchanged_um = (90000 - 56000) // 100
     assert hub.estimates.accounts == [[need_um, 2500, 3000, exchanged_um, 0]]
     lack_um = 56000 + need_um - 2500 - 3000 + exchanged_um
-    assert list(record.lack_um) == [lack_um]
+    assert record.lack_um == [lack_um]
     assert [e[1:5] for e in bench.told(LACKS)][-1] == (0, OK, lack_um, 5500)
     shown: Any = status(bench.runner, bench.now_s)["zones"]
     assert shown[0]["lacks_um"] == lack_um
@@ -270,7 +270,7 @@ def test_without_thermometer_and_gauge_a_day_is_the_row_s() -> None:
     record = lacking(bench, 20000)
     bench.seen.rain_um = 50000
     bench.run_until(2 * DAY_S)
-    assert list(record.lack_um) == [20000 + 3000 - 1000]
+    assert record.lack_um == [20000 + 3000 - 1000]
 
 
 def test_a_thermometer_or_gauge_that_was_silent_costs_its_day_and_no_more() -> None:
@@ -281,14 +281,14 @@ def test_a_thermometer_or_gauge_that_was_silent_costs_its_day_and_no_more() -> N
         bench.run_until(DAY_S + hour * HOUR_S)
         bench.seen.rain_um, bench.seen.temp_mc = rain_um, temp_mc
     bench.run_until(2 * DAY_S)
-    assert list(record.lack_um) == [20000 + 3000 - 1000]
+    assert record.lack_um == [20000 + 3000 - 1000]
     bench.seen.temp_mc = 10000
     bench.run_until(2 * DAY_S + HOUR_S)
     bench.seen.temp_mc = 30000
     bench.run_until(3 * DAY_S)
     sun_um = estimate.sun_of(START_S // DAY_S + 2, bench.runner.hub.plan.hub.sun_um)
     need_um = estimate.demand_um(10000, 30000, sun_um) * 600 // 1000
-    assert list(record.lack_um) == [22000 + need_um]
+    assert record.lack_um == [22000 + need_um]
 
 
 def test_a_day_that_passed_without_power_is_its_row_s() -> None:
@@ -302,7 +302,7 @@ def test_a_day_that_passed_without_power_is_its_row_s() -> None:
     bench.events.clear()
     bench.run_until(1)
     record = bench.runner.hub.record
-    assert list(record.lack_um) == [20000 + 2 * (3000 - 1000) + 2 * 6000]
+    assert record.lack_um == [20000 + 2 * (3000 - 1000) + 2 * 6000]
     assert len(bench.told(LACKS)) == 1
 
 
@@ -312,7 +312,7 @@ def test_no_more_than_sixty_days_are_made_up() -> None:
     bench.now_s += 500 * DAY_S
     bench.boot()
     bench.run_until(1)
-    assert list(bench.runner.hub.record.lack_um) == [60 * 600]
+    assert bench.runner.hub.record.lack_um == [60 * 600]
 
 
 # What an owner finds.
@@ -340,11 +340,11 @@ def test_a_blade_speaks_of_the_top_alone(
 ) -> None:
     bench = at_dawn(zone={"top_um": 20000})
     record = lacking(bench, 50000)
-    put(record.top_um, [top_um])
+    record.top_um[:] = [top_um]
     record.dirty = False
     assert ask(bench, ASK_CHECK, 0, readings) == (True, OK)
-    assert list(record.top_um) == [after_um]
-    assert (list(record.lack_um), list(record.factor_ppt)) == ([50000], [1000])
+    assert record.top_um == [after_um]
+    assert (record.lack_um, record.factor_ppt) == ([50000], [1000])
     told = [e[1:4] for e in bench.told(CORRECTED)]
     assert told == ([(0, CHECK, after_um - top_um)] if after_um != top_um else [])
 
@@ -372,9 +372,9 @@ def test_a_sample_beyond_its_lasting_error_moves_the_estimate_part_of_the_way(
     beyond_mpf = apart_mpf - round(apart_mpf / 255)
     moved_um = beyond_mpf * 60 * 70 // 100
     assert ask(bench, ASK_SAMPLE, 0, classes) == (True, OK)
-    assert list(record.lack_um) == [60000 + moved_um]
+    assert record.lack_um == [60000 + moved_um]
     assert bench.runner.hub.estimates.accounts[0][4] == moved_um
-    assert list(record.factor_ppt) == [1005 if beyond_mpf > 0 else 995]
+    assert record.factor_ppt == [1005 if beyond_mpf > 0 else 995]
     assert [e[1:4] for e in bench.told(CORRECTED)] == [(0, SAMPLE, moved_um)]
 
 
@@ -382,8 +382,8 @@ def test_the_first_samples_tell_of_the_lasting_error_alone() -> None:
     bench = at_dawn()
     record = lacking(bench, 60000)
     assert ask(bench, ASK_SAMPLE, 0, 1) == (True, OK)  # 120 mm
-    assert (list(record.lack_um), list(record.factor_ppt)) == ([60000], [1000])
-    assert (list(record.heard), list(record.offset_mpf)) == ([1], [1000])
+    assert (record.lack_um, record.factor_ppt) == ([60000], [1000])
+    assert (record.heard, record.offset_mpf) == ([1], [1000])
     assert not bench.told(CORRECTED)
 
 
@@ -391,11 +391,7 @@ def test_a_zone_with_a_probe_of_its_own_goes_by_that_alone() -> None:
     bench = learnt(at_dawn(zone={"probe": 1, "sensor": 1}), 0)
     record = lacking(bench, 60000)
     assert ask(bench, ASK_SAMPLE, 0, 1) == (True, OK)
-    assert (list(record.lack_um), list(record.factor_ppt), list(record.heard)) == (
-        [60000],
-        [1000],
-        [8],
-    )
+    assert (record.lack_um, record.factor_ppt, record.heard) == ([60000], [1000], [8])
 
 
 def test_samples_speak_for_a_probe_that_is_not_believed() -> None:
@@ -407,11 +403,11 @@ def test_samples_speak_for_a_probe_that_is_not_believed() -> None:
     record = lacking(bench, 60000)
     for _ in range(8):
         assert ask(bench, ASK_SAMPLE, 0, 1) == (True, OK)  # 120 mm
-    assert (list(record.lack_um), list(record.factor_ppt)) == ([60000], [1000])
+    assert (record.lack_um, record.factor_ppt) == ([60000], [1000])
     assert ask(bench, ASK_SAMPLE, 0, 0) == (True, OK)  # 180 mm, so 1 pF drier than before
     (_, _, moved_um), *_ = [e[1:4] for e in bench.told(CORRECTED)]
-    assert list(record.lack_um) == [60000 + moved_um] and 40000 < moved_um < 44000
-    assert (list(record.heard), list(record.offset_mpf)) == ([8], [300])
+    assert record.lack_um == [60000 + moved_um] and 40000 < moved_um < 44000
+    assert (record.heard, record.offset_mpf) == ([8], [300])
 
 
 @pytest.mark.parametrize("value", [5, -1, (), (1, 5), None, [1], (1.0,), True, (True,)])
@@ -474,11 +470,7 @@ def learnt(bench: Bench, offset_mpf: int = 500) -> Bench:
 def test_a_sensor_s_first_word_teaches_its_own_error_and_moves_nothing() -> None:
     bench = heard(320, 30000)  # pF 3 beside pF 2.5
     record = bench.runner.hub.record
-    assert (list(record.offset_mpf), list(record.heard), list(record.lack_um)) == (
-        [500],
-        [1],
-        [30000],
-    )
+    assert (record.offset_mpf, record.heard, record.lack_um) == ([500], [1], [30000])
 
 
 def test_a_departure_moves_its_zone_and_by_half_those_it_speaks_for() -> None:
@@ -488,9 +480,9 @@ def test_a_departure_moves_its_zone_and_by_half_those_it_speaks_for() -> None:
     bench.run_until((MONDAY + 7) * DAY_S)
     # Of a departure of 0.2 pF a 255th, rounded, was learnt.
     own_um, others_um = 199 * 60 * 20 // 100, 199 // 2 * 60 * 20 // 100
-    assert list(record.lack_um) == [30000 + own_um, 30000 + others_um, 30000 + others_um]
-    assert list(record.factor_ppt) == [1005, 1002, 1002]  # a whole one, rounded, and half of one
-    assert (list(record.heard), record.offset_mpf[0]) == ([9, 0, 0], 501)
+    assert record.lack_um == [30000 + own_um, 30000 + others_um, 30000 + others_um]
+    assert record.factor_ppt == [1005, 1002, 1002]  # a whole one, rounded, and half of one
+    assert (record.heard, record.offset_mpf[0]) == ([9, 0, 0], 501)
     accounts = bench.runner.hub.estimates.accounts
     assert [account[4] for account in accounts] == [own_um, others_um, others_um]
 
@@ -500,7 +492,7 @@ def test_a_far_departure_teaches_no_more_than_a_whole_one() -> None:
     bench = learnt(heard(320, 30000))
     bench.seen.soil_vwc_ppt[0] = 260  # 1 pF drier
     bench.run_until((MONDAY + 7) * DAY_S)
-    assert list(bench.runner.hub.record.factor_ppt) == [1005]
+    assert bench.runner.hub.record.factor_ppt == [1005]
 
 
 @pytest.mark.parametrize("watered", [False, True])
@@ -517,7 +509,7 @@ def test_what_lasts_is_learnt_until_water_comes(watered: bool) -> None:
         found.append(record.offset_mpf[0])
     means = [550 + 50 * week for week in range(11)]
     assert found == (means if not watered else [*means[:8], 902, 904, 907])
-    assert list(record.heard) == [12]
+    assert record.heard == [12]
 
 
 def test_what_reads_much_wetter_than_thought_is_believed() -> None:
@@ -526,7 +518,7 @@ def test_what_reads_much_wetter_than_thought_is_believed() -> None:
     record = bench.runner.hub.record
     bench.seen.soil_vwc_ppt[0] = 380  # pF 2.0 beside pF 2.5
     bench.run_until((MONDAY + 7) * DAY_S)
-    assert list(record.lack_um) == [30000 - 250 * 60 * 20 // 100]
+    assert record.lack_um == [30000 - 250 * 60 * 20 // 100]
 
 
 @pytest.mark.parametrize("ppt", [None, 10, 900])
@@ -536,15 +528,15 @@ def test_a_sensor_that_is_not_trusted_says_nothing(ppt: int | None) -> None:
     bench.run_until(MONDAY * DAY_S + HOUR_S)
     bench.seen.soil_vwc_ppt[0] = ppt
     bench.run_until((MONDAY + 7) * DAY_S)
-    assert list(record.lack_um) == [30000]
-    assert (list(record.offset_mpf), list(record.heard)) == ([500], [1])
+    assert record.lack_um == [30000]
+    assert (record.offset_mpf, record.heard) == ([500], [1])
 
 
 def test_an_error_beyond_reason_is_held_within_bounds() -> None:
     bench = heard(320, 0, zone={"per_pf_ppt": 1})
-    assert list(bench.runner.hub.record.offset_mpf) == [3000]
+    assert bench.runner.hub.record.offset_mpf == [3000]
     bench = heard(460, 600000, zone={"per_pf_ppt": 1})
-    assert list(bench.runner.hub.record.offset_mpf) == [-3000]
+    assert bench.runner.hub.record.offset_mpf == [-3000]
 
 
 # What the owner's own gauge caught.

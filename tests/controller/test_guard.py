@@ -16,7 +16,7 @@ from evenclay.controller.faults import (
 from evenclay.controller.guard import _CLOSE_RETRY_S, Broken, Guard
 from evenclay.controller.journal import Record
 from evenclay.controller.ports import CLOSE, OPEN
-from tests.core import plan, put
+from tests.core import plan
 
 # Zones 0 and 1 on supply 0, zone 2 on supply 1 and zone 3 on supply 2; valves 4 to 6 would be
 # their masters, of which only 5 exists.
@@ -202,8 +202,8 @@ def test_a_valve_being_closed_may_be_past_its_end() -> None:
 def test_a_supply_is_tried_again_with_the_last_of_its_own_zones() -> None:
     """Zones 0 and 1 did not flow, nor did zone 2 on another supply, which was tried after both."""
     record = Record(4)
-    put(record.zone_faults, [NO_FLOW_FAULT] * 3 + [0])
-    put(record.valve_wall_s, [1000, 3000, 5000, 9000])
+    record.zone_faults[:] = [NO_FLOW_FAULT] * 3 + [0]
+    record.valve_wall_s[:] = [1000, 3000, 5000, 9000]
     made = guard(record=record)
     clock = Clock(LocalTime(MADE.hub))
     Faults(MADE, record, clock, made, Log()).resume(NOW, 6000)

@@ -63,7 +63,7 @@ from evenclay.controller.ports import (
     REPORT,
     SAVE,
 )
-from tests.core import Bench, plan, put, row, wall
+from tests.core import Bench, plan, row, wall
 from tests.status import status
 
 HOUR = 3600
@@ -289,7 +289,7 @@ def test_a_record_of_another_plan_is_carried_over_by_tag() -> None:
     bench.run_until(60)
     record = bench.runner.hub.record
     assert record.plan_crc == other.crc
-    assert list(record.used_s) == [600, 0]
+    assert record.used_s == [600, 0]
     assert [e[2] for e in bench.told(BOOT)] == [POWER, NEW_PLAN]
 
 
@@ -313,7 +313,7 @@ def test_a_latching_valve_had_water_until_the_boot_and_a_held_one_no_longer_than
     assert cut_during_first_run(house()).told(CUT_SHORT)[0][1:4] == (0, POWER, 130)
     bench = cut_during_first_run(house(zone={"held": 1}), away_s=2 * HOUR)
     assert bench.told(CUT_SHORT)[0][1:4] == (0, POWER, 600)
-    assert list(bench.runner.hub.record.used_s) == [600, 0]
+    assert bench.runner.hub.record.used_s == [600, 0]
 
 
 def test_without_a_clock_the_whole_cap_is_booked() -> None:
@@ -366,13 +366,13 @@ def test_zones_without_flow_are_faults_and_together_a_supply_fault() -> None:
     cleared = [e[1:3] for e in bench.told(CLEARED)]
     assert cleared[1] == (ZONES_MAX, SUPPLY_NO_FLOW)
     assert sorted(cleared[::2]) == [(0, NO_FLOW), (1, NO_FLOW)]
-    assert list(bench.runner.hub.record.zone_faults) == [0, 0]
+    assert bench.runner.hub.record.zone_faults == [0, 0]
     assert bench.told(CLOSED)[0][4] > 29000, "the volume is counted"
 
 
 def test_too_much_flow_is_a_burst_until_the_owner_clears_it() -> None:
     bench = metered()
-    put(bench.runner.hub.record.flow_ml_min, [3000, 3000])
+    bench.runner.hub.record.flow_ml_min[:] = [3000, 3000]
     bench.run_until(FIRST - 1)
     pour(bench, FIRST, FIRST + 120, 5000)
     assert [e[1:3] for e in bench.told(ALARM)] == [(0, BURST)]
@@ -444,7 +444,7 @@ def test_the_guided_test_leaves_out_what_may_not_be_opened() -> None:
 def test_the_guided_test_ends_if_no_zone_may_be_opened() -> None:
     bench = booted()
     bench.run_until(HOUR)
-    put(bench.runner.hub.record.zone_faults, [BURST_FAULT, BURST_FAULT])
+    bench.runner.hub.record.zone_faults[:] = [BURST_FAULT, BURST_FAULT]
     ask(bench, (ASK_TEST, -1, 0))
     assert [e[1] for e in bench.told(REFUSED)] == [0, 1]
     assert not bench.runner.hub.runs.test and not bench.told(OPENED)
@@ -568,15 +568,15 @@ def test_clearing_nothing_says_nothing() -> None:
 
 def test_clearing_one_zone_leaves_the_others_and_drops_its_waiting_run() -> None:
     bench = booted()
-    put(bench.runner.hub.record.zone_faults, [BURST_FAULT, NO_FLOW_FAULT])
+    bench.runner.hub.record.zone_faults[:] = [BURST_FAULT, NO_FLOW_FAULT]
     bench.boot()
     turn_at(bench, FIRST)
     hub = bench.runner.hub
-    put(hub.record.zone_faults, [BURST_FAULT, NO_FLOW_FAULT])
+    hub.record.zone_faults[:] = [BURST_FAULT, NO_FLOW_FAULT]
     hub.faults.alarms = [(0, BURST), (1, NO_FLOW)]
     hub.record.waiting = 1
     answer(hub, [(ASK_CLEAR, 0, 0)], bench.up_s())
-    assert list(hub.record.zone_faults) == [0, NO_FLOW_FAULT]
+    assert hub.record.zone_faults == [0, NO_FLOW_FAULT]
     assert status(bench.runner, bench.up_s())["alarms"] == [(1, "no_flow")]
     assert not hub.record.waiting & 1
 
@@ -591,7 +591,7 @@ def test_a_new_plan_shuts_all_takes_over_and_keeps_what_was_used() -> None:
     assert bench.told(SKIPPED)[0][1:3] == (1, NEW_PLAN)
     hub = bench.runner.hub
     assert hub.plan.crc == other.crc and hub.record.new_plan is None
-    assert list(hub.record.used_s) == [0, 100, 0]
+    assert hub.record.used_s == [0, 100, 0]
     assert bench.store[(PLAN, 1)] == other.pack()
 
 

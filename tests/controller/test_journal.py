@@ -14,7 +14,7 @@ from evenclay.controller.journal import _RECORD_BYTES_MAX, HUB_FIELDS, ZONE_FIEL
 from evenclay.controller.limits import RUN_MAX_S, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import HubPart, ZonePart
 from evenclay.tools.property.plan_ranges import CAP_MAX_S, RANGES
-from tests.core import plan, put, with_codes
+from tests.core import plan, with_codes
 
 LEAST = {"b": -(2**7), "h": -(2**15), "B": 0, "H": 0, "I": 0}
 MOST = {"b": 2**7 - 1, "h": 2**15 - 1, "B": 2**8 - 1, "H": 2**16 - 1, "I": 2**32 - 1}
@@ -26,13 +26,12 @@ def extreme(zones: int, bounds: dict[str, int]) -> Record:
     for name, code in with_codes(HUB_FIELDS):
         setattr(record, name, bounds[code])
     for name, code in with_codes(ZONE_FIELDS):
-        put(getattr(record, name), [bounds[code] - (bounds[code] > 0) * z for z in range(zones)])
+        getattr(record, name)[:] = [bounds[code] - (bounds[code] > 0) * z for z in range(zones)]
     return record
 
 
 def fields(record: Record) -> dict[str, object]:
-    found = {name: getattr(record, name) for name, _ in with_codes(HUB_FIELDS)}
-    return found | {name: list(getattr(record, name)) for name, _ in with_codes(ZONE_FIELDS)}
+    return {name: getattr(record, name) for name, _ in with_codes(HUB_FIELDS + ZONE_FIELDS)}
 
 
 @pytest.mark.parametrize("bounds", [LEAST, MOST])
@@ -40,7 +39,7 @@ def fields(record: Record) -> dict[str, object]:
 def test_round_trip(zones: int, bounds: dict[str, int]) -> None:
     record = extreme(zones, bounds)
     data = record.pack()
-    read = journal.unpacked(data)
+    read = journal.unpack_record(data)
     assert read is not None
     assert fields(read) == fields(record)
     assert read.seq == record.seq == 1
@@ -72,7 +71,7 @@ def test_the_fields_hold_what_the_hub_may_put_there() -> None:
 def test_a_fresh_record() -> None:
     record = Record(2)
     assert record.cold_dk > record.warm_dk
-    assert list(record.tag) == list(record.used_s) == [0, 0]
+    assert record.tag == record.used_s == [0, 0]
     assert record.faults == record.boots == 0
 
 
@@ -81,7 +80,7 @@ def test_every_flipped_byte_is_refused() -> None:
     data = extreme(3, MOST).pack()
     for place in range(len(data)):
         for flip in range(1, 256):
-            assert journal.unpacked(
+            assert journal.unpack_record(
                 data[:place] + bytes([data[place] ^ flip]) + data[place + 1 :]
             ) is (None)
 
@@ -89,9 +88,9 @@ def test_every_flipped_byte_is_refused() -> None:
 def test_every_truncation_and_extension_is_refused() -> None:
     data = extreme(3, MOST).pack()
     for length in range(len(data)):
-        assert journal.unpacked(data[:length]) is None
+        assert journal.unpack_record(data[:length]) is None
     for more in (b"\0", b"\xff" * 23, data):
-        assert journal.unpacked(data + more) is None
+        assert journal.unpack_record(data + more) is None
 
 
 def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
@@ -102,7 +101,7 @@ def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
         body[:3] + b"\3" + body[4:],  # three zones' length
         body[:3] + b"\xff" + body[4:],
     ):
-        assert journal.unpacked(wrong + struct.pack("<I", crc32(wrong))) is None
+        assert journal.unpack_record(wrong + struct.pack("<I", crc32(wrong))) is None
 
 
 def at(seq: int, day: int) -> bytes:
@@ -165,7 +164,7 @@ def test_equal_copies() -> None:
 def test_the_sequence_wraps() -> None:
     record = Record(1)
     record.seq = 0xFFFFFFFE
-    assert [journal.unpacked(record.pack()).seq for _ in range(3)] == [  # type: ignore[union-attr]
+    assert [journal.unpack_record(record.pack()).seq for _ in range(3)] == [  # type: ignore[union-attr]
         0xFFFFFFFF,
         0,
         1,
@@ -175,40 +174,33 @@ def test_the_sequence_wraps() -> None:
 def test_a_new_plan_keeps_what_stands_under_a_tag() -> None:
     record = Record(3)
     record.seq = 8
-    put(record.tag, [5, 6, 7])
-    put(record.used_s, [50, 60, 70])
-    put(record.zone_faults, [1, 2, 4])
+    record.tag[:] = [5, 6, 7]
+    record.used_s[:] = [50, 60, 70]
+    record.zone_faults[:] = [1, 2, 4]
     record.waiting = record.first = record.opening = 7
     record.faults = 2
     record.day = 44
     new = record.carry(plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]))
-    assert list(new.tag) == [7, 9, 5, 8]
-    assert list(new.used_s) == [70, 0, 50, 0]
-    assert list(new.zone_faults) == [4, 0, 1, 0]
+    assert new.tag == [7, 9, 5, 8]
+    assert new.used_s == [70, 0, 50, 0]
+    assert new.zone_faults == [4, 0, 1, 0]
     assert (new.waiting, new.first, new.opening) == (0, 0, 0)
     assert (new.seq, new.faults, new.day) == (8, 2, 44)
     assert new.plan_crc == plan(zones=[{"tag": 7}, {"tag": 9}, {"tag": 5}, {"tag": 8}]).crc
-    assert list(record.used_s) == [50, 60, 70]
+    assert record.used_s == [50, 60, 70]
 
 
 def test_an_estimate_follows_its_tag_into_the_next_plan() -> None:
     record = Record(2)
-    put(record.tag, [5, 6])
-    put(record.top_um, [50, 60])
-    put(record.lack_um, [500, 600])
-    put(record.factor_ppt, [900, 1100])
-    put(record.offset_mpf, [-30, 40])
-    put(record.heard, [3, 52])
+    record.tag[:] = [5, 6]
+    record.top_um[:], record.lack_um[:] = [50, 60], [500, 600]
+    record.factor_ppt[:], record.offset_mpf[:], record.heard[:] = [900, 1100], [-30, 40], [3, 52]
     record.filling = 0b10
     record.yard_top_um, record.yard_lack_um = 70, 700
     made = plan(zones=[{"tag": 6}, {"tag": 9, "begin_um": 61000}], estimate=1)
     new = record.carry(made)
-    assert (list(new.lack_um), list(new.top_um)) == ([600, 61000], [60, made.zones[1].top_um // 2])
-    assert (list(new.factor_ppt), list(new.offset_mpf), list(new.heard)) == (
-        [1100, 1000],
-        [40, 0],
-        [52, 0],
-    )
+    assert (new.lack_um, new.top_um) == ([600, 61000], [60, made.zones[1].top_um // 2])
+    assert (new.factor_ppt, new.offset_mpf, new.heard) == ([1100, 1000], [40, 0], [52, 0])
     assert (new.yard_top_um, new.yard_lack_um) == (70, 700)
     assert new.filling == 0b11  # the one as before, the other since it begins at its level
 
@@ -216,9 +208,7 @@ def test_an_estimate_follows_its_tag_into_the_next_plan() -> None:
 @pytest.mark.parametrize("filling", [0, 0b01])
 def test_what_comes_up_to_its_target_follows_its_tag(filling: int) -> None:
     record = Record(2)
-    put(record.tag, [5, 6])
-    put(record.factor_ppt, [1000, 1000])
-    record.filling = filling
+    record.tag[:], record.factor_ppt[:], record.filling = [5, 6], [1000, 1000], filling
     new = record.carry(plan(zones=[{"tag": 6}, {"tag": 5}], estimate=1))
     assert new.filling == filling << 1
 
@@ -233,14 +223,12 @@ def test_without_any_zone_known_the_yard_begins_at_its_mean() -> None:
 
 def test_an_estimate_begins_anew_after_a_plan_without_one() -> None:
     record = Record(1)
-    put(record.tag, [1])
-    put(record.factor_ppt, [700])
-    put(record.lack_um, [1])
+    record.tag[:], record.factor_ppt[:], record.lack_um[:] = [1], [700], [1]
     none = record.carry(plan(1, estimate=0))
-    assert list(none.factor_ppt) == [0] and none.filling == 0
+    assert none.factor_ppt == [0] and none.filling == 0
     made = plan(1, estimate=1)
     again = none.carry(made)
-    assert (list(again.factor_ppt), list(again.lack_um)) == ([1000], [made.zones[0].begin_um])
+    assert (again.factor_ppt, again.lack_um) == ([1000], [made.zones[0].begin_um])
 
 
 # A record of version 3: its layout, as that version's table had it.
@@ -271,7 +259,7 @@ def old_record(zones: int, seq: int = 5) -> tuple[bytes, dict[str, object]]:
 @pytest.mark.parametrize("zones", range(ZONES_MAX + 1))
 def test_a_record_of_the_version_before_is_read(zones: int) -> None:
     data, told = old_record(zones)
-    record = journal.unpacked(data)
+    record = journal.unpack_record(data)
     assert record is not None
     kept = set(fields(record)) & set(told)
     assert len(kept) == 20
@@ -280,20 +268,20 @@ def test_a_record_of_the_version_before_is_read(zones: int) -> None:
     assert record.cold_dk > record.warm_dk
     made = plan(zones=[{"tag": 20 + zone} for zone in range(max(zones, 1))], estimate=1)
     new = record.carry(made)
-    assert list(new.used_s[:zones]) == told["used_s"]
-    assert list(new.factor_ppt) == [1000] * len(made.zones)
-    assert list(new.lack_um) == [part.begin_um for part in made.zones]
+    assert new.used_s[:zones] == told["used_s"]
+    assert new.factor_ppt == [1000] * len(made.zones)
+    assert new.lack_um == [part.begin_um for part in made.zones]
     assert new.yard_lack_um == made.hub.yard_lack_um
 
 
 def test_the_version_before_is_whole_or_refused_as_well() -> None:
     data, _ = old_record(2)
     for place in range(len(data)):
-        assert journal.unpacked(data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :]) is (
-            None
-        )
-        assert journal.unpacked(data[:place]) is None
-    assert journal.unpacked(data + b"\0") is None
+        assert journal.unpack_record(
+            data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :]
+        ) is (None)
+        assert journal.unpack_record(data[:place]) is None
+    assert journal.unpack_record(data + b"\0") is None
     assert not journal.lost((data, b""))
     assert journal.lost((data[:-1], b""))  # it was kept, and is broken
     assert journal.newest((data, at(6, 1))) == at(6, 1)

@@ -34,7 +34,7 @@ from evenclay.controller.events import (
     STUCK,
     WET_SOIL,
 )
-from evenclay.controller.journal import NO_RAIN, NO_TEMPERATURE, Record, newest, unpacked
+from evenclay.controller.journal import NO_RAIN, NO_TEMPERATURE, Record, newest, unpack_record
 from evenclay.controller.lockouts import Lockouts, quiet
 from evenclay.controller.plan import (
     BAN_DATES,
@@ -1028,7 +1028,7 @@ def test_power_that_fails_shuts_at_once_and_is_written_down(battery: int) -> Non
     bench.runner.turn()
     assert not bench.open_since
     assert bench.told(CUT_SHORT, LOW_BATTERY)[-1][3:5] == (2 * MIN_S + 7, 0)
-    record = unpacked(newest((bench.read(RECORD, 0), bench.read(RECORD, 1))))
+    record = unpack_record(newest((bench.read(RECORD, 0), bench.read(RECORD, 1))))
     assert record is not None
     assert (record.opening, record.used_s[0]) == (0, 2 * MIN_S + 7)
 

@@ -42,7 +42,7 @@ from tests.bench import (
     spans,
     utc_plan,
 )
-from tests.core import put, row
+from tests.core import row
 
 FIRST_S = 6 * HOUR_S
 NOON_S = 12 * HOUR_S
@@ -54,7 +54,7 @@ def metered(zones: int | list[dict[str, int]] = 1, supplies: int = 1, open_max: 
 
 
 def learned(bench: Piped, flow_ml_min: int) -> None:
-    put(bench.runner.hub.record.flow_ml_min, [flow_ml_min] * len(bench.plan.zones))
+    bench.runner.hub.record.flow_ml_min[:] = [flow_ml_min] * len(bench.plan.zones)
 
 
 # Flow while open.
@@ -99,7 +99,7 @@ def test_a_blocked_zone_is_tried_once_a_day_and_the_others_go_on() -> None:
     bench.flow_ml_min[0] = 3000
     bench.run_until(8 * DAY_S)
     assert [on for on, _ in edges(bench, NO_FLOW)] == [1, 0]
-    assert list(bench.runner.hub.record.zone_faults) == [0, 0]
+    assert bench.runner.hub.record.zone_faults == [0, 0]
     assert len(opened(bench, 0)) >= len(tries) + 3
 
 
@@ -469,7 +469,7 @@ def test_the_guided_test_learns_each_zone_however_slow_its_driver(open_takes_s: 
     for (_, found_ml_min), true_ml_min in zip(learned, bench.flow_ml_min, strict=True):
         assert abs(found_ml_min - true_ml_min) <= 2  # a millilitre of the count, over half a minute
     assert [e[1:4] for e in bench.told(OPENED)] == [(zone, TEST, 60) for zone in range(3)]
-    assert list(bench.runner.hub.record.flow_ml_min) == [flow for _, flow in learned]
+    assert bench.runner.hub.record.flow_ml_min == [flow for _, flow in learned]
 
 
 def test_the_guided_test_replaces_a_baseline_and_finds_a_blocked_zone() -> None:
@@ -481,7 +481,7 @@ def test_the_guided_test_replaces_a_baseline_and_finds_a_blocked_zone() -> None:
     assert [(e[1], e[3]) for e in bench.told(LEARNED)] == [(0, 4000)]
     assert edges(bench, BURST) == []
     assert [e[1] for e in bench.told(ALARM, NO_FLOW)] == [1]
-    assert list(bench.runner.hub.record.flow_ml_min) == [4000, 1000]
+    assert bench.runner.hub.record.flow_ml_min == [4000, 1000]
 
 
 @pytest.mark.parametrize(

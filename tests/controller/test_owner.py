@@ -66,7 +66,7 @@ from tests.bench import (
     spans,
     utc_plan,
 )
-from tests.core import Bench, put, row
+from tests.core import Bench, row
 
 FIRST_S = 6 * HOUR_S
 NOON_S = 12 * HOUR_S
@@ -88,7 +88,7 @@ def test_a_run_by_hand_opens_at_once_and_counts_toward_the_cap() -> None:
     assert [e[1:4] for e in bench.told(OPENED)] == [(0, MANUAL, 900)]
     bench.run_until(2 * HOUR_S)
     assert spans(bench) == [(HOUR_S, HOUR_S + 900)]
-    assert list(bench.runner.hub.record.used_s) == [900]
+    assert bench.runner.hub.record.used_s == [900]
 
 
 @pytest.mark.parametrize(
@@ -293,8 +293,7 @@ def test_a_new_plan_is_taken_with_every_valve_shut() -> None:
     bench = booted(utc_plan([{"tag": 5}, {"tag": 6}], estimate=1))
     bench.run_until(FIRST_S + 100)
     record = bench.runner.hub.record
-    put(record.lack_um, [100000, 56000])
-    put(record.factor_ppt, [1200, 800])
+    record.lack_um[:], record.factor_ppt[:] = [100000, 56000], [1200, 800]
     new = utc_plan([{"tag": 6}, {"tag": 7}, {"tag": 5}], run_s=1000, estimate=1)
     assert ask(bench, ASK_PLAN, value=new.pack()) == (True, OK)
     bench.run_until(FIRST_S + 101)
@@ -302,10 +301,10 @@ def test_a_new_plan_is_taken_with_every_valve_shut() -> None:
     assert runs(bench, 0)[0] == (CUT_SHORT, NEW_PLAN, FIRST_S + 100)
     assert runs(bench, 1)[0] == (SKIPPED, NEW_PLAN, FIRST_S + 100)
     assert hub.plan.crc == hub.record.plan_crc == new.crc
-    assert list(hub.record.tag) == [6, 7, 5]
-    assert list(hub.record.lack_um) == [56000, 60000, 100000]
-    assert list(hub.record.factor_ppt) == [800, 1000, 1200]
-    assert list(hub.record.used_s) == [0, 0, 100]
+    assert hub.record.tag == [6, 7, 5]
+    assert hub.record.lack_um == [56000, 60000, 100000]
+    assert hub.record.factor_ppt == [800, 1000, 1200]
+    assert hub.record.used_s == [0, 0, 100]
     bench.run_until(NOON_S)
     assert bench.told(OPENED)[-1][1:4] == (0, PLANNED, 1000)
 

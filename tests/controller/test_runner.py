@@ -63,7 +63,7 @@ def booted(bench: Bench | None = None) -> Bench:
 def record_of(bench: Bench) -> Record:
     data = journal.newest((bench.store.get((RECORD, 0), b""), bench.store.get((RECORD, 1), b"")))
     assert data is not None
-    record = journal.unpacked(data)
+    record = journal.unpack_record(data)
     assert record is not None
     return record
 

@@ -74,7 +74,7 @@ def kept(bench: Bench) -> Record:
     """The record as a hub that boots now would read it."""
     data = journal.newest((bench.read(RECORD, 0), bench.read(RECORD, 1)))
     assert data is not None
-    record = journal.unpacked(data)
+    record = journal.unpack_record(data)
     assert record is not None
     return record
 
@@ -206,7 +206,7 @@ def test_clearing_everything_clears_a_supply_without_flow(reboot: bool) -> None:
         (ZONES_MAX, SUPPLY_NO_FLOW),
     }
     assert len(bench.told(CLEARED)) == 3
-    assert alarms(bench) == [] and list(kept(bench).zone_faults) == [0, 0]
+    assert alarms(bench) == [] and kept(bench).zone_faults == [0, 0]
 
 
 @pytest.mark.parametrize("zone", [0, 1])
@@ -302,7 +302,7 @@ def test_a_run_by_hand_stands_in_for_the_waiting_run_and_says_so() -> None:
         (CLOSED, DONE, 7 * HOUR_S + 600),
     ]
     assert runs(bench, 0) == [(CLOSED, DONE, 8 * HOUR_S + 600)], "its own run came after the hold"
-    assert list(bench.runner.hub.record.used_s) == [600, 600]
+    assert bench.runner.hub.record.used_s == [600, 600]
     bench.run_until(14 * HOUR_S)
     assert [run[:2] for run in runs(bench, 1)[2:]] == [(CLOSED, DONE)], "the next cycle is its own"
 
@@ -326,7 +326,7 @@ def test_a_shorter_run_by_hand_leaves_the_waiting_run_be() -> None:
     bench.run_until(SECOND_S - 1)
     own_s = 8 * HOUR_S + 600 + 30
     assert runs(bench, 1) == [(CLOSED, DONE, 7 * HOUR_S + 599), (CLOSED, DONE, own_s + 600)]
-    assert list(bench.runner.hub.record.used_s) == [600, 1199]
+    assert bench.runner.hub.record.used_s == [600, 1199]
 
 
 def test_a_shorter_run_by_hand_is_followed_by_its_rest_before_the_waiting_run() -> None:
@@ -539,10 +539,10 @@ def test_an_owed_record_is_saved_again_though_nothing_else_is_due() -> None:
     assert bench.runner.hub.wake_s == ended_s + _SAVE_RETRY_S
     bench.store_broken = False
     bench.run_until(ended_s + _SAVE_RETRY_S - 1)
-    assert saves(bench) == [] and list(kept(bench).used_s) == [0, 0]
+    assert saves(bench) == [] and kept(bench).used_s == [0, 0]
     bench.run_until(FIRST_S + LONG_S - 1)
     assert saves(bench) == [ended_s + _SAVE_RETRY_S]
-    assert list(kept(bench).used_s) == [LONG_S // 5, 0]
+    assert kept(bench).used_s == [LONG_S // 5, 0]
     assert [e[6] for e in bench.told(CLEARED, STORE)] == [ended_s + _SAVE_RETRY_S]
 
 
@@ -573,7 +573,7 @@ def test_what_did_not_open_is_told_as_opened_nowhere(broken: int, alarmed: int) 
         assert not [e for e in told if e[0] == OPENED]
         assert (ALARM, alarmed, DRIVER) in kinds and (SKIPPED, 0, DRIVER) in kinds
     assert ("close", 0, FIRST_S) in bench.calls and not bench.open_since
-    assert list(bench.runner.hub.record.used_s) == [0] and kept(bench).opening == 0
+    assert bench.runner.hub.record.used_s == [0] and kept(bench).opening == 0
 
 
 def test_what_did_open_is_in_the_log_though_it_could_not_be_shown() -> None:

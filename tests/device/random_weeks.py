@@ -361,8 +361,7 @@ def week(seed: int, put: "Callable[[str], None]") -> None:
     bench.boot()
     if seed % 2:  # half of the hubs know the lasting errors of what they hear
         record = bench.runner.hub.record
-        for zone in range(len(record.heard)):
-            record.heard[zone] = 8
+        record.heard[:] = [8] * len(record.heard)
     for hour in range(7 * 24):
         hour_end_s = (hour + 1) * HOUR
         while coming and coming[0][0] < hour_end_s:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from evenclay.boards.desktop.ports import DesktopPorts
-from evenclay.controller.journal import newest, unpacked
+from evenclay.controller.journal import newest, unpack_record
 from evenclay.controller.ports import PLAN, RECORD
 from evenclay.controller.runner import Runner
 from tests import core
@@ -41,7 +41,7 @@ def run_hub(command: list[str], folder: Path, typed: str) -> str:
 def boots(folder: Path) -> int:
     """How often the hub of a folder has booted, by its newest record."""
     kept = [path.read_bytes() for path in sorted(folder.glob("record.*"))]
-    record = unpacked(newest([*kept, b""][:2]))
+    record = unpack_record(newest([*kept, b""][:2]))
     assert record is not None
     boots: int = record.boots
     return boots

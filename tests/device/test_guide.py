@@ -107,7 +107,7 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
     for zone, start_s in enumerate(starts_s):
         assert f"{start_s + 600} close {zone}" in moves
     assert starts_s[1] >= starts_s[0] + 600
-    records = [journal.unpacked(path.read_bytes()) for path in tmp_path.glob("record.*")]
+    records = [journal.unpack_record(path.read_bytes()) for path in tmp_path.glob("record.*")]
     assert any(record is not None and record.used_s[:2] == [600, 600] for record in records)
 
 

@@ -295,7 +295,7 @@ class World:
         """The record that a boot would find."""
         copies = (self.store.get((RECORD, 0), b""), self.store.get((RECORD, 1), b""))
         data = journal.newest(copies)
-        return journal.unpacked(data) if data else None
+        return journal.unpack_record(data) if data else None
 
     # A life.
 

@@ -40,7 +40,7 @@ def test_a_day_that_passed_counts_once_with_power_and_without(
         bench.run_until(on_s)
         true_s += on_s
         days = true_s // DAY_S - START_S // DAY_S
-        assert list(bench.runner.hub.record.lack_um) == [LEVEL_UM + days * NEED_UM]
+        assert bench.runner.hub.record.lack_um == [LEVEL_UM + days * NEED_UM]
         true_s += away_s
 
 
@@ -71,9 +71,9 @@ def test_every_rain_and_run_counts_once(falls: dict[int, int], runs: dict[int, i
             bench.runner.turn()
     bench.run_until(7 * DAY_S)
     record = bench.runner.hub.record
-    assert list(record.used_s) == [0] and record.rain_today_um == 0
+    assert record.used_s == [0] and record.rain_today_um == 0
     given_s = [0] * 7  # a day's minutes are those booked in it
     for hour, run_s in runs.items():
         given_s[(hour * HOUR_S + run_s) // DAY_S] += run_s
     water_um = sum(falls.values()) + sum(day_s * 9000 // 3600 for day_s in given_s)
-    assert list(record.lack_um) == [LEVEL_UM + 7 * 3000 - water_um]
+    assert record.lack_um == [LEVEL_UM + 7 * 3000 - water_um]

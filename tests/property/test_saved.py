@@ -19,7 +19,7 @@ from evenclay.controller.plan import (
 )
 from evenclay.tools.property.plan_ranges import NAME_BYTES, RANGES, SUN_MOST_UM
 from tests.core import ZONE as USUAL_ZONE
-from tests.core import put, usual_rows, with_codes
+from tests.core import usual_rows, with_codes
 
 BOUNDS = {
     "b": (-(2**7), 2**7 - 1),
@@ -84,7 +84,7 @@ def records(draw: st.DrawFn) -> Record:
         setattr(record, name, draw(st.integers(*BOUNDS[code])))
     for name, code in with_codes(ZONE_FIELDS):
         one = st.integers(*BOUNDS[code])
-        put(getattr(record, name), draw(st.lists(one, min_size=zones, max_size=zones)))
+        getattr(record, name)[:] = draw(st.lists(one, min_size=zones, max_size=zones))
     return record
 
 
@@ -110,12 +110,12 @@ def test_a_plan(made: Plan, data: st.DataObject) -> None:
 @given(record=records(), data=st.data())
 def test_a_record(record: Record, data: st.DataObject) -> None:
     packed = record.pack()
-    read = journal.unpacked(packed)
+    read = journal.unpack_record(packed)
     assert read is not None
     assert read.seq == record.seq
     for name, _ in with_codes(HUB_FIELDS + ZONE_FIELDS):
         assert getattr(read, name) == getattr(record, name)
-    assert journal.unpacked(data.draw(spoilt(packed))) is None
+    assert journal.unpack_record(data.draw(spoilt(packed))) is None
 
 
 @st.composite
@@ -134,6 +134,6 @@ def spoilt(draw: st.DrawFn, packed: bytes) -> bytes:
 @given(data=st.binary(max_size=400))
 def test_anything_else(data: bytes) -> None:
     """Bytes that nobody packed."""
-    assert journal.unpacked(data) is None
+    assert journal.unpack_record(data) is None
     with pytest.raises(PlanError):
         unpack(data)

@@ -23,7 +23,7 @@ from evenclay.tools.cli import commands as cli
 from evenclay.tools.property.conflicts import name_mistakes
 from evenclay.tools.property.property import load
 from tests.bench import DAY_S, HOUR_S, MIN_S, START_S, booted, utc_plan
-from tests.core import Bench, put, row
+from tests.core import Bench, row
 
 WELL, HOLDING, NEEDS_YOU, NO_CLOCK = range(4)  # what `state` returns
 WIDTH = 80
@@ -57,7 +57,7 @@ def said(desk: Desk, line: str) -> list[str]:
 
 def watered(zones: int = 2, **changes: Any) -> tuple[Bench, Desk]:
     bench = booted(utc_plan(zones, estimate=1, **changes))
-    put(bench.runner.hub.record.lack_um, [60000] * zones)
+    bench.runner.hub.record.lack_um[:] = [60000] * zones
     bench.runner.hub.record.filling = 0
     return bench, desk_of(bench)
 
@@ -320,7 +320,7 @@ def test_us_units() -> None:
     bench = booted(utc_plan(2, estimate=1))
     bench.seen.battery_mv = 7400
     desk = desk_of(bench, ("us", "back"))
-    put(bench.runner.hub.record.lack_um, [60000, 60000])
+    bench.runner.hub.record.lack_um[:] = [60000, 60000]
     status = said(desk, "status")
     assert any(line.endswith("lacks 0.94 inch") for line in status)
     assert "temp: 59.0 F" in status and "battery: 7.40 V" in status

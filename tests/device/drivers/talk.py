@@ -251,7 +251,7 @@ def failing(house, pin, at_us):
 
 
 def test_power_that_fails_shuts_the_valve_and_is_booked():
-    from evenclay.controller.journal import newest, unpacked
+    from evenclay.controller.journal import newest, unpack_record
 
     for name, port, zones, pin in (("rp2_pico_w", "rp2", 4, 17), ("esp32", "esp32", 4, 39)):
         house = House(name, port, zones)
@@ -268,7 +268,7 @@ def test_power_that_fails_shuts_the_valve_and_is_booked():
         for copy in (0, 1):
             with open(FOLDER + "/record.%d" % copy, "rb") as file:
                 copies.append(file.read())
-        record = unpacked(newest(copies))
+        record = unpack_record(newest(copies))
         assert record.opening == 0 and record.used_s[run[0]] >= run[2] // SECOND_US
         booked_s = list(record.used_s)
         # Hours later: nothing more is booked, and the zones that waited have theirs.
@@ -279,7 +279,7 @@ def test_power_that_fails_shuts_the_valve_and_is_booked():
         _, runner = house.start()
         for _ in range(3):
             runner.turn()
-        assert list(runner.hub.record.used_s) == booked_s
+        assert runner.hub.record.used_s == booked_s
         assert runner.hub.record.waiting == 15 & ~(1 << run[0])
         assert house.world.faults == []
 
