@@ -32,7 +32,7 @@ unexport PYTHONDONTWRITEBYTECODE
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test second second-tests validation bench compiled size kernel lint style types imports types-rp2 types-esp32 format lock wheels clean figures graph
+.PHONY: golden campaign help replay test second second-tests validation bench compiled size core kernel lint style types imports types-rp2 types-esp32 format lock wheels clean figures graph
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -41,9 +41,7 @@ replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the repo
 	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --from 2022-01-01 --out out/demo
 
 test: $(VENV)/.stamp-dev  ## all checks: lint, types, imports, tests, full branch coverage of controller/
-	@$(MAKE) --no-print-directory -j 2 lint kernel
-	@$(BIN)/python -m pytest -n 2 --dist loadfile tests/controller --cov \
-		--cov-report=term-missing:skip-covered --cov-fail-under=100
+	@$(MAKE) --no-print-directory -j 2 types core kernel lint
 	@$(BIN)/python -m pytest -n 2 --dist loadfile --ignore tests/controller
 
 # The same tests on a second version of Python, in an environment of its own. Its results count only
@@ -70,10 +68,15 @@ compiled: $(VENV)/.stamp-dev  ## compile the core, for sweeps of many years; tak
 size: $(VENV)/.stamp-dev  ## print the size of each compiled module beside its budget
 	@$(BIN)/python -m evenclay.tools.board.size
 
+# The core's own tests, whose branches are counted: in one process, beside which mypy has the other.
+core: $(VENV)/.stamp-dev
+	@$(BIN)/python -m pytest tests/controller --cov \
+		--cov-report=term-missing:skip-covered --cov-fail-under=100
+
 kernel: $(VENV)/.stamp-dev
 	@$(BIN)/python -m tests.kernel
 
-# Mypy's three runs take the longest, so make test has two of the five at a time.
+# Mypy's three runs take the longest, so make test has two of all at a time, the longest first.
 lint: style types types-rp2 types-esp32 imports  ## ruff, mypy --strict, import-linter
 
 style: $(VENV)/.stamp-dev
