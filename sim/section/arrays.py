@@ -71,7 +71,7 @@ ZONE = _numbers(
 class Rooms(NamedTuple):
     """The memory of a section, by what its numbers are of: what `kernel.live` is handed.
 
-    Few plain arrays, since each argument takes time at every call; `kernel.parts_of` says what is
+    Few arrays, since each takes time at every call; `kernel.parts_of` says what is
     where. rooted: layers that any roots or evaporation reach. tables: of every texture. house,
     zone: of HOUSE and ZONE. marks: whole numbers of lanes. layers, lanes, cells, zones: all other
     numbers, (how many of each, ...).

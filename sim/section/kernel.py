@@ -17,7 +17,17 @@ from numba import njit
 from numba.extending import register_jitable
 from numpy.typing import NDArray
 
-from evenclay.sim.section.arrays import HOURS, STRIP, YARD, Ints, Records, Shape, State, Work
+from evenclay.sim.section.arrays import (
+    HOURS,
+    STRIP,
+    YARD,
+    Ints,
+    Records,
+    Rooms,
+    Shape,
+    State,
+    Work,
+)
 from evenclay.sim.types import Floats
 
 POND_M = 0.003  # surface storage: common practice, no source
@@ -39,29 +49,21 @@ MARKS, OF_LAYER, OF_LANE, OF_CELL, OF_ZONE = 3, 5, 17, 31, 3  # how many numbers
 
 
 @register_jitable
-def parts_of(
-    rooted: int,
-    tables: Floats,
-    house: Records,
-    zone: Records,
-    marks: Ints,
-    layers: Floats,
-    lanes: Floats,
-    cells: Floats,
-    zones: Floats,
-) -> tuple[Shape, State, Work]:
+def parts_of(rooms: Rooms) -> tuple[Shape, State, Work]:
     """What a section's rooms hold, each part by its name; for Python and for what is compiled."""
+    marks, layers, lanes = rooms.marks, rooms.layers, rooms.lanes
+    cells, zones = rooms.cells, rooms.zones
     layer_count, lane_count = cells.shape[1:]
     zone_count = zones.shape[1]
     across = cells.reshape(len(cells), lane_count // zone_count, layer_count * zone_count)
     one_row = cells.reshape(len(cells), layer_count * lane_count)
     shape = Shape(
         zones=zone_count,
-        rooted=rooted,
-        steps=tables.shape[1] - 1,
-        tables=tables.reshape(tables.size),
-        house=house,
-        zone=zone,
+        rooted=rooms.rooted,
+        steps=rooms.tables.shape[1] - 1,
+        tables=rooms.tables.reshape(rooms.tables.size),
+        house=rooms.house,
+        zone=rooms.zone,
         table=marks[0],
         above=marks[1],
         thick=layers[0],
@@ -699,15 +701,7 @@ def _write_day(
 
 @_called
 def live(
-    rooted: int,
-    tables: Floats,
-    house: Records,
-    zone: Records,
-    marks: Ints,
-    layers: Floats,
-    lanes: Floats,
-    cells: Floats,
-    zones: Floats,
+    rooms: Rooms,
     from_h: int,
     to_h: int,
     of_day: int,
@@ -723,7 +717,7 @@ def live(
 ) -> bool:
     """Live through some of the hours; whether water is still on the move at the surface.
 
-    rooted to zones: the section's Rooms. of_day: the first of all hours is that of a day. rain_m,
+    of_day: the first of all hours is that of a day. rain_m,
     et0_m: (hours,). water_m, water_s: given on each strip and the time it takes, from the hour's
     beginning on, (hours, zones).
     every_h: hours between steps of all but the surface. parts: of an hour, that the surface is
@@ -731,7 +725,7 @@ def live(
     places, layers), gets means of days that are over; or no days. day: (days, zones) of DAY, is
     added to; at least one row.
     """
-    shape, state, work = parts_of(rooted, tables, house, zone, marks, layers, lanes, cells, zones)
+    shape, state, work = parts_of(rooms)
     days = every_h / HOURS
     for h in range(from_h, to_h):
         n = (of_day + h) // HOURS

@@ -80,7 +80,7 @@ class Section:
         self._clays = [clay_of(texture, ground) for texture in textures]
         self._clay_of = [textures.index(zone.texture) for zone in zones]
         self._rooms = rooms_of(ground, self.zones, self._clays, self._clay_of)
-        self._shape, self._state, _ = kernel.parts_of(*self._rooms)
+        self._shape, self._state, _ = kernel.parts_of(self._rooms)
         for z, zone in enumerate(zones):
             self._describe(z, zone)
         self._of_day = 0
@@ -183,7 +183,7 @@ class Section:
         Returns whether water is still on the move at the surface.
         """
         moving = kernel.live(
-            *self._rooms,
+            self._rooms,
             from_h,
             to_h,
             of_day,

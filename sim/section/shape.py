@@ -61,7 +61,7 @@ def rooms_of(
         cells=np.zeros((kernel.OF_CELL, layers, lanes)),
         zones=np.zeros((kernel.OF_ZONE, count)),
     )
-    shape = kernel.parts_of(*rooms)[0]
+    shape = kernel.parts_of(rooms)[0]
     shape.table[:] = np.tile(np.array(clay_of) * clays[0].table.size, columns)
     shape.above[:] = np.repeat(above, count)
     shape.thick[:], shape.gap[:] = layout.thick_m, gap

@@ -135,14 +135,13 @@ def _unrest(weather: Line, pairs: Sequence[tuple[float, float]], grounds: int) -
 
 def _against(weather: Line, word: str) -> list[str]:
     """Movement and tilt, where they go the other way than the verdict, by the grounds' medians."""
+    against = {"Better": 1.0, "Worse": -1.0}.get(word, 0.0)
     found = []
     for name in ("movement", "tilt"):
         before, after = ((weather[side].get(f"{name}_pct") or {}).get("p50") for side in SIDES)
         if before is None or after is None:
             continue
-        if (word == "Better" and after - before >= AGAINST_PCT) or (
-            word == "Worse" and before - after >= AGAINST_PCT
-        ):
+        if against * (after - before) >= AGAINST_PCT:
             found.append(f"but {name} goes from {before:.0f} to {after:.0f}")
     return found
 
