@@ -6,6 +6,8 @@ Source: USDA-NRCS, Estimating Soil Moisture by Feel and Appearance (1998): 0-25,
 75-100 percent and wetter, looked up in its Wyoming office's page on clay.
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -30,6 +32,7 @@ def borders_pf(texture: Texture) -> list[float]:
     return [float(each) for each in pf(texture.suction_cm(contents))]
 
 
+@lru_cache(maxsize=64)
 def _ends(texture: Texture) -> tuple[float, float]:
     """Water content at field capacity, and at wilting point."""
     full, wilted = (

@@ -361,6 +361,8 @@ class Devices(Plumbing):
     def _counts_um(self) -> int:
         """What the gauge has counted since the start, with what troubles took and added."""
         counted_um = self._gauge_um(self.now_s)
+        if not self.faults:
+            return counted_um
         for fault in self._faults_of[Trouble.GAUGE_BLOCKED]:
             until_s = min(self.now_s, fault.end_s)
             if until_s > fault.start_s:

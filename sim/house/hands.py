@@ -97,13 +97,12 @@ class Met(NamedTuple):
 
 def felt(strips: Sequence[Met], check: Check, random: Generator) -> list[Report]:
     """What an owner reports of each strip by rod, by sample, or by both."""
-    found = []
-    for strip in strips:
-        blade = sample = None
-        if check != "sample":
-            blade = int(ROD.found(strip.suction_pf, strip.clay))
-        if check != "blade":
-            class_of = classes(strip.suction_pf @ LAYOUT.at(SAMPLE_M), strip.texture)
-            sample = int(judged(class_of, random))
-        found.append(Report(blade, sample))
-    return found
+    blades: list[int] | list[None] = [None] * len(strips)
+    samples: list[int] | list[None] = blades
+    if check != "sample":
+        blades = [int(ROD.found(strip.suction_pf, strip.clay)) for strip in strips]
+    if check != "blade":
+        at = LAYOUT.at(SAMPLE_M)
+        true = [int(classes(strip.suction_pf @ at, strip.texture)) for strip in strips]
+        samples = judged(np.array(true), random).tolist()
+    return [Report(*both) for both in zip(blades, samples, strict=True)]

@@ -110,7 +110,7 @@ def _given(
     on: SectionGround, record: Record, target_pf: Floats, place: Place, heard: Sequence[Heard]
 ) -> list[Line]:
     """What the hub gave and told in a year, of each zone; alarms of no zone count for each."""
-    told = Counter((item.event[0], item.event[1]) for item in heard)
+    runs = Counter(item.event[1] for item in heard if item.event[0] == events.OPENED)
     alarms, of_house = alarms_of(heard, len(on.strips))
     minutes, litres = by_day(on.seconds).sum(axis=0) / 60.0, on.litres().sum(axis=0)
     drier, wetter = strip.off_target(record.strip_pf, target_pf, place.edges_m)
@@ -125,7 +125,7 @@ def _given(
         }
         found.append(
             {
-                "runs": told[events.OPENED, zone],
+                "runs": runs[zone],
                 "minutes": round(float(minutes[zone]), 1),
                 "litres": round(float(litres[zone]), 1),
                 **{name: max(round(mm * one.area_m2, 1), 0.0) for name, mm in off_mm.items()},
