@@ -28,7 +28,8 @@ from evenclay.sim.house.standing import SectionGround, sides_of, stand
 from evenclay.sim.judge.measures import Measures, Sums, measure_sums, sums_of
 from evenclay.sim.judge.policies import NONE, hub_of
 from evenclay.sim.judge.weigh import place_on, record_of
-from evenclay.sim.replay.life import Policy, Script, live
+from evenclay.sim.replay.life import Policy, Script
+from evenclay.sim.replay.lived import live
 from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats

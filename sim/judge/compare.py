@@ -29,7 +29,8 @@ from evenclay.sim.judge.measures import (
 )
 from evenclay.sim.judge.weigh import place_on, record_of, start_of, targets_pf, yard_of
 from evenclay.sim.judge.years import seed_of
-from evenclay.sim.replay.life import Policy, live
+from evenclay.sim.replay.life import Policy
+from evenclay.sim.replay.lived import live
 from evenclay.sim.replay.stay import Stay, stay_of, weather_of
 from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats

@@ -26,7 +26,8 @@ from evenclay.sim.house.sensors import CapacitiveProbe
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround, Standing
 from evenclay.sim.judge.policies import NONE
-from evenclay.sim.replay.life import Lived, Policy, live
+from evenclay.sim.replay.life import Policy
+from evenclay.sim.replay.lived import Lived, live
 from evenclay.sim.types import Bools, Floats
 from evenclay.sim.weather.hourly import Hourly
 

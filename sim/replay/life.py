@@ -8,7 +8,7 @@ looks at it.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Generic, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from evenclay.controller.plan import Plan
 from evenclay.controller.ports import ASK_CHECK, ASK_SAMPLE
 from evenclay.controller.runner import Runner
 from evenclay.sim.calendar import HOUR_S
-from evenclay.sim.house.devices import Devices, Heard
+from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.faults import Fault, PowerCut
 from evenclay.sim.house.house import Owner, Report
 from evenclay.sim.house.owner import check_times, reports
@@ -182,58 +182,6 @@ class Life:
             for from_s, until_s in self._script.stepped:
                 if from_s <= at_s < until_s:
                     self._wake_s = min(self._wake_s, at_s + 1)
-
-
-G = TypeVar("G", bound=Ground)
-
-
-@dataclass(frozen=True)
-class Lived(Generic[G]):
-    """What a policy left behind.
-
-    devices: None where nobody waters. wakes, saves, polls: the hub's; polls are the wakes that it
-    asked for to read sensors.
-    """
-
-    ground: G
-    devices: Devices | None
-    felt: Sequence[Felt] = ()
-    wakes: int = 0
-    saves: int = 0
-    polls: int = 0
-
-    @property
-    def heard(self) -> Sequence[Heard]:
-        """The hub's events; none without a hub."""
-        return self.devices.heard if self.devices else ()
-
-    def events_of(self, zone: int) -> list[tuple[int, ...]]:
-        """A zone's events."""
-        return [h.event for h in self.heard if h.event[1] == zone]
-
-    def checks(self) -> dict[str, int]:
-        """The owner's checks, a strip and week each: `made`, and `missed`."""
-        made = sum(one.report is not None for one in self.felt)
-        return {"made": made, "missed": len(self.felt) - made}
-
-
-def live(
-    ground: G,
-    policy: Policy,
-    sky: Sky,
-    *,
-    seed: int = 1,
-    script: Script = NOTHING,
-) -> Lived[G]:
-    """Replay one policy over all the hours of the sky, on ground at its start."""
-    end_s = sky.start_s + HOUR_S * sky.hours
-    if policy.plan is None:
-        ground.catch_up(end_s)
-        return Lived(ground, None)
-    life = begin(policy, ground, sky, seed, script)
-    life.run(end_s)
-    life.devices.catch_up()
-    return Lived(ground, life.devices, life.felt, *life.counts())
 
 
 def begin(

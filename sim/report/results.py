@@ -19,7 +19,7 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import RELIEF_PF_USUAL, sides_of
 from evenclay.sim.judge.measures import YEARS_LEAST
 from evenclay.sim.judge.weigh import targets_pf
-from evenclay.sim.replay.life import Lived
+from evenclay.sim.replay.lived import Lived
 from evenclay.sim.replay.stay import Stay, stay_of, weather_of
 from evenclay.sim.report import held, outputs
 from evenclay.sim.report.page import page_of

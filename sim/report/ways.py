@@ -34,7 +34,7 @@ from evenclay.sim.judge.policies import policies
 from evenclay.sim.judge.verdict import quantiles
 from evenclay.sim.judge.weigh import place_on, record_of, start_of, yard_of
 from evenclay.sim.replay.again import learns_nothing, turn_again
-from evenclay.sim.replay.life import Lived, live
+from evenclay.sim.replay.lived import Lived, live
 from evenclay.sim.section.layout import strain_weights
 from evenclay.sim.types import Floats, Line
 from evenclay.sim.weather.hourly import Hourly

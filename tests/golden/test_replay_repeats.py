@@ -22,7 +22,8 @@ from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, sides_of, stand
 from evenclay.sim.judge.policies import policies
-from evenclay.sim.replay.life import Lived, Policy, Script, live
+from evenclay.sim.replay.life import Policy, Script
+from evenclay.sim.replay.lived import Lived, live
 from evenclay.sim.replay.stay import Stay, sky_of, stay_of
 from evenclay.sim.report import outputs, results
 from evenclay.sim.weather.daily import Weather

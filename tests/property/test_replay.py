@@ -26,7 +26,8 @@ from evenclay.sim.house.faults import Fault, PowerCut, Trouble
 from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround
-from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
+from evenclay.sim.replay.life import Action, Policy, Script
+from evenclay.sim.replay.lived import Lived, live
 from evenclay.sim.report import outputs
 from evenclay.sim.weather.hourly import Hourly
 from evenclay.tools.property.plan_ranges import check_plan

@@ -21,7 +21,8 @@ from evenclay.sim.house.house import House, Owner
 from evenclay.sim.house.plumbing import BURST_TIMES, FILLING_ML_H
 from evenclay.sim.house.site import PER_LITRE, Sky
 from evenclay.sim.house.standing import SectionGround
-from evenclay.sim.replay.life import Action, Lived, Policy, Script, live
+from evenclay.sim.replay.life import Action, Policy, Script
+from evenclay.sim.replay.lived import Lived, live
 from evenclay.sim.report.results import hub_summary
 from evenclay.sim.weather.hourly import Hourly
 from tests.grounds import even_ground

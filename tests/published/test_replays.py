@@ -30,7 +30,8 @@ from evenclay.sim.house.house import House
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround, by_day, sides_of, stand
 from evenclay.sim.judge.policies import bare_plan
-from evenclay.sim.replay.life import Lived, Policy, live
+from evenclay.sim.replay.life import Policy
+from evenclay.sim.replay.lived import Lived, live
 from evenclay.sim.replay.stay import Stay, sky_of, stay_of, weather_of
 from evenclay.sim.report import outputs
 from evenclay.sim.report.results import replay_house

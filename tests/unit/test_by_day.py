@@ -15,7 +15,8 @@ from evenclay.sim.house.standing import SectionGround, Standing, by_day, sides_o
 from evenclay.sim.judge.by_day import Keeper, Lived, _pour, live_by_day
 from evenclay.sim.judge.keepers import Truth
 from evenclay.sim.judge.weigh import record_of
-from evenclay.sim.replay.life import Policy, live
+from evenclay.sim.replay.life import Policy
+from evenclay.sim.replay.lived import live
 from evenclay.sim.section.section import Days, Section
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.hourly import Hourly

@@ -21,7 +21,8 @@ from evenclay.sim.house.standing import SectionGround, Standing, sides_of, stand
 from evenclay.sim.judge import informed, strip
 from evenclay.sim.judge.policies import probed
 from evenclay.sim.judge.weigh import record_of, targets_pf
-from evenclay.sim.replay.life import Lived, Policy, live
+from evenclay.sim.replay.life import Policy
+from evenclay.sim.replay.lived import Lived, live
 from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.section.layout import LAYOUT
 from evenclay.sim.types import Floats

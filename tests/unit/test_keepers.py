@@ -20,7 +20,8 @@ from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround, Standing, by_day, sides_of, stand
 from evenclay.sim.judge.by_day import live_by_day
 from evenclay.sim.judge.keepers import Met, Reckoning, cycles_h, met_of
-from evenclay.sim.replay.life import Policy, live
+from evenclay.sim.replay.life import Policy
+from evenclay.sim.replay.lived import live
 from evenclay.sim.types import Ints
 from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.hourly import Hourly

@@ -20,7 +20,7 @@ from evenclay.sim.judge.measures import measure
 from evenclay.sim.judge.policies import hub_of
 from evenclay.sim.judge.weigh import place_on, record_of, targets_pf
 from evenclay.sim.judge.years import OF_LIFE, SETTLED_SEED, alarms_of
-from evenclay.sim.replay.life import live
+from evenclay.sim.replay.lived import live
 from evenclay.sim.replay.stay import sky_of
 from evenclay.sim.types import Line
 from evenclay.sim.weather.daily import Weather

@@ -20,7 +20,7 @@ from evenclay.tools.dev.compiled import DIGEST, FOLDER, ROOT, SUFFIX, digest, fr
 # What mypyc does not take: classes whose fields are named in a table, and what types alone need.
 INTERPRETED = ("__init__", "journal", "limits", "plan", "ports")
 MET = ("devices", "faults", "plumbing", "site", "standing")
-SIMULATED = tuple(f"sim/house/{name}.py" for name in MET)
+SIMULATED = (*(f"sim/house/{name}.py" for name in MET), "sim/replay/life.py")
 # How a module of the core declares its constants.
 CONST = re.compile(r"^from \. import .*\bconst\b.*\n", re.MULTILINE)
 CONSTANT = re.compile(r"^(\w+) = const\((.*?)\)(?=$|  #)", re.MULTILINE)

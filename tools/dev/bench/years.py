@@ -13,7 +13,7 @@ from evenclay.sim.ground.plausible import PlausibleGround, middle
 from evenclay.sim.house.house import House
 from evenclay.sim.house.standing import SectionGround, sides_of, stand
 from evenclay.sim.judge.policies import hub_of
-from evenclay.sim.replay.life import live
+from evenclay.sim.replay.lived import live
 from evenclay.sim.replay.stay import stay_of, weather_of
 from evenclay.sim.report.results import replay_house
 from evenclay.sim.report.ways import Figures
