@@ -1,9 +1,9 @@
 """Options and arguments that several commands take, and what is read by them."""
 
 import datetime
-import errno
 import os
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -64,8 +64,12 @@ def check_folder(out: Path) -> None:
     there = next(place for place in (out, *out.absolute().parents) if os.path.lexists(place))
     if not there.is_dir():
         raise typer.BadParameter(f"found {there}, a file, allowed a folder", param_hint="--out")
-    if not os.access(there, os.W_OK | os.X_OK):
-        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(there))
+    try:  # modes do not tell of a disk that is read only
+        with TemporaryFile(dir=there):
+            pass
+    except OSError as error:
+        found = f"found {there}, which takes no file ({error.strerror})"
+        raise typer.BadParameter(f"{found}, allowed a folder", param_hint="--out") from None
 
 
 def read_weather(
