@@ -8,19 +8,21 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
 from importlib import import_module
 from multiprocessing.context import BaseContext
+from typing import Any, TypeVar
 
 CONNECT_S = 10
 SHOWN_S = 2.0  # between two lines of progress
 READY = "evenclay.tools.plan.ready"  # which a worker imports before it is needed
 
 Tell = Callable[[str], None]
+T = TypeVar("T")
 
 
 class SweepError(ValueError):
@@ -95,13 +97,27 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
+class _Pool(ProcessPoolExecutor):
+    """Processes whose tasks cannot be taken back.
+
+    Where some were, the thread that hands tasks out fails as the processes are stopped, and the
+    whole program then waits for ever (Python 3.11.7; later ones do not).
+    """
+
+    def submit(self, function: Callable[..., T], /, *args: Any, **named: Any) -> "Future[T]":
+        """Hand in a task."""
+        future = super().submit(function, *args, **named)
+        future.cancel = lambda: False  # type: ignore[method-assign]
+        return future
+
+
 @contextmanager
 def processes(count: int) -> Iterator[tuple[Executor, int]]:
     """Start processes; they end with this context, or when the process that asked for them dies.
 
     They make themselves ready while the caller goes on.
     """
-    with ProcessPoolExecutor(count, _context(), _begin_worker) as executor:
+    with _Pool(count, _context(), _begin_worker) as executor:
         with _ctrl_c_waits():
             for _ in range(count):
                 executor.submit(import_module, READY)
