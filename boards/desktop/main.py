@@ -1,4 +1,4 @@
-"""Run a hub on this machine until `quit`: `python -m evenclay.boards.desktop.main FOLDER`.
+"""Run a hub here until `quit` or Ctrl-C: `python -m evenclay.boards.desktop.main FOLDER`.
 
 FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; record and log
 come to stand beside it. Under MicroPython: `micropython -m evenclay.boards.desktop.main FOLDER`.
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from evenclay.controller.ports import Asked
+    from evenclay.controller.runner import Runner
 
 LONGEST_SLEEP_S = 60  # a typed line is looked for at least so often; a clock that steps, too
 
@@ -52,9 +53,21 @@ def main(folder: str, core: int = 0) -> int:
         return ports.heard()
 
     desk = Desk(runner, ports.up_s, give, ports.look(), texts(folder))
+    print("Type help to see what you may type, or quit.")
+    try:
+        _talk(desk, runner, ports)
+    except KeyboardInterrupt:  # as good as quit
+        print()
+    finally:
+        runner.close_all()
+        log.flush()
+    return 0
+
+
+def _talk(desk: Desk, runner: "Runner", ports: DesktopPorts) -> None:
+    """Take turns, and answer what is typed until that is `quit` or ends."""
     poller = select.poll()
     poller.register(sys.stdin, select.POLLIN)
-    print("Type help to see what you may type, or quit.")
     light = ""
     while True:
         wake_s = runner.turn()
@@ -68,9 +81,7 @@ def main(folder: str, core: int = 0) -> int:
         if poller.poll(wait_s * 1000):
             line = sys.stdin.readline()
             if not line or line.strip() == "quit":
-                runner.close_all()
-                log.flush()
-                return 0
+                return
             for text in answered(desk, line.strip()):
                 print(text)
 

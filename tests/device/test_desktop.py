@@ -1,6 +1,7 @@
 """The desktop board: a hub on real files, on both interpreters."""
 
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -55,7 +56,7 @@ def test_a_hub_runs_on_the_desktop_and_keeps_its_record(folder: Path) -> None:
         "valve 2: close",
     ]
     assert boots(folder) == 1
-    assert any("started: power was away" in line for line in first)
+    assert any("started: power was off" in line for line in first)
     run_hub([sys.executable], folder, "quit\n")
     assert boots(folder) == 2
 
@@ -65,6 +66,29 @@ def test_micropython_goes_on_from_the_record_of_cpython(folder: Path, micropytho
     told = run_hub([str(micropython)], folder, "status\nbutton\nquit\n")
     assert boots(folder) == 2
     assert "The light: " in told and "No alarm stands." in told and "you asked: stop" in told
+
+
+def test_ctrl_c_is_as_good_as_quit(folder: Path) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "evenclay.boards.desktop.main", str(folder)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(SOURCES), "PYTHONUNBUFFERED": "1"},
+        # Where these tests run in the background, it is ignored.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    ) as hub:
+        assert hub.stdout is not None
+        for line in hub.stdout:
+            if line.startswith("The light: "):
+                break
+        hub.send_signal(signal.SIGINT)
+        told, failed = hub.communicate()
+    assert (hub.returncode, failed) == (0, "")
+    assert [line for line in told.splitlines() if line][-3:] == [
+        f"valve {valve}: close" for valve in range(3)
+    ]
 
 
 def test_no_plan_is_one_clear_line(tmp_path: Path) -> None:

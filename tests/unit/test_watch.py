@@ -49,7 +49,7 @@ def test_time_passes_as_fast_as_it_is_told() -> None:
 
 def test_the_house_lives_and_tells() -> None:
     room = Room()
-    assert room.said == ["00:00 started: power was away", "The light: all is well"]
+    assert room.said == ["00:00 started: power was off", "The light: all is well"]
     assert "z0: next 06:00, 15 min; today given 0 s" in room.ask("status")
     room.now_s = 36.0 + 1.0  # ten minutes after six
     room.watch.go_on()
