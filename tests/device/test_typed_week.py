@@ -122,9 +122,12 @@ def test_a_week_by_the_console_alone(typist: Typist) -> None:
     has(stopped, "zone1: not watered: you asked for it", "zone0: shut after ")
     has(typist.ask("stop"), "Nothing was open, and nothing waited.")
     has(typist.ask("check zone0 dry"), "Not done: it was watered")
-    has(typist.ask("check zone1 dry firm"), "Noted. Nothing changes yet")
+    has(typist.ask("check zone1 dry firm"), "Noted. It changes nothing")
     has(typist.ask("check zone1 firm wet"), "wetter than thought, by your check")
-    has(typist.ask("sample zone1 4"), "Noted. Nothing changes yet: eight samples teach first")
+    has(
+        typist.ask("sample zone1 4"),
+        "Noted. It changes nothing: it fits, a probe speaks, or eight samples come first",
+    )
     has(typist.ask("check"), "Which zone? One of: zone0, zone1")
     has(typist.ask("rain 500 mm"), "I understand it like this", "rain 12 mm")
     has(typist.ask("rain 1.2 inch"), "Done.")

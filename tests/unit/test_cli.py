@@ -48,6 +48,8 @@ def start(*args: str, stdout: int = subprocess.PIPE) -> "subprocess.Popen[str]":
         stdout=stdout,
         stderr=subprocess.PIPE,
         text=True,
+        # Where these tests run in the background, Ctrl-C is ignored.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
 
 

@@ -114,7 +114,7 @@ class Watch:
         except (ValueError, KeyError):
             for_s = 0
         if not 0 < for_s <= 366 * DAY_S:
-            self._say("I understand it like this: wait 6 h, or wait 3 days, up to a year")
+            self._say("I understand it like this: wait 6 h, or wait 3 days, up to 366 days")
             return
         to_s = min(self._life.devices.now_s + for_s, self._end_s)
         self._from_s, self._began = to_s, self._clock()
