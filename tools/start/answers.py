@@ -33,8 +33,10 @@ LABELS = {
 }
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)")
 _TEST = re.compile(r"(.+?)\s+in\s+(\d.*?)(?:\s*[, ]\s*(north|east|south|west))?")
+# A currency holds no sign of a number, so that a price below nothing is none.
 _PRICE = re.compile(
-    r"([^\d\s.]{0,8})\s*(\d+(?:\.\d+)?)\s*([^\d\s/]{1,8}?)?\s*(?:(?:per|/|a)\s*(.+))?"
+    r"([^\d\s.+\-\u2212\u2013]{0,8})\s*(\d+(?:\.\d+)?)\s*([^\d\s/+\-\u2212\u2013]{1,8}?)?"
+    r"\s*(?:(?:per|/|a)\s*(.+))?"
 )
 
 
@@ -344,7 +346,8 @@ def price_of(text: str, units: str) -> tuple[float, str, str]:
     """Price, what it is per, and currency, of an answer. Raises: ValueError in one line."""
     match = _PRICE.fullmatch(text)
     if match is None:
-        raise refused(text, 'a price such as "$5", "$2.4 per m3" or "4 EUR per m3"; or unknown')
+        allowed = 'a price from 0 on, such as "$5", "$2.4 per m3" or "4 EUR per m3"; or unknown'
+        raise refused(text, allowed)
     per = (match[4] or ("1000 gal" if units == "us" else "m3")).replace(",", "")
     price = by_rule(Water, "price", float(match[2]), units)
     unit = by_rule(Water, "per", {"1000 gallons": "1000 gal"}.get(per, per), units)
