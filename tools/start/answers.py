@@ -14,10 +14,11 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import PydanticCustomError
 
+from evenclay.controller.plan import BanPart
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Bucket, Hose, Site, Supply, Zone
 from evenclay.tools.property.file.rules import Rule
-from evenclay.tools.property.file.schedule import BILLED, Quiet, Rain, Water
+from evenclay.tools.property.file.schedule import BILLED, WEEKDAYS, Quiet, Rain, Water
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.outline.table import Outline
 from evenclay.tools.start import clay, place, seasons
@@ -53,8 +54,7 @@ def refused(found: str, allowed: str, reason: str = "") -> ValueError:
 
 def by_rule(model: type[BaseModel], name: str, value: Any, units: str) -> Any:
     """A value as the property file reads it. Raises: ValueError in one line."""
-    rules = [getattr(item, "func", None) for item in model.model_fields[name].metadata]
-    rule = next(found for found in rules if isinstance(found, Rule)).of(units)
+    rule = _rule(model, name, units)
     try:
         return rule.read(value)
     except PydanticCustomError as error:
@@ -62,6 +62,12 @@ def by_rule(model: type[BaseModel], name: str, value: Any, units: str) -> Any:
         raise ValueError(f"found {context['found']}, allowed {context['allowed']}") from None
     except ValueError as error:
         raise refused(str(value), rule.allowed, str(error)) from None
+
+
+def _rule(model: type[BaseModel], name: str, units: str) -> Rule:
+    """The property file's rule for a key."""
+    rules = [getattr(item, "func", None) for item in model.model_fields[name].metadata]
+    return next(found for found in rules if isinstance(found, Rule)).of(units)
 
 
 def with_unit(text: str, kind: str, units: str) -> str:
@@ -325,18 +331,28 @@ def _probes(text: str, texts: Texts) -> str:
     return ", ".join(sides)
 
 
+def _several(name: str, parts: list[str], text: str, allowed: str) -> Any:
+    """The parts of a text as a list of local rules has them. Raises: ValueError in one line."""
+    try:
+        return _rule(Quiet, name, "metric").read(parts)
+    except ValueError as error:
+        raise refused(text, allowed, str(error)) from None
+
+
 def _weekdays(text: str, texts: Texts) -> str:
     if text.lower() == "any":
         return "any"
     days = [day for day in re.split(r"[,\s]+", text) if day]
-    return ", ".join(by_rule(Quiet, "allowed_weekdays", days, "metric"))
+    allowed = f"some of {', '.join(WEEKDAYS)}, no one twice; or any"
+    return ", ".join(_several("allowed_weekdays", days, text, allowed))
 
 
 def _hours(text: str, texts: Texts) -> str:
     if text.lower() == "none":
         return "none"
     hours = [part.strip() for part in text.split(",")]
-    bans = by_rule(Quiet, "banned_hours", hours, "metric")
+    allowed = f'at most {BanPart.MOST}, no one twice, such as "10:00-18:00" or "8 pm-6 am"; or none'
+    bans = _several("banned_hours", hours, text, allowed)
     if seasons.free_window(bans)[1] < seasons.WINDOW_LEAST_MIN:
         raise refused(text, "hours that leave an hour of the day for water")
     return ", ".join("-".join(f"{m // 60:02}:{m % 60:02}" for m in ban) for ban in bans)
