@@ -1,5 +1,6 @@
 """`evenclay start`: by options or answers, a file in the house's own units that passes `check`."""
 
+import re
 import shutil
 import sys
 import tomllib
@@ -178,7 +179,14 @@ def test_samples_are_the_check_where_a_strip_has_no_probe(
 
 
 @pytest.mark.parametrize(
-    ("option", "answer"), [("--probes", "none"), ("--hose-flow", "1 gal/h/ft")]
+    ("option", "answer"),
+    [
+        ("--probes", "north"),
+        ("--probes", "all"),
+        ("--hose-flow", "3 gal in 10 min, north"),
+        ("--north", "40 ft"),
+        ("--north-spigot", "spigot"),
+    ],
 )
 def test_what_cannot_tell_two_zones_of_a_side_apart_is_refused(
     option: str, answer: str, tmp_path: Path
@@ -193,6 +201,70 @@ def test_what_cannot_tell_two_zones_of_a_side_apart_is_refused(
     status, _, told = run("start", str(file), option, answer)
     assert status == 2 and "change this file's by hand" in " ".join(told.split())
     assert file.read_text("utf-8") == before
+
+
+def several(folder: Path) -> Path:
+    """A file as `layout --fix` leaves it, with two zones on the east side."""
+    outline = "50 ft right, 30 ft right, 50 ft right, 30 ft right"
+    spigots = ("--spigots", "back, front", "--spigot-places", "back 1 12 ft, front 3 20 ft")
+    where = ("--where", "76065", "--paving", "2 10 ft to 14 ft")
+    file = begun(folder, *where, *spigots, "--outline", outline)
+    assert run("layout", str(file), "--fix")[0] == 0
+    assert [zone.side for zone in load(file).zones.values()].count("east") == 2
+    return file
+
+
+def test_what_concerns_a_side_with_one_zone_is_changed_beside_one_with_two(tmp_path: Path) -> None:
+    file = several(tmp_path)
+    was = load(file).zones
+    begun(tmp_path, "--hose-flow", "1.6 gal in 10 min, north", "--probes", "north")
+    zones = load(file).zones
+    assert {name: zone.length for name, zone in zones.items()} == {
+        name: zone.length for name, zone in was.items()
+    }
+    assert zones["north"].flow_l_h == pytest.approx(1.6 * 3.785411784 * 6)
+    along = {name: zone.flow_l_h / zone.length for name, zone in zones.items()}
+    assert len(along) == 5 and all(
+        each == pytest.approx(along["north"], rel=0.01) for each in along.values()
+    )
+    assert [name for name, zone in zones.items() if zone.probe] == ["north"]
+
+
+def test_a_cover_is_that_of_all_zones_of_a_side(tmp_path: Path) -> None:
+    file = several(tmp_path)
+    before = file.read_text("utf-8").splitlines()
+    begun(tmp_path, "--east-cover", "lawn")
+    covers = {name: (zone.cover, zone.side == "east") for name, zone in load(file).zones.items()}
+    assert sorted(covers.values()) == [("bare", False)] * 3 + [("lawn", True)] * 2
+    after = file.read_text("utf-8").splitlines()
+    changed = [new for old, new in zip(before, after, strict=True) if old != new]
+    assert changed == ["share = 100", 'cover = "lawn"'] * 2
+
+
+def test_lengths_that_stay_are_told_as_such(tmp_path: Path) -> None:
+    file = several(tmp_path)
+    was = load(file).zones
+    _, told, _ = run("start", str(file), "--paving", "none")
+    zones = load(file).zones
+    assert all(zones[name].length == was[name].length for name in ("east", "east 2"))
+    assert "The hoses of the east side are as long as they were" in told
+    assert "as long as the outline has it" not in told
+
+
+def test_what_it_tells_to_type_next_it_takes(tmp_path: Path) -> None:
+    differ = begun(tmp_path / "differ", *US)
+    text = differ.read_text("utf-8").replace('"11 psi" }', '"12 psi" }', 1)
+    differ.write_text(text.replace('"0.32 gal', '"0.3 gal', 1), "utf-8")
+    asked = []
+    for file in (begun(tmp_path / "plain", *US), several(tmp_path / "several"), differ):
+        _, told, _ = run("start", str(file), "--rain-sensor", "gauge")
+        commands = re.findall(r'evenclay start (\S+) (--\S+) "(.+?)"', told)
+        asked.append(len(commands))
+        for path, option, answer in commands:
+            answer = answer.replace("SECONDS", "60").replace("AMOUNT", "1.6")
+            status, _, err = run("start", path, option, answer)
+            assert status == 0, err
+    assert asked == [2, 2, 1]
 
 
 def test_again_it_changes_what_is_asked_and_keeps_comments(tmp_path: Path) -> None:

@@ -74,7 +74,7 @@ def assumed(
         yield f"Its slab was poured in {texts['built']}: mend [site] poured if you know better."
     if "clay" in fresh:
         yield clay.said(texts["clay"]).capitalize() + "."
-    yield from _of_strips(texts, keys)
+    yield from _of_strips(texts, keys, fresh)
     if rows:
         width, slab = [Zone.model_fields[name].default for name in ("width", "slab_distance")]
         yield (
@@ -84,7 +84,7 @@ def assumed(
         yield seasons.in_words(rows, texts["units"], texts)
 
 
-def _of_strips(texts: Texts, keys: Set[str]) -> Iterator[str]:
+def _of_strips(texts: Texts, keys: Set[str], fresh: Set[str]) -> Iterator[str]:
     """What nobody said of the sides and their hoses."""
     with_hose = [side for side in SIDES if texts[side] != "none"]
     copied = [side for side in with_hose if side in keys]
@@ -95,6 +95,12 @@ def _of_strips(texts: Texts, keys: Set[str]) -> Iterator[str]:
     bare = [side for side in with_hose if f"{side}-cover" in keys]
     if bare:
         yield f"The ground is bare along: {', '.join(bare)}."
+    outline = {"outline", "first-side", "paving"}
+    for side in [side for side in with_hose if f"{side}-longest" in texts and fresh & outline]:
+        yield (
+            f"The hoses of the {side} side are as long as they were, since it has several zones; "
+            "`evenclay layout --fix` finds their lengths."
+        )
     if "hose-flow" in keys:
         yield f"The hose: {texts['hose']}, giving {texts['hose-flow']}, as many labels have it."
     if "hose-pressure" in keys:
@@ -126,8 +132,10 @@ def measures(texts: Texts, path: Path) -> Iterator[str]:
             f"seconds; {by} divided by them is its flow in {units.unit('supply flow')}. Of the "
             f'weakest, say: evenclay start {path} --spigot-flow "{bucket} in SECONDS s"'
         )
-    if bucket_of(texts["hose-flow"]) is None and texts["hose-flow"] != seasons.AS_IT_IS:
-        side, flow = next(iter(seasons.wanted_l_min(texts).items()))
+    sides = [side for side in SIDES if texts[side] != "none" and f"{side}-longest" not in texts]
+    hose = [texts[key] for key in ("hose", "hose-flow", "hose-pressure")]
+    if sides and bucket_of(texts["hose-flow"]) is None and seasons.AS_IT_IS not in hose:
+        side, flow = sides[0], seasons.wanted_l_min(texts)[sides[0]]
         gives = units.shown(flow * TEST_MIN, "volume", ".2g")
         unit = units.unit("volume")
         yield (

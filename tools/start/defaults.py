@@ -88,22 +88,31 @@ def named_by_owner(name: str) -> bool:
     return name != OUR_HOUSE and not name.startswith(HOUSE_IN)
 
 
-def zones_of(prop: Property) -> dict[str, str]:
-    """The zone of each side that has one of its own."""
-    sides = [zone.side for zone in prop.zones.values()]
-    return {zone.side: name for name, zone in prop.zones.items() if sides.count(zone.side) == 1}
+def zones_of(prop: Property) -> dict[str, list[str]]:
+    """The zones of each side that has any."""
+    found: dict[str, list[str]] = {}
+    for name, zone in prop.zones.items():
+        found.setdefault(zone.side, []).append(name)
+    return found
+
+
+def alone(prop: Property) -> list[str]:
+    """Sides with one zone."""
+    zones = zones_of(prop)
+    return [side for side in SIDES if len(zones.get(side, ())) == 1]
 
 
 def crowded(prop: Property) -> list[str]:
     """Sides with several zones, which the questions cannot tell apart."""
-    sides = [zone.side for zone in prop.zones.values()]
-    return [side for side in SIDES if sides.count(side) > 1]
+    zones = zones_of(prop)
+    return [side for side in SIDES if len(zones.get(side, ())) > 1]
 
 
 def now(prop: Property) -> dict[str, str]:
     """What a file answers already; a question that it does not answer is missing.
 
-    Beside the questions' keys stands the bucket test of each side that has one, as "north-test".
+    Beside the questions' keys stand the bucket test of each zone that has one, as "north-test", and
+    the longest hose of each side with several, as "north-longest".
     """
     site, quiet = prop.site, prop.lockouts.quiet
     found = {
@@ -192,6 +201,8 @@ def _of_sides(prop: Property) -> dict[str, str]:
         found[f"{side}-cover"] = cover if isinstance(cover, str) else f"{cover:g}"
         found[f"{side}-spigot"] = zones[0].supply if zones else first
         probes += [side] if any(zone.probe for zone in zones) else []
+        if len(zones) > 1:
+            found[f"{side}-longest"] = units.shown(max(zone.length for zone in zones), "length")
     with_hose = [side for side in SIDES if found[side] != "none"]
     found["probes"] = ", ".join(probes) or "none"
     if probes == with_hose:
@@ -202,8 +213,8 @@ def _of_sides(prop: Property) -> dict[str, str]:
 def _of_hoses(prop: Property) -> dict[str, str]:
     units, zones = UNITS[prop.site.units], list(prop.zones.values())
     tests = {
-        f"{zone.side}-test": bucket_text(zone.hose, prop.site.units)
-        for zone in zones
+        f"{name}-test": bucket_text(zone.hose, prop.site.units)
+        for name, zone in prop.zones.items()
         if zone.hose.bucket is not None
     }
     kinds = {zone.hose.kind for zone in zones}
@@ -211,17 +222,20 @@ def _of_hoses(prop: Property) -> dict[str, str]:
     return {
         "hose": kinds.pop() if len(kinds) == 1 else AS_IT_IS,
         "hose-pressure": pressures.pop() if len(pressures) == 1 else AS_IT_IS,
-        "hose-flow": _flow_of(zones, prop.site.units),
+        "hose-flow": _flow_of(zones, prop.site.units, alone(prop)),
         **tests,
     }
 
 
-def _flow_of(zones: list[Zone], name: str) -> str:
-    """One label for all hoses, or one bucket test that the others' flow was taken from."""
+def _flow_of(zones: list[Zone], name: str, told: list[str]) -> str:
+    """One label for all hoses, or one bucket test that the others' flow was taken from.
+
+    told: the sides whose test is that of one hose.
+    """
     units = UNITS[name]
     tested = [zone for zone in zones if zone.hose.bucket is not None]
     labels = {units.shown(zone.hose.flow, "emission") for zone in zones if zone.hose.flow}
-    if len(tested) == 1 and len(labels) <= 1:
+    if len(tested) == 1 and len(labels) <= 1 and tested[0].side in told:
         return _test_of(tested[0], labels, name)
     return labels.pop() if len(labels) == 1 and not tested else AS_IT_IS
 
