@@ -52,8 +52,11 @@ def refused(found: str, allowed: str, reason: str = "") -> ValueError:
     return ValueError(f"found {shown(found, reason)}, allowed {allowed}")
 
 
-def by_rule(model: type[BaseModel], name: str, value: Any, units: str) -> Any:
-    """A value as the property file reads it. Raises: ValueError in one line."""
+def by_rule(model: type[BaseModel], name: str, value: Any, units: str, typed: str = "") -> Any:
+    """A value as the property file reads it. typed: what it was worked out from, if it was.
+
+    Raises: ValueError in one line.
+    """
     rule = _rule(model, name, units)
     try:
         return rule.read(value)
@@ -61,7 +64,7 @@ def by_rule(model: type[BaseModel], name: str, value: Any, units: str) -> Any:
         context = error.context or {}
         raise ValueError(f"found {context['found']}, allowed {context['allowed']}") from None
     except ValueError as error:
-        raise refused(str(value), rule.allowed, str(error)) from None
+        raise refused(typed or str(value), rule.allowed, str(error)) from None
 
 
 def _rule(model: type[BaseModel], name: str, units: str) -> Rule:
@@ -299,7 +302,7 @@ def _hose_flow(text: str, texts: Texts) -> str:
     by_rule(Bucket, "litres", volume, units)
     by_rule(Bucket, "time", test[1], units)
     found = f"{volume} in {test[1]}, {test[2]}"
-    by_rule(Hose, "flow", f"{seasons.flow_l_h_m(found, texts):.6g} L/h/m", units)
+    by_rule(Hose, "flow", f"{seasons.flow_l_h_m(found, texts):.6g} L/h/m", units, text)
     return found
 
 
@@ -308,17 +311,18 @@ def _spigot_flow(text: str, texts: Texts) -> str:
     if text.lower() in ("unknown", "?"):
         return "unknown"
     test = bucket_of(text)
+    found = with_unit(text, "supply flow", units)
     if test is not None:
         litres = by_rule(Bucket, "litres", with_unit(test[0], "volume", units), units)
         minutes = by_rule(Bucket, "time", test[1], units)
-        text = UNITS[units].shown(litres / minutes, "supply flow")
-    text = with_unit(text, "supply flow", units)
-    gives = by_rule(Supply, "flow", text, units)
+        found = UNITS[units].shown(litres / minutes, "supply flow")
+    gives = by_rule(Supply, "flow", found, units, text)
     told = texts["hose-flow"] != seasons.AS_IT_IS  # else the file's own rules ask each hose
     if told and gives < (wants := max(seasons.wanted_l_min(texts).values())):
         least = UNITS[units].shown(wants, "supply flow")
-        raise refused(text, f"at least what the longest hose wants, {least}; or unknown")
-    return text
+        allowed = f"at least what the longest hose wants, {least}; or unknown"
+        raise refused(text, allowed, "" if found == text else found)
+    return found
 
 
 def _probes(text: str, texts: Texts) -> str:
