@@ -73,6 +73,18 @@ def test_options_alone_make_a_file_that_passes_check(
     assert "banned hours" not in checked and "far from" not in checked
 
 
+def test_numbers_alone_are_in_the_house_s_units_and_told(tmp_path: Path) -> None:
+    options = ("--where", "76065", "--north", "40", "--east", "30 ft", "--spigot-flow", "4")
+    _, told, _ = run("start", str(tmp_path / "house.toml"), *options)
+    assert re.findall(r"Read .*", told) == [
+        "Read --north 40 as 40 ft.",
+        "Read --spigot-flow 4 as 4 gal/min.",
+    ]
+    prop = load(tmp_path / "house.toml")
+    assert prop.zones["north"].length == pytest.approx(40 * 0.3048)
+    assert prop.supplies["spigot"].flow == pytest.approx(4 * 3.785411784)
+
+
 def test_every_question_is_an_option_and_has_a_reader() -> None:
     keys = [question.key for question in QUESTIONS]
     assert set(keys) == set(_READERS)
@@ -98,6 +110,9 @@ def test_what_has_to_be_answered_is_asked_for(tmp_path: Path) -> None:
         ("north", "forty", "ft"),
         ("north", "9999 ft", "3.3 to 980 ft"),
         ("north", "3 gal", "not a length"),
+        ("north", "9999", '3.3 to 980 ft, as a number or with a unit, such as "75 ft"'),
+        ("spigot-flow", "4000", "gal/min, as a number or with a unit, such as"),
+        ("hose-flow", "3 gal in 10, north", '0.1 to 600 min, with its unit, such as "10 min"'),
         ("units", "imperial", "us, metric"),
         ("built", "2999", "a year up to"),
         ("clay", "cheese", "black clay"),

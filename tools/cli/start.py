@@ -60,9 +60,11 @@ def start(property_file: Path, **options: str | None) -> None:
         raise typer.Exit(NO_PLAN) from None
     text, rows = guide.file_of(given, str(property_file), before)
     files.write({property_file: text})
-    assumed = closing.assumed(given.texts, given.assumed, given.fresh, rows)
     console = make_console()
     console.print(f"Wrote {property_file}.")
+    for typed, answer in given.read:
+        console.print(f"Read {typed} as {answer}.")
+    assumed = closing.assumed(given.texts, given.assumed, given.fresh, rows)
     parts = (
         ("Assumed, since nobody said it:", assumed),
         (

@@ -64,7 +64,10 @@ def by_rule(model: type[BaseModel], name: str, value: Any, units: str, typed: st
         context = error.context or {}
         raise ValueError(f"found {context['found']}, allowed {context['allowed']}") from None
     except ValueError as error:
-        raise refused(typed or str(value), rule.allowed, str(error)) from None
+        allowed = rule.allowed
+        if rule is not _rule(model, name, "metric"):  # an answer needs no unit, unlike the file
+            allowed = allowed.replace("with its unit", "as a number or with a unit")
+        raise refused(typed or str(value), allowed, str(error)) from None
 
 
 def _rule(model: type[BaseModel], name: str, units: str) -> Rule:
@@ -86,7 +89,7 @@ def words(texts: Texts) -> dict[str, str]:
         **{kind: units.unit(kind) for kind in ("length", "height", "emission", "pressure")},
         "bucket": "3 gal in 10 min" if us else "12 L in 10 min",
         "spigot_bucket": "5 gal in 60 s" if us else "10 L in 40 s",
-        "supply_flow": "4 gal/min" if us else "15 L/min",
+        "supply_flow": units.unit("supply flow"),
         "probe_depth": units.shown(0.5, "near"),
         "billed": "1000 gal" if us else "m3",
         "outline": "40 ft right, 30 ft right, 40 ft right, 30 ft right"

@@ -20,7 +20,7 @@ from evenclay.tools.start.defaults import (
     usual,
     zones_of,
 )
-from evenclay.tools.start.questions import QUESTIONS, SIDES, Question
+from evenclay.tools.start.questions import QUANTITIES, QUESTIONS, SIDES, Question
 from evenclay.tools.start.seasons import AS_IT_IS
 
 BY_HAND = "change this file's by hand"
@@ -33,11 +33,13 @@ class Moving(Exception):
 @dataclass
 class Given:
     """The answers, and what else a file has of them. assumed: those that nobody gave, so they are
-    what is usual. fresh: those that a file did not have."""
+    what is usual. fresh: those that a file did not have. read: what options with quantities were
+    read as, where that is not what they say."""
 
     texts: dict[str, str] = field(default_factory=dict)
     assumed: set[str] = field(default_factory=set)
     fresh: set[str] = field(default_factory=set)
+    read: list[tuple[str, str]] = field(default_factory=list)
 
 
 def gather(options: Mapping[str, str], prop: Property | None) -> Given:
@@ -58,6 +60,9 @@ def gather(options: Mapping[str, str], prop: Property | None) -> Given:
         elif not barred:
             answer = _asked(question, texts, default, prop)
         texts[key] = answer or ""
+        typed = " ".join(options.get(key, "").split())
+        if typed and key in QUANTITIES and typed.lower() != texts[key].lower():
+            found.read.append((f"--{key} {typed}", texts[key]))
         if answer != old.get(key):
             found.fresh.add(key)
             if answer == default and key not in options:
