@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -163,7 +164,6 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
 @pytest.mark.parametrize(
     ("args", "said"),
     [
-        ((), "Missing command"),
         ((*REPLAY, "--grounds", "0"), '--grounds: found "0", allowed a whole number, 1 to 64'),
         (("chek",), "No such command 'chek'"),
         (("check",), "Missing argument 'PROPERTY...'"),
@@ -209,10 +209,26 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
 def test_bad_input_is_one_line(args: tuple[str, ...], said: str) -> None:
     status, out, err = run(*args)
     assert status == 2
+    of_names = err.startswith(("Missing ", "No such command", "No such option", "Got unexpected"))
+    assert err.endswith("; see the --help of the command\n") == of_names
     assert out == ""
     assert said in err
     assert len(err.splitlines()) == 1
     assert "Traceback" not in err
+
+
+def test_alone_it_shows_its_commands() -> None:
+    status, out, err = run()
+    assert (status, out) == (2, "")
+    assert all(re.search(rf"^  {name} ", err, re.MULTILINE) for name in cli.COMMANDS)
+
+
+def test_a_port_that_is_none_is_told_by_the_name_of_its_argument(tmp_path: Path) -> None:
+    port = str(tmp_path / "none")
+    status, out, err = run("log", port)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith(f"PORT: found {port} (failed to access), allowed the serial port of a ")
+    assert "or the folder in which a hub" in err
 
 
 @pytest.mark.skipif(not Path("/proc/self").exists(), reason="there is no folder of the system's")

@@ -19,6 +19,13 @@ INTERRUPTED = 130
 class Group(TyperGroup):
     """The commands, where an error that the user can mend is printed and ends the command."""
 
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Show the commands to whoever names none."""
+        if not args:
+            print(ctx.get_help(), file=sys.stderr)
+            ctx.exit(BAD_INPUT)
+        return super().parse_args(ctx, args)
+
     def main(self, *args: Any, **extra: Any) -> Any:
         extra["standalone_mode"] = False
         files.written.clear()
@@ -81,10 +88,18 @@ def _lines_of(error: Exception) -> list[str]:
     if isinstance(error, PropertyError):
         return error.lines
     if isinstance(error, typer.TyperException):
-        return [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
+        more = "; see the --help of the command" if _is_of_names(error) else ""
+        return [printable(_message(error)).rstrip(".") + more]
     if _is_refusal(error):
         return [printable(str(error))]
     raise error
+
+
+def _is_of_names(error: Exception) -> bool:
+    """Whether an argument or option is missing or unknown, and not a value one that will not do."""
+    if not isinstance(error, typer.BadParameter):
+        return True
+    return error.param is not None and not _refused(error)
 
 
 def _message(error: Exception) -> str:
