@@ -22,7 +22,7 @@ from evenclay.sim.units import METRIC
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.plan import compare as comparing
-from evenclay.tools.plan import compare_summary, workers
+from evenclay.tools.plan import compare_summary, sweep, workers
 from evenclay.tools.plan.compare_picture import drawn
 from evenclay.tools.property import property as property_files
 from evenclay.tools.property.property import parse
@@ -102,7 +102,7 @@ def test_a_bar_on_a_terminal_and_lines_elsewhere(
     assert "plans tried: " not in bar
     assert len(lines.splitlines()) == 11
     assert lines.splitlines()[0] == "plans tried: 0 of 40"
-    assert lines.splitlines()[-1] == "plans tried: 40 of 40; 0:00:00 left"
+    assert lines.splitlines()[-1] == "plans tried: 40 of 40"
 
 
 def test_tables_fit_80_columns_and_sentences_are_whole(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -259,6 +259,15 @@ def test_ctrl_c_says_in_a_line_what_is_left(
     nothing = "\nStopped; nothing was written.\n"
     assert run("check", str(DEMO)) == (130, "", nothing)
     status, _, err = run(*SWEEP)
+    not_begun = "no part of it was done; the same command begins where this one did"
+    assert (status, err) == (130, f"\nStopped; {not_begun}.\n")
+
+    def half_done(*_: object) -> None:
+        files.write({sweep._part_path(tmp_path, 0): "done"})
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(property_files, "load", half_done)
+    status, _, err = run(*SWEEP)
     assert (status, err) == (130, "\nStopped; the same command goes on where it was.\n")
 
     def written_then_interrupted(*_: object) -> None:
@@ -357,7 +366,7 @@ def test_sweep_on_processes(tmp_path: Path) -> None:
     out, err = process.communicate()
     assert process.returncode == 0, err
     assert err.splitlines()[0] == "4 years to live through"
-    assert err.splitlines()[-1] == "4 of 4 years; 0:00:00 left"
+    assert err.splitlines()[-1] == "4 of 4 years"
     assert f"A row for each year and zone: {tmp_path / 'new' / 'out' / 'years.parquet'}" in out
     assert " dose " in out and "Invented" not in out
     status, out, err = run(*args, *more, "--json")

@@ -44,7 +44,12 @@ class Group(TyperGroup):
 def _left(command: str) -> str:
     """What a command that was stopped leaves behind."""
     if command == "sweep":
-        return "the same command goes on where it was"
+        if files.written:
+            from evenclay.tools.plan.sweep import PARTS  # slow to import, and here already
+
+            if any(path.parent.name == PARTS for path in files.written):
+                return "the same command goes on where it was"
+        return "no part of it was done; the same command begins where this one did"
     if command == "flash":
         return "the board may lack some of its files: flash it again"
     return "what was written before stays" if files.written else "nothing was written"
