@@ -225,6 +225,12 @@ def test_what_cannot_tell_two_zones_of_a_side_apart_is_refused(
     assert file.read_text("utf-8") == before
 
 
+@pytest.mark.parametrize("answer", ["us", "metric"])
+def test_units_of_a_file_that_is_there_are_told(answer: str, tmp_path: Path) -> None:
+    line = refusal(begun(tmp_path, *US), "--units", answer)
+    assert f'--units: found "{answer}", allowed only for a new file; this one is us already' in line
+
+
 def several(folder: Path) -> Path:
     """A file as `layout --fix` leaves it, with two zones on the east side."""
     outline = "50 ft right, 30 ft right, 50 ft right, 30 ft right"

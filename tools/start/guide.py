@@ -98,7 +98,7 @@ def _barred(key: str, texts: Texts, prop: Property | None) -> str:
     if key.endswith("-spigot") and "," not in texts["spigots"]:
         return "where there are several spigots"
     if key == "units" and prop:
-        return "for a new file"
+        return f"for a new file; this one is {prop.site.units} already"
     if key == "new-seasons" and not prop:
         return "for a file that is there"
     return ""
