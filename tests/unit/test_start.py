@@ -441,6 +441,23 @@ def test_an_outline_gives_sides_and_a_layout(tmp_path: Path) -> None:
     assert status == 0 and "feed pipe" in told
 
 
+def test_the_spigot_of_a_side_is_the_nearest(tmp_path: Path) -> None:
+    """In a house of 12 by 9 m, walked around from the north."""
+    outline = "12 m right, 9 right, 12 right, 9 right"
+    places = ("--spigots", "back, the front", "--spigot-places", "back 1 9 m, the front 3 9 m")
+    typed = [*["no", "ADL"], *[""] * 7, "back, the front", outline, "", places[3], "none"]
+    file = tmp_path / "asked.toml"
+    status, told, err = run("start", str(file), typed="\n".join([*typed, *[""] * 40]))
+    assert status == 0, err
+    assert "serves the south side (back, the front) [the front]" in told
+    asked = load(file)
+    begun(tmp_path, "--where", "ADL", "--outline", outline, *places)
+    for prop in (asked, load(tmp_path / "property.toml")):
+        supplies = {zone.side: zone.supply for zone in prop.zones.values()}
+        near = {"north": "back", "east": "back", "south": "the front", "west": "the front"}
+        assert supplies == near
+
+
 @pytest.mark.parametrize(
     ("options", "line"),
     [
@@ -449,6 +466,14 @@ def test_an_outline_gives_sides_and_a_layout(tmp_path: Path) -> None:
         (("--paving", "1 5 to 6.2 m"), "allowed only where the outline is told"),
         (("--outline", HOUSE, "--spigot-places", "shed 1 3"), "--spigot-places: found"),
         (("--outline", HOUSE, "--spigot-places", "spigot 9 3"), "allowed 1 to 6"),
+        (
+            ("--spigots", "back, front", "--outline", HOUSE, "--spigot-places", "front 1 3"),
+            'found "front 1 3", allowed each spigot once: back, front; or unknown',
+        ),
+        (
+            ("--spigots", "a tap", "--outline", HOUSE, "--spigot-places", "a tap 1 3, a tap 2 3"),
+            "each spigot once",
+        ),
         (("--outline", HOUSE, "--paving", "2 3 m"), "--paving: found"),
         (("--outline", HOUSE, "--paving", "2 3 m to 30 m"), "a place on it"),
     ],

@@ -7,24 +7,30 @@ typed again, and compared with what a file says.
 
 import datetime
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import cache, partial
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
-from pydantic_core import PydanticCustomError
 
 from evenclay.controller.plan import BanPart
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Bucket, Hose, Site, Supply, Zone
-from evenclay.tools.property.file.rules import Rule
 from evenclay.tools.property.file.schedule import BILLED, WEEKDAYS, Quiet, Rain, Water
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.outline.table import Outline
 from evenclay.tools.start import clay, place, seasons
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import (
+    NUMBER,
+    Texts,
+    by_rule,
+    refused,
+    rule_of,
+    units_of,
+    with_unit,
+)
 
-Texts = Mapping[str, str]
 OLD = "old"
 SETTLED_YEARS = 10  # the property file's own figure
 # Common practice, no source: what labels of common hoses say.
@@ -32,7 +38,6 @@ LABELS = {
     "us": {"porous": ("0.32 gal/h/ft", "11 psi"), "emitter": ("0.5 gal/h/ft", "25 psi")},
     "metric": {"porous": ("4 L/h/m", "75 kPa"), "emitter": ("6 L/h/m", "170 kPa")},
 }
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)")
 _TEST = re.compile(r"(.+?)\s+in\s+(\d.*?)(?:\s*[, ]\s*(north|east|south|west))?")
 # A currency holds no sign of a number, so that a price below nothing is none.
 _PRICE = re.compile(
@@ -45,40 +50,6 @@ _PRICE = re.compile(
 def found_place(text: str) -> place.Place:
     """The place of an answer to "where"."""
     return place.find(text)
-
-
-def refused(found: str, allowed: str, reason: str = "") -> ValueError:
-    """The error of an answer that will not do, one line for whoever typed it."""
-    return ValueError(f"found {shown(found, reason)}, allowed {allowed}")
-
-
-def by_rule(model: type[BaseModel], name: str, value: Any, units: str, typed: str = "") -> Any:
-    """A value as the property file reads it. typed: what it was worked out from, if it was.
-
-    Raises: ValueError in one line.
-    """
-    rule = _rule(model, name, units)
-    try:
-        return rule.read(value)
-    except PydanticCustomError as error:
-        context = error.context or {}
-        raise ValueError(f"found {context['found']}, allowed {context['allowed']}") from None
-    except ValueError as error:
-        allowed = rule.allowed
-        if rule is not _rule(model, name, "metric"):  # an answer needs no unit, unlike the file
-            allowed = allowed.replace("with its unit", "as a number or with a unit")
-        raise refused(typed or str(value), allowed, str(error)) from None
-
-
-def _rule(model: type[BaseModel], name: str, units: str) -> Rule:
-    """The property file's rule for a key."""
-    rules = [getattr(item, "func", None) for item in model.model_fields[name].metadata]
-    return next(found for found in rules if isinstance(found, Rule)).of(units)
-
-
-def with_unit(text: str, kind: str, units: str) -> str:
-    """A text with the unit of the house's, where it is a number alone."""
-    return f"{text} {UNITS[units].unit(kind)}" if _NUMBER.fullmatch(text) else text
 
 
 def words(texts: Texts) -> dict[str, str]:
@@ -95,7 +66,10 @@ def words(texts: Texts) -> dict[str, str]:
         "outline": "40 ft right, 30 ft right, 40 ft right, 30 ft right"
         if us
         else "12 m right, 9 m right, 12 m right, 9 m right",
-        "spigot_place": f"{texts.get('spigots', '').split(', ')[0]} 3 {'12 ft' if us else '4 m'}",
+        "spigot_place": ", ".join(
+            f"{name} {side} {'12 ft' if us else '4 m'}"
+            for name, side in zip(texts.get("spigots", "").split(", "), "3124", strict=False)
+        ),
         "paving": "2 10 ft to 14 ft" if us else "2 3 m to 4.2 m",
         "covers": "bare, mulched, lawn, planted shaded, planted morning sun, hot wall",
         "spigots": texts.get("spigots", ""),
@@ -107,10 +81,6 @@ def read(key: str, text: str, texts: Texts) -> str:
     """The answer that a text means, after those before. Raises: ValueError in one line."""
     text = " ".join(text.split())
     return _READERS[key](text, texts)
-
-
-def _units_of(texts: Texts) -> str:
-    return texts.get("units", "metric")
 
 
 def _choice(*choices: str) -> Callable[[str, Texts], str]:
@@ -145,8 +115,8 @@ def _quantity(
     """A quantity with its unit, or a word that stands for none."""
     if also and text.lower() in (also, {"none": "0", "unknown": "?"}[also]):
         return also
-    text = with_unit(text, kind, _units_of(texts))
-    by_rule(model, name, text, _units_of(texts))
+    text = with_unit(text, kind, units_of(texts))
+    by_rule(model, name, text, units_of(texts))
     return text
 
 
@@ -159,7 +129,7 @@ def _length(side: str, text: str, texts: Texts) -> str:
 
 def _plain(model: type[BaseModel], name: str, text: str, texts: Texts) -> str:
     """A text that the property file's own rule takes."""
-    return str(by_rule(model, name, text, _units_of(texts)))
+    return str(by_rule(model, name, text, units_of(texts)))
 
 
 def _built(text: str, texts: Texts) -> str:
@@ -187,7 +157,7 @@ def _cover(text: str, texts: Texts) -> str:
     name = text.lower()
     if name == "grass":
         return "lawn"
-    if _NUMBER.fullmatch(name):
+    if NUMBER.fullmatch(name):
         return f"{by_rule(Zone, 'cover', float(name), 'metric'):g}"
     name = re.sub(r"planted,? (.*)", r"planted, \1", name)
     return str(by_rule(Zone, "cover", name, "metric"))
@@ -240,7 +210,7 @@ def outline_of(texts: Texts) -> dict[str, Any] | None:
 def _checked(key: str, text: str, texts: Texts) -> str:
     """A text that fits the outline of the answers before. Raises: ValueError in one line."""
     try:
-        Outline.model_validate(outline_of({**texts, key: text}), context=_units_of(texts))
+        Outline.model_validate(outline_of({**texts, key: text}), context=units_of(texts))
     except ValidationError as error:
         detail = error.errors(include_url=False)[0]
         context = detail.get("ctx", {})
@@ -257,19 +227,22 @@ def _outline(text: str, texts: Texts) -> str:
         match = _SIDE.fullmatch(part.strip())
         if match is None:
             raise refused(text, f"{words(texts)['outline']} or the like; or {RECTANGLE}")
-        sides.append(f"{with_unit(match[1], 'length', _units_of(texts))} {match[2].lower()}")
-    return _checked("outline", ", ".join(sides), {"units": _units_of(texts)})
+        sides.append(f"{with_unit(match[1], 'length', units_of(texts))} {match[2].lower()}")
+    return _checked("outline", ", ".join(sides), {"units": units_of(texts)})
 
 
 def _spigot_places(text: str, texts: Texts) -> str:
     if text.lower() in ("unknown", "?"):
         return "unknown"
-    places = []
+    places, told, names = [], [], texts["spigots"].split(", ")
     for part in text.split(","):
         match = _SPIGOT_PLACE.fullmatch(part.strip())
-        if match is None or match[1] not in texts["spigots"].split(", "):
+        if match is None or match[1] not in names:
             raise refused(text, f"{words(texts)['spigot_place']} or the like; or unknown")
-        places.append(f"{match[1]} {match[2]} {with_unit(match[3], 'length', _units_of(texts))}")
+        told.append(match[1])
+        places.append(f"{match[1]} {match[2]} {with_unit(match[3], 'length', units_of(texts))}")
+    if sorted(told) != sorted(names):
+        raise refused(text, f"each spigot once: {', '.join(names)}; or unknown")
     return _checked("spigot-places", ", ".join(places), texts)
 
 
@@ -281,7 +254,7 @@ def _paving(text: str, texts: Texts) -> str:
         match = _PAVED.fullmatch(part.strip())
         if match is None:
             raise refused(text, f"{words(texts)['paving']} or the like; or none")
-        ends = [with_unit(end, "length", _units_of(texts)) for end in match.groups()[1:]]
+        ends = [with_unit(end, "length", units_of(texts)) for end in match.groups()[1:]]
         parts.append(f"{match[1]} {' to '.join(ends)}")
     return _checked("paving", ", ".join(parts), texts)
 
@@ -293,7 +266,7 @@ def bucket_of(text: str) -> tuple[str, str, str] | None:
 
 
 def _hose_flow(text: str, texts: Texts) -> str:
-    units = _units_of(texts)
+    units = units_of(texts)
     test = bucket_of(text)
     if test is None:
         return _quantity(Hose, "flow", "emission", "", text, texts)
@@ -310,7 +283,7 @@ def _hose_flow(text: str, texts: Texts) -> str:
 
 
 def _spigot_flow(text: str, texts: Texts) -> str:
-    units = _units_of(texts)
+    units = units_of(texts)
     if text.lower() in ("unknown", "?"):
         return "unknown"
     test = bucket_of(text)
@@ -341,7 +314,7 @@ def _probes(text: str, texts: Texts) -> str:
 def _several(name: str, parts: list[str], text: str, allowed: str) -> Any:
     """The parts of a text as a list of local rules has them. Raises: ValueError in one line."""
     try:
-        return _rule(Quiet, name, "metric").read(parts)
+        return rule_of(Quiet, name, "metric").read(parts)
     except ValueError as error:
         raise refused(text, allowed, str(error)) from None
 
@@ -382,7 +355,7 @@ def price_of(text: str, units: str) -> tuple[float, str, str]:
 def _price(text: str, texts: Texts) -> str:
     if text.lower() in ("unknown", "?"):
         return "unknown"
-    price, per, currency = price_of(text, _units_of(texts))
+    price, per, currency = price_of(text, units_of(texts))
     return f"{currency}{price:g} per {per}"
 
 

@@ -8,8 +8,9 @@ from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Zone
 from evenclay.tools.property.property import Property
 from evenclay.tools.start import clay, seasons
-from evenclay.tools.start.answers import Texts, bucket_of, found_place, outline_of
+from evenclay.tools.start.answers import bucket_of, found_place, outline_of
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import Texts
 
 STOP = (
     "Stop. A house that moves now, over a leaking pipe or beside an underpinning, must not be "

@@ -1,19 +1,23 @@
 """Answers that nobody has to give: what is usual, and what a file says already."""
 
+from itertools import takewhile
+from math import inf
+
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Hose, Zone
 from evenclay.tools.property.outline.line import open_m
 from evenclay.tools.property.outline.table import Outline
+from evenclay.tools.property.outline.walls import Shape
 from evenclay.tools.property.property import Property
 from evenclay.tools.start.answers import (
     LABELS,
     OLD,
     RECTANGLE,
-    Texts,
     found_place,
     outline_of,
 )
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import Texts
 from evenclay.tools.start.seasons import AS_IT_IS
 
 USUAL = {
@@ -63,11 +67,37 @@ def usual(key: str, texts: Texts) -> str | None:
     if key in OPPOSITE:
         return texts[OPPOSITE[key]]
     if key.endswith("-spigot"):
-        return texts["spigots"].split(", ")[0]
+        return _spigot_near(key.partition("-")[0], texts)
     if key in ("hose-flow", "hose-pressure"):
         label = LABELS[texts["units"]].get(texts["hose"])
         return AS_IT_IS if label is None else label[key == "hose-pressure"]
     return _of_place(key, texts) if key not in ("where", *SIDES) else None
+
+
+def _spigot_near(side: str, texts: Texts) -> str:
+    """The spigot nearest to a side; the first, where nobody knows where they are."""
+    names, table = texts["spigots"].split(", "), outline_of(texts)
+    if table is None:
+        return names[0]
+    shape = Outline.model_validate(table, context=texts["units"]).shape
+    known = [name for name in names if name in shape.spigots]
+    return min(known, key=lambda name: _away_m(shape, name, side), default=names[0])
+
+
+def _away_m(shape: Shape, spigot: str, side: str) -> float:
+    """Metres around the house from a spigot to the nearest wall that faces a side."""
+    place = shape.spigots[spigot]
+    own = shape.wall(place.wall)
+    ring = shape.ring(own.ring)
+    at = ring.index(own)
+    if own.side == side or side not in [wall.side for wall in ring]:
+        return 0.0 if own.side == side else inf
+    ways = []
+    others = [*ring[at + 1 :], *ring[:at]]
+    for first_m, walls in ((own.length_m - place.along_m, others), (place.along_m, others[::-1])):
+        between = takewhile(lambda wall: wall.side != side, walls)
+        ways.append(first_m + sum(wall.length_m for wall in between))
+    return min(ways)
 
 
 def _of_place(key: str, texts: Texts) -> str | None:

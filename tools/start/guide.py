@@ -9,7 +9,6 @@ from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.property import Property, parse
 from evenclay.tools.start import answers, closing, seasons, written
-from evenclay.tools.start.answers import Texts
 from evenclay.tools.start.clay import texture_of
 from evenclay.tools.start.defaults import (
     FOLLOWS,
@@ -21,6 +20,7 @@ from evenclay.tools.start.defaults import (
     zones_of,
 )
 from evenclay.tools.start.questions import QUANTITIES, QUESTIONS, SIDES, Question
+from evenclay.tools.start.reading import Texts, refused
 from evenclay.tools.start.seasons import AS_IT_IS
 
 BY_HAND = "change this file's by hand"
@@ -117,13 +117,13 @@ def _read(key: str, text: str, texts: Texts, prop: Property | None) -> str:
     several = crowded(prop) if prop else []
     if prop and key == "hose-flow" and (test := answers.bucket_of(found)) and test[2] in several:
         allowed = f"a test of a side with one hose: {', '.join(alone(prop))}" if alone(prop) else ""
-        raise answers.refused(text, f"{allowed or 'what its label says'}; {BY_HAND}")
+        raise refused(text, f"{allowed or 'what its label says'}; {BY_HAND}")
     if prop and key == "probes":
         differ = _with_probe(found, several) ^ _with_probe(now(prop)["probes"], several)
         if differ:
             side = min(differ, key=SIDES.index)
             allowed = f"the {side} side as it is, since it has several zones; {BY_HAND}"
-            raise answers.refused(text, allowed)
+            raise refused(text, allowed)
     return found
 
 

@@ -19,8 +19,9 @@ from evenclay.sim.units import UNITS
 from evenclay.tools.property.edits import add_last, after_last
 from evenclay.tools.property.file.schedule import WEEKDAYS
 from evenclay.tools.start import clay, seasons
-from evenclay.tools.start.answers import OLD, Texts, bucket_of, found_place, outline_of, price_of
+from evenclay.tools.start.answers import OLD, bucket_of, found_place, outline_of, price_of
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import Texts
 from evenclay.tools.start.seasons import AS_IT_IS, Row
 
 
