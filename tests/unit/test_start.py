@@ -305,6 +305,34 @@ def test_again_it_changes_what_is_asked_and_keeps_comments(tmp_path: Path) -> No
     assert file.read_text("utf-8") == expected.replace('sensor = "none"', 'sensor = "gauge"')
 
 
+def test_what_changed_is_told_as_the_file_has_it(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US, "--foundation", "slab")
+
+    def changed(*options: str) -> list[str]:
+        _, told, _ = run("start", str(file), *options)
+        return told.partition("What changed in it:\n")[2].partition("\n\n")[0].splitlines()
+
+    assert changed("--north", "38", "--foundation", "basement", "--built", "2024-03") == [
+        '  - site.foundation: it was "slab", and is "basement".',
+        "  - site.settled: it was true, and is false.",
+        '  - zones.north.length: it was "40 ft", and is "38 ft".',
+        '  - site.poured: it was nothing, and is "2024-03".',
+    ]
+    assert changed("--foundation", "basement") == ["  - nothing."]
+    assert "  - seasons: a new table." in changed("--where", "-35.2, 149.1")
+
+
+def test_the_first_line_follows_the_house_s_name(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    assert file.read_text("utf-8").startswith("# House in Midlothian, TX: a property file")
+    begun(tmp_path, "--where", "39211")
+    text = file.read_text("utf-8")
+    assert text.startswith("# House in Jackson, MS: a property file") and "Midlothian" not in text
+    file.write_text(text.replace("# House in Jackson, MS: a", "# Mine, a", 1), "utf-8")
+    begun(tmp_path, "--name", "The old house")
+    assert file.read_text("utf-8").startswith("# Mine, a property file")
+
+
 @pytest.mark.parametrize("options", [US, SOUTH])
 def test_the_same_answers_again_change_no_byte(options: tuple[str, ...], tmp_path: Path) -> None:
     file = begun(tmp_path, *options)

@@ -66,6 +66,7 @@ def start(property_file: Path, **options: str | None) -> None:
         console.print(f"Read {typed} as {answer}.")
     assumed = closing.assumed(given.texts, given.assumed, given.fresh, rows)
     parts = (
+        ("What changed in it:", closing.changes(before, text)),
         ("Assumed, since nobody said it:", assumed),
         (
             "What each of these hoses gives now:",

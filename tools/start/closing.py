@@ -1,11 +1,16 @@
 """What whoever began a file is told: what was assumed, what to measure, and what to type next."""
 
 import datetime
-from collections.abc import Iterator, Sequence, Set
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence, Set
 from pathlib import Path
+from typing import Any
 
 from evenclay.sim.units import UNITS
+from evenclay.tools.property.file.key_lines import KeyPath
+from evenclay.tools.property.file.mistakes import dotted
 from evenclay.tools.property.file.place import Zone
+from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.property import Property
 from evenclay.tools.start import clay, seasons
 from evenclay.tools.start.answers import bucket_of, found_place, outline_of
@@ -106,6 +111,34 @@ def _of_strips(texts: Texts, keys: Set[str], fresh: Set[str]) -> Iterator[str]:
         yield f"The hose: {texts['hose']}, giving {texts['hose-flow']}, as many labels have it."
     if "hose-pressure" in keys:
         yield f"The hose gives that at {texts['hose-pressure']}."
+
+
+def changes(before: Property | None, text: str) -> Iterator[str]:
+    """What differs between a file as it was and its new text, a key each, as the file has it.
+
+    before: None where the file is new, of which nothing is told.
+    """
+    if before is None:
+        return
+    old, new = [dict(_keys(tomllib.loads(each), ())) for each in (before.source.text, text)]
+    found = [key for key in {**old, **new} if old.get(key) != new.get(key)]
+    for key in found:
+        was, now = [shown(file[key]) if key in file else "nothing" for file in (old, new)]
+        if isinstance(new.get(key), list) and key[0] == "seasons":
+            yield "seasons: a new table."
+        else:
+            yield f"{dotted(key)}: it was {was}, and is {now}."
+    if not found:
+        yield "nothing."
+
+
+def _keys(table: Mapping[str, Any], place: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
+    """The keys of a table and of those within it, with their values."""
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _keys(value, (*place, key))
+        else:
+            yield (*place, key), value
 
 
 def hoses(texts: Texts, before: Property | None, after: Property) -> Iterator[str]:

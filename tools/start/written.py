@@ -31,7 +31,13 @@ def text_of(texts: Texts, names: Mapping[str, Sequence[str]], rows: Sequence[Row
 
 
 def changed(text: str, before: str, after: str) -> str:
-    """An owner's text with what differs between two files; its comments stay."""
+    """An owner's text with what differs between two files; its comments stay.
+
+    The first line names the house; it follows a new name where the owner left it as it was.
+    """
+    first, _, rest = text.partition("\n")
+    if first == before.partition("\n")[0]:
+        text = after.partition("\n")[0] + "\n" + rest
     document = tomlkit.parse(text)
     old, new = tomlkit.parse(before), tomlkit.parse(after)
     _change(document, old, new)
