@@ -85,6 +85,13 @@ def test_numbers_alone_are_in_the_house_s_units_and_told(tmp_path: Path) -> None
     assert prop.supplies["spigot"].flow == pytest.approx(4 * 3.785411784)
 
 
+def test_the_least_flow_that_is_told_is_allowed(tmp_path: Path) -> None:
+    line = refusal(tmp_path / "house.toml", *US, "--spigot-flow", "0.15 gal/min")
+    least = line.partition("the longest hose wants, ")[2].partition(";")[0]
+    assert re.fullmatch(r"0\.\d\d? gal/min", least)
+    begun(tmp_path, *US, "--spigot-flow", least)
+
+
 def test_every_question_is_an_option_and_has_a_reader() -> None:
     keys = [question.key for question in QUESTIONS]
     assert set(keys) == set(_READERS)

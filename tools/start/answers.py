@@ -9,6 +9,7 @@ import datetime
 import re
 from collections.abc import Callable
 from functools import cache, partial
+from math import ceil
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -16,6 +17,7 @@ from pydantic import BaseModel, ValidationError
 from evenclay.controller.plan import BanPart
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Bucket, Hose, Site, Supply, Zone
+from evenclay.tools.property.file.quantities import in_two_digits
 from evenclay.tools.property.file.schedule import BILLED, WEEKDAYS, Quiet, Rain, Water
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.outline.table import Outline
@@ -295,8 +297,9 @@ def _spigot_flow(text: str, texts: Texts) -> str:
     gives = by_rule(Supply, "flow", found, units, text)
     told = texts["hose-flow"] != seasons.AS_IT_IS  # else the file's own rules ask each hose
     if told and gives < (wants := max(seasons.wanted_l_min(texts).values())):
-        least = UNITS[units].shown(wants, "supply flow")
-        allowed = f"at least what the longest hose wants, {least}; or unknown"
+        least = in_two_digits(UNITS[units].of(wants, "supply flow"), ceil)
+        unit = UNITS[units].unit("supply flow")
+        allowed = f"at least what the longest hose wants, {least} {unit}; or unknown"
         raise refused(text, allowed, "" if found == text else found)
     return found
 

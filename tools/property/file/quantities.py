@@ -140,7 +140,7 @@ def suction(least_kpa: float, most_kpa: float, example: str, us_example: str) ->
     return BeforeValidator(rule_of("metric", rule_of("us")))
 
 
-def _plain(limit: float, whole: Callable[[float], int]) -> str:
+def in_two_digits(limit: float, whole: Callable[[float], int]) -> str:
     """A converted limit in two digits, as an owner writes it.
 
     whole: rounds it inwards, so that what is told is allowed.
@@ -165,8 +165,8 @@ def _us_rule(
     us_unit = example.partition(" ")[2]
 
     def allowed() -> str:
-        low = _plain(converted(least, unit, us_unit), ceil)
-        high = _plain(converted(most, unit, us_unit), floor)
+        low = in_two_digits(converted(least, unit, us_unit), ceil)
+        high = in_two_digits(converted(most, unit, us_unit), floor)
         return f'{low} to {high} {us_unit}, with its unit, such as "{example}"'
 
     def read(value: Any) -> float:
