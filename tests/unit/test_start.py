@@ -117,7 +117,8 @@ def test_what_has_to_be_answered_is_asked_for(tmp_path: Path) -> None:
         ("north", "forty", "ft"),
         ("north", "9999 ft", "3.3 to 980 ft"),
         ("north", "3 gal", "not a length"),
-        ("north", "9999", '3.3 to 980 ft, as a number or with a unit, such as "75 ft"'),
+        ("north", "9999", 'found "9999" (9999 ft), allowed 3.3 to 980 ft'),
+        ("north", "9999", 'ft, as a number or with a unit, such as "75 ft"'),
         ("spigot-flow", "4000", "gal/min, as a number or with a unit, such as"),
         ("hose-flow", "3 gal in 10, north", '0.1 to 600 min, with its unit, such as "10 min"'),
         ("units", "imperial", "us, metric"),
@@ -274,6 +275,19 @@ def test_a_cover_is_that_of_all_zones_of_a_side(tmp_path: Path) -> None:
     after = file.read_text("utf-8").splitlines()
     changed = [new for old, new in zip(before, after, strict=True) if old != new]
     assert changed == ["share = 100", 'cover = "lawn"'] * 2
+
+
+def test_questions_about_a_file_with_several_zones_on_a_side_change_nothing(tmp_path: Path) -> None:
+    """Where Enter takes what is in brackets; what is asked is what may be answered."""
+    file = several(tmp_path)
+    north = file.read_text("utf-8").replace('side = "north"', 'side = "EAST"')
+    file.write_text(north.replace('"east"', '"north"').replace('"EAST"', '"east"'), "utf-8")
+    before = file.read_bytes()
+    status, told, err = run("start", str(file), typed="\n" * 60)
+    assert status == 0, err
+    assert file.read_bytes() == before
+    assert "covers the ground on the north side" in told and "hose along the north" not in told
+    assert "as: 3 gal in 10 min, east" in told
 
 
 def test_lengths_that_stay_are_told_as_such(tmp_path: Path) -> None:

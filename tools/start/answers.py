@@ -75,8 +75,14 @@ def words(texts: Texts) -> dict[str, str]:
         "paving": "2 10 ft to 14 ft" if us else "2 3 m to 4.2 m",
         "covers": "bare, mulched, lawn, planted shaded, planted morning sun, hot wall",
         "spigots": texts.get("spigots", ""),
-        "a_side": next((side for side in SIDES if texts.get(side, "none") != "none"), "north"),
+        "a_side": [*sides_of_one_hose(texts), SIDES[0]][0],
     }
+
+
+def sides_of_one_hose(texts: Texts) -> list[str]:
+    """The sides whose hose a bucket test can speak of."""
+    with_hose = [side for side in SIDES if texts.get(side, "none") != "none"]
+    return [side for side in with_hose if f"{side}-longest" not in texts]
 
 
 def read(key: str, text: str, texts: Texts) -> str:
@@ -117,9 +123,9 @@ def _quantity(
     """A quantity with its unit, or a word that stands for none."""
     if also and text.lower() in (also, {"none": "0", "unknown": "?"}[also]):
         return also
-    text = with_unit(text, kind, units_of(texts))
-    by_rule(model, name, text, units_of(texts))
-    return text
+    found = with_unit(text, kind, units_of(texts))
+    by_rule(model, name, found, units_of(texts), text)
+    return found
 
 
 def _length(side: str, text: str, texts: Texts) -> str:
@@ -277,8 +283,8 @@ def _hose_flow(text: str, texts: Texts) -> str:
         allowed = f"a test with the side whose whole hose gave it: {', '.join(with_hose)}"
         raise refused(text, allowed)
     volume = with_unit(test[0], "volume", units)
-    by_rule(Bucket, "litres", volume, units)
-    by_rule(Bucket, "time", test[1], units)
+    by_rule(Bucket, "litres", volume, units, text)
+    by_rule(Bucket, "time", test[1], units, text)
     found = f"{volume} in {test[1]}, {test[2]}"
     by_rule(Hose, "flow", f"{seasons.flow_l_h_m(found, texts):.6g} L/h/m", units, text)
     return found
@@ -291,8 +297,8 @@ def _spigot_flow(text: str, texts: Texts) -> str:
     test = bucket_of(text)
     found = with_unit(text, "supply flow", units)
     if test is not None:
-        litres = by_rule(Bucket, "litres", with_unit(test[0], "volume", units), units)
-        minutes = by_rule(Bucket, "time", test[1], units)
+        litres = by_rule(Bucket, "litres", with_unit(test[0], "volume", units), units, text)
+        minutes = by_rule(Bucket, "time", test[1], units, text)
         found = UNITS[units].shown(litres / minutes, "supply flow")
     gives = by_rule(Supply, "flow", found, units, text)
     told = texts["hose-flow"] != seasons.AS_IT_IS  # else the file's own rules ask each hose

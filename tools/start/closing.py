@@ -13,7 +13,7 @@ from evenclay.tools.property.file.place import Zone
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.property import Property
 from evenclay.tools.start import clay, seasons
-from evenclay.tools.start.answers import bucket_of, found_place, outline_of
+from evenclay.tools.start.answers import bucket_of, found_place, outline_of, sides_of_one_hose
 from evenclay.tools.start.questions import SIDES
 from evenclay.tools.start.reading import Texts
 
@@ -166,7 +166,7 @@ def measures(texts: Texts, path: Path) -> Iterator[str]:
             f"seconds; {by} divided by them is its flow in {units.unit('supply flow')}. Of the "
             f'weakest, say: evenclay start {path} --spigot-flow "{bucket} in SECONDS s"'
         )
-    sides = [side for side in SIDES if texts[side] != "none" and f"{side}-longest" not in texts]
+    sides = sides_of_one_hose(texts)
     hose = [texts[key] for key in ("hose", "hose-flow", "hose-pressure")]
     if sides and bucket_of(texts["hose-flow"]) is None and seasons.AS_IT_IS not in hose:
         side, flow = sides[0], seasons.wanted_l_min(texts)[sides[0]]
