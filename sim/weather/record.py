@@ -190,7 +190,8 @@ def _weather(name: str, table: Table) -> Weather:
         et0_mm = daily["et0"].to_numpy(dtype=np.float64)
     elif table.latitude_deg is None:
         raise WeatherError(
-            f"{name}: no ET0 column, and {_method(beside)} estimate needs the latitude: give it"
+            f"{name}: no ET0 column, and {_method(beside)} estimate needs the latitude: give it by "
+            "--latitude"
         )
     else:
         et0_mm = _estimate(table, table.latitude_deg, beside)

@@ -145,6 +145,10 @@ def test_another_plan_or_version_is_one_line(log: Path, tmp_path: Path) -> None:
     status, said, wrong = retrace(older)
     assert status == 0 and wrong.count("\n") == 1 and "12345678" in wrong
     assert said[-1].endswith("none differs.")
+    older.write_text(text.replace(f"{core_version():08x}", "00000000"), "utf-8")
+    status, said, wrong = retrace(older)
+    assert status == 0 and wrong.count("\n") == 1
+    assert wrong.startswith("The log does not tell which version of the code the hub ran")
 
 
 @pytest.mark.parametrize("text", ["", "hello\n", '{"what": "turn"}\n', '{"what": "sun"}\n', "[]\n"])

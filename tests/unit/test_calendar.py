@@ -55,6 +55,7 @@ def written(file: Path, *options: str) -> ics.Calendar:
     """What the command writes, as the second library reads it."""
     result = CliRunner().invoke(app, ["calendar", str(file), *options])
     assert result.exit_code == 0, result.output
+    assert ("Planned cycles: " in result.output) == ("--cycles" in options)
     own_units_only(result.output, "metric", 5)
     text = file.with_name("calendar.ics").read_text("utf-8")
     own_units_only(text, "metric", 100)

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -21,7 +22,7 @@ from evenclay.sim.units import METRIC
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.plan import compare as comparing
-from evenclay.tools.plan import compare_summary, workers
+from evenclay.tools.plan import compare_summary, sweep, workers
 from evenclay.tools.plan.compare_picture import drawn
 from evenclay.tools.property import property as property_files
 from evenclay.tools.property.property import parse
@@ -103,7 +104,7 @@ def test_a_bar_on_a_terminal_and_lines_elsewhere(
     assert "plans tried: " not in bar
     assert len(lines.splitlines()) == 11
     assert lines.splitlines()[0] == "plans tried: 0 of 40"
-    assert lines.splitlines()[-1] == "plans tried: 40 of 40; 0:00:00 left"
+    assert lines.splitlines()[-1] == "plans tried: 40 of 40"
 
 
 def test_tables_fit_80_columns_and_sentences_are_whole(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -165,7 +166,6 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
 @pytest.mark.parametrize(
     ("args", "said"),
     [
-        ((), "Missing command"),
         ((*REPLAY, "--grounds", "0"), '--grounds: found "0", allowed a whole number, 1 to 64'),
         (("chek",), "No such command 'chek'"),
         (("check",), "Missing argument 'PROPERTY...'"),
@@ -211,10 +211,26 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
 def test_bad_input_is_one_line(args: tuple[str, ...], said: str) -> None:
     status, out, err = run(*args)
     assert status == 2
+    of_names = err.startswith(("Missing ", "No such command", "No such option", "Got unexpected"))
+    assert err.endswith("; see the --help of the command\n") == of_names
     assert out == ""
     assert said in err
     assert len(err.splitlines()) == 1
     assert "Traceback" not in err
+
+
+def test_alone_it_shows_its_commands() -> None:
+    status, out, err = run()
+    assert (status, out) == (2, "")
+    assert all(re.search(rf"^  {name} ", err, re.MULTILINE) for name in cli.COMMANDS)
+
+
+def test_a_port_that_is_none_is_told_by_the_name_of_its_argument(tmp_path: Path) -> None:
+    port = str(tmp_path / "none")
+    status, out, err = run("log", port)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith(f"PORT: found {port} (failed to access), allowed the serial port of a ")
+    assert "or the folder in which a hub" in err
 
 
 @pytest.mark.skipif(not Path("/proc/self").exists(), reason="there is no folder of the system's")
@@ -244,6 +260,15 @@ def test_ctrl_c_says_in_a_line_what_is_left(
     monkeypatch.setattr(property_files, "load", interrupted)
     nothing = "\nStopped; nothing was written.\n"
     assert run("check", str(DEMO)) == (130, "", nothing)
+    status, _, err = run(*SWEEP)
+    not_begun = "no part of it was done; the same command begins where this one did"
+    assert (status, err) == (130, f"\nStopped; {not_begun}.\n")
+
+    def half_done(*_: object) -> None:
+        files.write({sweep._part_path(tmp_path, 0): "done"})
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(property_files, "load", half_done)
     status, _, err = run(*SWEEP)
     assert (status, err) == (130, "\nStopped; the same command goes on where it was.\n")
 
@@ -343,7 +368,7 @@ def test_sweep_on_processes(tmp_path: Path) -> None:
     out, err = process.communicate()
     assert process.returncode == 0, err
     assert err.splitlines()[0] == "4 years to live through"
-    assert err.splitlines()[-1] == "4 of 4 years; 0:00:00 left"
+    assert err.splitlines()[-1] == "4 of 4 years"
     assert f"A row for each year and zone: {tmp_path / 'new' / 'out' / 'years.parquet'}" in out
     assert " dose " in out and "Invented" not in out
     status, out, err = run(*args, *more, "--json")

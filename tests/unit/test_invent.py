@@ -57,7 +57,10 @@ def test_json(tmp_path: Path) -> None:
     ("args", "said"),
     [
         (("--weather", "absent.csv", "--out", "x.csv"), "absent.csv: cannot be read"),
-        (("--weather", str(WEATHER), "--out", "x.csv"), "needs the latitude: give it"),
+        (
+            ("--weather", str(WEATHER), "--out", "x.csv"),
+            "needs the latitude: give it by --latitude",
+        ),
         (("--weather", str(WEATHER), "--out", "x.csv", "--latitude", "99"), "allowed are -90 to"),
         (("--weather", str(WEATHER), "--out", "x.csv", "--years", "0"), "--years"),
         (

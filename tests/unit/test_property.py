@@ -1,6 +1,7 @@
 """Property files: what is read, and one clear line for each mistake."""
 
 import importlib.resources
+import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,6 +20,8 @@ from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.key_lines import line_of, path_at
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.file.quantities import in_unit
+from evenclay.tools.property.file.rules import Rule
+from evenclay.tools.property.file.table import Table
 from evenclay.tools.property.plan_ranges import NAME_BYTES
 from evenclay.tools.property.property import Property, load, parse
 from tests.unit.small_house import GOOD
@@ -958,10 +961,10 @@ def test_what_is_the_same_everywhere_takes_a_bare_number_in_a_us_file() -> None:
             '"75 ft"',
             '"2 in"',
             "1 to 300 m, as a number",
-            '3.281 to 984.3 ft, with its unit, such as "75 ft"',
+            '3.3 to 980 ft, with its unit, such as "75 ft"',
         ),
         ('"11 psi"', '"99 F"', 'such as "75 kPa"', 'such as "11 psi"'),
-        (', pressure = "11 psi"', "", "20 to 500 kPa", "2.901 to 72.52 psi"),
+        (', pressure = "11 psi"', "", "20 to 500 kPa", "3 to 72 psi"),
         ('"20 L/min"', '"0.5 L/min"', "supply gives, 0.5 L/min", "supply gives, 0.132 gal/min"),
         (
             "[supplies.tap]",
@@ -979,6 +982,24 @@ def test_a_message_speaks_in_the_units_of_the_file(
         with pytest.raises(PropertyError) as error:
             compile_house(parse(text.replace(old, new), "house.toml"))
         assert said in str(error.value) and not_said not in str(error.value)
+
+
+def test_limits_that_a_us_file_is_told_are_allowed_and_plain() -> None:
+    told = 0
+    for model in Table.__subclasses__():
+        for name, field in model.model_fields.items():
+            rules = [getattr(item, "func", None) for item in field.metadata]
+            for found in [rule for rule in rules if isinstance(rule, Rule)]:
+                rule = found.of("us")
+                limits = re.match(r"(-?[\d.]+) to (-?[\d.]+) (\S+), with its unit", rule.allowed)
+                if limits is None or rule is found:  # it is measured alike everywhere
+                    continue
+                told += 1
+                for limit in limits.groups()[:2]:
+                    rule.read(f"{limit} {limits[3]}")  # raises where it is refused
+                    digits = limit.lstrip("-").replace(".", "").strip("0")
+                    assert len(digits) <= 2, (model, name, limit)
+    assert told >= 20
 
 
 def test_lines_of_lists_and_dotted_keys() -> None:

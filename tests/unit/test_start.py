@@ -1,5 +1,6 @@
 """`evenclay start`: by options or answers, a file in the house's own units that passes `check`."""
 
+import re
 import shutil
 import sys
 import tomllib
@@ -72,6 +73,25 @@ def test_options_alone_make_a_file_that_passes_check(
     assert "banned hours" not in checked and "far from" not in checked
 
 
+def test_numbers_alone_are_in_the_house_s_units_and_told(tmp_path: Path) -> None:
+    options = ("--where", "76065", "--north", "40", "--east", "30 ft", "--spigot-flow", "4")
+    _, told, _ = run("start", str(tmp_path / "house.toml"), *options)
+    assert re.findall(r"Read .*", told) == [
+        "Read --north 40 as 40 ft.",
+        "Read --spigot-flow 4 as 4 gal/min.",
+    ]
+    prop = load(tmp_path / "house.toml")
+    assert prop.zones["north"].length == pytest.approx(40 * 0.3048)
+    assert prop.supplies["spigot"].flow == pytest.approx(4 * 3.785411784)
+
+
+def test_the_least_flow_that_is_told_is_allowed(tmp_path: Path) -> None:
+    line = refusal(tmp_path / "house.toml", *US, "--spigot-flow", "0.15 gal/min")
+    least = line.partition("the longest hose wants, ")[2].partition(";")[0]
+    assert re.fullmatch(r"0\.\d\d? gal/min", least)
+    begun(tmp_path, *US, "--spigot-flow", least)
+
+
 def test_every_question_is_an_option_and_has_a_reader() -> None:
     keys = [question.key for question in QUESTIONS]
     assert set(keys) == set(_READERS)
@@ -95,8 +115,12 @@ def test_what_has_to_be_answered_is_asked_for(tmp_path: Path) -> None:
         ("where", "QQQQ", "no airport"),
         ("where", "80, 20", "-66 to 66"),
         ("north", "forty", "ft"),
-        ("north", "9999 ft", "984.3"),
+        ("north", "9999 ft", "3.3 to 980 ft"),
         ("north", "3 gal", "not a length"),
+        ("north", "9999", 'found "9999" (9999 ft), allowed 3.3 to 980 ft'),
+        ("north", "9999", 'ft, as a number or with a unit, such as "75 ft"'),
+        ("spigot-flow", "4000", "gal/min, as a number or with a unit, such as"),
+        ("hose-flow", "3 gal in 10, north", '0.1 to 600 min, with its unit, such as "10 min"'),
         ("units", "imperial", "us, metric"),
         ("built", "2999", "a year up to"),
         ("clay", "cheese", "black clay"),
@@ -106,12 +130,34 @@ def test_what_has_to_be_answered_is_asked_for(tmp_path: Path) -> None:
         ("spigots", "a, a", "no one twice"),
         ("north-spigot", "front", "several spigots"),
         ("hose-flow", "much", "gal/h/ft"),
+        ("hose-flow", "300 gal in 10 min, north", '"300 gal in 10 min, north" (45 gal/h/ft)'),
+        (
+            "spigot-flow",
+            "0.2 gal in 60 s",
+            'found "0.2 gal in 60 s" (0.2 gal/min), allowed at',
+        ),
+        ("spigot-flow", "1 gal in 1 h", 'found "1 gal in 1 h" (0.0167 gal/min), allowed 0.14 to'),
         ("hose-flow", "3 gal in 10 min", "the side whose whole hose"),
         ("spigot-flow", "0.15 gal/min", "at least what the longest hose wants"),
         ("probes", "up", "none, all"),
         ("weekdays", "someday", "mon"),
+        (
+            "weekdays",
+            "monday, thrusday",
+            'found "monday, thrusday" ("thrusday" will not do), ',
+        ),
+        (
+            "weekdays",
+            "mon, thrusday",
+            "some of mon, tue, wed, thu, fri, sat, sun, no one twice;",
+        ),
+        ("weekdays", "mon, mon", 'found "mon, mon" ("mon" stands twice)'),
         ("banned-hours", "00:00-23:30", "leave an hour"),
+        ("banned-hours", "9-5, noon", 'found "9-5, noon" ("9-5" will not do), allowed at most '),
         ("water-price", "dear", "a price"),
+        ("water-price", "-$7 per 1000 gal", "a price from 0 on"),
+        ("water-price", "$-7", "a price from 0 on"),
+        ("water-price", "\u22127 EUR per m3", "a price from 0 on"),
         ("timezone", "Texas", "unknown"),
         ("new-seasons", "yes", "a file that is there"),
     ],
@@ -163,7 +209,14 @@ def test_samples_are_the_check_where_a_strip_has_no_probe(
 
 
 @pytest.mark.parametrize(
-    ("option", "answer"), [("--probes", "none"), ("--hose-flow", "1 gal/h/ft")]
+    ("option", "answer"),
+    [
+        ("--probes", "north"),
+        ("--probes", "all"),
+        ("--hose-flow", "3 gal in 10 min, north"),
+        ("--north", "40 ft"),
+        ("--north-spigot", "spigot"),
+    ],
 )
 def test_what_cannot_tell_two_zones_of_a_side_apart_is_refused(
     option: str, answer: str, tmp_path: Path
@@ -180,6 +233,89 @@ def test_what_cannot_tell_two_zones_of_a_side_apart_is_refused(
     assert file.read_text("utf-8") == before
 
 
+@pytest.mark.parametrize("answer", ["us", "metric"])
+def test_units_of_a_file_that_is_there_are_told(answer: str, tmp_path: Path) -> None:
+    line = refusal(begun(tmp_path, *US), "--units", answer)
+    assert f'--units: found "{answer}", allowed only for a new file; this one is us already' in line
+
+
+def several(folder: Path) -> Path:
+    """A file as `layout --fix` leaves it, with two zones on the east side."""
+    outline = "50 ft right, 30 ft right, 50 ft right, 30 ft right"
+    spigots = ("--spigots", "back, front", "--spigot-places", "back 1 12 ft, front 3 20 ft")
+    where = ("--where", "76065", "--paving", "2 10 ft to 14 ft")
+    file = begun(folder, *where, *spigots, "--outline", outline)
+    assert run("layout", str(file), "--fix")[0] == 0
+    assert [zone.side for zone in load(file).zones.values()].count("east") == 2
+    return file
+
+
+def test_what_concerns_a_side_with_one_zone_is_changed_beside_one_with_two(tmp_path: Path) -> None:
+    file = several(tmp_path)
+    was = load(file).zones
+    begun(tmp_path, "--hose-flow", "1.6 gal in 10 min, north", "--probes", "north")
+    zones = load(file).zones
+    assert {name: zone.length for name, zone in zones.items()} == {
+        name: zone.length for name, zone in was.items()
+    }
+    assert zones["north"].flow_l_h == pytest.approx(1.6 * 3.785411784 * 6)
+    along = {name: zone.flow_l_h / zone.length for name, zone in zones.items()}
+    assert len(along) == 5 and all(
+        each == pytest.approx(along["north"], rel=0.01) for each in along.values()
+    )
+    assert [name for name, zone in zones.items() if zone.probe] == ["north"]
+
+
+def test_a_cover_is_that_of_all_zones_of_a_side(tmp_path: Path) -> None:
+    file = several(tmp_path)
+    before = file.read_text("utf-8").splitlines()
+    begun(tmp_path, "--east-cover", "lawn")
+    covers = {name: (zone.cover, zone.side == "east") for name, zone in load(file).zones.items()}
+    assert sorted(covers.values()) == [("bare", False)] * 3 + [("lawn", True)] * 2
+    after = file.read_text("utf-8").splitlines()
+    changed = [new for old, new in zip(before, after, strict=True) if old != new]
+    assert changed == ["share = 100", 'cover = "lawn"'] * 2
+
+
+def test_questions_about_a_file_with_several_zones_on_a_side_change_nothing(tmp_path: Path) -> None:
+    """Where Enter takes what is in brackets; what is asked is what may be answered."""
+    file = several(tmp_path)
+    north = file.read_text("utf-8").replace('side = "north"', 'side = "EAST"')
+    file.write_text(north.replace('"east"', '"north"').replace('"EAST"', '"east"'), "utf-8")
+    before = file.read_bytes()
+    status, told, err = run("start", str(file), typed="\n" * 60)
+    assert status == 0, err
+    assert file.read_bytes() == before
+    assert "covers the ground on the north side" in told and "hose along the north" not in told
+    assert "as: 3 gal in 10 min, east" in told
+
+
+def test_lengths_that_stay_are_told_as_such(tmp_path: Path) -> None:
+    file = several(tmp_path)
+    was = load(file).zones
+    _, told, _ = run("start", str(file), "--paving", "none")
+    zones = load(file).zones
+    assert all(zones[name].length == was[name].length for name in ("east", "east 2"))
+    assert "The hoses of the east side are as long as they were" in told
+    assert "as long as the outline has it" not in told
+
+
+def test_what_it_tells_to_type_next_it_takes(tmp_path: Path) -> None:
+    differ = begun(tmp_path / "differ", *US)
+    text = differ.read_text("utf-8").replace('"11 psi" }', '"12 psi" }', 1)
+    differ.write_text(text.replace('"0.32 gal', '"0.3 gal', 1), "utf-8")
+    asked = []
+    for file in (begun(tmp_path / "plain", *US), several(tmp_path / "several"), differ):
+        _, told, _ = run("start", str(file), "--rain-sensor", "gauge")
+        commands = re.findall(r'evenclay start (\S+) (--\S+) "(.+?)"', told)
+        asked.append(len(commands))
+        for path, option, answer in commands:
+            answer = answer.replace("SECONDS", "60").replace("AMOUNT", "1.6")
+            status, _, err = run("start", path, option, answer)
+            assert status == 0, err
+    assert asked == [2, 2, 1]
+
+
 def test_again_it_changes_what_is_asked_and_keeps_comments(tmp_path: Path) -> None:
     file = begun(tmp_path, *US)
     mine = file.read_text("utf-8").replace("[soil]", "# mine\n[soil] # too")
@@ -188,6 +324,34 @@ def test_again_it_changes_what_is_asked_and_keeps_comments(tmp_path: Path) -> No
     begun(tmp_path, "--clay", "sandy clay", "--rain-sensor", "gauge")
     expected = mine.replace('texture = "clay"', 'texture = "sandy clay"')
     assert file.read_text("utf-8") == expected.replace('sensor = "none"', 'sensor = "gauge"')
+
+
+def test_what_changed_is_told_as_the_file_has_it(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US, "--foundation", "slab")
+
+    def changed(*options: str) -> list[str]:
+        _, told, _ = run("start", str(file), *options)
+        return told.partition("What changed in it:\n")[2].partition("\n\n")[0].splitlines()
+
+    assert changed("--north", "38", "--foundation", "basement", "--built", "2024-03") == [
+        '  - site.foundation: it was "slab", and is "basement".',
+        "  - site.settled: it was true, and is false.",
+        '  - zones.north.length: it was "40 ft", and is "38 ft".',
+        '  - site.poured: it was nothing, and is "2024-03".',
+    ]
+    assert changed("--foundation", "basement") == ["  - nothing."]
+    assert "  - seasons: a new table." in changed("--where", "-35.2, 149.1")
+
+
+def test_the_first_line_follows_the_house_s_name(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    assert file.read_text("utf-8").startswith("# House in Midlothian, TX: a property file")
+    begun(tmp_path, "--where", "39211")
+    text = file.read_text("utf-8")
+    assert text.startswith("# House in Jackson, MS: a property file") and "Midlothian" not in text
+    file.write_text(text.replace("# House in Jackson, MS: a", "# Mine, a", 1), "utf-8")
+    begun(tmp_path, "--name", "The old house")
+    assert file.read_text("utf-8").startswith("# Mine, a property file")
 
 
 @pytest.mark.parametrize("options", [US, SOUTH])
@@ -326,6 +490,23 @@ def test_an_outline_gives_sides_and_a_layout(tmp_path: Path) -> None:
     assert status == 0 and "feed pipe" in told
 
 
+def test_the_spigot_of_a_side_is_the_nearest(tmp_path: Path) -> None:
+    """In a house of 12 by 9 m, walked around from the north."""
+    outline = "12 m right, 9 right, 12 right, 9 right"
+    places = ("--spigots", "back, the front", "--spigot-places", "back 1 9 m, the front 3 9 m")
+    typed = [*["no", "ADL"], *[""] * 7, "back, the front", outline, "", places[3], "none"]
+    file = tmp_path / "asked.toml"
+    status, told, err = run("start", str(file), typed="\n".join([*typed, *[""] * 40]))
+    assert status == 0, err
+    assert "serves the south side (back, the front) [the front]" in told
+    asked = load(file)
+    begun(tmp_path, "--where", "ADL", "--outline", outline, *places)
+    for prop in (asked, load(tmp_path / "property.toml")):
+        supplies = {zone.side: zone.supply for zone in prop.zones.values()}
+        near = {"north": "back", "east": "back", "south": "the front", "west": "the front"}
+        assert supplies == near
+
+
 @pytest.mark.parametrize(
     ("options", "line"),
     [
@@ -334,6 +515,14 @@ def test_an_outline_gives_sides_and_a_layout(tmp_path: Path) -> None:
         (("--paving", "1 5 to 6.2 m"), "allowed only where the outline is told"),
         (("--outline", HOUSE, "--spigot-places", "shed 1 3"), "--spigot-places: found"),
         (("--outline", HOUSE, "--spigot-places", "spigot 9 3"), "allowed 1 to 6"),
+        (
+            ("--spigots", "back, front", "--outline", HOUSE, "--spigot-places", "front 1 3"),
+            'found "front 1 3", allowed each spigot once: back, front; or unknown',
+        ),
+        (
+            ("--spigots", "a tap", "--outline", HOUSE, "--spigot-places", "a tap 1 3, a tap 2 3"),
+            "each spigot once",
+        ),
         (("--outline", HOUSE, "--paving", "2 3 m"), "--paving: found"),
         (("--outline", HOUSE, "--paving", "2 3 m to 30 m"), "a place on it"),
     ],

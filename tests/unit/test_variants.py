@@ -55,6 +55,7 @@ def test_what_an_option_means(
         ("seasons[0].minutes=5", "allowed a path such as"),
         ("zones.west.share=140..60..20", "allowed FIRST..LAST..STEP"),
         ("zones.west.share=60..140..0", "allowed FIRST..LAST..STEP"),
+        ("zones.*.share=60..140", "found zones.*.share=60..140, allowed FIRST..LAST..STEP, such"),
         ("soil.conductivity=0..5000..1", "more than 1000 values"),
         ('soil.texture="clay,1', "allowed values divided by commas"),
         ("soil.texture=a\nb", "allowed values divided by commas"),

@@ -127,11 +127,16 @@ class Serial:
     """A board on a serial port, by mpremote. Never reset softly: that would run its hub.
 
     again: what an owner does where the board falls silent
+    called: what the command calls the port. also: what it takes besides one
     """
 
-    def __init__(self, port: str, again: str = "flash again") -> None:
+    def __init__(
+        self, port: str, again: str = "flash again", *, called: str = "--port", also: str = ""
+    ) -> None:
         self._port = port
         self._again = again
+        self._called = called
+        self._also = also
         self._link: Any = None
 
     def stop(self) -> None:
@@ -151,7 +156,7 @@ class Serial:
                 return
             except (TransportError, OSError) as error:
                 if not opened:
-                    raise DeviceError(f"--port: {error}") from None
+                    raise self._no_port(error) from None
                 self._quit(link)
                 if isinstance(error, OSError) or link is None:
                     time.sleep(SETTLE_S)  # the port went away with the board, or is not back yet
@@ -183,6 +188,13 @@ class Serial:
         time.sleep(0.2)  # the last bytes are on their way
         self._quit(self._link)
 
+    def _no_port(self, error: Exception) -> DeviceError:
+        """The error of a port that cannot be opened."""
+        there = ", ".join(_ports()) or "none"
+        allowed = f"the serial port of a board (on USB there is {there}){self._also}"
+        reason = str(error).removesuffix(f" {self._port}")
+        return DeviceError(f"{self._called}: found {self._port} ({reason}), allowed {allowed}")
+
     def _run(self, act: Callable[[Any], Any]) -> Any:
         from mpremote.transport import TransportError
 
@@ -199,15 +211,24 @@ class Serial:
                 link.close()
 
 
-def find_port() -> str:
-    """The one USB serial port. Raises DeviceError where there is none, or more."""
-    from serial.tools.list_ports import comports
+def find_port(called: str = "--port") -> str:
+    """The one USB serial port. called: what the command calls it.
 
-    found = sorted(port.device for port in comports() if port.vid is not None)
+    Raises: DeviceError where there is none, or more.
+    """
+    found = _ports()
     if len(found) != 1:
         many = ", ".join(found) or "no USB serial port"
-        raise DeviceError(f"--port: found {many}; name the board's, such as --port /dev/ttyACM0")
-    return str(found[0])
+        example = "--port /dev/ttyACM0" if called == "--port" else "/dev/ttyACM0"
+        raise DeviceError(f"{called}: found {many}; name the board's, such as {example}")
+    return found[0]
+
+
+def _ports() -> list[str]:
+    """The USB serial ports of this machine."""
+    from serial.tools.list_ports import comports
+
+    return sorted(str(port.device) for port in comports() if port.vid is not None)
 
 
 def _dirs(files: dict[str, bytes]) -> list[str]:

@@ -19,6 +19,13 @@ INTERRUPTED = 130
 class Group(TyperGroup):
     """The commands, where an error that the user can mend is printed and ends the command."""
 
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Show the commands to whoever names none."""
+        if not args:
+            print(ctx.get_help(), file=sys.stderr)
+            ctx.exit(BAD_INPUT)
+        return super().parse_args(ctx, args)
+
     def main(self, *args: Any, **extra: Any) -> Any:
         extra["standalone_mode"] = False
         files.written.clear()
@@ -37,7 +44,12 @@ class Group(TyperGroup):
 def _left(command: str) -> str:
     """What a command that was stopped leaves behind."""
     if command == "sweep":
-        return "the same command goes on where it was"
+        if files.written:
+            from evenclay.tools.plan.sweep import PARTS  # slow to import, and here already
+
+            if any(path.parent.name == PARTS for path in files.written):
+                return "the same command goes on where it was"
+        return "no part of it was done; the same command begins where this one did"
     if command == "flash":
         return "the board may lack some of its files: flash it again"
     return "what was written before stays" if files.written else "nothing was written"
@@ -81,10 +93,18 @@ def _lines_of(error: Exception) -> list[str]:
     if isinstance(error, PropertyError):
         return error.lines
     if isinstance(error, typer.TyperException):
-        return [f"{printable(_message(error)).rstrip('.')}; see the --help of the command"]
+        more = "; see the --help of the command" if _is_of_names(error) else ""
+        return [printable(_message(error)).rstrip(".") + more]
     if _is_refusal(error):
         return [printable(str(error))]
     raise error
+
+
+def _is_of_names(error: Exception) -> bool:
+    """Whether an argument or option is missing or unknown, and not a value one that will not do."""
+    if not isinstance(error, typer.BadParameter):
+        return True
+    return error.param is not None and not _refused(error)
 
 
 def _message(error: Exception) -> str:

@@ -58,7 +58,8 @@ def calendar(
     counts = Counter(str(event["summary"]) for event in found.events)
     named = {name: counts.pop(name, 0) for name in calendars.NAMES}
     words = ", ".join(f"{name}: {count}" for name, count in named.items())
-    print(f"Wrote {path} for {asked}. {words}. Planned cycles: {counts.total()}.")
+    planned = f" Planned cycles: {counts.total()}." if cycles else ""
+    print(f"Wrote {path} for {asked}. {words}.{planned}")
 
 
 def layout(

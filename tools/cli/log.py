@@ -54,7 +54,7 @@ def log(
     if port and Path(port).is_dir():
         found, plans = in_folder(Path(port))
     else:
-        found, plans = pull(port or find_port())
+        found, plans = pull(port or find_port("PORT"))
     items = list(items_of(found))
     for line in lines_of(items, plans):
         print(line)
@@ -62,7 +62,9 @@ def log(
     clock = [item.wall_s for item in items if isinstance(item, Turn) and item.wall_s is not None]
     days = (clock[-1] - clock[0]) / DAY_S if clock else 0.0
     a_day = f", {size / days:.0f} a day" if days >= 1 else ""
-    tell(f"{len(found)} files, {size} bytes over {days:.1f} days{a_day}")
+    many = "1 file" if len(found) == 1 else f"{len(found)} files"
+    over = f" over {days:.1f} days{a_day}" if days >= 0.05 else ""
+    tell(f"{many}, {size} bytes{over}")
 
 
 def retrace(

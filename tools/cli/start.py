@@ -60,10 +60,13 @@ def start(property_file: Path, **options: str | None) -> None:
         raise typer.Exit(NO_PLAN) from None
     text, rows = guide.file_of(given, str(property_file), before)
     files.write({property_file: text})
-    assumed = closing.assumed(given.texts, given.assumed, given.fresh, rows)
     console = make_console()
     console.print(f"Wrote {property_file}.")
+    for typed, answer in given.read:
+        console.print(f"Read {typed} as {answer}.")
+    assumed = closing.assumed(given.texts, given.assumed, given.fresh, rows)
     parts = (
+        ("What changed in it:", closing.changes(before, text)),
         ("Assumed, since nobody said it:", assumed),
         (
             "What each of these hoses gives now:",

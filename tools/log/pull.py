@@ -26,7 +26,8 @@ def pull(port: str) -> tuple[dict[int, bytes], list[bytes]]:
     Raises:
         DeviceError: the board does not answer, or has no log.
     """
-    board = Serial(port, "try again")
+    also = ", or the folder in which a hub on this machine keeps its log"
+    board = Serial(port, "try again", called="PORT", also=also)
     board.stop()
     found = {path: board.read(path) for path in board.ask(_FIND)}
     board.restart()

@@ -94,9 +94,11 @@ def _notes(files: Sequence[File], plans: dict[int, Plan], house: House, core: in
         )
     cores = [file.core for file in files if file.core != core]
     if cores:
-        other = f"{cores[-1]:08x}" if cores[-1] else "that is not known"
-        notes.append(
-            f"The hub ran a version of the code {other}, and this is {core:08x}: a decision may "
-            "differ for that reason alone."
-        )
+        ran = f"The hub ran another version of the code, {cores[-1]:08x}, and this is {core:08x}: a"
+        if not cores[-1]:
+            ran = (
+                "The log does not tell which version of the code the hub ran, since only a bundle "
+                "knows its own. If it was another than this one, a"
+            )
+        notes.append(f"{ran} decision may differ for that reason alone.")
     return notes

@@ -26,6 +26,7 @@ _PATH = re.compile(rf"{_NAME}(?:\.{_NAME}|\[[1-9]\d{{0,2}}\])*")
 _PART = re.compile(rf"({_NAME})|\[(\d+)\]")
 _NUMBER = r"([+-]?\d+(?:\.\d+)?)"
 _RANGE = re.compile(rf"{_NUMBER}\.\.{_NUMBER}\.\.{_NUMBER}(?:\s*([A-Za-z°%].*))?")
+_BEGUN = re.compile(rf"{_NUMBER}\s*\.\.")
 OWN_NAMES = (("zones",), ("supplies",))  # tables whose keys the owner chooses
 
 
@@ -136,6 +137,9 @@ def _values(text: str, path: str) -> Iterator[Any]:
 def _range(item: str, path: str) -> Iterator[Any]:
     """The values that one item stands for: a range's, or its own."""
     match = _RANGE.fullmatch(item)
+    if match is None and _BEGUN.match(item):
+        allowed = "FIRST..LAST..STEP, such as 60..140..20, or values divided by commas"
+        raise _refusal(f"{path}={item}", allowed)
     if match is None:
         yield _value(item)
         return

@@ -54,7 +54,8 @@ class Progress:
         self._told_s = now_s
         each_s = (now_s - self._started_s) / (self.done - self._before)
         left_s = round(each_s * (self.total - self.done))
-        self.tell(f"{self.done:,} of {self.total:,} years; {timedelta(seconds=left_s)} left")
+        left = f"; {timedelta(seconds=left_s)} left" if self.done < self.total else ""
+        self.tell(f"{self.done:,} of {self.total:,} years{left}")
 
 
 @contextmanager
@@ -84,7 +85,9 @@ def counting(what: str) -> Iterator[Callable[[int, int], None]]:
             if plain and 10 * done // total > told:
                 told = 10 * done // total
                 left_s = shown.tasks[0].time_remaining
-                left = "" if left_s is None else f"; {timedelta(seconds=round(left_s))} left"
+                left = ""
+                if left_s is not None and done < total:
+                    left = f"; {timedelta(seconds=round(left_s))} left"
                 print(f"{what}: {done} of {total}{left}", file=sys.stderr, flush=True)
 
         yield count

@@ -7,23 +7,32 @@ typed again, and compared with what a file says.
 
 import datetime
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import cache, partial
+from math import ceil
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
-from pydantic_core import PydanticCustomError
 
+from evenclay.controller.plan import BanPart
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Bucket, Hose, Site, Supply, Zone
-from evenclay.tools.property.file.rules import Rule
-from evenclay.tools.property.file.schedule import BILLED, Quiet, Rain, Water
+from evenclay.tools.property.file.quantities import in_two_digits
+from evenclay.tools.property.file.schedule import BILLED, WEEKDAYS, Quiet, Rain, Water
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.outline.table import Outline
 from evenclay.tools.start import clay, place, seasons
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import (
+    NUMBER,
+    Texts,
+    by_rule,
+    refused,
+    rule_of,
+    units_of,
+    with_unit,
+)
 
-Texts = Mapping[str, str]
 OLD = "old"
 SETTLED_YEARS = 10  # the property file's own figure
 # Common practice, no source: what labels of common hoses say.
@@ -31,10 +40,11 @@ LABELS = {
     "us": {"porous": ("0.32 gal/h/ft", "11 psi"), "emitter": ("0.5 gal/h/ft", "25 psi")},
     "metric": {"porous": ("4 L/h/m", "75 kPa"), "emitter": ("6 L/h/m", "170 kPa")},
 }
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)")
 _TEST = re.compile(r"(.+?)\s+in\s+(\d.*?)(?:\s*[, ]\s*(north|east|south|west))?")
+# A currency holds no sign of a number, so that a price below nothing is none.
 _PRICE = re.compile(
-    r"([^\d\s.]{0,8})\s*(\d+(?:\.\d+)?)\s*([^\d\s/]{1,8}?)?\s*(?:(?:per|/|a)\s*(.+))?"
+    r"([^\d\s.+\-\u2212\u2013]{0,8})\s*(\d+(?:\.\d+)?)\s*([^\d\s/+\-\u2212\u2013]{1,8}?)?"
+    r"\s*(?:(?:per|/|a)\s*(.+))?"
 )
 
 
@@ -42,29 +52,6 @@ _PRICE = re.compile(
 def found_place(text: str) -> place.Place:
     """The place of an answer to "where"."""
     return place.find(text)
-
-
-def refused(found: str, allowed: str, reason: str = "") -> ValueError:
-    """The error of an answer that will not do, one line for whoever typed it."""
-    return ValueError(f"found {shown(found, reason)}, allowed {allowed}")
-
-
-def by_rule(model: type[BaseModel], name: str, value: Any, units: str) -> Any:
-    """A value as the property file reads it. Raises: ValueError in one line."""
-    rules = [getattr(item, "func", None) for item in model.model_fields[name].metadata]
-    rule = next(found for found in rules if isinstance(found, Rule)).of(units)
-    try:
-        return rule.read(value)
-    except PydanticCustomError as error:
-        context = error.context or {}
-        raise ValueError(f"found {context['found']}, allowed {context['allowed']}") from None
-    except ValueError as error:
-        raise refused(str(value), rule.allowed, str(error)) from None
-
-
-def with_unit(text: str, kind: str, units: str) -> str:
-    """A text with the unit of the house's, where it is a number alone."""
-    return f"{text} {UNITS[units].unit(kind)}" if _NUMBER.fullmatch(text) else text
 
 
 def words(texts: Texts) -> dict[str, str]:
@@ -75,28 +62,33 @@ def words(texts: Texts) -> dict[str, str]:
         **{kind: units.unit(kind) for kind in ("length", "height", "emission", "pressure")},
         "bucket": "3 gal in 10 min" if us else "12 L in 10 min",
         "spigot_bucket": "5 gal in 60 s" if us else "10 L in 40 s",
-        "supply_flow": "4 gal/min" if us else "15 L/min",
+        "supply_flow": units.unit("supply flow"),
         "probe_depth": units.shown(0.5, "near"),
         "billed": "1000 gal" if us else "m3",
         "outline": "40 ft right, 30 ft right, 40 ft right, 30 ft right"
         if us
         else "12 m right, 9 m right, 12 m right, 9 m right",
-        "spigot_place": f"{texts.get('spigots', '').split(', ')[0]} 3 {'12 ft' if us else '4 m'}",
+        "spigot_place": ", ".join(
+            f"{name} {side} {'12 ft' if us else '4 m'}"
+            for name, side in zip(texts.get("spigots", "").split(", "), "3124", strict=False)
+        ),
         "paving": "2 10 ft to 14 ft" if us else "2 3 m to 4.2 m",
         "covers": "bare, mulched, lawn, planted shaded, planted morning sun, hot wall",
         "spigots": texts.get("spigots", ""),
-        "a_side": next((side for side in SIDES if texts.get(side, "none") != "none"), "north"),
+        "a_side": [*sides_of_one_hose(texts), SIDES[0]][0],
     }
+
+
+def sides_of_one_hose(texts: Texts) -> list[str]:
+    """The sides whose hose a bucket test can speak of."""
+    with_hose = [side for side in SIDES if texts.get(side, "none") != "none"]
+    return [side for side in with_hose if f"{side}-longest" not in texts]
 
 
 def read(key: str, text: str, texts: Texts) -> str:
     """The answer that a text means, after those before. Raises: ValueError in one line."""
     text = " ".join(text.split())
     return _READERS[key](text, texts)
-
-
-def _units_of(texts: Texts) -> str:
-    return texts.get("units", "metric")
 
 
 def _choice(*choices: str) -> Callable[[str, Texts], str]:
@@ -131,9 +123,9 @@ def _quantity(
     """A quantity with its unit, or a word that stands for none."""
     if also and text.lower() in (also, {"none": "0", "unknown": "?"}[also]):
         return also
-    text = with_unit(text, kind, _units_of(texts))
-    by_rule(model, name, text, _units_of(texts))
-    return text
+    found = with_unit(text, kind, units_of(texts))
+    by_rule(model, name, found, units_of(texts), text)
+    return found
 
 
 def _length(side: str, text: str, texts: Texts) -> str:
@@ -145,7 +137,7 @@ def _length(side: str, text: str, texts: Texts) -> str:
 
 def _plain(model: type[BaseModel], name: str, text: str, texts: Texts) -> str:
     """A text that the property file's own rule takes."""
-    return str(by_rule(model, name, text, _units_of(texts)))
+    return str(by_rule(model, name, text, units_of(texts)))
 
 
 def _built(text: str, texts: Texts) -> str:
@@ -173,7 +165,7 @@ def _cover(text: str, texts: Texts) -> str:
     name = text.lower()
     if name == "grass":
         return "lawn"
-    if _NUMBER.fullmatch(name):
+    if NUMBER.fullmatch(name):
         return f"{by_rule(Zone, 'cover', float(name), 'metric'):g}"
     name = re.sub(r"planted,? (.*)", r"planted, \1", name)
     return str(by_rule(Zone, "cover", name, "metric"))
@@ -226,7 +218,7 @@ def outline_of(texts: Texts) -> dict[str, Any] | None:
 def _checked(key: str, text: str, texts: Texts) -> str:
     """A text that fits the outline of the answers before. Raises: ValueError in one line."""
     try:
-        Outline.model_validate(outline_of({**texts, key: text}), context=_units_of(texts))
+        Outline.model_validate(outline_of({**texts, key: text}), context=units_of(texts))
     except ValidationError as error:
         detail = error.errors(include_url=False)[0]
         context = detail.get("ctx", {})
@@ -243,19 +235,22 @@ def _outline(text: str, texts: Texts) -> str:
         match = _SIDE.fullmatch(part.strip())
         if match is None:
             raise refused(text, f"{words(texts)['outline']} or the like; or {RECTANGLE}")
-        sides.append(f"{with_unit(match[1], 'length', _units_of(texts))} {match[2].lower()}")
-    return _checked("outline", ", ".join(sides), {"units": _units_of(texts)})
+        sides.append(f"{with_unit(match[1], 'length', units_of(texts))} {match[2].lower()}")
+    return _checked("outline", ", ".join(sides), {"units": units_of(texts)})
 
 
 def _spigot_places(text: str, texts: Texts) -> str:
     if text.lower() in ("unknown", "?"):
         return "unknown"
-    places = []
+    places, told, names = [], [], texts["spigots"].split(", ")
     for part in text.split(","):
         match = _SPIGOT_PLACE.fullmatch(part.strip())
-        if match is None or match[1] not in texts["spigots"].split(", "):
+        if match is None or match[1] not in names:
             raise refused(text, f"{words(texts)['spigot_place']} or the like; or unknown")
-        places.append(f"{match[1]} {match[2]} {with_unit(match[3], 'length', _units_of(texts))}")
+        told.append(match[1])
+        places.append(f"{match[1]} {match[2]} {with_unit(match[3], 'length', units_of(texts))}")
+    if sorted(told) != sorted(names):
+        raise refused(text, f"each spigot once: {', '.join(names)}; or unknown")
     return _checked("spigot-places", ", ".join(places), texts)
 
 
@@ -267,7 +262,7 @@ def _paving(text: str, texts: Texts) -> str:
         match = _PAVED.fullmatch(part.strip())
         if match is None:
             raise refused(text, f"{words(texts)['paving']} or the like; or none")
-        ends = [with_unit(end, "length", _units_of(texts)) for end in match.groups()[1:]]
+        ends = [with_unit(end, "length", units_of(texts)) for end in match.groups()[1:]]
         parts.append(f"{match[1]} {' to '.join(ends)}")
     return _checked("paving", ", ".join(parts), texts)
 
@@ -279,7 +274,7 @@ def bucket_of(text: str) -> tuple[str, str, str] | None:
 
 
 def _hose_flow(text: str, texts: Texts) -> str:
-    units = _units_of(texts)
+    units = units_of(texts)
     test = bucket_of(text)
     if test is None:
         return _quantity(Hose, "flow", "emission", "", text, texts)
@@ -288,29 +283,31 @@ def _hose_flow(text: str, texts: Texts) -> str:
         allowed = f"a test with the side whose whole hose gave it: {', '.join(with_hose)}"
         raise refused(text, allowed)
     volume = with_unit(test[0], "volume", units)
-    by_rule(Bucket, "litres", volume, units)
-    by_rule(Bucket, "time", test[1], units)
+    by_rule(Bucket, "litres", volume, units, text)
+    by_rule(Bucket, "time", test[1], units, text)
     found = f"{volume} in {test[1]}, {test[2]}"
-    by_rule(Hose, "flow", f"{seasons.flow_l_h_m(found, texts):.6g} L/h/m", units)
+    by_rule(Hose, "flow", f"{seasons.flow_l_h_m(found, texts):.6g} L/h/m", units, text)
     return found
 
 
 def _spigot_flow(text: str, texts: Texts) -> str:
-    units = _units_of(texts)
+    units = units_of(texts)
     if text.lower() in ("unknown", "?"):
         return "unknown"
     test = bucket_of(text)
+    found = with_unit(text, "supply flow", units)
     if test is not None:
-        litres = by_rule(Bucket, "litres", with_unit(test[0], "volume", units), units)
-        minutes = by_rule(Bucket, "time", test[1], units)
-        text = UNITS[units].shown(litres / minutes, "supply flow")
-    text = with_unit(text, "supply flow", units)
-    gives = by_rule(Supply, "flow", text, units)
-    wants = max(seasons.wanted_l_min(texts).values())
-    if gives < wants:
-        least = UNITS[units].shown(wants, "supply flow")
-        raise refused(text, f"at least what the longest hose wants, {least}; or unknown")
-    return text
+        litres = by_rule(Bucket, "litres", with_unit(test[0], "volume", units), units, text)
+        minutes = by_rule(Bucket, "time", test[1], units, text)
+        found = UNITS[units].shown(litres / minutes, "supply flow")
+    gives = by_rule(Supply, "flow", found, units, text)
+    told = texts["hose-flow"] != seasons.AS_IT_IS  # else the file's own rules ask each hose
+    if told and gives < (wants := max(seasons.wanted_l_min(texts).values())):
+        least = in_two_digits(UNITS[units].of(wants, "supply flow"), ceil)
+        unit = UNITS[units].unit("supply flow")
+        allowed = f"at least what the longest hose wants, {least} {unit}; or unknown"
+        raise refused(text, allowed, "" if found == text else found)
+    return found
 
 
 def _probes(text: str, texts: Texts) -> str:
@@ -323,18 +320,28 @@ def _probes(text: str, texts: Texts) -> str:
     return ", ".join(sides)
 
 
+def _several(name: str, parts: list[str], text: str, allowed: str) -> Any:
+    """The parts of a text as a list of local rules has them. Raises: ValueError in one line."""
+    try:
+        return rule_of(Quiet, name, "metric").read(parts)
+    except ValueError as error:
+        raise refused(text, allowed, str(error)) from None
+
+
 def _weekdays(text: str, texts: Texts) -> str:
     if text.lower() == "any":
         return "any"
     days = [day for day in re.split(r"[,\s]+", text) if day]
-    return ", ".join(by_rule(Quiet, "allowed_weekdays", days, "metric"))
+    allowed = f"some of {', '.join(WEEKDAYS)}, no one twice; or any"
+    return ", ".join(_several("allowed_weekdays", days, text, allowed))
 
 
 def _hours(text: str, texts: Texts) -> str:
     if text.lower() == "none":
         return "none"
     hours = [part.strip() for part in text.split(",")]
-    bans = by_rule(Quiet, "banned_hours", hours, "metric")
+    allowed = f'at most {BanPart.MOST}, no one twice, such as "10:00-18:00" or "8 pm-6 am"; or none'
+    bans = _several("banned_hours", hours, text, allowed)
     if seasons.free_window(bans)[1] < seasons.WINDOW_LEAST_MIN:
         raise refused(text, "hours that leave an hour of the day for water")
     return ", ".join("-".join(f"{m // 60:02}:{m % 60:02}" for m in ban) for ban in bans)
@@ -344,7 +351,8 @@ def price_of(text: str, units: str) -> tuple[float, str, str]:
     """Price, what it is per, and currency, of an answer. Raises: ValueError in one line."""
     match = _PRICE.fullmatch(text)
     if match is None:
-        raise refused(text, 'a price such as "$5", "$2.4 per m3" or "4 EUR per m3"; or unknown')
+        allowed = 'a price from 0 on, such as "$5", "$2.4 per m3" or "4 EUR per m3"; or unknown'
+        raise refused(text, allowed)
     per = (match[4] or ("1000 gal" if units == "us" else "m3")).replace(",", "")
     price = by_rule(Water, "price", float(match[2]), units)
     unit = by_rule(Water, "per", {"1000 gallons": "1000 gal"}.get(per, per), units)
@@ -356,7 +364,7 @@ def price_of(text: str, units: str) -> tuple[float, str, str]:
 def _price(text: str, texts: Texts) -> str:
     if text.lower() in ("unknown", "?"):
         return "unknown"
-    price, per, currency = price_of(text, _units_of(texts))
+    price, per, currency = price_of(text, units_of(texts))
     return f"{currency}{price:g} per {per}"
 
 

@@ -1,15 +1,21 @@
 """What whoever began a file is told: what was assumed, what to measure, and what to type next."""
 
 import datetime
-from collections.abc import Iterator, Sequence, Set
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence, Set
 from pathlib import Path
+from typing import Any
 
 from evenclay.sim.units import UNITS
+from evenclay.tools.property.file.key_lines import KeyPath
+from evenclay.tools.property.file.mistakes import dotted
 from evenclay.tools.property.file.place import Zone
+from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.property import Property
 from evenclay.tools.start import clay, seasons
-from evenclay.tools.start.answers import Texts, bucket_of, found_place, outline_of
+from evenclay.tools.start.answers import bucket_of, found_place, outline_of, sides_of_one_hose
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import Texts
 
 STOP = (
     "Stop. A house that moves now, over a leaking pipe or beside an underpinning, must not be "
@@ -74,7 +80,7 @@ def assumed(
         yield f"Its slab was poured in {texts['built']}: mend [site] poured if you know better."
     if "clay" in fresh:
         yield clay.said(texts["clay"]).capitalize() + "."
-    yield from _of_strips(texts, keys)
+    yield from _of_strips(texts, keys, fresh)
     if rows:
         width, slab = [Zone.model_fields[name].default for name in ("width", "slab_distance")]
         yield (
@@ -84,7 +90,7 @@ def assumed(
         yield seasons.in_words(rows, texts["units"], texts)
 
 
-def _of_strips(texts: Texts, keys: Set[str]) -> Iterator[str]:
+def _of_strips(texts: Texts, keys: Set[str], fresh: Set[str]) -> Iterator[str]:
     """What nobody said of the sides and their hoses."""
     with_hose = [side for side in SIDES if texts[side] != "none"]
     copied = [side for side in with_hose if side in keys]
@@ -95,10 +101,44 @@ def _of_strips(texts: Texts, keys: Set[str]) -> Iterator[str]:
     bare = [side for side in with_hose if f"{side}-cover" in keys]
     if bare:
         yield f"The ground is bare along: {', '.join(bare)}."
+    outline = {"outline", "first-side", "paving"}
+    for side in [side for side in with_hose if f"{side}-longest" in texts and fresh & outline]:
+        yield (
+            f"The hoses of the {side} side are as long as they were, since it has several zones; "
+            "`evenclay layout --fix` finds their lengths."
+        )
     if "hose-flow" in keys:
         yield f"The hose: {texts['hose']}, giving {texts['hose-flow']}, as many labels have it."
     if "hose-pressure" in keys:
         yield f"The hose gives that at {texts['hose-pressure']}."
+
+
+def changes(before: Property | None, text: str) -> Iterator[str]:
+    """What differs between a file as it was and its new text, a key each, as the file has it.
+
+    before: None where the file is new, of which nothing is told.
+    """
+    if before is None:
+        return
+    old, new = [dict(_keys(tomllib.loads(each), ())) for each in (before.source.text, text)]
+    found = [key for key in {**old, **new} if old.get(key) != new.get(key)]
+    for key in found:
+        was, now = [shown(file[key]) if key in file else "nothing" for file in (old, new)]
+        if isinstance(new.get(key), list) and key[0] == "seasons":
+            yield "seasons: a new table."
+        else:
+            yield f"{dotted(key)}: it was {was}, and is {now}."
+    if not found:
+        yield "nothing."
+
+
+def _keys(table: Mapping[str, Any], place: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
+    """The keys of a table and of those within it, with their values."""
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _keys(value, (*place, key))
+        else:
+            yield (*place, key), value
 
 
 def hoses(texts: Texts, before: Property | None, after: Property) -> Iterator[str]:
@@ -126,8 +166,10 @@ def measures(texts: Texts, path: Path) -> Iterator[str]:
             f"seconds; {by} divided by them is its flow in {units.unit('supply flow')}. Of the "
             f'weakest, say: evenclay start {path} --spigot-flow "{bucket} in SECONDS s"'
         )
-    if bucket_of(texts["hose-flow"]) is None and texts["hose-flow"] != seasons.AS_IT_IS:
-        side, flow = next(iter(seasons.wanted_l_min(texts).items()))
+    sides = sides_of_one_hose(texts)
+    hose = [texts[key] for key in ("hose", "hose-flow", "hose-pressure")]
+    if sides and bucket_of(texts["hose-flow"]) is None and seasons.AS_IT_IS not in hose:
+        side, flow = sides[0], seasons.wanted_l_min(texts)[sides[0]]
         gives = units.shown(flow * TEST_MIN, "volume", ".2g")
         unit = units.unit("volume")
         yield (

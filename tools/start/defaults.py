@@ -1,19 +1,23 @@
 """Answers that nobody has to give: what is usual, and what a file says already."""
 
+from itertools import takewhile
+from math import inf
+
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Hose, Zone
 from evenclay.tools.property.outline.line import open_m
 from evenclay.tools.property.outline.table import Outline
+from evenclay.tools.property.outline.walls import Shape
 from evenclay.tools.property.property import Property
 from evenclay.tools.start.answers import (
     LABELS,
     OLD,
     RECTANGLE,
-    Texts,
     found_place,
     outline_of,
 )
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import Texts
 from evenclay.tools.start.seasons import AS_IT_IS
 
 USUAL = {
@@ -63,11 +67,37 @@ def usual(key: str, texts: Texts) -> str | None:
     if key in OPPOSITE:
         return texts[OPPOSITE[key]]
     if key.endswith("-spigot"):
-        return texts["spigots"].split(", ")[0]
+        return _spigot_near(key.partition("-")[0], texts)
     if key in ("hose-flow", "hose-pressure"):
         label = LABELS[texts["units"]].get(texts["hose"])
         return AS_IT_IS if label is None else label[key == "hose-pressure"]
     return _of_place(key, texts) if key not in ("where", *SIDES) else None
+
+
+def _spigot_near(side: str, texts: Texts) -> str:
+    """The spigot nearest to a side; the first, where nobody knows where they are."""
+    names, table = texts["spigots"].split(", "), outline_of(texts)
+    if table is None:
+        return names[0]
+    shape = Outline.model_validate(table, context=texts["units"]).shape
+    known = [name for name in names if name in shape.spigots]
+    return min(known, key=lambda name: _away_m(shape, name, side), default=names[0])
+
+
+def _away_m(shape: Shape, spigot: str, side: str) -> float:
+    """Metres around the house from a spigot to the nearest wall that faces a side."""
+    place = shape.spigots[spigot]
+    own = shape.wall(place.wall)
+    ring = shape.ring(own.ring)
+    at = ring.index(own)
+    if own.side == side or side not in [wall.side for wall in ring]:
+        return 0.0 if own.side == side else inf
+    ways = []
+    others = [*ring[at + 1 :], *ring[:at]]
+    for first_m, walls in ((own.length_m - place.along_m, others), (place.along_m, others[::-1])):
+        between = takewhile(lambda wall: wall.side != side, walls)
+        ways.append(first_m + sum(wall.length_m for wall in between))
+    return min(ways)
 
 
 def _of_place(key: str, texts: Texts) -> str | None:
@@ -88,22 +118,31 @@ def named_by_owner(name: str) -> bool:
     return name != OUR_HOUSE and not name.startswith(HOUSE_IN)
 
 
-def zones_of(prop: Property) -> dict[str, str]:
-    """The zone of each side that has one of its own."""
-    sides = [zone.side for zone in prop.zones.values()]
-    return {zone.side: name for name, zone in prop.zones.items() if sides.count(zone.side) == 1}
+def zones_of(prop: Property) -> dict[str, list[str]]:
+    """The zones of each side that has any."""
+    found: dict[str, list[str]] = {}
+    for name, zone in prop.zones.items():
+        found.setdefault(zone.side, []).append(name)
+    return found
+
+
+def alone(prop: Property) -> list[str]:
+    """Sides with one zone."""
+    zones = zones_of(prop)
+    return [side for side in SIDES if len(zones.get(side, ())) == 1]
 
 
 def crowded(prop: Property) -> list[str]:
     """Sides with several zones, which the questions cannot tell apart."""
-    sides = [zone.side for zone in prop.zones.values()]
-    return [side for side in SIDES if sides.count(side) > 1]
+    zones = zones_of(prop)
+    return [side for side in SIDES if len(zones.get(side, ())) > 1]
 
 
 def now(prop: Property) -> dict[str, str]:
     """What a file answers already; a question that it does not answer is missing.
 
-    Beside the questions' keys stands the bucket test of each side that has one, as "north-test".
+    Beside the questions' keys stand the bucket test of each zone that has one, as "north-test", and
+    the longest hose of each side with several, as "north-longest".
     """
     site, quiet = prop.site, prop.lockouts.quiet
     found = {
@@ -192,6 +231,8 @@ def _of_sides(prop: Property) -> dict[str, str]:
         found[f"{side}-cover"] = cover if isinstance(cover, str) else f"{cover:g}"
         found[f"{side}-spigot"] = zones[0].supply if zones else first
         probes += [side] if any(zone.probe for zone in zones) else []
+        if len(zones) > 1:
+            found[f"{side}-longest"] = units.shown(max(zone.length for zone in zones), "length")
     with_hose = [side for side in SIDES if found[side] != "none"]
     found["probes"] = ", ".join(probes) or "none"
     if probes == with_hose:
@@ -202,8 +243,8 @@ def _of_sides(prop: Property) -> dict[str, str]:
 def _of_hoses(prop: Property) -> dict[str, str]:
     units, zones = UNITS[prop.site.units], list(prop.zones.values())
     tests = {
-        f"{zone.side}-test": bucket_text(zone.hose, prop.site.units)
-        for zone in zones
+        f"{name}-test": bucket_text(zone.hose, prop.site.units)
+        for name, zone in prop.zones.items()
         if zone.hose.bucket is not None
     }
     kinds = {zone.hose.kind for zone in zones}
@@ -211,17 +252,20 @@ def _of_hoses(prop: Property) -> dict[str, str]:
     return {
         "hose": kinds.pop() if len(kinds) == 1 else AS_IT_IS,
         "hose-pressure": pressures.pop() if len(pressures) == 1 else AS_IT_IS,
-        "hose-flow": _flow_of(zones, prop.site.units),
+        "hose-flow": _flow_of(zones, prop.site.units, alone(prop)),
         **tests,
     }
 
 
-def _flow_of(zones: list[Zone], name: str) -> str:
-    """One label for all hoses, or one bucket test that the others' flow was taken from."""
+def _flow_of(zones: list[Zone], name: str, told: list[str]) -> str:
+    """One label for all hoses, or one bucket test that the others' flow was taken from.
+
+    told: the sides whose test is that of one hose.
+    """
     units = UNITS[name]
     tested = [zone for zone in zones if zone.hose.bucket is not None]
     labels = {units.shown(zone.hose.flow, "emission") for zone in zones if zone.hose.flow}
-    if len(tested) == 1 and len(labels) <= 1:
+    if len(tested) == 1 and len(labels) <= 1 and tested[0].side in told:
         return _test_of(tested[0], labels, name)
     return labels.pop() if len(labels) == 1 and not tested else AS_IT_IS
 

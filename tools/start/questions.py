@@ -132,7 +132,7 @@ QUESTIONS = (
     ),
     Question(
         "spigot-flow",
-        "What one spigot gives, as {supply_flow} or by a bucket as {spigot_bucket}; or unknown",
+        "What one spigot gives, in {supply_flow}, or by a bucket as {spigot_bucket}; or unknown",
         'What one spigot gives, as "4 gal/min", "15 L/min" or "5 gal in 60 s"; or unknown.',
     ),
     Question(
@@ -175,4 +175,16 @@ QUESTIONS = (
         "Work the table of seasons out anew from these answers",
         "yes to work the table of seasons of an existing file out anew.",
     ),
+)
+
+# Those whose answer has a unit; a number alone is in that of the house.
+QUANTITIES = (
+    "elevation",
+    "outline",
+    "spigot-places",
+    "paving",
+    *SIDES,
+    "hose-flow",
+    "hose-pressure",
+    "spigot-flow",
 )

@@ -65,10 +65,11 @@ def flow_l_h_m(answer: str, texts: Mapping[str, str]) -> float:
 
 
 def wanted_l_min(texts: Mapping[str, str]) -> dict[str, float]:
-    """What the hose of each side that has one wants."""
+    """What the hose of each side that has one wants; of a side with several, the longest."""
     flow = flow_l_h_m(texts["hose-flow"], texts)
     sides = [side for side in SIDES if texts.get(side, "none") != "none"]
-    return {side: flow * in_unit(texts[side], "m") / 60 for side in sides}
+    lengths = {side: texts.get(f"{side}-longest", texts[side]) for side in sides}
+    return {side: flow * in_unit(length, "m") / 60 for side, length in lengths.items()}
 
 
 def free_window(bans: Sequence[tuple[int, int]]) -> tuple[int, int]:

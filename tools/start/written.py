@@ -19,18 +19,25 @@ from evenclay.sim.units import UNITS
 from evenclay.tools.property.edits import add_last, after_last
 from evenclay.tools.property.file.schedule import WEEKDAYS
 from evenclay.tools.start import clay, seasons
-from evenclay.tools.start.answers import OLD, Texts, bucket_of, found_place, outline_of, price_of
+from evenclay.tools.start.answers import OLD, bucket_of, found_place, outline_of, price_of
 from evenclay.tools.start.questions import SIDES
+from evenclay.tools.start.reading import Texts
 from evenclay.tools.start.seasons import AS_IT_IS, Row
 
 
-def text_of(texts: Texts, names: Mapping[str, str], rows: Sequence[Row]) -> str:
-    """The file of a set of answers. names: the zone of each side that is written."""
+def text_of(texts: Texts, names: Mapping[str, Sequence[str]], rows: Sequence[Row]) -> str:
+    """The file of a set of answers. names: the zones of each side that is written."""
     return _template().render(_context(texts, names, rows))
 
 
 def changed(text: str, before: str, after: str) -> str:
-    """An owner's text with what differs between two files; its comments stay."""
+    """An owner's text with what differs between two files; its comments stay.
+
+    The first line names the house; it follows a new name where the owner left it as it was.
+    """
+    first, _, rest = text.partition("\n")
+    if first == before.partition("\n")[0]:
+        text = after.partition("\n")[0] + "\n" + rest
     document = tomlkit.parse(text)
     old, new = tomlkit.parse(before), tomlkit.parse(after)
     _change(document, old, new)
@@ -96,7 +103,9 @@ def _template() -> Template:
     return plain.get_template("property.toml.j2")
 
 
-def _context(texts: Texts, names: Mapping[str, str], rows: Sequence[Row]) -> dict[str, Any]:
+def _context(
+    texts: Texts, names: Mapping[str, Sequence[str]], rows: Sequence[Row]
+) -> dict[str, Any]:
     """What the template takes, each value as TOML has it."""
     units = texts["units"]
     unknown = ("unknown", AS_IT_IS)
@@ -108,7 +117,7 @@ def _context(texts: Texts, names: Mapping[str, str], rows: Sequence[Row]) -> dic
     dry = [side for side in SIDES if texts[side] == "none"]
     weekdays = list(WEEKDAYS) if texts["weekdays"] == "any" else texts["weekdays"].split(", ")
     hours = [] if texts["banned-hours"] == "none" else texts["banned-hours"].split(", ")
-    zones = [_zone(side, texts, names) for side in SIDES if side in names]
+    zones = [_zone(name, side, texts) for side in SIDES for name in names.get(side, ())]
     return {
         "us": units == "us",
         "units": units,
@@ -171,30 +180,30 @@ def coordinates(where: str) -> tuple[float, float | None]:
     return found.latitude, found.longitude
 
 
-def _zone(side: str, texts: Texts, names: Mapping[str, str]) -> dict[str, str]:
+def _zone(name: str, side: str, texts: Texts) -> dict[str, str]:
     cover, probes = texts[f"{side}-cover"], texts["probes"]
     known = cover.replace(".", "", 1).isdigit()
     return {
-        "key": _key(names[side]),
+        "key": _key(name),
         "side": side,
         "supply": _quoted(texts[f"{side}-spigot"]),
         "length": _value(texts[side], "length", texts["units"]),
-        "hose": _hose(side, texts),
+        "hose": _hose(name, side, texts),
         "share": str(seasons.share_pct(cover)),
         "cover": cover if known else _quoted(cover),
         "probe": _flag(probes == "all" or side in probes),
     }
 
 
-def _hose(side: str, texts: Texts) -> str:
-    """The hose of a side as TOML; '' where a file's hoses differ."""
+def _hose(name: str, side: str, texts: Texts) -> str:
+    """The hose of a side's zone as TOML; '' where a file's hoses differ."""
     kind, flow, pressure = texts["hose"], texts["hose-flow"], texts["hose-pressure"]
     if AS_IT_IS in (kind, flow, pressure):
         return ""
     units = texts["units"]
     test = bucket_of(flow)
-    if test is not None and test[2] != side and f"{side}-test" in texts:
-        test = bucket_of(f"{texts[f'{side}-test']}, {side}")
+    if test is not None and test[2] != side and f"{name}-test" in texts:
+        test = bucket_of(f"{texts[f'{name}-test']}, {side}")
     if test is None:
         gives = f"flow = {_value(flow, 'emission', units)}"
     elif test[2] == side:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from math import ceil, floor, log10
 from typing import Any
 
 from pydantic import BeforeValidator
@@ -139,6 +140,20 @@ def suction(least_kpa: float, most_kpa: float, example: str, us_example: str) ->
     return BeforeValidator(rule_of("metric", rule_of("us")))
 
 
+def in_two_digits(limit: float, whole: Callable[[float], int]) -> str:
+    """A converted limit in two digits, as an owner writes it.
+
+    whole: rounds it inwards, so that what is told is allowed.
+    """
+    if not limit:
+        return "0"
+    step = 10.0 ** (floor(log10(abs(limit))) - 1)
+    digits = limit / step
+    if abs(digits - round(digits)) > 1e-6:  # else it is such a number but for the conversion
+        digits = whole(digits)
+    return f"{round(digits) * step:.10g}"
+
+
 def _us_rule(
     unit: str,
     bounded: Callable[[float, str], float],
@@ -150,7 +165,8 @@ def _us_rule(
     us_unit = example.partition(" ")[2]
 
     def allowed() -> str:
-        low, high = [f"{converted(edge, unit, us_unit):.4g}" for edge in (least, most)]
+        low = in_two_digits(converted(least, unit, us_unit), ceil)
+        high = in_two_digits(converted(most, unit, us_unit), floor)
         return f'{low} to {high} {us_unit}, with its unit, such as "{example}"'
 
     def read(value: Any) -> float:
