@@ -158,7 +158,7 @@ def _openings(paper: Paper, year: Year) -> str:
     days, zones = year.days[year.shown], year.zones
     runs = [run for run in runs_of(year) if np.datetime64(run.start.date(), "D") >= days[0]]
     unknown = np.full((len(year.days), len(zones)), np.nan)
-    counts = [f"{zone} {sum(run.zone == z for run in runs)}" for z, zone in enumerate(zones)]
+    counts = [f"{zone}: {sum(run.zone == z for run in runs)}" for z, zone in enumerate(zones)]
     return openings(
         paper,
         days,

@@ -9,10 +9,12 @@ from typer.testing import CliRunner
 from evenclay.sim.house.house import run_s
 from evenclay.sim.units import METRIC
 from evenclay.tools.cli.commands import app
+from evenclay.tools.handover.calendar import of_year
 from evenclay.tools.handover.card import content, printed
 from evenclay.tools.handover.card.card import SWATCH, card_of
 from evenclay.tools.handover.layout.drawing import PATTERNS
 from evenclay.tools.handover.layout.layout import lay_out
+from evenclay.tools.property.check import check
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.property import Property, load, parse
@@ -275,3 +277,23 @@ def test_the_check_s_drawing_is_to_its_own_scale() -> None:
     rod = re.search(r"M[\d.]+ 6V([\d.]+)", svg)
     assert rod is not None
     assert (float(rod[1]) - GROUND_PT) / PT_PER_M == pytest.approx(0.6, abs=0.01)
+
+
+def test_no_number_follows_a_zone_s_name_at_once() -> None:
+    """A zone may be called "east 2", so that "east 2 32" would be 2, 32 or 232 minutes."""
+    named = {"front": "east 2", "east": "east 3"}
+    text = DEMO.read_text("utf-8")
+    for name, new in named.items():
+        text = text.replace(f"[zones.{name}]", f'[zones."{new}"]')
+    text = re.sub(r"minutes = \d+", "minutes = 44", text.partition("[outline]")[0], count=1)
+    prop = parse(text, "house")
+    assert [name for name in prop.zones if name in named.values()] == ["east 3", "east 2"]
+    house = compile_house(prop)
+    found = check(prop, house)
+    told = [row.together for row in content.season_rows(prop, house)]
+    told += [str(event.get("summary")) for event in of_year(house, 2027, cycles=True).events]
+    told += [found.estimate, *found.cautions]
+    for pattern in (r"east\s2: ~?\d", "min east 2", "east 2 at pF", "east 2: [\\d.]+ where"):
+        assert any(re.search(pattern, text) for text in told), pattern
+    for text in told:
+        assert not re.search(r"east\s[23]\s~?\d", text), text

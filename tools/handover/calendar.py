@@ -121,7 +121,7 @@ def _cycles(house: House, year: int) -> Iterator[Event]:
         index = rows.index(agenda.row_of(day))
         takes = datetime.timedelta(minutes=cycle_min(plan, index)) if rows[index].cycles else None
         runs = ", ".join(
-            f"{zone.name} {run_s(plan, index, zone) / 60:.3g} min" for zone in plan.zones
+            f"{run_s(plan, index, zone) / 60:.3g} min {zone.name}" for zone in plan.zones
         )
         for cycle in range(rows[index].cycles):
             start_s = agenda.start_wall_s(day * PER_DAY + cycle)

@@ -320,7 +320,7 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         if 60 * run_h > most_min:
             takes_mm = zone.rate_um_h / 1000 * most_min / 60
             given, taken = [units.number(mm, "depth") for mm in (cycle_mm, takes_mm)]
-            over.append(f"{zone.name} {given} where {taken} go in, at most {most_min:.0f} min")
+            over.append(f"{zone.name}: {given} where {taken} go in, at most {most_min:.0f} min")
         lost_mm = row.demand_um / 1000 * prop.zones[zone.name].coefficient
         most = DEMAND_MOST
         if plan.hub.estimate:  # a ceiling may be high, and stands for what rain does not give
@@ -329,13 +329,13 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         day_mm = cycle_mm * row.cycles
         if lost_mm > 0 and not DEMAND_LEAST <= day_mm / lost_mm <= most:
             given, lost = [units.number(mm, "depth") for mm in (day_mm, lost_mm)]
-            far.append(f"{zone.name} {given} for {lost}")
+            far.append(f"{zone.name}: {given} for {lost}")
     unit = units.word("depth")
     if over:
-        yield f"more {unit} a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
+        yield f"more {unit} a cycle than the ground takes, use shorter cycles: {'; '.join(over)}"
     if far:
         rain = "beyond their rain" if plan.hub.estimate else "rain apart"
-        yield f"{unit} a day far from what the strips lose, {rain}: {', '.join(far)}"
+        yield f"{unit} a day far from what the strips lose, {rain}: {'; '.join(far)}"
 
 
 def taken_min(prop: Property, zone: ZonePart) -> float:

@@ -155,10 +155,10 @@ def _estimate(prop: Property) -> str:
     """Whether the hub reckons what each strip lacks, and what to do where it does not."""
     if prop.reckons:
         zones = prop.zones.items()
-        kept = [f"{name} {zone.ground.target_pf:.2f}" for name, zone in zones if zone.ground]
+        kept = [f"{name} at pF {zone.ground.target_pf:.2f}" for name, zone in zones if zone.ground]
         return (
             "The hub reckons what each strip lacks, and gives that, never more than the table "
-            f"says. It keeps them at pF {', '.join(kept)}."
+            f"says. It keeps {', '.join(kept)}."
         )
     if prop.estimate.estimate == "off":
         return 'The hub gives what the table says, since [estimate] has estimate = "off".'
