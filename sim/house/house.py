@@ -99,7 +99,13 @@ class House:
     relief_pf: float | None = None
     target_pf: tuple[float, ...] | None = None
     cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report
+    verdict: str | None = None  # on the plan, judged on many grounds: "water", "leave", or nothing
     drawing: str = ""  # the house from above, as SVG for the report; '' for none
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the plan was judged, and the verdict was to leave the house as it is."""
+        return self.verdict == "leave"
 
 
 def run_s(plan: Plan, index: int, zone: ZonePart) -> float:

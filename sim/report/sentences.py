@@ -49,6 +49,21 @@ def first_sentence(summary: dict[str, Any]) -> str:
     return said + "."
 
 
+def headline(year: Year) -> str:
+    """The first sentence; before it the verdict on many grounds where that was to leave the house.
+
+    One replay does not outweigh what many grounds and years said.
+    """
+    said = first_sentence(year.summary)
+    if not year.house.leaves:
+        return said
+    if result_of(year.summary) is not None:
+        said = f"In this replay alone it is {said[:1].lower()}{said[1:]}"
+    return (
+        "Leave the house as it is: judged on many grounds, this plan is not sure to help. " + said
+    )
+
+
 def _spread(summary: dict[str, Any]) -> str:
     """Between what eight of ten grounds lie."""
     found = summary["policies"]["hub"]["unrest_pct"]

@@ -15,7 +15,7 @@ from evenclay.sim.report.tables import Row, Table, seasons_table, ways_table, zo
 from evenclay.sim.report.year import Year, read
 from evenclay.sim.units import money
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.property import load
+from evenclay.tools.property.property import load, parse
 from tests.unit.test_report import change_summary, house, write_year
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
@@ -120,6 +120,9 @@ def test_worst_side_is_called_by_its_name(year_with: Callable[..., Year]) -> Non
         ({"excursion_pct": 61.0}, {}, ["Begin slowly, and ask an engineer"], []),
         ({}, {"cautions": ("one", "two")}, ["heed first: 2 points"], []),
         ({}, {"cautions": ()}, [], ["heed first"]),
+        ({}, {"verdict": "leave"}, ["Leave the house as it is", "soil report", "evenclay propose"],
+         ["bucket", "evenclay calendar", "heed first"]),
+        ({}, {"verdict": "water"}, ["evenclay calendar"], ["Leave the house"]),
     ],
 )  # fmt: skip
 def test_next_steps_follow_from_the_result(
@@ -133,6 +136,25 @@ def test_next_steps_follow_from_the_result(
     said = "\n".join(f"{one.before} {one.command} {one.after}" for one in steps)
     assert [words for words in wanted if words not in said] == []
     assert [words for words in unwanted if words in said] == []
+
+
+def test_the_verdict_on_many_grounds_stands_before_what_one_replay_says(
+    year_with: Callable[..., Year],
+) -> None:
+    """The page shows the headline up to its colon in bold."""
+    said = {
+        verdict: str(lead(year_with(verdict=verdict), 0)["verdict"])
+        for verdict in (None, "water", "leave")
+    }
+    assert said[None] == said["water"] and said[None].startswith("Calmer on one guess")
+    assert said["leave"].startswith("Leave the house as it is: judged on many grounds, this plan")
+    assert "In this replay alone it is calmer on one guess at this ground: wat" in said["leave"]
+    short = str(lead(year_with(verdict="leave", days=200), 0)["verdict"])
+    assert short.startswith("Leave the house as it is:") and "help. Too short to judge" in short
+    text = DEMO.read_text("utf-8")
+    for word in ("leave", "water"):
+        judged = text.replace("[estimate]\n", f'[estimate]\nverdict = "{word}"\n')
+        assert compile_house(parse(judged, "house")).leaves == (word == "leave")
 
 
 def test_season_table_is_the_plan(tmp_path: Path) -> None:
