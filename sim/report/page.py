@@ -21,7 +21,7 @@ from evenclay.sim.report.pictures.moisture import Cut, section, sides
 from evenclay.sim.report.pictures.openings import openings
 from evenclay.sim.report.pictures.water import HeldRow
 from evenclay.sim.report.render import render
-from evenclay.sim.report.sentences import result_sentences
+from evenclay.sim.report.sentences import dash_sentence, result_sentences
 from evenclay.sim.report.tables import (
     alarms_table,
     held_rows,
@@ -69,6 +69,7 @@ def _page(year: Year, cut: Cut) -> dict[str, Any]:
         "lead": lead(year, cut.zone),
         "seasons": seasons_table(year),
         "sentences": result_sentences(year),
+        "dash": dash_sentence(year),
         "grounds": year.summary["grounds"],
         "moved": year.zones[cut.zone],
         "weather": year.summary["weather"],

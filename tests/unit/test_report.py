@@ -28,6 +28,7 @@ from evenclay.sim.report.pictures.drawing import WIDE
 from evenclay.sim.report.pictures.moisture import Cut
 from evenclay.sim.report.pictures.openings import openings
 from evenclay.sim.report.sentences import (
+    dash_sentence,
     first_sentence,
     limit_sentences,
     result_sentences,
@@ -351,6 +352,12 @@ def test_sentences_agree_with_the_summary(built: tuple[Path, str]) -> None:
          "water; more than 100 is harm"),
         ({"tilt_added_pct": 22.0}, "by 22 % of a year's movement; more than 15 is harm"),
         ({"shift_between_pct": 41.0}, "lasting shift, between two sides, is 41 %"),
+        ({"tilt_pct": None, "tilt_added_pct": 8.4}, "Left alone the sides move alike, so there is "
+         "no tilt to compare with; watered by the hub they part by 8 % of one year's movement"),
+        ({"tilt_pct": None, "tilt_added_pct": 0.4}, "watered by the hub they move alike as well."),
+        ({"tilt_pct": 110.0}, "where leaving it alone is 100, but it tilts more: 110."),
+        ({"tilt_pct": 100.4}, "where leaving it alone is 100. "),
+        ({"unrest_pct": 92.0, "tilt_pct": 110.0}, "is 100, but it tilts more: 110."),
         ({"tilt_pct": None, "shift_between_pct": None}, "Its edge moves 71 % as much within a "
          "year as left alone."),
         ({"unrest_pct": None, "movement_pct": None}, "the notes say why"),
@@ -372,6 +379,24 @@ def test_sentences_are_honest(tmp_path: Path, changes: dict[str, Any], words: st
     limits = limit_sentences(year.summary)
     said = " ".join([first_sentence(year.summary), *limits, *result_sentences(year)])
     assert words in said.replace(NBSP, " ")
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"tilt_pct": 90.0}, ""),
+        ({"tilt_pct": None, "tilt_added_pct": 8.4}, "under tilt. Left alone the sides move alike"),
+        ({"tilt_pct": None, "shift_between_pct": None}, "takes two sides: all zones lie on one."),
+        ({"unrest_pct": None, "tilt_pct": None}, "where there is nothing to compare with."),
+    ],
+)
+def test_a_dash_is_explained_by_what_it_stands_for(
+    tmp_path: Path, changes: dict[str, Any], words: str
+) -> None:
+    write_year(tmp_path)
+    change_summary(tmp_path, lambda summary: summary["policies"]["hub"].update(changes))
+    dash = dash_sentence(read(tmp_path, house()))
+    assert dash.startswith("A dash stands") == bool(words) and words in dash
 
 
 def test_the_year_of_a_shift_is_told_where_there_are_several(tmp_path: Path) -> None:
