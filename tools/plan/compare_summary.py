@@ -167,8 +167,9 @@ def _limits(measures: Sequence[Measures], yardstick: bool) -> Line:
     }
 
 
+FEW_GROUNDS = 10  # fewer have no ninetieth of a hundred that a reader could point to
 WORDS = {
-    verdict.UNREST: "unrest of {0} % at the ninetieth of a hundred grounds",
+    verdict.UNREST: "unrest of {0} %",
     "tilt_added_pct": "tilt more by {0} % of the unwatered movement",
     "excursion_pct": "an excursion of {0} %",
     "days_soaked": "{0} soaked days a year",
@@ -183,7 +184,18 @@ def _sentence(name: str, measures: Sequence[Measures]) -> str:
         else (over.p50, verdict.LIMITS[name])
     )
     told = "unknown" if np.isnan(value) else f"{value:.0f}"
-    return f"{WORDS[name].format(told)} (allowed: {most:.0f})"
+    where = _where(len(measures)) if name == verdict.UNREST else ""
+    return f"{WORDS[name].format(told)}{where} (allowed: {most:.0f})"
+
+
+def _where(grounds: int) -> str:
+    """Among so many grounds, where the figure is taken that must keep the limit of unrest."""
+    if grounds == 1:
+        return ""
+    few = grounds < FEW_GROUNDS
+    return (
+        " near the worst of these few grounds" if few else " at the ninetieth of a hundred grounds"
+    )
 
 
 def _verdict(ways: dict[str, Line]) -> Line:
