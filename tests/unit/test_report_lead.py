@@ -11,7 +11,7 @@ import pytest
 
 from evenclay.controller.plan import Plan, RowPart, ZonePart
 from evenclay.sim.report.lead import lead
-from evenclay.sim.report.tables import Row, Table, seasons_table, ways_table, zones_table
+from evenclay.sim.report.tables import Row, Table, held_rows, seasons_table, ways_table, zones_table
 from evenclay.sim.report.year import Year, read
 from evenclay.sim.units import money
 from evenclay.tools.property.compile import compile_house
@@ -182,6 +182,24 @@ def test_season_table_says_that_days_are_banned(tmp_path: Path) -> None:
     write_year(tmp_path, tuple(strip.name for strip in own.strips))
     table = seasons_table(read(tmp_path, banned))
     assert table is not None and table.caption.endswith("on days that local rules allow")
+
+
+def test_what_nothing_watches_is_not_told_to_have_never_happened(tmp_path: Path) -> None:
+    """Without a thermometer frost is not noticed, so nobody can say that it never came."""
+    own = compile_house(load(DEMO))
+    write_year(tmp_path, tuple(strip.name for strip in own.strips))
+    year = read(tmp_path, own)
+    for name in ("frost_h", "wet_soil_h", "rain_h", "quiet_h", "fault_h"):
+        year.columns[name][:] = 0.0
+    _, never = held_rows(year)
+    assert {"frost", "wet soil", "rain", "local watering rules", "fault"} <= set(never)
+    values = vars(own.plan.hub)
+    hub = type(own.plan.hub)(values | {"frost": 0, "rain_kind": 0, "weekdays": 127, "dates": 0})
+    zones = [ZonePart(vars(zone) | {"probe": 0}) for zone in own.plan.zones]
+    blind = replace(own, plan=Plan(hub, own.plan.supplies, zones, own.plan.rows, []))
+    _, never = held_rows(replace(year, house=blind))
+    assert "fault" in never
+    assert not {"frost", "wet soil", "rain", "local watering rules"} & set(never)
 
 
 def test_wide_tables_give_way_first() -> None:

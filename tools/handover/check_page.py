@@ -24,6 +24,7 @@ def page_of(found: Check) -> str:
         "found": _found(found),
         "demand_from": found.demand_from,
         "estimate": found.estimate,
+        "held_by": found.held_by,
         "cautions": found.cautions,
         "seasons": list(_seasons(found, units)),
         "closed": [_day(season, units) for season in _closed(found)],

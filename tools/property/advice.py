@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import inf
 
+from evenclay.controller import events
 from evenclay.controller.plan import (
     ANY_DATE,
     BAN_HOURS,
@@ -15,7 +16,7 @@ from evenclay.controller.plan import (
 )
 from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house import hoses
-from evenclay.sim.house.house import run_s
+from evenclay.sim.house.house import can_hold, run_s
 from evenclay.sim.units import UNITS, Units
 from evenclay.tools.property.demand import season_days
 from evenclay.tools.property.file.place import SIDES
@@ -35,6 +36,12 @@ SUPPLY_MOST = 0.8  # of a supply's flow that one hose may take: common practice,
 FILL_MOST = 0.25  # of a run in which the hose only fills: common practice, no source
 DEMAND_LEAST, DEMAND_MOST = 0.5, 1.5  # of what the strip loses: outside, minutes or hose are off
 SEASONS_LEAST = 4  # common practice, no source
+HOLDS = {
+    events.RAIN: "rain",
+    events.WET_SOIL: "wet soil",
+    events.FROST: "frost",
+    events.QUIET: "local rules",
+}
 
 
 def cautions(prop: Property, plan: Plan) -> list[str]:
@@ -54,6 +61,12 @@ def cautions(prop: Property, plan: Plan) -> list[str]:
     ):
         found.extend(part(prop, plan))
     return found
+
+
+def held_by(plan: Plan) -> str:
+    """What of this house can hold water back, as a sentence lists it; '' for nothing."""
+    named = [HOLDS[reason] for reason in can_hold(plan)]
+    return " and ".join([part for part in (", ".join(named[:-1]), *named[-1:]) if part])
 
 
 def leaves(prop: Property) -> str:

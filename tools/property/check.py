@@ -15,7 +15,7 @@ from evenclay.sim.calendar import clock
 from evenclay.sim.house.house import House, run_s
 from evenclay.sim.units import UNITS, Units, money
 from evenclay.tools import tables
-from evenclay.tools.property.advice import cautions
+from evenclay.tools.property.advice import cautions, held_by
 from evenclay.tools.property.cycles import cycle_min
 from evenclay.tools.property.demand import YEAR
 from evenclay.tools.property.property import Property
@@ -66,6 +66,7 @@ class Check:
     currency: str
     demand_from: str
     estimate: str
+    held_by: str  # what can hold water back in this house; '' for nothing
     lines: tuple[Line, ...]
     hours_a_day: dict[str, dict[str, float]]  # season -> supply -> hours it is open
     cycle_minutes: dict[str, float]  # season -> one cycle of all zones, gaps included
@@ -99,6 +100,7 @@ def check(
         currency=house.currency,
         demand_from=_demand_from(prop, weather_name),
         estimate=_estimate(prop),
+        held_by=held_by(plan),
         lines=tuple(
             [
                 _zone_line(house, index, number)
