@@ -24,8 +24,8 @@ from evenclay.sim.judge.measures import Record
 from evenclay.sim.report import page as report_page
 from evenclay.sim.report.outputs import COLUMNS
 from evenclay.sim.report.page import write_report
-from evenclay.sim.report.pictures.drawing import WIDE
-from evenclay.sim.report.pictures.moisture import Cut
+from evenclay.sim.report.pictures.drawing import NARROW, WIDE
+from evenclay.sim.report.pictures.moisture import Cut, sides
 from evenclay.sim.report.pictures.openings import openings
 from evenclay.sim.report.sentences import (
     dash_sentence,
@@ -411,6 +411,22 @@ def test_the_year_of_a_shift_is_told_where_there_are_several(tmp_path: Path) -> 
     assert "and comes in year 7 of 25." in " ".join(result_sentences(year))
     said = "This is a look at 25 years, on 16 guesses at the ground."
     assert trust_sentence(year.summary) == said
+
+
+@pytest.mark.parametrize("pf", [0.01, 0.05, 0.06, 0.09, 0.13, 0.19, 0.21, 0.3, 0.7, 1.3])
+def test_steps_of_the_sides_are_what_their_digits_say(pf: float) -> None:
+    """Between two numbers of the axis lies the same step everywhere: none of them is rounded."""
+    days = np.arange(np.datetime64("2022-01-01"), np.datetime64("2023-01-01"))
+    year = np.sin(2 * np.pi * np.arange(365) / 365)[:, None]
+    edges = (3.5 + pf * year, 3.5 + pf * year)
+    for paper in (WIDE, NARROW):
+        drawn = sides(paper, days, ("west",), edges, edges, "words")
+        axis = re.findall(r">([+-]\d\.\d+|0)</text>", drawn)
+        hundredths = [round(100 * float(number)) for number in axis[: len(axis) // 2]]
+        steps = set(np.diff(hundredths).tolist())
+        assert len(steps) == 1 and len(hundredths) >= 3, axis
+        places = {len(number.partition(".")[2]) for number in axis} - {0}
+        assert len(places) == 1
 
 
 def test_zones_are_named_in_every_picture_and_escaped(built: tuple[Path, str]) -> None:

@@ -231,7 +231,8 @@ def sides(
             ax.yaxis.set_major_formatter(
                 FuncFormatter(lambda pf, _: f"{pf:+.{places}f}" if pf else "0")
             )
-            ax.locator_params(axis="y", nbins=6)
+            # No step of 2.5, which the digits shown would round, one way and the other.
+            ax.locator_params(axis="y", nbins=6, steps=[1, 2, 5, 10])
             _name_directions(ax, paper)
             unit = ", pF" if paper.narrow else ""
             name_panel(ax, ("Watered by the hub" if number == 0 else "Left alone") + unit)
