@@ -111,7 +111,7 @@ class House:
 
 
 # Reasons to hold water back that a plan needs a sensor for, or a rule.
-WATCHED = (events.RAIN, events.WET_SOIL, events.FROST, events.QUIET)
+WATCHED = (events.RAIN, events.WET_SOIL, events.FROST, events.QUIET, events.LOW_BATTERY)
 
 
 def can_hold(plan: Plan) -> tuple[int, ...]:
@@ -122,6 +122,7 @@ def can_hold(plan: Plan) -> tuple[int, ...]:
         any(zone.probe for zone in plan.zones),
         hub.frost != 0,
         bool(plan.bans) or hub.weekdays != EVERY_WEEKDAY or hub.dates != ANY_DATE,
+        hub.battery != 0,
     )
     return tuple([reason for reason, can in zip(WATCHED, has, strict=True) if can])
 

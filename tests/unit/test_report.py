@@ -315,6 +315,18 @@ def test_six_pictures_each_told_in_words(built: tuple[Path, str]) -> None:
     assert all(len(label) > 40 for label in labels)
 
 
+def test_the_key_of_shades_says_what_it_counts_and_that_its_steps_are_uneven(
+    built: tuple[Path, str],
+) -> None:
+    """On either paper."""
+    _, page = built
+    for words in (
+        "pF: how hard roots must pull for water",
+        "steps are small where this ground lies",
+    ):
+        assert page.count(words) == 2
+
+
 def numbers(text: str) -> list[float]:
     """All numbers of a sentence."""
     return [float(found.replace(",", "")) for found in re.findall(r"\d[\d,]*", text)]
@@ -463,7 +475,7 @@ def test_zone_table_and_reasons(built: tuple[Path, str]) -> None:
     for key, words in (("runs", "Runs"), ("days_wet", "wetter"), ("days_soaked", "left alone")):
         values = [f"{summary['zones'][name][key]:,.0f}" for name in NAMES]
         assert f"{words} {' '.join(values)}" in text
-    assert "Never in this time: owner's hold, clock not set, low battery, fault." in text
+    assert "Never in this time: owner's hold, clock not set, fault." in text
 
 
 def test_alarms_in_words(built: tuple[Path, str]) -> None:

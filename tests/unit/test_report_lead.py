@@ -189,17 +189,18 @@ def test_what_nothing_watches_is_not_told_to_have_never_happened(tmp_path: Path)
     own = compile_house(load(DEMO))
     write_year(tmp_path, tuple(strip.name for strip in own.strips))
     year = read(tmp_path, own)
-    for name in ("frost_h", "wet_soil_h", "rain_h", "quiet_h", "fault_h"):
+    for name in ("frost_h", "wet_soil_h", "rain_h", "quiet_h", "low_battery_h", "fault_h"):
         year.columns[name][:] = 0.0
     _, never = held_rows(year)
-    assert {"frost", "wet soil", "rain", "local watering rules", "fault"} <= set(never)
-    values = vars(own.plan.hub)
-    hub = type(own.plan.hub)(values | {"frost": 0, "rain_kind": 0, "weekdays": 127, "dates": 0})
+    watched = {"frost", "wet soil", "rain", "local watering rules"}
+    assert watched | {"fault"} <= set(never)
+    none = {"frost": 0, "rain_kind": 0, "weekdays": 127, "dates": 0, "battery": 0}
+    hub = type(own.plan.hub)(vars(own.plan.hub) | none)
     zones = [ZonePart(vars(zone) | {"probe": 0}) for zone in own.plan.zones]
     blind = replace(own, plan=Plan(hub, own.plan.supplies, zones, own.plan.rows, []))
     _, never = held_rows(replace(year, house=blind))
     assert "fault" in never
-    assert not {"frost", "wet soil", "rain", "local watering rules"} & set(never)
+    assert not (watched | {"low battery"}) & set(never)
 
 
 def test_wide_tables_give_way_first() -> None:

@@ -64,8 +64,8 @@ def cautions(prop: Property, plan: Plan) -> list[str]:
 
 
 def held_by(plan: Plan) -> str:
-    """What of this house can hold water back, as a sentence lists it; '' for nothing."""
-    named = [HOLDS[reason] for reason in can_hold(plan)]
+    """What of weather, ground and rules can hold water back here, in words; '' for nothing."""
+    named = [HOLDS[reason] for reason in can_hold(plan) if reason in HOLDS]
     return " and ".join([part for part in (", ".join(named[:-1]), *named[-1:]) if part])
 
 
