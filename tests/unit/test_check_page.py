@@ -77,6 +77,25 @@ def test_only_what_the_house_has_holds_water_back(
     assert cycle.lower() == f"planned. {held[2:]}" if held[:1] == ";" else cycle == "Planned."
 
 
+@pytest.mark.parametrize("priced", [True, False])
+def test_a_house_without_a_price_has_no_column_of_it(priced: bool, tmp_path: Path) -> None:
+    text = PLAIN if priced else PLAIN.replace('[water]\nprice = 5\nper = "ccf"\n', "")
+    html, told = page_and_text(tmp_path, "us", text)
+    said = " ".join(words(html).split())
+    for one in (said, told):
+        assert ("Cost, " in one or "cost (" in one) == priced
+    assert said.count("no price") == (not priced) and told.count("no price") == 0
+
+
+def test_the_evenness_of_a_hose_is_explained_and_what_is_typed_stands_apart(tmp_path: Path) -> None:
+    html, told = page_and_text(tmp_path, "us", PLAIN)
+    for one in (html, told):
+        flat = " ".join(one.split()).lower()
+        assert "evenness: what the weakest spot along a hose gives, in percent of the" in flat
+    assert "with <code>--weather FILE</code>, from" in html
+    assert "<code>evenclay propose</code> works" in html
+
+
 def test_a_bad_file_leaves_no_page(tmp_path: Path) -> None:
     page = tmp_path / "check.html"
     bad = house(tmp_path, "us", PLAIN.replace("minutes = 14", "minutes = -1"))

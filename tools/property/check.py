@@ -21,6 +21,7 @@ from evenclay.tools.property.demand import YEAR
 from evenclay.tools.property.property import Property
 
 SCHEMA = 1
+EVENNESS = "evenness: what the weakest spot along a hose gives, in percent of the strongest"
 
 
 @dataclass(frozen=True)
@@ -297,10 +298,10 @@ def _hours_table(found: Check) -> Table:
 
 
 def _hose_table(found: Check, units: Units) -> Table:
-    table = Table(title="What the hoses give", title_justify="left")
+    table = Table(title=f"What the hoses give; {EVENNESS}", title_justify="left")
     for name in ("zone", "spigot"):
         table.add_column(name, no_wrap=True)
-    for name in ("length", "flow", "weakest spot of strongest"):
+    for name in ("length", "flow", "evenness"):
         table.add_column(name, justify="right")
     for hose in found.hoses:
         table.add_row(
@@ -317,7 +318,9 @@ def _month_table(found: Check, units: Units) -> Table:
     table = Table(title="Water a month at most, over 365 days", title_justify="left")
     table.add_column("month")
     table.add_column(units.unit("metered"), justify="right")
-    table.add_column(f"cost ({found.currency})", justify="right")
+    priced = any(month.cost is not None for month in found.months)
+    if priced:
+        table.add_column(f"cost ({found.currency})", justify="right")
     total = Month("year", sum([m.litres for m in found.months]), None)
     if all(month.cost is not None for month in found.months):
         total = Month("year", total.litres, sum([month.cost or 0 for month in found.months]))
@@ -325,6 +328,5 @@ def _month_table(found: Check, units: Units) -> Table:
         if month is total:
             table.add_section()
         amount = units.number(month.litres, "metered")
-        cost = "no price" if month.cost is None else f"{month.cost:.2f}"
-        table.add_row(month.month, amount, cost)
+        table.add_row(month.month, amount, *[f"{month.cost or 0:.2f}"] * priced)
     return table
