@@ -7,13 +7,14 @@ import pytest
 from typer.testing import CliRunner
 
 from evenclay.sim.house.house import run_s
-from evenclay.sim.units import METRIC
+from evenclay.sim.units import METRIC, US
 from evenclay.tools.cli.commands import app
 from evenclay.tools.handover.calendar import of_year
 from evenclay.tools.handover.card import content, printed
 from evenclay.tools.handover.card.card import SWATCH, card_of
 from evenclay.tools.handover.layout.drawing import PATTERNS
 from evenclay.tools.handover.layout.layout import lay_out
+from evenclay.tools.handover.layout.parts import _bore, laid_items
 from evenclay.tools.property.check import check
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.mistakes import PropertyError
@@ -125,6 +126,26 @@ def eight_zones() -> Property:
     prop = parse(text, "eight.toml")
     assert len(prop.zones) == 8
     return prop
+
+
+@pytest.mark.parametrize("name", ["one spigot", "spigot in a corner", "U", "paving all along"])
+def test_the_legend_names_what_is_drawn_and_nothing_else(name: str) -> None:
+    layout = lay_out(house_of(OUTLINES[name]))
+    said = " ".join(content.legend(layout))
+    assert ("sleeve" in said) == bool(layout.sleeves)
+    assert ("Grey" in said) == bool(layout.shape.paving)
+    assert ("tee" in said) == any(laid.tee for laid in layout.laid)
+
+
+def test_bores_of_a_us_house_are_the_trade_s_fractions() -> None:
+    prop = parse(us_text(), "us")
+    sizes = {item.kind: item.size for item in laid_items(lay_out(prop, kept=True))}
+    hoses = {size for kind, size in sizes.items() if kind.endswith("hose")}
+    assert hoses == {"1/2 in inside"} and sizes["feed pipe"] == "5/8 in inside"
+    found = [_bore(US, mm) for mm in (12.7, 15.875, 16.0, 19.05, 14.0, 25.4, 40.0)]
+    inches = ["1/2", "5/8", "5/8", "3/4", "0.551", "1", "1.57"]
+    assert found == [f"{number} in inside" for number in inches]
+    assert _bore(METRIC, 12.7) == "12.7 mm inside"
 
 
 def test_seasons_are_the_plan_s() -> None:

@@ -113,6 +113,18 @@ def part_rows(prop: Property, layout: Layout | None) -> list[PartRow]:
     ]
 
 
+def legend(layout: Layout) -> Iterator[str]:
+    """What the marks of a drawing mean, of those that are there."""
+    yield "Dashed: pipe."
+    if any(laid.tee for laid in layout.laid):
+        yield "Square: tee."
+    if layout.sleeves:
+        yield "Box: sleeve."
+    yield "Bar: end."
+    if layout.shape.paving:
+        yield "Grey: paving."
+
+
 def lengths(layout: Layout) -> str:
     """Hose, pipe and sleeves in all."""
     units = UNITS[layout.prop.site.units]

@@ -361,7 +361,10 @@ def _draw_foot(sheet: Sheet, axes: mpl.axes.Axes) -> None:
     bar.set_gid("scale-bar")
     for end in (x, x + long_mm):
         axes.plot([end, end], [y - 1, y + 1], color=INK, linewidth=0.8)
-    axes.text(x + long_mm + 2, y, f"{words}; {scale}", va="center", fontsize=TEXT_PT)
+    axes.text(x + long_mm + 2, y, words, va="center", fontsize=TEXT_PT)
+    # True on paper alone: a page that is shown on a screen hides it.
+    after_mm = x + long_mm + 2 + text_mm(words)[0] + 3
+    axes.text(after_mm, y, scale, va="center", fontsize=TEXT_PT, gid="scale-words")
     north_x, low_y = sheet.wide_mm - 4.5, 1.2
     axes.annotate(
         "",
