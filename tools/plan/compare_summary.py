@@ -64,7 +64,10 @@ def _notes(found: Sequence[Found]) -> list[str]:
         "it alone: 100."
     ]
     if len(found[0].grounds) > 1:
-        notes[0] += " Figures are the tenth, middle and ninetieth of a hundred grounds."
+        few = len(found[0].grounds) < FEW_GROUNDS
+        notes[0] += " Figures are the tenth, middle and ninetieth of a hundred grounds" + (
+            ", reckoned between the few that were lived on." if few else "."
+        )
     if informed.NAME in found[0].grounds[0]:
         notes += [
             f"Days on target: of the middle ground's levels less {RELIEF_PF_USUAL:g} pF, the "
