@@ -3,10 +3,12 @@
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
-from evenclay.controller.plan import Plan, ZonePart
+from evenclay.controller import events
+from evenclay.controller.plan import ANY_DATE, NO_RAIN_SENSOR, Plan, ZonePart
 from evenclay.sim.ground.plausible import Cover
 from evenclay.sim.ground.textures import TEXTURES, Texture
 
+EVERY_WEEKDAY = 0b1111111  # of a plan without local rules for days
 Probe = bool | Literal["suction"]  # True: a capacitive one
 Check = Literal["blade", "sample", "both"]
 
@@ -99,7 +101,30 @@ class House:
     relief_pf: float | None = None
     target_pf: tuple[float, ...] | None = None
     cautions: tuple[str, ...] = ()  # what `evenclay check` warned of, for the report
+    verdict: str | None = None  # on the plan, judged on many grounds: "water", "leave", or nothing
     drawing: str = ""  # the house from above, as SVG for the report; '' for none
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the plan was judged, and the verdict was to leave the house as it is."""
+        return self.verdict == "leave"
+
+
+# Reasons to hold water back that a plan needs a sensor for, or a rule.
+WATCHED = (events.RAIN, events.WET_SOIL, events.FROST, events.QUIET, events.LOW_BATTERY)
+
+
+def can_hold(plan: Plan) -> tuple[int, ...]:
+    """Those of `WATCHED` for which a plan has the sensor, or the rule."""
+    hub = plan.hub
+    has = (
+        hub.rain_kind != NO_RAIN_SENSOR,
+        any(zone.probe for zone in plan.zones),
+        hub.frost != 0,
+        bool(plan.bans) or hub.weekdays != EVERY_WEEKDAY or hub.dates != ANY_DATE,
+        hub.battery != 0,
+    )
+    return tuple([reason for reason, can in zip(WATCHED, has, strict=True) if can])
 
 
 def run_s(plan: Plan, index: int, zone: ZonePart) -> float:

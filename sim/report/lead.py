@@ -7,7 +7,7 @@ from typing import Any
 from evenclay.sim.judge.measures import YEARS_LEAST
 from evenclay.sim.judge.verdict import UNREST, WOULD_CHANGE
 from evenclay.sim.report.sentences import (
-    first_sentence,
+    headline,
     is_cautious,
     limit_sentences,
     percent,
@@ -44,7 +44,7 @@ class Step:
 def lead(year: Year, worst: int) -> dict[str, Any]:
     """All that the first screen says. worst: the zone whose edge moves most when watered."""
     return {
-        "verdict": first_sentence(year.summary),
+        "verdict": headline(year),
         "limits": limit_sentences(year.summary),
         "trust": trust_sentence(year.summary),
         "numbers": [_unrest(year), *_water_and_money(year)],
@@ -99,6 +99,10 @@ def _worst(year: Year, worst: int) -> str:
 def _steps(year: Year) -> Iterator[Step]:
     """What to do next, the most urgent first."""
     summary = year.summary
+    if year.house.leaves:
+        yield Step(f"Leave the house as it is. What might make it surer: {WOULD_CHANGE[UNREST]}.")
+        yield Step("", "evenclay propose", "judges anew once the file says more.")
+        return
     count = len(year.house.cautions)
     if count:
         points = "one point" if count == 1 else f"{count} points"

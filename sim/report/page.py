@@ -21,7 +21,7 @@ from evenclay.sim.report.pictures.moisture import Cut, section, sides
 from evenclay.sim.report.pictures.openings import openings
 from evenclay.sim.report.pictures.water import HeldRow
 from evenclay.sim.report.render import render
-from evenclay.sim.report.sentences import result_sentences
+from evenclay.sim.report.sentences import dash_sentence, result_sentences
 from evenclay.sim.report.tables import (
     alarms_table,
     held_rows,
@@ -69,6 +69,7 @@ def _page(year: Year, cut: Cut) -> dict[str, Any]:
         "lead": lead(year, cut.zone),
         "seasons": seasons_table(year),
         "sentences": result_sentences(year),
+        "dash": dash_sentence(year),
         "grounds": year.summary["grounds"],
         "moved": year.zones[cut.zone],
         "weather": year.summary["weather"],
@@ -158,7 +159,7 @@ def _openings(paper: Paper, year: Year) -> str:
     days, zones = year.days[year.shown], year.zones
     runs = [run for run in runs_of(year) if np.datetime64(run.start.date(), "D") >= days[0]]
     unknown = np.full((len(year.days), len(zones)), np.nan)
-    counts = [f"{zone} {sum(run.zone == z for run in runs)}" for z, zone in enumerate(zones)]
+    counts = [f"{zone}: {sum(run.zone == z for run in runs)}" for z, zone in enumerate(zones)]
     return openings(
         paper,
         days,

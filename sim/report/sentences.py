@@ -36,7 +36,8 @@ def first_sentence(summary: dict[str, Any]) -> str:
     result = result_of(summary)
     if result is None:
         return "Nothing can be said of how the ground under this house moves; the notes say why."
-    found = summary["policies"]["hub"]["unrest_pct"]
+    hub = summary["policies"]["hub"]
+    found = hub["unrest_pct"]
     unrest = middle_of(found)
     if result == "Calmer" and not isinstance(found, dict):
         result += " on one guess at this ground"
@@ -46,7 +47,24 @@ def first_sentence(summary: dict[str, Any]) -> str:
     )
     if result == "Harm" and unrest <= 100.5:
         said += ", but the watering breaks a limit"
+    elif result != "Harm" and (tilt := middle_of(hub["tilt_pct"])) is not None and tilt > 100.5:
+        said += f", but it tilts more: {tilt:.0f}"
     return said + "."
+
+
+def headline(year: Year) -> str:
+    """The first sentence; before it the verdict on many grounds where that was to leave the house.
+
+    One replay does not outweigh what many grounds and years said.
+    """
+    said = first_sentence(year.summary)
+    if not year.house.leaves:
+        return said
+    if result_of(year.summary) is not None:
+        said = f"In this replay alone it is {said[:1].lower()}{said[1:]}"
+    return (
+        "Leave the house as it is: judged on many grounds, this plan is not sure to help. " + said
+    )
 
 
 def _spread(summary: dict[str, Any]) -> str:
@@ -78,12 +96,43 @@ def result_sentences(year: Year) -> list[str]:
 
 
 def _movement(hub: dict[str, Any]) -> str:
-    if hub["tilt_pct"] is None:
+    if _one_sided(hub):
         return f"Its edge moves {percent(hub['movement_pct'])} as much within a year as left alone."
+    if hub["tilt_pct"] is None:
+        return (
+            f"Its edges move {percent(hub['movement_pct'])} as much within a year as left alone. "
+            f"{_alike(hub)}"
+        )
     return (
         f"Its edges move {percent(hub['movement_pct'])} as much within a year as left alone, and "
         f"its sides move {percent(hub['tilt_pct'])} as much against each other."
     )
+
+
+def _one_sided(hub: dict[str, Any]) -> bool:
+    """Whether all zones lie on one side of the house, so that there is no other to tilt towards."""
+    return hub["tilt_pct"] is None and hub["shift_between_pct"] is None
+
+
+def _alike(hub: dict[str, Any]) -> str:
+    """Why tilt has no percent though there are sides, and what the watering does to them."""
+    said = (
+        "Left alone the sides move alike, so there is no tilt to compare with; watered by the hub "
+    )
+    if percent(hub["tilt_added_pct"]) == percent(0.0):
+        return f"{said}they move alike as well."
+    added = percent(hub["tilt_added_pct"])
+    return f"{said}they part by {added} of one year's movement left alone."
+
+
+def dash_sentence(year: Year) -> str:
+    """What a dash in the table of the ways stands for."""
+    hub = {name: middle_of(found) for name, found in year.summary["policies"]["hub"].items()}
+    if hub["unrest_pct"] is None:
+        return "A dash stands where there is nothing to compare with."
+    if _one_sided(hub):
+        return "A dash stands for what takes two sides: all zones lie on one."
+    return "" if hub["tilt_pct"] is not None else f"A dash stands under tilt. {_alike(hub)}"
 
 
 def _shift(hub: dict[str, Any], years: int) -> list[str]:

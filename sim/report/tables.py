@@ -8,15 +8,15 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from evenclay.controller import words as codes
 from evenclay.controller.plan import ANY_DATE, RowPart
 from evenclay.sim.calendar import MONTHS
-from evenclay.sim.house.house import run_s
+from evenclay.sim.house.house import EVERY_WEEKDAY, WATCHED, can_hold, run_s
 from evenclay.sim.report.pictures.water import HeldRow
 from evenclay.sim.report.year import Year, middle_of
 from evenclay.sim.types import Floats
 from evenclay.sim.units import Units
 
-EVERY_WEEKDAY = 0b1111111  # of a plan without local rules for days
 ALARMS_MOST = 40  # that the page names one by one
 CHARACTER_PX, COLUMN_PX = 9.0, 18.0  # what a table takes in a wide font
 # Room that a table has on a phone, on a tablet and on a desk.
@@ -192,9 +192,12 @@ def _hours_of(season: RowPart, units: Units) -> str:
 
 
 def held_rows(year: Year) -> tuple[list[HeldRow], list[str]]:
-    """Rows of the held-back picture, zones held alike together; and the reasons that never held."""
+    """Rows of the held-back picture, zones held alike together; and the reasons that never held,
+    of those that something in this house could have noticed."""
     rows: list[HeldRow] = []
     never = []
+    noticed = can_hold(year.house.plan)
+    unnoticed = {codes.WHY[reason] for reason in WATCHED if reason not in noticed}
     for name, column in year.columns.items():
         if not name.endswith("_h"):
             continue
@@ -206,7 +209,7 @@ def held_rows(year: Year) -> tuple[list[HeldRow], list[str]]:
                 alike[hours[:, z].tobytes()].append(z)
         for group in alike.values():
             rows.append(HeldRow(reason, _named(year.zones, group), hours[:, group[0]]))
-        if not alike:
+        if not alike and name[:-2] not in unnoticed:
             never.append(reason)
     return rows, never
 

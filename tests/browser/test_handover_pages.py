@@ -13,6 +13,7 @@ from evenclay.tools.handover.card import printed
 from evenclay.tools.handover.card.card import Paper, card_of
 from evenclay.tools.handover.layout.drawing import Sheet, figure_of, svg_file
 from evenclay.tools.handover.layout.layout import lay_out
+from evenclay.tools.handover.layout.written import written
 from evenclay.tools.property.property import Property, load, parse
 from tests.browser.test_report_page import COVERED, OUTSIDE
 from tests.outlines import OUTLINES, house_of
@@ -93,6 +94,10 @@ def pages_of(page: Page, html: str) -> list[tuple[float, float]]:
     return [(float(box.width), float(box.height)) for box in boxes]
 
 
+# Tables of figures whose rows do not stand below each other.
+TORN = """() => [...document.querySelectorAll("table.counts")].filter(table =>
+  new Set([...table.rows].map(row => Math.round(row.getBoundingClientRect().left))).size > 1
+).map(table => table.rows[0].textContent)"""
 PAGED = ("open_at_once = 2", 'open_at_once = 2\npage = "http://hub.local/"')
 LEAVE = ("[estimate]", '[estimate]\nverdict = "leave"')
 # Properties, and how many sides of paper each card takes.
@@ -127,6 +132,32 @@ def test_a_card_takes_one_side_and_two_beyond_four_zones(
         page, html, COVERED, OUTSIDE, OVER, SMALL, WIDE, width=720
     )
     assert (covered, outside, over, small, wide) == ([], [], [], [], [])
+
+
+@pytest.mark.parametrize("paper", POINTS)
+def test_parts_of_a_card_of_two_sides_stand_in_one_column(paper: Paper, page: Page) -> None:
+    """On paper; on a screen there is room enough."""
+    five = house_of(OUTLINES["L"].partition("paving")[0])
+    prop = parse(written(lay_out(five)), "five")
+    assert 4 < len(prop.zones) < 8
+    html = card_of(prop, paper)
+    page.emulate_media(media="print")
+    try:
+        assert looked_at(page, html, TORN, width=730 if paper == "a4" else 750) == [[]]
+    finally:
+        page.emulate_media(media="screen")
+
+
+def test_the_scale_is_told_on_paper_alone(page: Page) -> None:
+    """A screen shows a drawing at any size."""
+    page.set_content(card_of(load(DEMO)))
+    scale = page.locator("[id$='-scale-words']")
+    assert scale.count() == 1 and not scale.is_visible()
+    page.emulate_media(media="print")
+    try:
+        assert scale.is_visible() and "scale 1:" in str(scale.text_content())
+    finally:
+        page.emulate_media(media="screen")
 
 
 def test_the_command_s_own_pdf(browser: Browser) -> None:

@@ -11,9 +11,17 @@ from evenclay.tools.cli.commands import app
 from evenclay.tools.plan.before_after import page
 from tests.browser.test_report_page import AXE, BEYOND, COVERED, OUTSIDE, Opened
 from tests.unit.test_before_after import found_of
+from tests.unit.test_card import us_text
 from tests.unit.test_units import ODD, house
 
-PAGES = ("check", "before and after")
+PAGES = ("check", "check of two spigots", "before and after")
+# What an owner types, and dates and names that end in a number, on more than one line.
+TORN = """() => [...document.querySelectorAll('code, tbody th')].filter(one => {
+  const range = document.createRange();
+  range.selectNodeContents(one);
+  const tops = new Set([...range.getClientRects()].map(rect => Math.round(rect.top)));
+  return tops.size > 1 && (one.tagName === 'CODE' || /[a-z]\\u00a0\\d+$/.test(one.textContent));
+}).map(one => one.textContent)"""
 
 
 @pytest.fixture(scope="module")
@@ -23,8 +31,14 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     check, change = folder / "check.html", folder / "before_after.html"
     args = ["check", str(house(folder, "us", ODD)), "--html", str(check)]
     assert CliRunner().invoke(app, args).exit_code == 0
+    own, two = folder / "two.toml", folder / "two.html"
+    text = us_text().partition("[outline]")[0].replace("price =", "# price =")
+    for side, name in (("front", '"east 2"'), ("north", "conservatory")):
+        text = text.replace(f"[zones.{side}]", f"[zones.{name}]")
+    own.write_text(text, "utf-8")
+    assert CliRunner().invoke(app, ["check", str(own), "--html", str(two)]).exit_code == 0
     change.write_text(page.page_of(found_of()), "utf-8")
-    return dict(zip(PAGES, (check, change), strict=True))
+    return dict(zip(PAGES, (check, two, change), strict=True))
 
 
 @pytest.fixture(scope="module")
@@ -49,6 +63,7 @@ def test_fits(name: str, width: int, scheme: Any, opened: Opened, pages: dict[st
     shown.goto(address)
     assert shown.evaluate("document.documentElement.scrollWidth <= innerWidth")
     assert shown.evaluate(BEYOND) == []
+    assert shown.evaluate(TORN) == []
     assert shown.evaluate(OUTSIDE) == [] and shown.evaluate(COVERED) == []
     ink, paper = shown.evaluate(
         """() => { const style = getComputedStyle(document.body);

@@ -129,6 +129,36 @@ def test_tilt_that_goes_the_other_way_is_told() -> None:
     assert "tilt" not in judged.verdict_of(dict(FOUND), weather)
 
 
+def test_but_stands_only_before_what_goes_another_way_than_what_is_said_before_it() -> None:
+    """Unrest falls, and a limit breaks: the verdict is worse, and less tilt is no "but" of it."""
+    weather = weather_of([86.0] * 4, [83.0] * 4, is_now=["days_soaked"])
+    for tilts, told in (((93.0, 77.0), False), ((77.0, 93.0), True)):
+        for side, tilt in zip(judged.SIDES, tilts, strict=True):
+            weather[side]["tilt_pct"] = {"p10": tilt, "p50": tilt, "p90": tilt}
+        verdict = judged.verdict_of(dict(FOUND), weather)
+        assert verdict.startswith("Worse, and a limit is broken") and "86 to 83" in verdict
+        assert ("but tilt goes from 77 to 93" in verdict) == told == ("but" in verdict)
+    weather = weather_of([86.0] * 4, [86.0] * 4, was=["days_soaked"])
+    for side, tilt in zip(judged.SIDES, (77.0, 93.0), strict=True):
+        weather[side]["tilt_pct"] = {"p10": tilt, "p50": tilt, "p90": tilt}
+    verdict = judged.verdict_of(dict(FOUND), weather)
+    assert verdict.startswith("Better") and "but tilt goes from 77 to 93" in verdict
+
+
+@pytest.mark.parametrize(("days", "years", "shown"), [(9131, 25, 1), (730, 25, 0), (3652, 9, 0)])
+def test_a_worst_year_of_ten_takes_ten_years_of_weather(days: int, years: int, shown: int) -> None:
+    found = found_of()
+    (weather,) = found["weathers"]
+    weather["record_days"], weather["years"] = days, years
+    assert sum("worst year" in what for what, *_ in judged.rows(found, weather)) == shown
+
+
+@pytest.mark.parametrize(("grounds", "few"), [(2, True), (16, False)])
+def test_few_grounds_are_not_told_as_tenths(grounds: int, few: bool) -> None:
+    text = page.page_of(found_of() | {"grounds": grounds})
+    assert ("range of the few grounds" in text) == few == ("eight of ten grounds" not in text)
+
+
 def test_what_breaks_a_limit_is_marked_on_its_side_and_a_record_lived_again_is_named() -> None:
     found = found_of()
     (weather,) = found["weathers"]

@@ -7,12 +7,15 @@ import pytest
 from typer.testing import CliRunner
 
 from evenclay.sim.house.house import run_s
-from evenclay.sim.units import METRIC
+from evenclay.sim.units import METRIC, US
 from evenclay.tools.cli.commands import app
+from evenclay.tools.handover.calendar import of_year
 from evenclay.tools.handover.card import content, printed
 from evenclay.tools.handover.card.card import SWATCH, card_of
 from evenclay.tools.handover.layout.drawing import PATTERNS
 from evenclay.tools.handover.layout.layout import lay_out
+from evenclay.tools.handover.layout.parts import _bore, laid_items
+from evenclay.tools.property.check import check
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.file.mistakes import PropertyError
 from evenclay.tools.property.property import Property, load, parse
@@ -123,6 +126,26 @@ def eight_zones() -> Property:
     prop = parse(text, "eight.toml")
     assert len(prop.zones) == 8
     return prop
+
+
+@pytest.mark.parametrize("name", ["one spigot", "spigot in a corner", "U", "paving all along"])
+def test_the_legend_names_what_is_drawn_and_nothing_else(name: str) -> None:
+    layout = lay_out(house_of(OUTLINES[name]))
+    said = " ".join(content.legend(layout))
+    assert ("sleeve" in said) == bool(layout.sleeves)
+    assert ("Grey" in said) == bool(layout.shape.paving)
+    assert ("tee" in said) == any(laid.tee for laid in layout.laid)
+
+
+def test_bores_of_a_us_house_are_the_trade_s_fractions() -> None:
+    prop = parse(us_text(), "us")
+    sizes = {item.kind: item.size for item in laid_items(lay_out(prop, kept=True))}
+    hoses = {size for kind, size in sizes.items() if kind.endswith("hose")}
+    assert hoses == {"1/2 in inside"} and sizes["feed pipe"] == "5/8 in inside"
+    found = [_bore(US, mm) for mm in (12.7, 15.875, 16.0, 19.05, 14.0, 25.4, 40.0)]
+    inches = ["1/2", "5/8", "5/8", "3/4", "0.551", "1", "1.57"]
+    assert found == [f"{number} in inside" for number in inches]
+    assert _bore(METRIC, 12.7) == "12.7 mm inside"
 
 
 def test_seasons_are_the_plan_s() -> None:
@@ -275,3 +298,23 @@ def test_the_check_s_drawing_is_to_its_own_scale() -> None:
     rod = re.search(r"M[\d.]+ 6V([\d.]+)", svg)
     assert rod is not None
     assert (float(rod[1]) - GROUND_PT) / PT_PER_M == pytest.approx(0.6, abs=0.01)
+
+
+def test_no_number_follows_a_zone_s_name_at_once() -> None:
+    """A zone may be called "east 2", so that "east 2 32" would be 2, 32 or 232 minutes."""
+    named = {"front": "east 2", "east": "east 3"}
+    text = DEMO.read_text("utf-8")
+    for name, new in named.items():
+        text = text.replace(f"[zones.{name}]", f'[zones."{new}"]')
+    text = re.sub(r"minutes = \d+", "minutes = 44", text.partition("[outline]")[0], count=1)
+    prop = parse(text, "house")
+    assert [name for name in prop.zones if name in named.values()] == ["east 3", "east 2"]
+    house = compile_house(prop)
+    found = check(prop, house)
+    told = [row.together for row in content.season_rows(prop, house)]
+    told += [str(event.get("summary")) for event in of_year(house, 2027, cycles=True).events]
+    told += [found.estimate, *found.cautions]
+    for pattern in (r"east\s2: ~?\d", "min east 2", "east 2 at pF", "east 2: [\\d.]+ where"):
+        assert any(re.search(pattern, text) for text in told), pattern
+    for text in told:
+        assert not re.search(r"east\s[23]\s~?\d", text), text

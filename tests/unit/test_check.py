@@ -99,7 +99,9 @@ def cautions_of(text: str) -> tuple[str, ...]:
 def test_what_is_said_of_the_estimate() -> None:
     assert "`evenclay propose` works them out" in checked(CALM).estimate
     on = checked(reckoning(CALM))
-    assert "pF north 3.50, east 3.50, south 3.50, west 3.50." in on.estimate
+    assert (
+        "keeps north at pF 3.50, east at pF 3.50, south at pF 3.50, west at pF 3.50." in on.estimate
+    )
     assert on.cautions == ()
     off = checked(reckoning(CALM).replace("[estimate]", '[estimate]\nestimate = "off"'))
     assert 'since [estimate] has estimate = "off"' in off.estimate

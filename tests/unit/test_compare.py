@@ -282,6 +282,20 @@ def test_water_has_a_price_where_the_property_says_so() -> None:
     assert "money_a_year" not in weather_of(("hub_alone", HALF))["ways"]["hub_alone"]
 
 
+@pytest.mark.parametrize(
+    ("grounds", "where"),
+    [
+        (1, " (allowed: 85)"),
+        (2, " near the worst of these few grounds (allowed: 85)"),
+        (9, " near the worst of these few grounds (allowed: 85)"),
+        (10, " at the ninetieth of a hundred grounds (allowed: 85)"),
+    ],
+)
+def test_few_grounds_have_no_ninetieth_of_a_hundred(grounds: int, where: str) -> None:
+    one = measures_with(unrest_pct=88.0)
+    assert compare_summary._sentence(verdict.UNREST, [one] * grounds) == "unrest of 88 %" + where
+
+
 def measures_with(**values: float) -> Measures:
     return replace(judged()["none"].measures, **values)  # type: ignore[arg-type]
 
@@ -321,6 +335,9 @@ def test_notes_say_what_invented_years_leave_out() -> None:
     assert not any("droughts" in note for note in compare_summary._notes([plain]))
     for many, found in ((False, [replace(plain, grounds=plain.grounds[:1])]), (True, [plain])):
         assert any("ninetieth" in note for note in compare_summary._notes(found)) == many
+        assert any("between the few" in note for note in compare_summary._notes(found)) == many
+    sixteen = replace(plain, grounds=plain.grounds * 8)
+    assert not any("between the few" in note for note in compare_summary._notes([sixteen]))
     both = compare_summary._notes([plain, invented])
     assert any("understates droughts" in note for note in both)
     assert any("common practice, no source" in note for note in both)

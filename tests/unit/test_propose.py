@@ -310,6 +310,25 @@ def test_the_words_name_the_verdict_the_figures_and_only_the_us_s_units(made: Ma
     assert "written" in printed and "west pF" in printed.replace("\n", " ")
 
 
+def test_each_figure_says_what_it_is_of_and_each_word_is_explained(made: Made) -> None:
+    text = " ".join(made.out.split())
+    count = len(next(iter(made.found.by_relief.values())))
+    assert "These figures are of the plan with its seasons. Judged on" in text
+    assert f"before any seasons were made: on the other {count} grounds" in text
+    for term in ("Unrest: ", "Tilt: ", "Excursion: ", "Soaked days: ", "Relief: ", "pF: "):
+        assert text.count(term) == 1, term
+    assert "Of both, 100 is leaving the house alone" in text
+    for word in ("leave", "water"):
+        console = Console(width=120, record=True)
+        judged = replace(made.found.verdict, word=word)
+        page.show(replace(made.found, verdict=judged), console)
+        said = " ".join(console.export_text().split())
+        assert "`evenclay replay` shows a year" in said
+        assert ("`evenclay propose` again" in said) == (word == "leave")
+    limited = words_of(made.found, Verdict("leave", None, {}, (verdict.UNREST,)))
+    assert f"unrest stays above {verdict.UNREST_PCT:.0f}" in limited
+
+
 def test_a_metric_house_is_told_in_its_own_units(made: Made) -> None:
     found = replace(made.found, house=replace(made.found.house, units="metric"))
     text = " ".join(page.words(found))

@@ -24,10 +24,11 @@ from evenclay.sim.judge.measures import Record
 from evenclay.sim.report import page as report_page
 from evenclay.sim.report.outputs import COLUMNS
 from evenclay.sim.report.page import write_report
-from evenclay.sim.report.pictures.drawing import WIDE
-from evenclay.sim.report.pictures.moisture import Cut
+from evenclay.sim.report.pictures.drawing import NARROW, WIDE
+from evenclay.sim.report.pictures.moisture import Cut, sides
 from evenclay.sim.report.pictures.openings import openings
 from evenclay.sim.report.sentences import (
+    dash_sentence,
     first_sentence,
     limit_sentences,
     result_sentences,
@@ -314,6 +315,18 @@ def test_six_pictures_each_told_in_words(built: tuple[Path, str]) -> None:
     assert all(len(label) > 40 for label in labels)
 
 
+def test_the_key_of_shades_says_what_it_counts_and_that_its_steps_are_uneven(
+    built: tuple[Path, str],
+) -> None:
+    """On either paper."""
+    _, page = built
+    for words in (
+        "pF: how hard roots must pull for water",
+        "steps are small where this ground lies",
+    ):
+        assert page.count(words) == 2
+
+
 def numbers(text: str) -> list[float]:
     """All numbers of a sentence."""
     return [float(found.replace(",", "")) for found in re.findall(r"\d[\d,]*", text)]
@@ -351,6 +364,12 @@ def test_sentences_agree_with_the_summary(built: tuple[Path, str]) -> None:
          "water; more than 100 is harm"),
         ({"tilt_added_pct": 22.0}, "by 22 % of a year's movement; more than 15 is harm"),
         ({"shift_between_pct": 41.0}, "lasting shift, between two sides, is 41 %"),
+        ({"tilt_pct": None, "tilt_added_pct": 8.4}, "Left alone the sides move alike, so there is "
+         "no tilt to compare with; watered by the hub they part by 8 % of one year's movement"),
+        ({"tilt_pct": None, "tilt_added_pct": 0.4}, "watered by the hub they move alike as well."),
+        ({"tilt_pct": 110.0}, "where leaving it alone is 100, but it tilts more: 110."),
+        ({"tilt_pct": 100.4}, "where leaving it alone is 100. "),
+        ({"unrest_pct": 92.0, "tilt_pct": 110.0}, "is 100, but it tilts more: 110."),
         ({"tilt_pct": None, "shift_between_pct": None}, "Its edge moves 71 % as much within a "
          "year as left alone."),
         ({"unrest_pct": None, "movement_pct": None}, "the notes say why"),
@@ -374,6 +393,24 @@ def test_sentences_are_honest(tmp_path: Path, changes: dict[str, Any], words: st
     assert words in said.replace(NBSP, " ")
 
 
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"tilt_pct": 90.0}, ""),
+        ({"tilt_pct": None, "tilt_added_pct": 8.4}, "under tilt. Left alone the sides move alike"),
+        ({"tilt_pct": None, "shift_between_pct": None}, "takes two sides: all zones lie on one."),
+        ({"unrest_pct": None, "tilt_pct": None}, "where there is nothing to compare with."),
+    ],
+)
+def test_a_dash_is_explained_by_what_it_stands_for(
+    tmp_path: Path, changes: dict[str, Any], words: str
+) -> None:
+    write_year(tmp_path)
+    change_summary(tmp_path, lambda summary: summary["policies"]["hub"].update(changes))
+    dash = dash_sentence(read(tmp_path, house()))
+    assert dash.startswith("A dash stands") == bool(words) and words in dash
+
+
 def test_the_year_of_a_shift_is_told_where_there_are_several(tmp_path: Path) -> None:
     write_year(tmp_path)
 
@@ -386,6 +423,22 @@ def test_the_year_of_a_shift_is_told_where_there_are_several(tmp_path: Path) -> 
     assert "and comes in year 7 of 25." in " ".join(result_sentences(year))
     said = "This is a look at 25 years, on 16 guesses at the ground."
     assert trust_sentence(year.summary) == said
+
+
+@pytest.mark.parametrize("pf", [0.01, 0.05, 0.06, 0.09, 0.13, 0.19, 0.21, 0.3, 0.7, 1.3])
+def test_steps_of_the_sides_are_what_their_digits_say(pf: float) -> None:
+    """Between two numbers of the axis lies the same step everywhere: none of them is rounded."""
+    days = np.arange(np.datetime64("2022-01-01"), np.datetime64("2023-01-01"))
+    year = np.sin(2 * np.pi * np.arange(365) / 365)[:, None]
+    edges = (3.5 + pf * year, 3.5 + pf * year)
+    for paper in (WIDE, NARROW):
+        drawn = sides(paper, days, ("west",), edges, edges, "words")
+        axis = re.findall(r">([+-]\d\.\d+|0)</text>", drawn)
+        hundredths = [round(100 * float(number)) for number in axis[: len(axis) // 2]]
+        steps = set(np.diff(hundredths).tolist())
+        assert len(steps) == 1 and len(hundredths) >= 3, axis
+        places = {len(number.partition(".")[2]) for number in axis} - {0}
+        assert len(places) == 1
 
 
 def test_zones_are_named_in_every_picture_and_escaped(built: tuple[Path, str]) -> None:
@@ -422,7 +475,7 @@ def test_zone_table_and_reasons(built: tuple[Path, str]) -> None:
     for key, words in (("runs", "Runs"), ("days_wet", "wetter"), ("days_soaked", "left alone")):
         values = [f"{summary['zones'][name][key]:,.0f}" for name in NAMES]
         assert f"{words} {' '.join(values)}" in text
-    assert "Never in this time: owner's hold, clock not set, low battery, fault." in text
+    assert "Never in this time: owner's hold, clock not set, fault." in text
 
 
 def test_alarms_in_words(built: tuple[Path, str]) -> None:

@@ -11,11 +11,11 @@ import pytest
 
 from evenclay.controller.plan import Plan, RowPart, ZonePart
 from evenclay.sim.report.lead import lead
-from evenclay.sim.report.tables import Row, Table, seasons_table, ways_table, zones_table
+from evenclay.sim.report.tables import Row, Table, held_rows, seasons_table, ways_table, zones_table
 from evenclay.sim.report.year import Year, read
 from evenclay.sim.units import money
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.property import load
+from evenclay.tools.property.property import load, parse
 from tests.unit.test_report import change_summary, house, write_year
 
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
@@ -120,6 +120,9 @@ def test_worst_side_is_called_by_its_name(year_with: Callable[..., Year]) -> Non
         ({"excursion_pct": 61.0}, {}, ["Begin slowly, and ask an engineer"], []),
         ({}, {"cautions": ("one", "two")}, ["heed first: 2 points"], []),
         ({}, {"cautions": ()}, [], ["heed first"]),
+        ({}, {"verdict": "leave"}, ["Leave the house as it is", "soil report", "evenclay propose"],
+         ["bucket", "evenclay calendar", "heed first"]),
+        ({}, {"verdict": "water"}, ["evenclay calendar"], ["Leave the house"]),
     ],
 )  # fmt: skip
 def test_next_steps_follow_from_the_result(
@@ -133,6 +136,25 @@ def test_next_steps_follow_from_the_result(
     said = "\n".join(f"{one.before} {one.command} {one.after}" for one in steps)
     assert [words for words in wanted if words not in said] == []
     assert [words for words in unwanted if words in said] == []
+
+
+def test_the_verdict_on_many_grounds_stands_before_what_one_replay_says(
+    year_with: Callable[..., Year],
+) -> None:
+    """The page shows the headline up to its colon in bold."""
+    said = {
+        verdict: str(lead(year_with(verdict=verdict), 0)["verdict"])
+        for verdict in (None, "water", "leave")
+    }
+    assert said[None] == said["water"] and said[None].startswith("Calmer on one guess")
+    assert said["leave"].startswith("Leave the house as it is: judged on many grounds, this plan")
+    assert "In this replay alone it is calmer on one guess at this ground: wat" in said["leave"]
+    short = str(lead(year_with(verdict="leave", days=200), 0)["verdict"])
+    assert short.startswith("Leave the house as it is:") and "help. Too short to judge" in short
+    text = DEMO.read_text("utf-8")
+    for word in ("leave", "water"):
+        judged = text.replace("[estimate]\n", f'[estimate]\nverdict = "{word}"\n')
+        assert compile_house(parse(judged, "house")).leaves == (word == "leave")
 
 
 def test_season_table_is_the_plan(tmp_path: Path) -> None:
@@ -160,6 +182,25 @@ def test_season_table_says_that_days_are_banned(tmp_path: Path) -> None:
     write_year(tmp_path, tuple(strip.name for strip in own.strips))
     table = seasons_table(read(tmp_path, banned))
     assert table is not None and table.caption.endswith("on days that local rules allow")
+
+
+def test_what_nothing_watches_is_not_told_to_have_never_happened(tmp_path: Path) -> None:
+    """Without a thermometer frost is not noticed, so nobody can say that it never came."""
+    own = compile_house(load(DEMO))
+    write_year(tmp_path, tuple(strip.name for strip in own.strips))
+    year = read(tmp_path, own)
+    for name in ("frost_h", "wet_soil_h", "rain_h", "quiet_h", "low_battery_h", "fault_h"):
+        year.columns[name][:] = 0.0
+    _, never = held_rows(year)
+    watched = {"frost", "wet soil", "rain", "local watering rules"}
+    assert watched | {"fault"} <= set(never)
+    none = {"frost": 0, "rain_kind": 0, "weekdays": 127, "dates": 0, "battery": 0}
+    hub = type(own.plan.hub)(vars(own.plan.hub) | none)
+    zones = [ZonePart(vars(zone) | {"probe": 0}) for zone in own.plan.zones]
+    blind = replace(own, plan=Plan(hub, own.plan.supplies, zones, own.plan.rows, []))
+    _, never = held_rows(replace(year, house=blind))
+    assert "fault" in never
+    assert not (watched | {"low battery"}) & set(never)
 
 
 def test_wide_tables_give_way_first() -> None:

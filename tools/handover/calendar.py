@@ -14,6 +14,7 @@ from icalendar import Alarm, Calendar, Event
 from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of, day_of
 from evenclay.sim.house.house import House, run_s
+from evenclay.tools.property.advice import held_by
 from evenclay.tools.property.cycles import cycle_min
 
 EPOCH = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
@@ -36,7 +37,6 @@ CHECKING_TEXT = (
     "an engineer where there are new cracks, soft ground or standing water."
 )
 NAMES = (OPENING, CLOSING, CHECKING)
-CYCLE_TEXT = "Planned. Rain, wet soil, frost or local rules may hold it back."
 
 
 def of_year(house: House, year: int, *, cycles: bool) -> Calendar:
@@ -116,17 +116,18 @@ def _checks(house: House, year: int) -> Iterator[Event]:
 def _cycles(house: House, year: int) -> Iterator[Event]:
     """Each cycle that the plan has in a year, at the instant at which the hub begins it."""
     plan, agenda = house.plan, Agenda(house.plan)
-    rows = list(plan.rows)
+    held, rows = held_by(plan), list(plan.rows)
+    text = "Planned." + (f" {held[:1].upper()}{held[1:]} may hold it back." if held else "")
     for day in range(day_of(year, 1, 1), day_of(year + 1, 1, 1)):
         index = rows.index(agenda.row_of(day))
         takes = datetime.timedelta(minutes=cycle_min(plan, index)) if rows[index].cycles else None
         runs = ", ".join(
-            f"{zone.name} {run_s(plan, index, zone) / 60:.3g} min" for zone in plan.zones
+            f"{run_s(plan, index, zone) / 60:.3g} min {zone.name}" for zone in plan.zones
         )
         for cycle in range(rows[index].cycles):
             start_s = agenda.start_wall_s(day * PER_DAY + cycle)
             begins = EPOCH + datetime.timedelta(seconds=start_s)
-            event = _event(house, f"Water: {runs}", CYCLE_TEXT, begins)
+            event = _event(house, f"Water: {runs}", text, begins)
             assert takes is not None
             event.add("dtend", begins + takes)
             event.add("transp", "TRANSPARENT")

@@ -1,14 +1,19 @@
 """What `evenclay check` finds, as a page that an owner reads: cautions first, then the tables."""
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from operator import attrgetter
+
+from markupsafe import Markup, escape
 
 from evenclay.sim.report.render import render
 from evenclay.sim.report.sentences import NBSP
 from evenclay.sim.report.tables import Row, Table
 from evenclay.sim.units import UNITS, Units, money
-from evenclay.tools.property.check import Check, Line, starts_of
+from evenclay.tools.property.check import EVENNESS, Check, Line, starts_of
+
+TYPED = re.compile(r"`([^`]+)`|(--\w+ [A-Z]+)")
 
 
 def page_of(found: Check) -> str:
@@ -22,8 +27,10 @@ def page_of(found: Check) -> str:
         "volume": units.word("volume"),
         "cost": money(sum(costs), found.currency) if costs else "",
         "found": _found(found),
-        "demand_from": found.demand_from,
-        "estimate": found.estimate,
+        "demand_from": _typed(found.demand_from),
+        "estimate": _typed(found.estimate),
+        "evenness": EVENNESS,
+        "held_by": found.held_by,
         "cautions": found.cautions,
         "seasons": list(_seasons(found, units)),
         "closed": [_day(season, units) for season in _closed(found)],
@@ -32,6 +39,11 @@ def page_of(found: Check) -> str:
         "months": _months(found, units),
     }
     return render("check.html.j2", values, __package__)
+
+
+def _typed(text: str) -> Markup:
+    """A text in which what an owner types stands as such, and is not broken over two lines."""
+    return Markup(TYPED.sub(r"<code>\1\2</code>", str(escape(text))))  # escaped just before
 
 
 def _found(found: Check) -> str:
@@ -58,7 +70,7 @@ def _seasons(found: Check, units: Units) -> Iterator[Table]:
         cycles = "one cycle" if len(starts) == 1 else f"{len(starts)} cycles"
         rows = [
             Row(
-                line.zone,
+                _whole(line.zone),
                 (
                     f"{line.minutes_a_cycle:.4g}",
                     f"{line.minutes_a_day:.4g}",
@@ -85,7 +97,7 @@ def _closed(found: Check) -> list[str]:
 def _hoses(found: Check, units: Units) -> Table:
     rows = [
         Row(
-            hose.zone,
+            _whole(hose.zone),
             (
                 hose.supply,
                 units.shown(hose.length_m, "length").replace(" ", NBSP),
@@ -95,7 +107,7 @@ def _hoses(found: Check, units: Units) -> Table:
         )
         for hose in found.hoses
     ]
-    heads = ("Zone", "Spigot", "Length", "Flow", "Weakest spot of strongest")
+    heads = ("Zone", "Spigot", "Length", "Flow", "Evenness")
     return Table("What each hose gives on its spigot", heads, rows, wraps=True)
 
 
@@ -113,24 +125,28 @@ def _hours(found: Check, units: Units) -> Table:
 
 
 def _months(found: Check, units: Units) -> Table:
-    def cell(cost: float | None) -> str:
-        return "no price" if cost is None else f"{cost:.2f}"
-
-    rows = [
-        Row(month.month, (units.number(month.litres, "metered"), cell(month.cost)))
-        for month in found.months
-    ]
     costs = [month.cost for month in found.months if month.cost is not None]
+
+    def row(name: str, litres: float, cost: float | None, kind: str = "") -> Row:
+        costing = [] if cost is None else [f"{cost:.2f}"]
+        return Row(name, (units.number(litres, "metered"), *costing), kind)
+
+    rows = [row(month.month, month.litres, month.cost) for month in found.months]
     litres = sum([month.litres for month in found.months])
-    year = (units.number(litres, "metered"), cell(sum(costs) if costs else None))
-    heads = ("Month", units.unit("metered"), f"Cost, {found.currency}")
-    return Table("Water a month at most", heads, [*rows, Row("Year", year, "hub")])
+    year = row("Year", litres, sum(costs) if costs else None, "hub")
+    heads = ("Month", units.unit("metered"), *[f"Cost, {found.currency}"] * bool(costs))
+    return Table("Water a month at most", heads, [*rows, year])
 
 
 def _day(season: str, units: Units) -> str:
     """The first day of a season, "03-15", in words."""
     month, day = season.split("-")
     return units.day(int(month), int(day)).replace(" ", NBSP)
+
+
+def _whole(zone: str) -> str:
+    """A zone's name, of which a number at its end is not broken off."""
+    return re.sub(r" (?=\d+$)", NBSP, zone)
 
 
 def _listed(texts: Sequence[str]) -> str:

@@ -64,7 +64,10 @@ def _notes(found: Sequence[Found]) -> list[str]:
         "it alone: 100."
     ]
     if len(found[0].grounds) > 1:
-        notes[0] += " Figures are the tenth, middle and ninetieth of a hundred grounds."
+        few = len(found[0].grounds) < FEW_GROUNDS
+        notes[0] += " Figures are the tenth, middle and ninetieth of a hundred grounds" + (
+            ", reckoned between the few that were lived on." if few else "."
+        )
     if informed.NAME in found[0].grounds[0]:
         notes += [
             f"Days on target: of the middle ground's levels less {RELIEF_PF_USUAL:g} pF, the "
@@ -167,8 +170,9 @@ def _limits(measures: Sequence[Measures], yardstick: bool) -> Line:
     }
 
 
+FEW_GROUNDS = 10  # fewer have no ninetieth of a hundred that a reader could point to
 WORDS = {
-    verdict.UNREST: "unrest of {0} % at the ninetieth of a hundred grounds",
+    verdict.UNREST: "unrest of {0} %",
     "tilt_added_pct": "tilt more by {0} % of the unwatered movement",
     "excursion_pct": "an excursion of {0} %",
     "days_soaked": "{0} soaked days a year",
@@ -183,7 +187,18 @@ def _sentence(name: str, measures: Sequence[Measures]) -> str:
         else (over.p50, verdict.LIMITS[name])
     )
     told = "unknown" if np.isnan(value) else f"{value:.0f}"
-    return f"{WORDS[name].format(told)} (allowed: {most:.0f})"
+    where = _where(len(measures)) if name == verdict.UNREST else ""
+    return f"{WORDS[name].format(told)}{where} (allowed: {most:.0f})"
+
+
+def _where(grounds: int) -> str:
+    """Among so many grounds, where the figure is taken that must keep the limit of unrest."""
+    if grounds == 1:
+        return ""
+    few = grounds < FEW_GROUNDS
+    return (
+        " near the worst of these few grounds" if few else " at the ninetieth of a hundred grounds"
+    )
 
 
 def _verdict(ways: dict[str, Line]) -> Line:

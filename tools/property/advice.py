@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import inf
 
+from evenclay.controller import events
 from evenclay.controller.plan import (
     ANY_DATE,
     BAN_HOURS,
@@ -15,7 +16,7 @@ from evenclay.controller.plan import (
 )
 from evenclay.sim.ground.textures import POND_MM
 from evenclay.sim.house import hoses
-from evenclay.sim.house.house import run_s
+from evenclay.sim.house.house import can_hold, run_s
 from evenclay.sim.units import UNITS, Units
 from evenclay.tools.property.demand import season_days
 from evenclay.tools.property.file.place import SIDES
@@ -35,6 +36,12 @@ SUPPLY_MOST = 0.8  # of a supply's flow that one hose may take: common practice,
 FILL_MOST = 0.25  # of a run in which the hose only fills: common practice, no source
 DEMAND_LEAST, DEMAND_MOST = 0.5, 1.5  # of what the strip loses: outside, minutes or hose are off
 SEASONS_LEAST = 4  # common practice, no source
+HOLDS = {
+    events.RAIN: "rain",
+    events.WET_SOIL: "wet soil",
+    events.FROST: "frost",
+    events.QUIET: "local rules",
+}
 
 
 def cautions(prop: Property, plan: Plan) -> list[str]:
@@ -54,6 +61,12 @@ def cautions(prop: Property, plan: Plan) -> list[str]:
     ):
         found.extend(part(prop, plan))
     return found
+
+
+def held_by(plan: Plan) -> str:
+    """What of weather, ground and rules can hold water back here, in words; '' for nothing."""
+    named = [HOLDS[reason] for reason in can_hold(plan) if reason in HOLDS]
+    return " and ".join([part for part in (", ".join(named[:-1]), *named[-1:]) if part])
 
 
 def leaves(prop: Property) -> str:
@@ -320,7 +333,7 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         if 60 * run_h > most_min:
             takes_mm = zone.rate_um_h / 1000 * most_min / 60
             given, taken = [units.number(mm, "depth") for mm in (cycle_mm, takes_mm)]
-            over.append(f"{zone.name} {given} where {taken} go in, at most {most_min:.0f} min")
+            over.append(f"{zone.name}: {given} where {taken} go in, at most {most_min:.0f} min")
         lost_mm = row.demand_um / 1000 * prop.zones[zone.name].coefficient
         most = DEMAND_MOST
         if plan.hub.estimate:  # a ceiling may be high, and stands for what rain does not give
@@ -329,13 +342,13 @@ def _soil(prop: Property, plan: Plan, index: int) -> Iterator[str]:
         day_mm = cycle_mm * row.cycles
         if lost_mm > 0 and not DEMAND_LEAST <= day_mm / lost_mm <= most:
             given, lost = [units.number(mm, "depth") for mm in (day_mm, lost_mm)]
-            far.append(f"{zone.name} {given} for {lost}")
+            far.append(f"{zone.name}: {given} for {lost}")
     unit = units.word("depth")
     if over:
-        yield f"more {unit} a cycle than the ground takes, use shorter cycles: {', '.join(over)}"
+        yield f"more {unit} a cycle than the ground takes, use shorter cycles: {'; '.join(over)}"
     if far:
         rain = "beyond their rain" if plan.hub.estimate else "rain apart"
-        yield f"{unit} a day far from what the strips lose, {rain}: {', '.join(far)}"
+        yield f"{unit} a day far from what the strips lose, {rain}: {'; '.join(far)}"
 
 
 def taken_min(prop: Property, zone: ZonePart) -> float:

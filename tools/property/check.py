@@ -15,12 +15,13 @@ from evenclay.sim.calendar import clock
 from evenclay.sim.house.house import House, run_s
 from evenclay.sim.units import UNITS, Units, money
 from evenclay.tools import tables
-from evenclay.tools.property.advice import cautions
+from evenclay.tools.property.advice import cautions, held_by
 from evenclay.tools.property.cycles import cycle_min
 from evenclay.tools.property.demand import YEAR
 from evenclay.tools.property.property import Property
 
 SCHEMA = 1
+EVENNESS = "evenness: what the weakest spot along a hose gives, in percent of the strongest"
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,7 @@ class Check:
     currency: str
     demand_from: str
     estimate: str
+    held_by: str  # what can hold water back in this house; '' for nothing
     lines: tuple[Line, ...]
     hours_a_day: dict[str, dict[str, float]]  # season -> supply -> hours it is open
     cycle_minutes: dict[str, float]  # season -> one cycle of all zones, gaps included
@@ -99,6 +101,7 @@ def check(
         currency=house.currency,
         demand_from=_demand_from(prop, weather_name),
         estimate=_estimate(prop),
+        held_by=held_by(plan),
         lines=tuple(
             [
                 _zone_line(house, index, number)
@@ -155,10 +158,10 @@ def _estimate(prop: Property) -> str:
     """Whether the hub reckons what each strip lacks, and what to do where it does not."""
     if prop.reckons:
         zones = prop.zones.items()
-        kept = [f"{name} {zone.ground.target_pf:.2f}" for name, zone in zones if zone.ground]
+        kept = [f"{name} at pF {zone.ground.target_pf:.2f}" for name, zone in zones if zone.ground]
         return (
             "The hub reckons what each strip lacks, and gives that, never more than the table "
-            f"says. It keeps them at pF {', '.join(kept)}."
+            f"says. It keeps {', '.join(kept)}."
         )
     if prop.estimate.estimate == "off":
         return 'The hub gives what the table says, since [estimate] has estimate = "off".'
@@ -295,10 +298,10 @@ def _hours_table(found: Check) -> Table:
 
 
 def _hose_table(found: Check, units: Units) -> Table:
-    table = Table(title="What the hoses give", title_justify="left")
+    table = Table(title=f"What the hoses give; {EVENNESS}", title_justify="left")
     for name in ("zone", "spigot"):
         table.add_column(name, no_wrap=True)
-    for name in ("length", "flow", "weakest spot of strongest"):
+    for name in ("length", "flow", "evenness"):
         table.add_column(name, justify="right")
     for hose in found.hoses:
         table.add_row(
@@ -315,7 +318,9 @@ def _month_table(found: Check, units: Units) -> Table:
     table = Table(title="Water a month at most, over 365 days", title_justify="left")
     table.add_column("month")
     table.add_column(units.unit("metered"), justify="right")
-    table.add_column(f"cost ({found.currency})", justify="right")
+    priced = any(month.cost is not None for month in found.months)
+    if priced:
+        table.add_column(f"cost ({found.currency})", justify="right")
     total = Month("year", sum([m.litres for m in found.months]), None)
     if all(month.cost is not None for month in found.months):
         total = Month("year", total.litres, sum([month.cost or 0 for month in found.months]))
@@ -323,6 +328,5 @@ def _month_table(found: Check, units: Units) -> Table:
         if month is total:
             table.add_section()
         amount = units.number(month.litres, "metered")
-        cost = "no price" if month.cost is None else f"{month.cost:.2f}"
-        table.add_row(month.month, amount, cost)
+        table.add_row(month.month, amount, *[f"{month.cost or 0:.2f}"] * priced)
     return table

@@ -96,6 +96,7 @@ def compile_house(prop: Property, means: Means | None = None) -> House:
         poured_month=prop.site.poured[1] if prop.site.poured else None,
         relief_pf=prop.estimate.relief if prop.reckons else None,
         target_pf=_targets_pf(prop),
+        verdict=prop.estimate.verdict,
     )
 
 

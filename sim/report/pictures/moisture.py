@@ -34,6 +34,8 @@ from evenclay.sim.types import Floats
 from evenclay.sim.units import Units
 
 DEEPEST_M = 3.6  # that is drawn; below it hardly anything changes in a year
+PULL = "pF: how hard roots must pull for water"
+STEPS = "steps are small where this ground lies, and large beyond"
 SHADES = 8  # between the wettest and the driest that edge and inside are
 FINEST_PF = 0.02
 PLACES = (
@@ -106,7 +108,7 @@ def _six_panels(paper: Paper) -> tuple[Figure, list[list[Axes]]]:
     """A figure with a pair of panels a place: side by side, or on narrow paper below each other."""
     rows = 6 if paper.narrow else 3
     # In inches; on narrow paper each pair has its months below it.
-    height_in, top_in, bottom_in = (0.95, 1.12, 0.42) if paper.narrow else (1.25, 0.95, 0.42)
+    height_in, top_in, bottom_in = (0.95, 1.42, 0.42) if paper.narrow else (1.25, 1.12, 0.42)
     gaps_in = [0.3, 0.66, 0.3, 0.66, 0.3] if paper.narrow else [0.36, 0.36]
     whole_in = top_in + rows * height_in + sum(gaps_in) + bottom_in
     fig = Figure(figsize=(paper.width_in, whole_in))
@@ -172,7 +174,7 @@ def _depths(ax: Axes, units: Units, first: bool) -> None:
 
 
 def _scale(fig: Figure, borders: list[float], paper: Paper) -> None:
-    """The key of shades, with its ends in words; the steps are not of one size."""
+    """The key of shades with its ends in words, and below it what it counts, by which steps."""
     whole_in = fig.get_figheight()
     left, width, top_in = (0.02, 0.96, 0.62) if paper.narrow else (0.16, 0.54, 0.3)
     ax = fig.add_axes((left, 1.0 - top_in / whole_in, width, 0.16 / whole_in))
@@ -191,9 +193,11 @@ def _scale(fig: Figure, borders: list[float], paper: Paper) -> None:
     if paper.narrow:
         ax.text(0.0, 1.3, "pF: wetter", va="bottom", **at)
         ax.text(1.0, 1.3, "drier", ha="right", va="bottom", **at)
+        ax.text(0.0, -1.5, f"{PULL};\n{STEPS}", va="top", color=SOFT, **at)
     else:
         ax.text(-0.02, 0.5, "pF: wetter", ha="right", va="center", **at)
         ax.text(1.02, 0.5, "drier", ha="left", va="center", **at)
+        ax.text(0.5, -1.5, f"{PULL}; {STEPS}", ha="center", va="top", color=SOFT, **at)
 
 
 def sides(
@@ -231,7 +235,8 @@ def sides(
             ax.yaxis.set_major_formatter(
                 FuncFormatter(lambda pf, _: f"{pf:+.{places}f}" if pf else "0")
             )
-            ax.locator_params(axis="y", nbins=6)
+            # No step of 2.5, which the digits shown would round, one way and the other.
+            ax.locator_params(axis="y", nbins=6, steps=[1, 2, 5, 10])
             _name_directions(ax, paper)
             unit = ", pF" if paper.narrow else ""
             name_panel(ax, ("Watered by the hub" if number == 0 else "Left alone") + unit)

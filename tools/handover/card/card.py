@@ -67,6 +67,7 @@ def card_of(prop: Property, paper: Paper | None = None) -> str:
         "colours": VARIABLES.items(),
         "two": len(prop.zones) > ONE_SIDE,
         "drawing": _drawing(prop, layout),
+        "legend": [] if layout is None else list(content.legend(layout)),
         "zones": list(content.zone_rows(prop)),
         "swatches": [_swatch(number) for number in range(len(prop.zones))],
         "parts": content.part_rows(prop, layout),

@@ -8,6 +8,7 @@ from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import Plan
 from evenclay.sim.house.hands import ROD, SAMPLE_M
 from evenclay.sim.house.house import House, run_s
+from evenclay.sim.report.sentences import NBSP
 from evenclay.sim.units import UNITS, Units
 from evenclay.tools.handover.layout.layout import Layout
 from evenclay.tools.handover.layout.parts import PART_ORDER, THREAD, fittings, laid_items, stack
@@ -112,6 +113,18 @@ def part_rows(prop: Property, layout: Layout | None) -> list[PartRow]:
     ]
 
 
+def legend(layout: Layout) -> Iterator[str]:
+    """What the marks of a drawing mean, of those that are there."""
+    yield "Dashed: pipe."
+    if any(laid.tee for laid in layout.laid):
+        yield "Square: tee."
+    if layout.sleeves:
+        yield "Box: sleeve."
+    yield "Bar: end."
+    if layout.shape.paving:
+        yield "Grey: paving."
+
+
 def lengths(layout: Layout) -> str:
     """Hose, pipe and sleeves in all."""
     units = UNITS[layout.prop.site.units]
@@ -156,13 +169,13 @@ def _minutes(plan: Plan, index: int, season: Season) -> tuple[str, ...]:
 
 
 def _together(names: Sequence[str], minutes: Sequence[str]) -> str:
-    """Minutes by zones, those with the same together."""
+    """Minutes by zones, those with the same together; a name may end in a number of its own."""
     found: dict[str, list[str]] = {}
     for name, each in zip(names, minutes, strict=True):
-        found.setdefault(each, []).append(name)
+        found.setdefault(each, []).append(name.replace(" ", NBSP))
     if len(found) == 1:
-        return f"all zones {minutes[0]}"
-    return "; ".join([f"{', '.join(of)} {each}" for each, of in found.items()])
+        return f"all zones: {minutes[0]}{NBSP}min"
+    return "; ".join([f"{', '.join(of)}: {each}{NBSP}min" for each, of in found.items()])
 
 
 def quiet_words(prop: Property) -> str:

@@ -187,10 +187,10 @@ def _labels(sheet: Sheet) -> Iterator[Label]:
     for laid in layout.laid:
         away = outward(layout, laid.walls[0])
         for piece in laid.hoses:
-            text = f"{piece.label} {units.shown(piece.length_m, 'distance')}"
+            text = f"{piece.label}: {units.shown(piece.length_m, 'distance')}"
             at = sheet.at(_middle(marks.hoses[piece.label]))
             yield _label(f"hose-{piece.label}", text, at, _inward(layout, laid))
-        text = f"{laid.feed.label} {units.shown(laid.feed.length_m, 'distance')}"
+        text = f"{laid.feed.label}: {units.shown(laid.feed.length_m, 'distance')}"
         at = sheet.at(_last(marks.feeds[laid.feed.label]))
         yield _label(f"feed-{laid.feed.label}", text, at, away)
         if laid.tee:
@@ -199,10 +199,10 @@ def _labels(sheet: Sheet) -> Iterator[Label]:
             )
         for piece in laid.links:
             at = sheet.at(_middle(marks.links[piece.label]))
-            text = f"{piece.label} {units.shown(piece.length_m, 'distance')}"
+            text = f"{piece.label}: {units.shown(piece.length_m, 'distance')}"
             yield _label(f"link-{piece.label}", text, at, _inward(layout, laid))
     for sleeve in layout.sleeves:
-        text = f"{sleeve.label} {units.shown(sleeve.length_m, 'distance')}"
+        text = f"{sleeve.label}: {units.shown(sleeve.length_m, 'distance')}"
         centre = marks.sleeves[sleeve.label].centroid
         yield _label(f"sleeve-{sleeve.label}", text, sheet.at((centre.x, centre.y)), None)
 
@@ -361,7 +361,10 @@ def _draw_foot(sheet: Sheet, axes: mpl.axes.Axes) -> None:
     bar.set_gid("scale-bar")
     for end in (x, x + long_mm):
         axes.plot([end, end], [y - 1, y + 1], color=INK, linewidth=0.8)
-    axes.text(x + long_mm + 2, y, f"{words}; {scale}", va="center", fontsize=TEXT_PT)
+    axes.text(x + long_mm + 2, y, words, va="center", fontsize=TEXT_PT)
+    # True on paper alone: a page that is shown on a screen hides it.
+    after_mm = x + long_mm + 2 + text_mm(words)[0] + 3
+    axes.text(after_mm, y, scale, va="center", fontsize=TEXT_PT, gid="scale-words")
     north_x, low_y = sheet.wide_mm - 4.5, 1.2
     axes.annotate(
         "",

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
-from evenclay.sim.units import UNITS
+from evenclay.sim.units import UNITS, Units
 from evenclay.tools.handover.layout.layout import Layout
 from evenclay.tools.property.advice import POROUS_MOST_KPA
 from evenclay.tools.property.property import Property
@@ -28,6 +29,7 @@ PART_ORDER = (
 )
 SLEEVE_MM = 40.0  # bore of a sleeve for one pipe; common practice, no source
 SLEEVE_MORE_MM = 15.0  # for each pipe more
+BORE_OFF = 0.1  # sixteenths of an inch: what is nearer is called by its fraction
 SERIES_WASHERS = 5  # valve, backflow device, filter, regulator, feed: one in each of their inlets
 
 
@@ -57,7 +59,7 @@ def laid_items(layout: Layout) -> Iterator[Item]:
     prop = layout.prop
     for laid in layout.laid:
         hose = prop.zones[laid.like].hose
-        size = UNITS[prop.site.units].shown(hose.diameter, "bore") + " inside"
+        size = _bore(UNITS[prop.site.units], hose.diameter)
         for piece in laid.hoses:
             yield Item(piece.label, f"{hose.kind} hose", size, (laid.zone,), piece.length_m)
     for laid in layout.laid:
@@ -70,8 +72,17 @@ def laid_items(layout: Layout) -> Iterator[Item]:
             yield Item(laid.tee.label, "tee", THREAD[prop.site.units], (laid.zone,))
     for sleeve in layout.sleeves:
         bore_mm = SLEEVE_MM + SLEEVE_MORE_MM * (sleeve.pipes - 1)
-        size = f"{UNITS[prop.site.units].shown(bore_mm, 'bore', '.2g')} inside"
+        size = _bore(UNITS[prop.site.units], bore_mm, ".2g")
         yield Item(sleeve.label, "sleeve", size, sleeve.zones, sleeve.length_m)
+
+
+def _bore(units: Units, bore_mm: float, spec: str = "") -> str:
+    """A bore as the trade has it: in the US in halves to sixteenths of an inch where it is one."""
+    number, unit = units.number(bore_mm, "bore", spec), units.unit("bore")
+    sixteenths = 16 * units.of(bore_mm, "bore")
+    if units.name == "us" and sixteenths < 16 and abs(sixteenths - round(sixteenths)) < BORE_OFF:
+        number = str(Fraction(round(sixteenths), 16))
+    return f"{number} {unit} inside"
 
 
 def stack(prop: Property, supply: str, zones: Sequence[str]) -> Iterator[Part]:

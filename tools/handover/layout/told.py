@@ -95,9 +95,9 @@ def differences(layout: Layout) -> Iterator[str]:
         zone = prop.zones[laid.zone]
         if abs(zone.length - laid.run.hose_m) > CHANGED_M:
             was, shall = [units.shown(m, "distance") for m in (zone.length, laid.run.hose_m)]
-            yield f"{laid.zone} {shall} instead of {was}"
+            yield f"{laid.zone}: {shall} instead of {was}"
         if zone.supply != laid.run.supply:
-            yield f"{laid.zone} from {laid.run.supply} instead of {zone.supply}"
+            yield f"{laid.zone}: from {laid.run.supply} instead of {zone.supply}"
 
 
 def _items(layout: Layout, items: list[Item]) -> Table:

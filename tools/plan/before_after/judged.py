@@ -5,6 +5,7 @@ from concurrent.futures import Executor
 
 import numpy as np
 
+from evenclay.sim.judge.measures import YEAR_DAYS
 from evenclay.sim.judge.verdict import UNREST
 from evenclay.sim.report.ways import HUB
 from evenclay.sim.types import Line
@@ -18,6 +19,7 @@ from evenclay.tools.property.property import Property
 SCHEMA = 1
 NOTABLE_PCT = 1.0  # less unrest or more, in the middle of the grounds: common practice, no source
 AGAINST_PCT = 5.0  # by which movement or tilt goes the other way to be told: ours
+WORST_OF = 10  # years that a record must have for the worst year of ten to be one of its own
 SIDES = ("before", "after")
 BROKEN_MARK = " !"  # behind a measure that breaks its limit
 SURE = 0.75  # of the grounds that have to agree: common practice, no source
@@ -94,7 +96,7 @@ def verdict_of(found: Line, weather: Line) -> str:
             for name, sentence in is_now.items()
         ],
         _unrest(weather, pairs, found["grounds"]),
-        *_against(weather, word),
+        *_against(weather, _leans(weather, word)),
         *[f"a limit is kept that was broken, with {sentence}" for sentence in mended],
         _water(found, weather),
     ]
@@ -133,15 +135,27 @@ def _unrest(weather: Line, pairs: Sequence[tuple[float, float]], grounds: int) -
     return f"{text}, and is less on {less} of {len(pairs)} {what}"
 
 
-def _against(weather: Line, word: str) -> list[str]:
-    """Movement and tilt, where they go the other way than the verdict, by the grounds' medians."""
-    against = {"Better": 1.0, "Worse": -1.0}.get(word, 0.0)
+def _leans(weather: Line, word: str) -> float:
+    """Which way what is told first has gone: below 0 for the better, 0 for neither.
+
+    That is unrest where it has moved, since its sentence stands before; else the verdict.
+    """
+    before, after = (weather[side][UNREST]["p50"] for side in SIDES)
+    if word not in ("Better", "Worse"):
+        return 0.0
+    if abs(after - before) >= NOTABLE_PCT:
+        return float(after - before)
+    return 1.0 if word == "Worse" else -1.0
+
+
+def _against(weather: Line, leans: float) -> list[str]:
+    """Movement and tilt, where they go the other way than `leans`, by the grounds' medians."""
     found = []
     for name in ("movement", "tilt"):
         before, after = ((weather[side].get(f"{name}_pct") or {}).get("p50") for side in SIDES)
         if before is None or after is None:
             continue
-        if against * (after - before) >= AGAINST_PCT:
+        if leans * (after - before) < 0.0 and abs(after - before) >= AGAINST_PCT:
             found.append(f"but {name} goes from {before:.0f} to {after:.0f}")
     return found
 
@@ -175,9 +189,11 @@ def rows(found: Line, weather: Line) -> list[tuple[str, str, str]]:
         return words, before, after
 
     water = f"{shown.word('volume').capitalize()} a year"
+    # Fewer years, lived again and again, are all much alike: their worst is the mean once more.
+    has_ten = round(weather["record_days"] / YEAR_DAYS) >= WORST_OF <= weather["years"]
     found_rows = [
         row("Unrest", UNREST, UNREST),
-        row("Unrest in the worst year of ten", "unrest_worst_year_pct"),
+        *([row("Unrest in the worst year of ten", "unrest_worst_year_pct")] if has_ten else []),
         row("Movement, %", "movement_pct"),
         row("Tilt, %", "tilt_pct", "tilt_added_pct"),
         row("Shift, %", "shift_pct"),

@@ -24,6 +24,7 @@ from evenclay.sim.report.render import render
 from evenclay.sim.report.tables import Row, Table
 from evenclay.sim.types import Line
 from evenclay.tools.plan.before_after.judged import SIDES, pairs_of, rows, verdict_of
+from evenclay.tools.plan.compare_summary import FEW_GROUNDS
 from evenclay.tools.plan.compare_tables import lived_of
 
 ROW_IN, LEAST_IN = 0.16, 1.1
@@ -40,6 +41,7 @@ def page_of(found: Line) -> str:
         "files": files,
         "changes": _changes(found),
         "grounds": found["grounds"],
+        "few": found["grounds"] < FEW_GROUNDS,
         "same_zones": found["same_zones"],
         "notes": found["notes"],
         "weathers": [

@@ -27,11 +27,23 @@ HEADING_CHARACTERS = 108  # of a line across the picture
 LITRES_PER_M3 = 1000.0
 # What a limit is about, in an owner's words.
 LIMITS = {
-    "unrest_pct": "on one ground in ten or more it leaves too much unrest",
-    "tilt_added_pct": "it tilts the house more than leaving it alone",
-    "excursion_pct": "it lifts one part of the house beyond what it has known",
-    "days_soaked": "it soaks a strip for more than a fortnight a year",
+    "unrest_pct": "on one ground in ten or more unrest stays above "
+    f"{verdict.UNREST_PCT:.0f}, where leaving the house alone is 100",
+    "tilt_added_pct": "it tilts the house more than leaving it alone, by more than "
+    f"{verdict.LIMITS['tilt_added_pct']:.0f} % of a year's movement",
+    "excursion_pct": "it lifts one part of the house beyond what it has known, by more than "
+    f"{verdict.LIMITS['excursion_pct']:.0f} % of a year's movement",
+    "days_soaked": "it soaks a strip for more than "
+    f"{verdict.LIMITS['days_soaked']:.0f} days a year beyond those of leaving it alone",
 }
+TERMS = (
+    "Unrest: how much the ground that carries the house moves within a year, and its sides against "
+    "each other. Tilt: the sides alone. Of both, 100 is leaving the house alone.",
+    "Excursion: how far differences in the ground go beyond what they ever were without water, in "
+    "percent of a year's movement left alone. Soaked days: a year, beyond those left alone.",
+    "Relief: how much wetter than left alone each strip is kept. pF: how hard roots must pull for "
+    "water, as a logarithm; more is drier.",
+)
 
 
 def over(kept: list[Kept], name: str) -> Quantiles:
@@ -62,8 +74,8 @@ def words(found: Proposal) -> Iterator[str]:
     else:
         yield f"Verdict: water, with a relief of {found.relief_pf:g} pF."
     yield (
-        f"Left alone, the ground under the edge of this house moves 100. With this plan "
-        f"{middle}, between {least} and {most} for all we do not know of its clay. It takes "
+        f"With the plan as it is written unrest is {middle}, between {least} and {most} for all we "
+        "do not know of the clay, where leaving the house alone is 100. It takes "
         f"{water} a year{costs}."
     )
     if verdict.cautious([each.measures for each in found.held_out]):
@@ -71,7 +83,10 @@ def words(found: Proposal) -> Iterator[str]:
             "Begin slowly, and ask an engineer first: on half of the grounds the edge lifts by more"
             " than half of its yearly movement beyond what it has known."
         )
-    yield (f"Judged on {_grounds(found)} that no search has seen, in {found.held_out_years}.")
+    yield (
+        f"These figures are of the plan with its seasons. Judged on {_grounds(found)} that no "
+        f"search has seen, in {found.held_out_years}."
+    )
 
 
 def _grounds(found: Proposal) -> str:
@@ -85,6 +100,12 @@ def show(found: Proposal, console: Console) -> None:
     for line in words(found):
         console.print(line)
     units = UNITS[found.house.units]
+    searched = len(next(iter(found.by_relief.values())))
+    console.print(
+        f"The table compares reliefs before any seasons were made: on the other {searched} "
+        "grounds, and in the years, that were searched. "
+        "So its figures are not those above, not even of the relief that was written."
+    )
     table = Table(title="Reliefs, on the grounds searched", title_justify="left")
     for name in ("relief", "unrest 10, 50, 90", "tilt", "excursion", "soaked days", "water a year"):
         table.add_column(name, justify="left" if name == "relief" else "right")
@@ -100,7 +121,12 @@ def show(found: Proposal, console: Console) -> None:
             units.shown(litres_a_year(kept), "metered"),
         )
     tables.show(table, console)
-    console.print("100 is leaving the house alone. Middle of the grounds where one number stands.")
+    console.print(
+        "Unrest 10, 50, 90: the tenth, the middle and the ninetieth of a hundred grounds; all else "
+        "is of the middle."
+    )
+    for line in TERMS:
+        console.print(line)
     levels = ", ".join(
         f"{one.name} pF {level:.2f}"
         for one, level in zip(found.house.strips, found.levels_pf, strict=True)
@@ -110,6 +136,18 @@ def show(found: Proposal, console: Console) -> None:
         f"on {100 * found.trust:.0f} % of the differences between the strips: so far the plausible "
         "grounds show the same ones."
     )
+    console.print(_next(found))
+
+
+def _next(found: Proposal) -> str:
+    """What an owner types next, with the file that was written."""
+    replay = "`evenclay replay` shows a year of it"
+    if found.verdict.word == "leave":
+        return (
+            "Next: leave the house, or tell the file more of its ground and type "
+            f"`evenclay propose` again. Of the plan that --out writes all the same, {replay}."
+        )
+    return f"Next, of the plan that --out writes: {replay}, and `evenclay calendar` its dates."
 
 
 def _whole(value: float) -> str:
