@@ -44,7 +44,7 @@ class Step:
 def lead(year: Year, worst: int) -> dict[str, Any]:
     """All that the first screen says. worst: the zone whose edge moves most when watered."""
     return {
-        "verdict": headline(year),
+        "verdict": headline(year.summary, year.house.leaves),
         "limits": limit_sentences(year.summary),
         "trust": trust_sentence(year.summary),
         "numbers": [_unrest(year), *_water_and_money(year)],

@@ -52,15 +52,15 @@ def first_sentence(summary: dict[str, Any]) -> str:
     return said + "."
 
 
-def headline(year: Year) -> str:
+def headline(summary: dict[str, Any], leave: bool) -> str:
     """The first sentence; before it the verdict on many grounds where that was to leave the house.
 
     One replay does not outweigh what many grounds and years said.
     """
-    said = first_sentence(year.summary)
-    if not year.house.leaves:
+    said = first_sentence(summary)
+    if not leave:
         return said
-    if result_of(year.summary) is not None:
+    if result_of(summary) is not None:
         said = f"In this replay alone it is {said[:1].lower()}{said[1:]}"
     return (
         "Leave the house as it is: judged on many grounds, this plan is not sure to help. " + said

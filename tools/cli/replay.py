@@ -212,7 +212,7 @@ def _show(summary: dict[str, Any], prop: "Property", out: Path) -> None:
     """Print what the watering does, the ways side by side, and where the results are."""
     from rich.table import Table
 
-    from evenclay.sim.report.sentences import first_sentence
+    from evenclay.sim.report.sentences import headline
     from evenclay.sim.report.year import middle_of
     from evenclay.sim.units import UNITS
     from evenclay.tools import tables
@@ -232,13 +232,13 @@ def _show(summary: dict[str, Any], prop: "Property", out: Path) -> None:
         )
     weather = summary["weather"]
     console = make_console()
-    console.print(first_sentence(summary).replace("\N{NO-BREAK SPACE}", " "))
-    if told := leaves(prop):
-        console.print(f"{told.capitalize()}.")
+    said = headline(summary, bool(leaves(prop)))
+    console.print(said.replace("\N{NO-BREAK SPACE}", " "))
     console.print(
         f"{weather['first_day']} to {weather['last_day']}: "
         f"{shown.number(weather['rain_mm'], 'total')} {shown.word('depth')} of rain, "
-        f"{shown.number(weather['et0_mm'], 'total')} of reference evapotranspiration."
+        f"{shown.number(weather['et0_mm'], 'total')} {shown.word('depth')} of reference "
+        "evapotranspiration."
     )
     tables.show(table, console)
     many = (
