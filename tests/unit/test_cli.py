@@ -318,7 +318,6 @@ def test_replay_says_first_that_a_plan_is_not_sure_to_help(tmp_path: Path) -> No
         "Leave the house as it is: judged on many grounds, this plan is",
     )
     assert status == 0 and said.startswith(told)
-    assert said.index(told) < said.index("2021-07-01 to 2021-07-05")
 
 
 @contextmanager

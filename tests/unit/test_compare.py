@@ -336,7 +336,7 @@ def test_notes_say_what_invented_years_leave_out() -> None:
     for many, found in ((False, [replace(plain, grounds=plain.grounds[:1])]), (True, [plain])):
         assert any("ninetieth" in note for note in compare_summary._notes(found)) == many
         assert any("between the few" in note for note in compare_summary._notes(found)) == many
-    sixteen = replace(plain, grounds=plain.grounds * 8)
+    sixteen = replace(plain, grounds=[*plain.grounds] * 8)
     assert not any("between the few" in note for note in compare_summary._notes([sixteen]))
     both = compare_summary._notes([plain, invented])
     assert any("understates droughts" in note for note in both)
