@@ -145,7 +145,7 @@ def test_parts_of_a_card_of_two_sides_stand_in_one_column(paper: Paper, page: Pa
     try:
         assert looked_at(page, html, TORN, width=730 if paper == "a4" else 750) == [[]]
     finally:
-        page.emulate_media(media="screen")
+        page.emulate_media(media="null")  # paper is paper again
 
 
 def test_the_scale_is_told_on_paper_alone(page: Page) -> None:
@@ -157,7 +157,7 @@ def test_the_scale_is_told_on_paper_alone(page: Page) -> None:
     try:
         assert scale.is_visible() and "scale 1:" in str(scale.text_content())
     finally:
-        page.emulate_media(media="screen")
+        page.emulate_media(media="null")  # paper is paper again
 
 
 def test_the_command_s_own_pdf(browser: Browser) -> None:
