@@ -14,6 +14,7 @@ seattle or fulda.
 """
 
 import sys
+from collections.abc import Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -21,7 +22,7 @@ from typing import NamedTuple
 import numpy as np
 
 from evenclay.controller.plan import HubPart, Plan
-from evenclay.sim.ground.plausible import PlausibleGround, judged
+from evenclay.sim.ground.plausible import PlausibleGround, Side, judged
 from evenclay.sim.house.house import House, Probe
 from evenclay.sim.house.standing import Standing, sides_of, stand
 from evenclay.sim.judge import strip, verdict
@@ -206,8 +207,21 @@ def line(name: str, found: list[Outcome], none: list[Measures], told_all: list[M
     return f"| {name} | {' | '.join(figures)} | {text if skill.counts else f'({text})'} |"
 
 
-def main(place: str, count: int) -> None:
-    """Print the table of one place."""
+class Asked(NamedTuple):
+    """A place to judge in. life: to search by; held_out: to judge by, and the names of its years.
+    closed: half-months without water. around: what plausible grounds are drawn for."""
+
+    prop: Property
+    means: Means
+    life: Life
+    held_out: Life
+    names: str
+    closed: Bools
+    around: tuple[Sequence[Side], float, float | None]
+
+
+def asked_in(place: str) -> Asked:
+    """The demo's house in a place."""
     prop, record = parse(property_text(place), f"{place}.toml"), record_of(place)
     means = means_of(record, prop.site.latitude)
     house = compile_house(prop, means)
@@ -215,16 +229,23 @@ def main(place: str, count: int) -> None:
     life = lives_of(house, place, seen, 0, 1, propose.SEARCHED_YEARS)[0]
     other = lives_of(house, place, kept_back, 0, 2, YEARS)[0]
     closed = table.frosty(record) | table.closed_by_owner(house.plan)
+    around = (sides_of(house), life.index, house.footing_m)
+    return Asked(prop, means, life, replace(other, index=life.index), names, closed, around)
+
+
+def main(place: str, count: int) -> None:
+    """Print the table of one place."""
+    asked = asked_in(place)
     with ProcessPoolExecutor(PROCESSES) as executor:
-        ways = ways_of(prop, means, life, closed, executor)
-        grounds = judged(sides_of(house), life.index, house.footing_m, count)
-        trial = Trial(tuple(ways), replace(other, index=life.index), closed)
+        ways = ways_of(asked.prop, asked.means, asked.life, asked.closed, executor)
+        grounds = judged(*asked.around, count)
+        trial = Trial(tuple(ways), asked.held_out, asked.closed)
         by_ground = list(executor.map(judge, [trial] * count, grounds))
     none = [each["none"].measures for each in by_ground]
     best = [informed(each) for each in by_ground]
     told_all = [each.measures for each in best]
     above = sum(each.unrest_pct > verdict.UNREST_PCT for each in told_all)
-    print(f"{place}: {count} grounds, held out {names}; informed is above 85 on {above}\n")
+    print(f"{place}: {count} grounds, held out {asked.names}; informed is above 85 on {above}\n")
     print("| told | unrest 10, 50, 90 | tilt added | excursion | soaked | litres | skill 50, 10 |")
     print("|---|---|---|---|---|---|---|")
     for way in ways:

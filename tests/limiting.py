@@ -22,19 +22,17 @@ from typing import TypeAlias
 
 from evenclay.controller.plan import Plan, ZonePart
 from evenclay.sim.ground.plausible import PlausibleGround, PlausibleZone, judged, middle
-from evenclay.sim.house.standing import sides_of
 from evenclay.sim.judge import verdict
-from evenclay.sim.judge.compare import Life, lives_of
+from evenclay.sim.judge.compare import Life
 from evenclay.sim.judge.measures import Measures
 from evenclay.sim.judge.reduced import Reduced
 from evenclay.sim.types import Bools
 from evenclay.tools.plan.proposal import propose, table
 from evenclay.tools.plan.proposal.study import ample, with_targets
 from evenclay.tools.property.compile import compile_house
-from evenclay.tools.property.demand import Means, means_of
-from evenclay.tools.property.property import Property, parse
-from tests.comparing import property_text, record_of
-from tests.judging import PROCESSES, ROWS, TOLD, YEARS, Trial, Way, informed, judge, told
+from evenclay.tools.property.demand import Means
+from evenclay.tools.property.property import Property
+from tests.judging import PROCESSES, ROWS, TOLD, Trial, Way, asked_in, informed, judge, told
 
 Change = Callable[[PlausibleGround, PlausibleGround], PlausibleGround]  # of a ground, by the middle
 Search: TypeAlias = tuple[Means, Life, Bools, Reduced, int, Executor]
@@ -160,37 +158,30 @@ def cell(found: dict[str, list[Measures]], none: list[Measures], best: list[Meas
 
 def main(place: str, count: int) -> None:
     """Print the table of one place."""
-    prop, record = parse(property_text(place), f"{place}.toml"), record_of(place)
-    means = means_of(record, prop.site.latitude)
-    house = compile_house(prop, means)
-    seen, (kept_back, *_), names = propose.cut(record, 1, 1)
-    life = lives_of(house, place, seen, 0, 1, propose.SEARCHED_YEARS)[0]
-    other = lives_of(house, place, kept_back, 0, 2, YEARS)[0]
-    closed = table.frosty(record) | table.closed_by_owner(house.plan)
-    around = (sides_of(house), life.index, house.footing_m)
+    asked = asked_in(place)
+    means, life, closed = asked.means, asked.life, asked.closed
     with ProcessPoolExecutor(PROCESSES) as executor:
-        reduced = propose.fitted(compile_house(told(prop, TOLD[0]), means), life, closed)
+        own = compile_house(told(asked.prop, TOLD[0]), means)
+        reduced = propose.fitted(own, life, closed)
         search: Search = (means, life, closed, reduced, ROWS, executor)
         trials = {
-            what: Trial(
-                tuple(ways_of(told(prop, what), search)), replace(other, index=life.index), closed
-            )
+            what: Trial(tuple(ways_of(told(asked.prop, what), search)), asked.held_out, closed)
             for what in TOLD[:3]
         }
-        print(f"{place}: {count} grounds, held out {names}\n")
+        print(f"{place}: {count} grounds, held out {asked.names}\n")
         print(f"| known | grounds | {' | '.join(trials)} |")
         print(f"|{'---|' * (len(trials) + 2)}", flush=True)
         for name, change in KNOWN.items():
-            grounds = [change(ground, middle(*around)) for ground in judged(*around, count)]
+            grounds = [change(each, middle(*asked.around)) for each in judged(*asked.around, count)]
             cells = []
             for trial in trials.values():
                 by_ground = list(executor.map(judge, [trial] * count, grounds))
                 none = [each["none"].measures for each in by_ground]
                 best = [informed(each).measures for each in by_ground]
-                own = {
+                found = {
                     way.name: [each[way.name].measures for each in by_ground] for way in trial.ways
                 }
-                cells.append(cell(own, none, best))
+                cells.append(cell(found, none, best))
             worth = sum(each.unrest_pct <= verdict.UNREST_PCT for each in best)
             print(f"| {name} | {worth} | {' | '.join(cells)} |", flush=True)
 

@@ -16,7 +16,7 @@ from evenclay.tools.cli.commands import app
 from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import workers
 from evenclay.tools.plan.before_after import judged, page
-from evenclay.tools.plan.before_after.changed import NOTHING, RECKONED, changes
+from evenclay.tools.property.changed import NOTHING, RECKONED, changes
 from tests.unit.test_units import here, house, own_units_only, run, shorter, words
 
 DEMO = (Path(__file__).parents[2] / "sim" / "demo" / "property.toml").read_text("utf-8")

@@ -101,7 +101,7 @@ def _lines_of(error: Exception) -> list[str]:
 
 
 def _is_of_names(error: Exception) -> bool:
-    """Whether an argument or option is missing or unknown, and not a value one that will not do."""
+    """Whether an argument or option is missing or unknown; else its value will not do."""
     if not isinstance(error, typer.BadParameter):
         return True
     return error.param is not None and not _refused(error)

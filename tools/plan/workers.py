@@ -110,6 +110,7 @@ class _Pool(ProcessPoolExecutor):
     def submit(self, function: Callable[..., T], /, *args: Any, **named: Any) -> "Future[T]":
         """Hand in a task."""
         future = super().submit(function, *args, **named)
+        # The pool makes its futures itself, so that no class of ours can say so.
         future.cancel = lambda: False  # type: ignore[method-assign]
         return future
 

@@ -1,14 +1,11 @@
 """What whoever began a file is told: what was assumed, what to measure, and what to type next."""
 
 import datetime
-import tomllib
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Iterator, Sequence, Set
 from pathlib import Path
-from typing import Any
 
 from evenclay.sim.units import UNITS
-from evenclay.tools.property.file.key_lines import KeyPath
-from evenclay.tools.property.file.mistakes import dotted
+from evenclay.tools.property.changed import differing
 from evenclay.tools.property.file.place import Zone
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.property import Property
@@ -17,6 +14,7 @@ from evenclay.tools.start.answers import bucket_of, found_place, outline_of, sid
 from evenclay.tools.start.questions import SIDES
 from evenclay.tools.start.reading import Texts
 
+SEASONS = "seasons from "  # so begin the keys of all seasons that differ
 STOP = (
     "Stop. A house that moves now, over a leaking pipe or beside an underpinning, must not be "
     "watered before an engineer has looked at it: water can make it worse. Nothing was written."
@@ -120,25 +118,16 @@ def changes(before: Property | None, text: str) -> Iterator[str]:
     """
     if before is None:
         return
-    old, new = [dict(_keys(tomllib.loads(each), ())) for each in (before.source.text, text)]
-    found = [key for key in {**old, **new} if old.get(key) != new.get(key)]
-    for key in found:
-        was, now = [shown(file[key]) if key in file else "nothing" for file in (old, new)]
-        if isinstance(new.get(key), list) and key[0] == "seasons":
-            yield "seasons: a new table."
-        else:
-            yield f"{dotted(key)}: it was {was}, and is {now}."
+    found = differing(before.source.text, text)
+    # What was there before comes first.
+    for key, values in sorted(found.items(), key=lambda item: item[1][0] is None):
+        if not key.startswith(SEASONS):
+            was, now = ["nothing" if value is None else shown(value) for value in values]
+            yield f"{key}: it was {was}, and is {now}."
+    if any(key.startswith(SEASONS) for key in found):
+        yield "seasons: a new table."
     if not found:
         yield "nothing."
-
-
-def _keys(table: Mapping[str, Any], place: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
-    """The keys of a table and of those within it, with their values."""
-    for key, value in table.items():
-        if isinstance(value, dict):
-            yield from _keys(value, (*place, key))
-        else:
-            yield (*place, key), value
 
 
 def hoses(texts: Texts, before: Property | None, after: Property) -> Iterator[str]:

@@ -12,8 +12,8 @@ from evenclay.sim.types import Line
 from evenclay.sim.units import UNITS, money
 from evenclay.sim.weather.daily import Weather
 from evenclay.tools.plan import compare, compare_summary
-from evenclay.tools.plan.before_after.changed import changes
 from evenclay.tools.plan.workers import SweepError, Tell
+from evenclay.tools.property.changed import changes
 from evenclay.tools.property.property import Property
 
 SCHEMA = 1

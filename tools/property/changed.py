@@ -22,16 +22,24 @@ class Change:
     after: str
 
 
-def changes(before: str, after: str) -> list[Change]:
+def differing(before: str, after: str) -> dict[str, tuple[Any, Any]]:
     """Compare the texts of two valid property files; comments and order of keys do not count.
 
-    Seasons are told apart by their first day, so that one more moves no other.
+    Returns each key that differs with both of its values; None: it is not there. Seasons are told
+    apart by their first day, so that one more moves no other.
     """
     old, new = [dict(_flat(tomllib.loads(text), "")) for text in (before, after)]
-    found = [
-        Change(key, _text(old.get(key)), _text(new.get(key)))
+    return {
+        key: (old.get(key), new.get(key))
         for key in dict.fromkeys([*new, *old])
         if old.get(key) != new.get(key)
+    }
+
+
+def changes(before: str, after: str) -> list[Change]:
+    """What differs, as text; many numbers by which the hub reckons count as one change."""
+    found = [
+        Change(key, _text(was), _text(now)) for key, (was, now) in differing(before, after).items()
     ]
     numbers = [one for one in found if _is_reckoned(one.key)]
     if len(numbers) > 1:
