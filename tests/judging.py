@@ -46,19 +46,22 @@ ROWS = 8
 PROCESSES = 2
 RELIEFS_PF = (0.2, 0.4)  # of informed
 # One sensor, or one a zone, is of suction; a probe a zone is capacitive and not calibrated.
-TOLD = ("nothing", "samples", "one sensor", "a sensor a zone", "a probe a zone")
+TOLD = ("nothing", "a blade", "samples", "one sensor", "a sensor a zone", "a probe a zone")
+NOTHING, BLADE, SAMPLES, ONE_SENSOR, SENSOR_EACH, PROBE_EACH = TOLD
 
 
 def told(prop: Property, what: str) -> Property:
-    """The property with nothing but this to tell its hub; a third of the samples is missed."""
+    """The property with nothing but this to tell its hub; a third of the checks is missed."""
     first = next(iter(prop.zones))
     zones = {}
     for name, zone in prop.zones.items():
-        suction = what == TOLD[3] or (what == TOLD[2] and name == first)
-        probe: Probe = "suction" if suction else what == TOLD[4]
-        sensor = first if what == TOLD[2] and name != first else None
+        suction = what == SENSOR_EACH or (what == ONE_SENSOR and name == first)
+        probe: Probe = "suction" if suction else what == PROBE_EACH
+        sensor = first if what == ONE_SENSOR and name != first else None
         zones[name] = zone.model_copy(update={"probe": probe, "sensor": sensor})
-    owner = {"checks": what == TOLD[1], "check": "sample", "misses": 33.0, "misjudges": 0.0}
+    check = "blade" if what == BLADE else "sample"
+    checks = what in (BLADE, SAMPLES)
+    owner = {"checks": checks, "check": check, "misses": 33.0, "misjudges": 0.0}
     return prop.model_copy(update={"zones": zones, "owner": prop.owner.model_copy(update=owner)})
 
 
@@ -169,7 +172,7 @@ def ways_of(
     prop: Property, means: Means, life: Life, closed: Bools, executor: Executor
 ) -> list[Way]:
     """The ways to judge; a line tells of each as it is ready."""
-    own = compile_house(told(prop, TOLD[0]), means)
+    own = compile_house(told(prop, NOTHING), means)
     reduced = propose.fitted(own, life, closed)
     ways = []
     for what in TOLD:
@@ -179,7 +182,7 @@ def ways_of(
         print(f"a plan for {what}: relief {relief}", file=sys.stderr, flush=True)
         ways += [Way(what, house, house.plan, relief)]
         ways += [Way(f"{what}, true levels", house, house.plan, relief, True)]
-        if what == TOLD[0]:
+        if what == NOTHING:
             ways += [Way("its table bare", house, bare(house.plan), None)]
     return [*ways, Way("the property's own table bare", own, bare(own.plan), None)]
 

@@ -32,7 +32,19 @@ from evenclay.tools.plan.proposal.study import ample, with_targets
 from evenclay.tools.property.compile import compile_house
 from evenclay.tools.property.demand import Means
 from evenclay.tools.property.property import Property
-from tests.judging import PROCESSES, ROWS, TOLD, Trial, Way, asked_in, informed, judge, told
+from tests.judging import (
+    NOTHING,
+    ONE_SENSOR,
+    PROCESSES,
+    ROWS,
+    SAMPLES,
+    Trial,
+    Way,
+    asked_in,
+    informed,
+    judge,
+    told,
+)
 
 Change = Callable[[PlausibleGround, PlausibleGround], PlausibleGround]  # of a ground, by the middle
 Search: TypeAlias = tuple[Means, Life, Bools, Reduced, int, Executor]
@@ -161,12 +173,12 @@ def main(place: str, count: int) -> None:
     asked = asked_in(place)
     means, life, closed = asked.means, asked.life, asked.closed
     with ProcessPoolExecutor(PROCESSES) as executor:
-        own = compile_house(told(asked.prop, TOLD[0]), means)
+        own = compile_house(told(asked.prop, NOTHING), means)
         reduced = propose.fitted(own, life, closed)
         search: Search = (means, life, closed, reduced, ROWS, executor)
         trials = {
             what: Trial(tuple(ways_of(told(asked.prop, what), search)), asked.held_out, closed)
-            for what in TOLD[:3]
+            for what in (NOTHING, SAMPLES, ONE_SENSOR)
         }
         print(f"{place}: {count} grounds, held out {asked.names}\n")
         print(f"| known | grounds | {' | '.join(trials)} |")

@@ -8,7 +8,6 @@ lie 0.4 pF apart in clay.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.random import Generator
@@ -19,13 +18,15 @@ from evenclay.sim.ground.feel import CLASS_BORDERS, FIELD_CAPACITY_KPA, classes
 from evenclay.sim.ground.textures import Texture, pf_of_kpa
 from evenclay.sim.house.house import Check, Report
 from evenclay.sim.section.clay import Clay
-from evenclay.sim.section.layout import LAYOUT, Layout
+from evenclay.sim.section.layout import LAYOUT, STRIP, Layout
+from evenclay.sim.section.section import Section
 from evenclay.sim.types import Floats
 
 Ints = NDArray[np.int64]
 
 GRAIN_MG_M3 = 2.65  # density of clay minerals: common practice, no source
 SAMPLE_M = 0.5  # where a sample is taken
+AT_SAMPLE = LAYOUT.at(SAMPLE_M)
 SAMPLE_OFF = 0.2  # share of samples that are put into a class beside their own: an assumption
 
 
@@ -87,22 +88,17 @@ def judged(felt: Ints, random: Generator) -> Ints:
     return np.asarray(felt + beside, dtype=np.int64)
 
 
-class Met(NamedTuple):
-    """What hands meet in a strip. suction_pf: of its layers."""
-
-    suction_pf: Floats
-    clay: Clay
-    texture: Texture
-
-
-def felt(strips: Sequence[Met], check: Check, random: Generator) -> list[Report]:
-    """What an owner reports of each strip by rod, by sample, or by both."""
-    blades: list[int] | list[None] = [None] * len(strips)
+def felt(
+    section: Section, textures: Sequence[Texture], check: Check, random: Generator
+) -> list[Report]:
+    """What an owner reports of each strip of a section by rod, by sample, or by both."""
+    blades: list[int] | list[None] = [None] * len(textures)
     samples: list[int] | list[None] = blades
     if check != "sample":
-        blades = [int(ROD.found(strip.suction_pf, strip.clay)) for strip in strips]
+        profiles = section.profile_pf(STRIP)
+        blades = [int(ROD.found(pf, section.clay(zone))) for zone, pf in enumerate(profiles)]
     if check != "blade":
-        at = LAYOUT.at(SAMPLE_M)
-        true = [int(classes(strip.suction_pf @ at, strip.texture)) for strip in strips]
+        true_pf = section.place_pf(STRIP, AT_SAMPLE).tolist()
+        true = [int(classes(*each)) for each in zip(true_pf, textures, strict=True)]
         samples = judged(np.array(true), random).tolist()
     return [Report(*both) for both in zip(blades, samples, strict=True)]

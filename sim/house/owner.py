@@ -1,5 +1,7 @@
 """The owner who checks by hand: when he goes out, and what he reports of strips."""
 
+from collections.abc import Callable
+
 from numpy.random import Generator
 
 from evenclay.controller.agenda import Agenda
@@ -7,8 +9,10 @@ from evenclay.controller.civil import FIRST_WEEKDAY
 from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import Plan, RowPart
 from evenclay.controller.ports import DRY, FIRM, SAMPLE_MOST, WET
-from evenclay.sim.house.house import Owner, Report
-from evenclay.sim.house.site import Ground, Sky
+from evenclay.sim.house.house import Check, Owner, Report
+from evenclay.sim.house.site import Sky
+
+Felt = Callable[[Check, Generator], list[Report]]
 
 CHECK_RAIN_UM = 1000  # after more than this in a day the owner waits for tomorrow
 CHECK_BEFORE_MIN = 30  # the check is done so long before the day's first cycle, or earlier
@@ -56,13 +60,16 @@ def check_min(owner: Owner, row: RowPart) -> int:
     return min(60 * owner.hour, max(row.start_min_of(0) - CHECK_BEFORE_MIN, 0))
 
 
-def reports(owner: Owner, ground: Ground, random: Generator) -> list[Report] | None:
-    """What the owner reports of each strip this week; None in a week he misses."""
+def reports(owner: Owner, felt: Felt, random: Generator) -> list[Report] | None:
+    """What the owner reports of each strip this week; None in a week he misses.
+
+    felt: gives what his hands find in each strip.
+    """
     if 100.0 * random.random() < owner.misses_pct:
         return None
     return [
         _beside(report, random) if 100.0 * random.random() < owner.misjudges_pct else report
-        for report in ground.felt(owner.check, random)
+        for report in felt(owner.check, random)
     ]
 
 

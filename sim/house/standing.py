@@ -224,12 +224,8 @@ class SectionGround(Ground):
 
     def felt(self, check: Check, random: Generator) -> list[Report]:
         """What an owner's hands say of each strip, at the last whole hour."""
-        profiles = self._section.profile_pf(STRIP)
-        met = [
-            hands.Met(profile, self._section.clay(zone), strip.texture)
-            for zone, (profile, strip) in enumerate(zip(profiles, self.strips, strict=True))
-        ]
-        return hands.felt(met, check, random)
+        textures = [strip.texture for strip in self.strips]
+        return hands.felt(self._section, textures, check, random)
 
 
 def by_day(hours: Floats) -> Floats:

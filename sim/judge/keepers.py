@@ -7,6 +7,7 @@ is left out: frost, wind and quiet hours that hold a run back, and valves that f
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -16,13 +17,12 @@ from evenclay.controller.journal import Record
 from evenclay.controller.limits import DAY_S, RUN_LEAST_S
 from evenclay.controller.plan import Plan
 from evenclay.controller.probe import Probe
-from evenclay.sim.ground.feel import classes
 from evenclay.sim.ground.plausible import PlausibleZone
 from evenclay.sim.ground.retention import FULL_PF
 from evenclay.sim.house import hands
 from evenclay.sim.house.devices import RAIN_GAUGE
-from evenclay.sim.house.house import House, Owner
-from evenclay.sim.house.owner import EARLY_DAYS, samples
+from evenclay.sim.house.house import House, Owner, Report
+from evenclay.sim.house.owner import EARLY_DAYS, reports, samples
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import by_day
 from evenclay.sim.section.layout import LAYOUT, STRIP, STRIP_M
@@ -31,7 +31,6 @@ from evenclay.sim.types import Floats
 from evenclay.sim.weather.daily import Weather
 
 AT_SENSOR = LAYOUT.at(0.5)
-AT_SAMPLE = LAYOUT.at(hands.SAMPLE_M)
 STRIP_MEAN = LAYOUT.mean(*STRIP_M)
 WEEK_DAYS = 7
 SENSOR_NOISE_PF = 0.03  # of a week's reading: an assumption
@@ -99,9 +98,9 @@ class Reckoning:
         c_per_pf: float,
         seed: int,
     ) -> None:
-        """owner: who takes a sample each week, if anybody. truth: errors of each zone's sensor."""
+        """owner: who checks each week, if anybody. truth: errors of each zone's sensor."""
         self._plan, self._met, self._strips = plan, met, house.strips
-        self._owner = owner if owner and samples(owner) else None
+        self._owner = owner if owner and owner.checks else None
         self._error_pf = [
             zone.suction_error_pf
             if strip.probe == "suction"
@@ -113,12 +112,13 @@ class Reckoning:
         self._agenda = Agenda(plan)
         self._probes = [Probe(zone, 0) if zone.probe else None for zone in plan.zones]
         self._estimates = Estimates(plan, self._record, self._agenda, self._probes, _unheard)
-        self._samples: list[int] = []
+        self._reports: list[Report] = []
         self.cycles_h: Sequence[int] = cycles_h(plan)
         self.lack_um = np.zeros((len(met.rain_mm), len(plan.zones)), np.int64)
 
     def look(self, day: int, ground: Section) -> None:
-        """Read the sensors, and take samples where somebody does: early, and in the open season."""
+        """Read the sensors, and check by hand where somebody does: in the open season, and early
+        where he takes samples."""
         reads_pf = ground.place_pf(STRIP, AT_SENSOR)
         for zone, probe in enumerate(self._probes):
             if probe:
@@ -126,18 +126,14 @@ class Reckoning:
                 read_pf = float(reads_pf[zone]) + self._error_pf[zone] + noise_pf
                 part = self._plan.zones[zone]
                 probe.ppt = round(part.full_ppt - (read_pf - FULL_PF) * part.per_pf_ppt)
+        if self._owner and self._goes_out(self._owner, day):
+            felt = partial(hands.felt, ground, [strip.texture for strip in self._strips])
+            self._reports = reports(self._owner, felt, self._random) or []
+
+    def _goes_out(self, owner: Owner, day: int) -> bool:
+        """Whether the owner checks in the week that begins on a day."""
         begins = self._agenda.row_of(self._met.first_day + day)
-        if (
-            self._owner
-            and (begins.cycles or day < EARLY_DAYS)
-            and 100.0 * self._random.random() >= self._owner.misses_pct
-        ):
-            true_pf = ground.place_pf(STRIP, AT_SAMPLE)
-            felt = [
-                int(classes(suction_pf, strip.texture))
-                for suction_pf, strip in zip(true_pf.tolist(), self._strips, strict=True)
-            ]
-            self._samples = hands.judged(np.array(felt), self._random).tolist()
+        return begins.cycles > 0 or (samples(owner) and day < EARLY_DAYS)
 
     def water_mm(self, day: int) -> Sequence[float]:
         """What each strip gets on a day, by the plan's own rates."""
@@ -159,7 +155,7 @@ class Reckoning:
         ]
 
     def _begin(self, day: int, today: int) -> None:
-        """Pass a midnight, and hear of a sample."""
+        """Pass a midnight, and hear of a check."""
         record, met = self._record, self._met
         if day:
             record.rain_today_um = round(1000.0 * met.rain_mm[day - 1])
@@ -169,9 +165,12 @@ class Reckoning:
             record.rain_today_um = 0
             if self._agenda.row_of(today).cycles and not self._agenda.row_of(today - 1).cycles:
                 self._estimates.opened(today * DAY_S)
-        for zone, felt in enumerate(self._samples):
-            self._estimates.sample(zone, [felt])
-        self._samples = []
+        for zone, (blade, sample) in enumerate(self._reports):
+            if blade is not None:
+                self._estimates.check(zone, [blade])
+            if sample is not None:
+                self._estimates.sample(zone, [sample])
+        self._reports = []
         self.lack_um[day] = record.lack_um
 
 

@@ -102,7 +102,7 @@ class Life:
         """The owner checks every strip by hand and tells the hub; some weeks he does not."""
         devices.catch_up()
         random = np.random.default_rng([self._seed, devices.now_s])
-        found = reports(owner, devices.ground, random)
+        found = reports(owner, devices.ground.felt, random)
         for zone in range(len(devices.ground.strips)):
             report = None if found is None else found[zone]
             self.felt.append(Felt(devices.now_s, zone, report))

@@ -15,7 +15,7 @@ from evenclay.controller.limits import DAY_S
 from evenclay.controller.plan import GAUGE, NO_RAIN_SENSOR, Plan, ZonePart
 from evenclay.sim.calendar import HOURS
 from evenclay.sim.ground.plausible import middle
-from evenclay.sim.house.house import House, Owner, Probe
+from evenclay.sim.house.house import Check, House, Owner, Probe
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import SectionGround, Standing, by_day, sides_of, stand
 from evenclay.sim.judge.by_day import live_by_day
@@ -166,20 +166,25 @@ def lacks_um(house: House, owner: Owner | None) -> Ints:
     return keeper.lack_um
 
 
-def test_a_sample_a_week_moves_it_in_the_open_season_only() -> None:
+@pytest.mark.parametrize(("check", "days"), [("sample", 200), ("blade", 50)])
+def test_a_check_a_week_moves_it_in_the_open_season_only(check: Check, days: int) -> None:
     house = house_of()
     alone = lacks_um(house, None)
-    told = lacks_um(house, Owner(checks=True, check="sample"))
+    told = lacks_um(house, Owner(checks=True, check=check))
     opens = (date(2021, 3, 16) - FIRST).days
     assert np.array_equal(told[: opens + 1], alone[: opens + 1])
     moved = np.flatnonzero((told != alone).any(axis=1))
-    assert len(moved) > 200 and moved[0] <= opens + 30
-    for deaf in (
-        Owner(checks=True, check="blade"),
-        Owner(checks=False, check="sample"),
-        Owner(checks=True, check="sample", misses_pct=100.0),
-    ):
+    assert len(moved) > days and moved[0] <= opens + 30
+    for deaf in (Owner(checks=False, check=check), Owner(check=check, misses_pct=100.0)):
         assert np.array_equal(lacks_um(house, deaf), alone)
+
+
+def test_who_misjudges_his_samples_has_it_think_otherwise() -> None:
+    house = house_of()
+    sure, unsure = (
+        lacks_um(house, Owner(check="sample", misjudges_pct=each)) for each in (0.0, 50.0)
+    )
+    assert not np.array_equal(sure, unsure)
 
 
 @pytest.mark.parametrize("kind", [True, "suction"])

@@ -15,8 +15,8 @@ from evenclay.controller.ports import DRY, FIRM, WET
 from evenclay.sim.house import owner as by_hand
 from evenclay.sim.house.devices import Devices, Heard
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
-from evenclay.sim.house.house import Check, Owner, Report
-from evenclay.sim.house.site import Ground, Sky
+from evenclay.sim.house.house import Owner, Report
+from evenclay.sim.house.site import Sky
 from evenclay.sim.judge import policies
 from evenclay.sim.replay.life import Life, Script
 from evenclay.sim.replay.stay import stay_in, stay_of
@@ -108,15 +108,9 @@ def test_owner_samples_in_the_first_twelve_weeks_whatever_the_season() -> None:
     assert checks(set(), replace(sampler, checks=False), 200, cycles=0) == []
 
 
-class Said(Ground):
-    """A ground whose hands say what they are told to."""
-
-    def __init__(self, found: list[Report]) -> None:
-        super().__init__((), 0)
-        self.found = found
-
-    def felt(self, check: Check, random: np.random.Generator) -> list[Report]:
-        return self.found
+def saying(*found: Report) -> by_hand.Felt:
+    """Hands that find what they are told to."""
+    return lambda check, random: list(found)
 
 
 SAID = [Report(DRY, 0), Report(FIRM, 2), Report(WET, 4)] * 2
@@ -125,9 +119,9 @@ SAID = [Report(DRY, 0), Report(FIRM, 2), Report(WET, 4)] * 2
 def test_an_owner_who_misses_weeks_and_misjudges_strips() -> None:
     random = np.random.default_rng(1)
     sound, careless = Owner(), Owner(misses_pct=20.0, misjudges_pct=10.0)
-    ground = Said(SAID)
-    assert by_hand.reports(sound, ground, random) == SAID
-    weeks = [by_hand.reports(careless, ground, random) for _ in range(4000)]
+    felt = saying(*SAID)
+    assert by_hand.reports(sound, felt, random) == SAID
+    weeks = [by_hand.reports(careless, felt, random) for _ in range(4000)]
     made = [week for week in weeks if week is not None]
     assert len(made) / len(weeks) == pytest.approx(0.8, abs=0.03)
     for strip, (blade, sample) in enumerate(SAID):
@@ -141,8 +135,8 @@ def test_an_owner_who_misses_weeks_and_misjudges_strips() -> None:
 def test_who_checks_with_one_thing_says_nothing_of_the_other() -> None:
     random = np.random.default_rng(2)
     never_right = Owner(misjudges_pct=100.0)
-    assert by_hand.reports(never_right, Said([Report(DRY)]), random) == [Report(FIRM)]
-    assert by_hand.reports(never_right, Said([Report(sample=0)]), random) == [Report(sample=1)]
+    assert by_hand.reports(never_right, saying(Report(DRY)), random) == [Report(FIRM)]
+    assert by_hand.reports(never_right, saying(Report(sample=0)), random) == [Report(sample=1)]
 
 
 def test_four_policies_share_table_hoses_and_caps() -> None:
