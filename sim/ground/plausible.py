@@ -31,18 +31,20 @@ YARD_COEFFICIENT = 0.8  # of grass: common practice, no source
 @dataclass(frozen=True)
 class Side:
     """What a property says of a zone: coefficient on reference evapotranspiration, share of rain
-    that reaches it, what grows there."""
+    that reaches it, what grows there; whether the hose's flow was measured."""
 
     coefficient: float
     exposure: float
     cover: Cover
+    flow_measured: bool = False
 
 
 @dataclass(frozen=True)
 class PlausibleZone:
     """One zone of a plausible ground; names as in the cross-section, where it has them.
 
-    flow_factor: on the hose's flow, house and zone together. suction_error_pf,
+    flow_factor: on the hose's flow, house and zone together, or the zone's alone where it was
+    measured: a test errs too, and hoses clog. suction_error_pf,
     content_error_m3_m3: what a sensor there adds to the truth.
     """
 
@@ -193,7 +195,8 @@ def _zone(house: dict[str, float], zone: dict[str, float], side: Side) -> Plausi
         yard_coefficient=YARD_COEFFICIENT * house["demand_factor"],
         yard_roots_m=house["yard_roots_m"],
         yard_reach_m=zone["yard_reach_m"],
-        flow_factor=house["house_flow_factor"] * zone["zone_flow_factor"],
+        flow_factor=zone["zone_flow_factor"]
+        * (1.0 if side.flow_measured else house["house_flow_factor"]),
         suction_error_pf=zone["suction_error_pf"],
         content_error_m3_m3=zone["content_error_m3_m3"],
     )

@@ -27,17 +27,26 @@ def c_of(texture: Texture) -> float:
     return float((around[0] - around[1]) / 0.1)
 
 
+def c_in(texture: Texture, c_per_pf: float) -> float:
+    """Water that a unit of pF holds of a texture in a ground [m3/m3].
+
+    c_per_pf: of the ground, which clay that cracks has. Other textures keep their own, and so does
+    clay whose water contents were measured: of that it is known.
+    """
+    return c_per_pf if texture.cracks and not texture.measured else c_of(texture)
+
+
 def content(texture: Texture, c_per_pf: float, suction_pf: ArrayLike) -> Floats:
     """Water content of a texture in a ground [m3/m3].
 
-    Clay that cracks holds `c_per_pf` of water a pF at C_AT_PF and as much as its texture at wilting
-    point; its curve keeps its form. Other textures keep their own.
+    It holds what `c_in` says of water a pF at C_AT_PF, and as much as the texture at wilting point;
+    the curve keeps its form.
     """
-    published = texture.water_content(10.0 ** np.asarray(suction_pf, dtype=np.float64))
-    if not texture.cracks:
-        return published
+    own = texture.water_content(10.0 ** np.asarray(suction_pf, dtype=np.float64))
+    if not texture.cracks or texture.measured:
+        return own
     wilted = float(texture.water_content(10.0**WILTED_PF))
-    return np.asarray(wilted + c_per_pf / c_of(texture) * (published - wilted))
+    return np.asarray(wilted + c_per_pf / c_of(texture) * (own - wilted))
 
 
 class Line(NamedTuple):

@@ -20,7 +20,8 @@ FITTED_N = (1.03, 5.0)  # where a fit looks: beyond lie no soils that are known
 class Texture:
     """van Genuchten-Mualem parameters: water contents [m3/m3], alpha [1/cm], n, Ks [mm/h].
 
-    cracks: whether it shrinks so much that dry cracks take water past the surface.
+    cracks: whether it shrinks so much that dry cracks take water past the surface. measured:
+    whether these are an owner's own water contents, and no published texture's.
     """
 
     theta_r: float
@@ -29,6 +30,7 @@ class Texture:
     n: float
     ks_mm_h: float
     cracks: bool = False
+    measured: bool = False
 
     def conducting(self, ks_mm_h: float | None) -> "Texture":
         """The same with another saturated conductivity; None: with its own."""
@@ -122,7 +124,7 @@ def fitted(
         raise ValueError("no curve of this form goes through these water contents")
     n = brentq(beyond, *FITTED_N, xtol=1e-12)
     alpha_per_cm = float(np.exp(log_suction(at_33_kpa, n) / n)) / (33.0 * CM_PER_KPA)
-    return Texture(0.0, saturated, alpha_per_cm, n, ks_mm_h, cracks)
+    return Texture(0.0, saturated, alpha_per_cm, n, ks_mm_h, cracks, measured=True)
 
 
 def pf_of_kpa(kpa: float) -> float:

@@ -65,7 +65,7 @@ TABLE: tuple[Uncertain, ...] = (
         "linear",
         "house",
         "Vertisols hold 180-250 mm/m between pF 2 and 4.2, from memory: 0.08-0.11 a pF; and a"
-        " little more to either side",
+        " little more to either side. Not where a laboratory has measured the water contents",
     ),
     Uncertain(
         "matrix_mm_d",
@@ -172,7 +172,7 @@ TABLE: tuple[Uncertain, ...] = (
         "house",
         "On the flow that is printed on a hose: pressure unlike the rated, and porous walls that"
         " pass less with each use until they settle (Water Supply 22(1):220, 2022); how far: common"
-        " practice, no source",
+        " practice, no source. Not for a hose that its owner measured with a bucket",
         middle=1.0,
     ),
     Uncertain(

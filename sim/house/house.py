@@ -32,7 +32,8 @@ class Strip:
     begins; None: it never does. `exposure` is the share of rain that reaches the strip (a
     downspout that ends in it makes it far more than 1). `coefficient` scales reference
     evapotranspiration. `side`: of the house, on which it lies. `cover`: what grows there.
-    `probe`: what lies in it to be read, if anything.
+    `probe`: what lies in it to be read, if anything. `flow_measured`: whether the hose's flow is
+    what its owner measured, and not what is printed on it.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Strip:
     hose_years: float | None = None
     side: str = ""
     cover: Cover = "bare"
+    flow_measured: bool = False
 
     @property
     def area_m2(self) -> float:

@@ -48,7 +48,10 @@ class Standing:
 
 def sides_of(house: House) -> list[Side]:
     """What the property says of each zone, as plausible grounds are drawn around it."""
-    return [Side(strip.coefficient, strip.exposure, strip.cover) for strip in house.strips]
+    return [
+        Side(strip.coefficient, strip.exposure, strip.cover, strip.flow_measured)
+        for strip in house.strips
+    ]
 
 
 def stand(house: House, ground: PlausibleGround, climate: Hourly, *, keep: bool = True) -> Standing:

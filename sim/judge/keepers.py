@@ -18,7 +18,7 @@ from evenclay.controller.limits import DAY_S, RUN_LEAST_S
 from evenclay.controller.plan import Plan
 from evenclay.controller.probe import Probe
 from evenclay.sim.ground.plausible import PlausibleZone
-from evenclay.sim.ground.retention import FULL_PF
+from evenclay.sim.ground.retention import FULL_PF, c_in
 from evenclay.sim.house import hands
 from evenclay.sim.house.devices import RAIN_GAUGE
 from evenclay.sim.house.house import House, Owner, Report
@@ -104,7 +104,7 @@ class Reckoning:
         self._error_pf = [
             zone.suction_error_pf
             if strip.probe == "suction"
-            else -zone.content_error_m3_m3 / c_per_pf
+            else -zone.content_error_m3_m3 / c_in(strip.texture, c_per_pf)
             for zone, strip in zip(truth, house.strips, strict=True)
         ]
         self._random = np.random.default_rng([seed, 19])

@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 from scipy.optimize import least_squares
 
-from evenclay.sim.ground.retention import FULL_PF
+from evenclay.sim.ground.retention import FULL_PF, c_in
 from evenclay.sim.house.standing import Standing, by_day
 from evenclay.sim.judge.by_day import live_by_day
 from evenclay.sim.judge.keepers import Truth
@@ -163,7 +163,9 @@ def reduced_of(
     given = [np.zeros_like(strip_pf[0])]
     level_pf = strip_pf[0].mean(axis=0)
     wettest_pf = np.quantile(strip_pf[0], WETTEST_SHARE, axis=0)
-    hold_mm = np.full(len(level_pf), 1000.0 * (STRIP_M[1] - STRIP_M[0]) * standing.ground.c_per_pf)
+    thick_mm = 1000.0 * (STRIP_M[1] - STRIP_M[0])
+    c_per_pf = standing.ground.c_per_pf
+    hold_mm = np.array([thick_mm * c_in(strip.texture, c_per_pf) for strip in standing.strips])
     for relief_pf in RELIEFS_PF:
         target_pf = np.maximum(level_pf - relief_pf, wettest_pf)
         kept = live_by_day(standing, by_hour, Truth(target_pf, most_mm, hold_mm, cycles_h))

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from evenclay.sim.ground import retention
-from evenclay.sim.ground.retention import FULL_PF, c_of
+from evenclay.sim.ground.retention import FULL_PF
 from evenclay.sim.ground.textures import Texture
 from evenclay.sim.section.ground import Ground
 from evenclay.sim.types import Floats
@@ -65,12 +65,12 @@ def clay_of(texture: Texture, ground: Ground) -> Clay:
     u = np.linspace(DRIEST_PF, 0.0, 20001)
     content = retention.content(texture, ground.c_per_pf, u)
     relative = texture.relative_conductivity(10.0 ** np.maximum(u, WETTEST_PF))
-    c_per_pf, wettest_m_d = c_of(texture), texture.ks_mm_h * 0.024 * relative[-1]
+    wettest_m_d = texture.ks_mm_h * 0.024 * relative[-1]
     if texture.cracks:
-        c_per_pf, wettest_m_d = ground.c_per_pf, ground.matrix_mm_d / 1000.0
+        wettest_m_d = ground.matrix_mm_d / 1000.0
     k = wettest_m_d * relative / relative[-1]
     by_matrix = k * 10.0**u / 100.0 * np.log(10.0)  # flux by a gradient of one pF a metre [m2/d]
-    in_all = ground.alpha_cm2_s * M2_D_PER_CM2_S * c_per_pf
+    in_all = ground.alpha_cm2_s * M2_D_PER_CM2_S * retention.c_in(texture, ground.c_per_pf)
     moved = np.where(u >= FULL_PF, np.maximum(by_matrix, in_all), by_matrix)
     pieces = (moved[1:] + moved[:-1]) / 2.0 * (u[:-1] - u[1:])
     phi = np.concatenate(([0.0], np.cumsum(pieces)))

@@ -14,6 +14,7 @@ from evenclay.sim.ground.feel import classes
 from evenclay.sim.ground.textures import CM_PER_KPA, TEXTURES, pf_of_kpa
 from evenclay.sim.house import hoses
 from evenclay.sim.house.house import House, run_s
+from evenclay.sim.house.standing import sides_of
 from evenclay.sim.weather.daily import WeatherError
 from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
 from evenclay.tools.property.compile import compile_house
@@ -453,6 +454,8 @@ def test_a_bucket_test_stands_for_a_flow_figure() -> None:
     assert measured.plan.zones[1].flow_ml_min == sold.plan.zones[1].flow_ml_min == 2000
     assert sold.strips[1].flow_l_h < measured.strips[1].flow_l_h
     assert measured.strips[1].flow_l_h == pytest.approx(120.0, rel=0.02)  # the spigot's own loss
+    assert [side.flow_measured for side in sides_of(measured)] == [False, True]
+    assert not any(side.flow_measured for side in sides_of(sold))
 
 
 def test_a_washer_left_in_and_the_years_take_flow() -> None:

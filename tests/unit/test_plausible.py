@@ -2,7 +2,7 @@
 
 import math
 import re
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 
 import numpy as np
 import pytest
@@ -70,6 +70,24 @@ def test_draws_lie_within_their_ranges() -> None:
         assert 0.08 <= deep_eaves.exposure <= 0.28
         assert 0.8 * 0.75 * 0.8 <= grass.coefficient <= 0.8 * 1.3 * 1.25
         assert 0.75 * 0.9 <= grass.flow_factor <= 1.2 * 1.1
+
+
+def test_a_hose_that_was_measured_differs_as_its_zone_alone_may() -> None:
+    """All else is drawn as before: who measures one hose learns nothing of another, nor of clay."""
+    sides = [replace(SIDES[0], flow_measured=True), *SIDES[1:]]
+    zone = row("zone_flow_factor")
+    spans = []
+    for measured, printed in zip(
+        plausible.judged(sides, INDEX), plausible.judged(SIDES, INDEX), strict=True
+    ):
+        factor = measured.zones[0].flow_factor
+        assert zone.low <= factor <= zone.high
+        first = replace(printed.zones[0], flow_factor=factor)
+        assert measured == replace(printed, zones=(first, *printed.zones[1:]))
+        spans.append((factor, printed.zones[0].flow_factor))
+    known, unknown = np.std(np.array(spans), axis=0)
+    assert known < 0.5 * unknown
+    assert plausible.middle(sides, INDEX) == plausible.middle(SIDES, INDEX)
 
 
 @pytest.mark.parametrize("name", sorted(CLAY))

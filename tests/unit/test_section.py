@@ -80,6 +80,18 @@ def test_other_soils_keep_their_own_curve() -> None:
     np.testing.assert_allclose(clay.content(pf), loam.water_content(10.0**pf), atol=1e-3)
 
 
+def test_clay_that_was_measured_holds_what_was_measured_on_any_ground() -> None:
+    measured = textures.fitted(0.52, 0.41, 0.27, 2.0, cracks=True)
+    kpa = np.array([33.0, 1500.0])
+    pf = np.array([textures.pf_of_kpa(each) for each in kpa])
+    steps = []
+    for c_per_pf in (0.06, 0.12):
+        clay = clay_of(measured, Ground(c_per_pf=c_per_pf))
+        np.testing.assert_allclose(clay.content(pf), [0.41, 0.27], atol=1e-3)
+        steps.append(clay.potential(3.2) - clay.potential(3.4))
+    assert steps[0] == pytest.approx(steps[1])
+
+
 def test_total_diffusion_is_alpha_where_the_matrix_moves_less() -> None:
     ground = Ground(alpha_cm2_s=0.001)
     clay = clay_of(textures.TEXTURES["clay"], ground)

@@ -54,4 +54,5 @@ def strip_of(prop: Property, name: str, zone: Zone) -> Strip:
         probe=zone.probe,
         side=zone.side,
         cover=zone.growth,
+        flow_measured=zone.hose.bucket is not None,
     )
