@@ -14,6 +14,7 @@ from evenclay.boards.desktop.ports import DesktopPorts
 from evenclay.controller.journal import newest, unpack_record
 from evenclay.controller.ports import PLAN, RECORD
 from evenclay.controller.runner import Runner
+from evenclay.tools.board import bundle
 from evenclay.tools.log.items import File, items_of
 from tests import core
 from tests.device.board import SOURCES
@@ -69,6 +70,17 @@ def test_micropython_goes_on_from_the_record_of_cpython(folder: Path, micropytho
     told = run_hub([str(micropython)], folder, "status\nbutton\nquit\n")
     assert boots(folder) == 2
     assert "The light: " in told and "No alarm stands." in told and "you asked: stop" in told
+
+
+def test_a_hub_without_words_says_that_it_speaks_metric(folder: Path, micropython: Path) -> None:
+    for interpreter in (sys.executable, str(micropython)):
+        told = run_hub([interpreter], folder, "clock\nhelp\nquit\n").splitlines()
+        (line,) = [line for line in told if line.startswith(f"{folder}/words: ")]
+        assert "speaks of mm and C" in line
+        (folder / "words").write_bytes(bundle.words(("us", "back")))
+        worded = run_hub([interpreter], folder, "clock\nhelp\nquit\n")
+        assert "/words" not in worded and worded.count("check ") == 1  # its lines are found
+        (folder / "words").unlink()
 
 
 def test_the_log_names_the_version_of_the_sources(folder: Path, micropython: Path) -> None:
