@@ -9,6 +9,7 @@ long`.
 import select
 import sys
 
+from evenclay.boards.desktop.core import core_version
 from evenclay.boards.desktop.ports import DesktopPorts, texts
 from evenclay.boards.log.recorder import Recorder
 from evenclay.boards.talk import state
@@ -102,4 +103,4 @@ if __name__ == "__main__":
     if len(sys.argv) != 2:
         print(__doc__)
         sys.exit(2)
-    sys.exit(main(sys.argv[1]))
+    sys.exit(main(sys.argv[1], core_version()))

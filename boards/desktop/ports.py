@@ -84,11 +84,16 @@ class DesktopPorts:
 
 
 def texts(folder: str) -> "Callable[[int], str]":
-    """What the console says: the lines of a bundle's `words`, or else of those beside the code."""
+    """What the console says: the lines of `words` beside the plan, or else those beside the code.
+
+    A plan does not tell the property's units; without `words` the hub says that it speaks metric.
+    """
     try:
         with open(folder + "/words", "rb"):
             return words.file_text(folder + "/words")
     except OSError:
+        print("%s/words: found none, so this hub speaks of mm and C." % folder, end=" ")
+        print("evenclay compile writes it beside the plan.")
         with open(words.__file__.rsplit("/", 1)[0] + "/words.txt") as file:
             lines = file.read().split("\n")
         return lambda number: lines[number] if number < len(lines) else ""

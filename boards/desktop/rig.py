@@ -25,13 +25,13 @@ class Rig(Base):
 
     def __init__(self) -> None:
         self._said: "list[str]" = []
-        try:
-            os.mkdir(FOLDER)
-        except OSError:
-            pass  # from the last time
 
     def boot(self, power_cut: bool) -> "Ports":
         self._said = []
+        try:
+            os.mkdir(FOLDER)
+        except OSError:
+            pass  # from the boot before
         return DesktopPorts(FOLDER, self.zones, self.supplies, self._said.append)
 
     def wait(self, seconds: int) -> None:
@@ -44,3 +44,12 @@ class Rig(Base):
     def order(self) -> "list[str]":
         said = [line.split() for line in self._said]
         return ["%s %s" % (words[2], words[1][:-1]) for words in said if words[0] == "valve"]
+
+    def leave(self) -> None:
+        """Take the folder away, also after a failure: what that wrote has been written over."""
+        try:
+            for name in os.listdir(FOLDER):
+                os.remove(FOLDER + "/" + name)
+            os.rmdir(FOLDER)
+        except OSError:
+            pass  # it could not even be made

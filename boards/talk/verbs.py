@@ -259,7 +259,7 @@ def _clock(desk: "Desk", words: "list[str]") -> "Iterator[str]":
         (local_s - wall_s) / 3600,
     )
     next_s, _ = desk.next_cycle()
-    yield "Next cycle: " + (desk.at(next_s) if next_s else "-")
+    yield "Next cycle: " + (desk.at(next_s) if next_s else desk.text(events.CLOSED_SEASON))
 
 
 # What the hub is asked for.

@@ -29,6 +29,7 @@ _US_AMOUNTS = const(117)
 _UNITS = const(122)  # "us" or "metric"; behind it the names of the spigots
 _RECORD = const(80)  # bytes of a line in that file
 _WIDTH = const(80)  # no line of an answer is longer
+_YEAR = const(366)  # days in which each season comes; a year's look takes a board moments
 _INDENT_LEAST = const(40)  # a line is broken at a space behind this
 
 
@@ -80,7 +81,7 @@ class Desk:
         return wall_s, self.agenda.time.local_s(wall_s) if wall_s else 0
 
     def next_cycle(self) -> "tuple[int, RowPart | None]":
-        """UTC of the next cycle and its row; 0 and None where none is near, or no clock."""
+        """UTC of the next cycle and its row; 0 and None without a clock, or where none comes."""
         wall_s, local_s = self.now()
         if not self._from_s <= wall_s < self._next[0]:  # what was last found holds until it begins
             agenda = self.agenda
@@ -88,7 +89,7 @@ class Desk:
             self._next = 0, None
             number = -1
             if wall_s:
-                number = agenda.next_after(agenda.last_started(wall_s), local_s // DAY_S)
+                number = agenda.next_after(agenda.last_started(wall_s), local_s // DAY_S + _YEAR)
             if number >= 0:
                 self._next = agenda.start_wall_s(number), agenda.row_of(number // PER_DAY)
         return self._next

@@ -134,6 +134,37 @@ def test_a_card_takes_one_side_and_two_beyond_four_zones(
     assert (covered, outside, over, small, wide) == ([], [], [], [], [])
 
 
+def printed_at(page: Page, html: str) -> dict[str, set[int]]:
+    """Where each text of a printed page begins, points from its left side."""
+    page.set_content(html)
+    data = page.pdf(prefer_css_page_size=True, print_background=True)
+    (side,) = PdfReader(io.BytesIO(data)).pages
+    found: dict[str, set[int]] = {}
+
+    def keep(text: str, at: list[float], place: list[float], *_: object) -> None:
+        found.setdefault(text.strip(), set()).add(round(at[4] * place[0] + place[4]))
+
+    side.extract_text(visitor_text=keep)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("name", "paper", "days"),
+    [
+        ("demo", "a4", ("15 Mar to 30 Apr", "1 Oct to 31 Oct", "1 Nov to 14 Mar")),
+        ("demo in US units", "letter", ("Mar 15 to Apr 30", "Oct 1 to Oct 31", "Nov 1 to Mar 14")),
+        ("demo", "letter", ("1 Oct to 31 Oct", "1 Nov to 14 Mar")),
+    ],
+)
+def test_seasons_stand_in_one_column_and_none_alone(
+    name: str, paper: Paper, days: tuple[str, ...], page: Page
+) -> None:
+    """Of the demo on Letter in metric units two seasons find no room; they stay together."""
+    found = printed_at(page, card_of(CARDS[name][0](DEMO.read_text("utf-8")), paper))
+    columns = [found[each] for each in days]
+    assert columns[0] and all(column == columns[0] for column in columns)
+
+
 @pytest.mark.parametrize("paper", POINTS)
 def test_parts_of_a_card_of_two_sides_stand_in_one_column(paper: Paper, page: Page) -> None:
     """On paper; on a screen there is room enough."""

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
+from evenclay.boards.desktop.core import core_version
 from evenclay.controller.plan import unpack
 from evenclay.tools.board import bundle as bundles
 from evenclay.tools.board.pin_map import DeviceError
@@ -304,7 +305,7 @@ def test_a_board_without_a_log_gets_nothing_of_it(my_hub: Path) -> None:
 
 
 def test_the_start_names_the_version_of_the_core(my_hub: Path) -> None:
-    core_crc = bundles.core_version()
+    core_crc = core_version()
     made = bundles.make(bundles.find(str(my_hub)), core.plan(2))
     assert f"run(pins, core=0x{core_crc:08x})\n".encode() in made.files["main.py"]
 

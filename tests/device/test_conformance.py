@@ -177,6 +177,7 @@ def test_verdicts_come_last_and_few_events_before_them(desktop_rig: Rig) -> None
 
 
 def test_plan_and_record_are_put_back(desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(desktop_rig, "leave", lambda: None)  # else nothing is left to look at
     ports = desktop_rig.boot(False)
     places = [(slot, copy) for slot in (PLAN, RECORD) for copy in (0, 1)]
     for slot, copy in places:
@@ -193,6 +194,34 @@ def test_plan_and_record_are_put_back(desktop_rig: Rig, monkeypatch: pytest.Monk
     monkeypatch.setattr(desktop.DesktopPorts, "write", full)
     conformance.prove(desktop_rig, said.append)
     assert any("could not be put back" in line for line in said)
+
+
+class Quit(BaseException):
+    """Somebody breaks it off."""
+
+
+def test_the_desktop_s_folder_is_gone_however_it_ends(
+    desktop_rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert conformance.prove(desktop_rig, lambda _: None)
+    assert os.listdir() == []
+    monkeypatch.setattr(desktop, "EPOCH_S", 0)
+    assert not conformance.prove(desktop_rig, lambda _: None)
+    assert os.listdir() == []
+
+    def quit_at_first(_said: str) -> None:
+        assert os.listdir() == [desktop_module.FOLDER]
+        raise Quit
+
+    with pytest.raises(Quit):
+        conformance.prove(desktop_rig, quit_at_first)
+    assert os.listdir() == []
+
+    def refused(_folder: str) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(os, "mkdir", refused)
+    assert not conformance.prove(desktop_rig, lambda _: None)
 
 
 def test_a_store_that_forgets_the_other_copy_is_caught(

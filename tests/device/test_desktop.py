@@ -1,6 +1,7 @@
 """The desktop board: a hub on real files, on both interpreters."""
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -8,10 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from evenclay.boards.desktop import core as desk_core
 from evenclay.boards.desktop.ports import DesktopPorts
 from evenclay.controller.journal import newest, unpack_record
 from evenclay.controller.ports import PLAN, RECORD
 from evenclay.controller.runner import Runner
+from evenclay.tools.board import bundle
+from evenclay.tools.log.items import File, items_of
 from tests import core
 from tests.device.board import SOURCES
 
@@ -66,6 +70,42 @@ def test_micropython_goes_on_from_the_record_of_cpython(folder: Path, micropytho
     told = run_hub([str(micropython)], folder, "status\nbutton\nquit\n")
     assert boots(folder) == 2
     assert "The light: " in told and "No alarm stands." in told and "you asked: stop" in told
+
+
+def test_a_hub_without_words_says_that_it_speaks_metric(folder: Path, micropython: Path) -> None:
+    for interpreter in (sys.executable, str(micropython)):
+        told = run_hub([interpreter], folder, "clock\nhelp\nquit\n").splitlines()
+        (line,) = [line for line in told if line.startswith(f"{folder}/words: ")]
+        assert "speaks of mm and C" in line
+        (folder / "words").write_bytes(bundle.words(("us", "back")))
+        worded = run_hub([interpreter], folder, "clock\nhelp\nquit\n")
+        assert "/words" not in worded and worded.count("check ") == 1  # its lines are found
+        (folder / "words").unlink()
+
+
+def test_the_log_names_the_version_of_the_sources(folder: Path, micropython: Path) -> None:
+    for interpreter in (sys.executable, str(micropython)):
+        run_hub([interpreter], folder, "quit\n")
+        files = {int(path.name): path.read_bytes() for path in (folder / "log").iterdir()}
+        cores = {item.core for item in items_of(files) if isinstance(item, File)}
+        assert cores == {desk_core.core_version()} != {0}
+        shutil.rmtree(folder / "log")
+
+
+def test_the_version_follows_the_sources_and_not_the_ends_of_their_lines(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(desk_core, "CONTROLLER", str(tmp_path))
+    assert desk_core.core_version() == 0  # as in a bundle, which has no sources
+    found = []
+    for text in ("a = 1\nb = 2\n", "a = 1\r\nb = 2\r\n", "a = 1\nb = 3\n"):
+        (tmp_path / "hub.py").write_text(text, "utf-8", newline="")
+        found.append(desk_core.core_version())
+    assert found[0] == found[1] != found[2]
+    (tmp_path / "hub.py").rename(tmp_path / "bub.py")
+    assert desk_core.core_version() not in found
+    monkeypatch.setattr(desk_core, "CONTROLLER", str(tmp_path / "nowhere"))
+    assert desk_core.core_version() == 0
 
 
 def test_ctrl_c_is_as_good_as_quit(folder: Path) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from evenclay.boards.desktop.core import core_version
 from evenclay.controller.civil import LocalTime, day_of
 from evenclay.sim.house.devices import Devices
 from evenclay.sim.house.faults import Fault, PowerCut, Trouble
@@ -16,7 +17,6 @@ from evenclay.sim.judge.policies import hub_of
 from evenclay.sim.replay.life import Script, begin
 from evenclay.sim.replay.stay import sky_of, stay_of
 from evenclay.sim.weather.record import read
-from evenclay.tools.board.bundle import core_version
 from evenclay.tools.cli import commands as cli
 from evenclay.tools.log.items import items_of
 from evenclay.tools.log.lines import lines_of

@@ -129,16 +129,72 @@ def test_opening_closing_and_checks(name: str, tmp_path: Path) -> None:
     assert str(checks[0].created).startswith("2027-02-03T04:05:06")
 
 
-def test_events_keep_their_names_and_have_their_own(tmp_path: Path) -> None:
+def ids(file: Path, year: int = 2027) -> list[str]:
+    """The ids of all events of a year, in the file's order."""
+    result = CliRunner().invoke(app, ["calendar", str(file), "--year", str(year), "--cycles"])
+    assert result.exit_code == 0, result.output
+    return re.findall(r"(?m)^UID:(.+)", file.with_name("calendar.ics").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_every_event_has_an_id_of_its_own(name: str, tmp_path: Path) -> None:
+    file = house(tmp_path, name)
+    found = [*ids(file, 2026), *ids(file, 2027), *ids(file, 2028)]
+    assert len(set(found)) == len(found) > 3 * 400
+    text = file.read_text("utf-8")
+    for old, new in (('name = "', 'name = "Other '), ("latitude = ", "latitude = 0.5 # ")):
+        assert old in text
+        file.write_text(text.replace(old, new, 1), "utf-8")
+        assert not set(found) & set(ids(file))  # of another house
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ("share = 130", "share = 100"),  # the runs stand in a title
+        ("[zones.west]", "[zones.sunny]"),
+        ('weekday = "sat"', 'weekday = "sun"'),
+        ('"22:00-08:00"', '"23:00-07:00"'),
+        ('"02:30-08:00"', '"22:00-03:00"'),
+    ],
+)
+def test_an_event_keeps_its_id_when_its_title_or_hour_changes(
+    change: tuple[str, str], tmp_path: Path
+) -> None:
     file = house(tmp_path, "chicago")
-    found = []
-    for _ in range(2):
-        result = CliRunner().invoke(app, ["calendar", str(file), "--year", "2027", "--cycles"])
-        assert result.exit_code == 0, result.output
-        text = file.with_name("calendar.ics").read_text("utf-8")
-        found.append(sorted(re.findall(r"(?m)^UID:(.+)", text)))
-    assert len(set(found[0])) == len(found[0]) > 400
-    assert found[0] == found[1]
+    before, said = ids(file), told(file)
+    text = file.read_text("utf-8")
+    assert text.count(change[0]) == 1
+    file.write_text(text.replace(*change), "utf-8")
+    assert ids(file) == before
+    assert told(file) != said
+
+
+def told(file: Path) -> list[tuple[str, str]]:
+    """What a calendar shows of its events: title and time."""
+    text = file.with_name("calendar.ics").read_text("utf-8").replace("\r\n ", "")
+    found = re.findall(r"(?m)^(SUMMARY|DTSTART|DTEND)(.+)", text)
+    assert len(found) > 3 * 400
+    return found
+
+
+def test_a_season_that_begins_on_another_day_keeps_its_opening(tmp_path: Path) -> None:
+    file = house(tmp_path, "chicago")
+    before = opening_and_closing(file)
+    text = file.read_text("utf-8")
+    for old, new in (('from = "03-01"', 'from = "03-20"'), ('from = "11-20"', 'from = "12-05"')):
+        assert old in text
+        text = text.replace(old, new)
+    file.write_text(text, "utf-8")
+    after = opening_and_closing(file)
+    assert set(after) == set(before) == {OPENING, CLOSING}
+    for name, (uid, begins) in before.items():
+        assert after[name][0] == uid and after[name][1] != begins
+
+
+def opening_and_closing(file: Path) -> dict[str, tuple[str, datetime.date]]:
+    found = [event for event in written_events(file) if event.name in (OPENING, CLOSING)]
+    return {event.name: (event.uid, event.begin.date()) for event in found}
 
 
 def test_an_owner_who_does_not_check_and_a_year_that_never_closes(tmp_path: Path) -> None:

@@ -53,6 +53,32 @@ def test_json(tmp_path: Path) -> None:
     assert set(invented_weather.HEADINGS) == set(MEASURES)
 
 
+def test_the_table_speaks_the_units_that_were_asked_for(tmp_path: Path) -> None:
+    out = tmp_path / "invented.csv"
+    args = ("--weather", str(WEATHER), "--latitude", "32.4", "--years", "6", "--out", str(out))
+    tables = {}
+    for units in ("metric", "us"):
+        status, shown, _ = run(*args, "--units", units)  # the demo's headings say its own
+        assert status == 0
+        tables[units] = shown.split("Furthest")[0], out.read_bytes()
+    (metric, written), (us, same) = tables.values()
+    assert written == same
+    assert "mm" in metric and " C " in metric
+    assert " in " in us and " F " in us and "mm" not in us and " C " not in us
+
+    rows = json.loads(run(*args, "--units", "us", "--json")[1])
+    january = {row["measure"]: row["record"] for row in rows if row["month"] == 1}
+    row = next(line for line in us.splitlines() if " Jan " in line)
+    assert [float(cell) for cell in row.split("│")[3:-1]] == [
+        pytest.approx(january["rain_mm"] / 25.4, abs=0.005),
+        pytest.approx(january["wet_days"], abs=0.05),
+        pytest.approx(january["tmax_c"] * 1.8 + 32, abs=0.05),
+        pytest.approx(january["tmax_sd_c"] * 1.8, abs=0.05),
+        pytest.approx(january["tmin_c"] * 1.8 + 32, abs=0.05),
+        pytest.approx(january["tmin_sd_c"] * 1.8, abs=0.05),
+    ]
+
+
 @pytest.mark.parametrize(
     ("args", "said"),
     [

@@ -222,8 +222,7 @@ def test_a_proposal_has_no_row_that_check_cautions_against(
 ) -> None:
     """However little a half-month needs. A window that cannot hold it is told as no table."""
     house = small_house()
-    least = table.least_mm_d(small(), house, MEANS)
-    wanted = np.where(closed[:, None], 0.0, np.maximum(part * ceiling, least))
+    wanted = table.needed_mm_d(part * ceiling, closed, small(), house, MEANS)
     planned = property_of(small(), house, draft_of(wanted, closed, house, rows), MEANS)
     assert planned is not None or part == 1.0
     if planned is not None and part < 1.0:
@@ -233,6 +232,36 @@ def test_a_proposal_has_no_row_that_check_cautions_against(
             for line in said
             if "season from" in line or "seasons: " in line or "to fill" in line
         ], said
+
+
+@settings(max_examples=40)
+@given(needs(), closed_halves(), st.sampled_from((1.0, 0.1, 0.02, 0.0)), st.floats(0.0, 4.0))
+def test_a_half_month_without_a_dose_needs_no_row(
+    ceiling: Floats, closed: Bools, part: float, rain_mm: float
+) -> None:
+    """The hub waits until a strip lacks a dose, 3 mm: 0.197 mm a day of 15.2 days."""
+    means = Means([2.0] * 12, [rain_mm] * 12)
+    least = table.least_mm_d(small(), small_house(), means)
+    found = table.needed_mm_d(part * ceiling, closed, small(), small_house(), means)
+    both = np.maximum(part * ceiling, least)
+    for half in range(HALF_MONTHS):
+        if closed[half] or max(both[half]) < 0.197:
+            assert not found[half].any()
+        elif max(both[half]) > 0.198:
+            assert found[half].tolist() == both[half].tolist()
+
+
+def test_a_season_opens_with_the_first_half_month_that_has_a_dose() -> None:
+    """A little less in the half-months beside winter makes no row of short runs."""
+    means = Means([1.0] * 12, [2.0] * 12)  # rain enough: nothing is lost beyond it
+    ceiling = np.full((HALF_MONTHS, 2), 0.19)
+    ceiling[8:18] = 4.0
+    closed = np.isin(np.arange(HALF_MONTHS), (22, 23, 0, 1, 2, 3))
+    needed = table.needed_mm_d(ceiling, closed, small(), small_house(), means)
+    assert draft_of(needed, closed, small_house(), 8).begins == (8, 18)
+    ceiling[6:8] = 0.2
+    needed = table.needed_mm_d(ceiling, closed, small(), small_house(), means)
+    assert draft_of(needed, closed, small_house(), 8).begins == (6, 8, 18)
 
 
 def test_the_shortest_run_is_worth_filling_the_hose_for_and_a_minute_long() -> None:

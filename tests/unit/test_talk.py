@@ -282,6 +282,36 @@ def test_the_clock_is_local_and_its_answer_names_the_next_cycle() -> None:
     assert said(desk, "clock 2026-12-01 12:00")[-2].endswith("12:00 here, -6.0 h from UTC")
 
 
+@pytest.mark.parametrize(
+    ("now", "next_"),
+    [
+        ("2026-10-31 05:00", "06:00"),
+        ("2026-10-31 06:00", "Mon 15 Mar 2027 06:00"),  # the season's last has begun
+        ("2026-11-01 00:00", "Mon 15 Mar 2027 06:00"),
+        ("2027-12-31 23:59", "Wed 15 Mar 2028 06:00"),  # before a leap day
+        ("2028-03-12 12:00", "Wed 15 Mar 2028 06:00"),
+        ("2028-03-15 05:59", "06:00"),
+    ],
+)
+def test_in_winter_the_clock_names_the_first_cycle_of_spring(now: str, next_: str) -> None:
+    rows = [row(3, 15, starts_min=(360,)), row(11, 1, 0)]
+    bench = booted(utc_plan(2, rows=rows), None)
+    desk = desk_of(bench)
+    assert said(desk, "clock " + now)[-1] == "Next cycle: " + next_
+    assert said(desk, "clock")[-1] == "Next cycle: " + next_
+    bench.run_until(bench.now_s + MIN_S)
+    closed = int(now[5:7]) >= 11 or now[:10] == "2028-03-12"
+    for zone in ("west wall", "z1"):
+        (outlook,) = [line for line in said(desk, "status") if line.startswith(zone)]
+        assert outlook.startswith(f"{zone}: not now, closed season" if closed else f"{zone}: ")
+        assert "fine" not in outlook
+
+
+def test_a_hub_that_never_waters_says_so() -> None:
+    desk = desk_of(booted(utc_plan(2, rows=[row(1, 1, 0)])))
+    assert said(desk, "clock")[-1] == "Next cycle: closed season"
+
+
 def test_a_clock_that_is_moved_by_years_tells_what_was_skipped_once() -> None:
     bench, desk = watered(4)
     bench.run_until(5 * HOUR_S)

@@ -25,6 +25,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from evenclay.boards.desktop.core import core_version
 from evenclay.controller.plan import Plan
 from evenclay.sim import files
 from evenclay.tools.board.pin_map import DeviceError, PinMap
@@ -233,12 +234,6 @@ def sources(board: Board) -> dict[str, str]:
         except UnicodeDecodeError:
             raise DeviceError(f"{path}: found bytes that are not UTF-8, allowed UTF-8") from None
     return texts
-
-
-def core_version() -> int:
-    """What a hub's log calls the core that decides: 32 bits of a hash of its sources."""
-    texts = texts_of(sorted((ROOT / "controller").glob("*.py")))
-    return int(sha256(json.dumps(texts).encode())[:8], 16)
 
 
 def texts_of(sources: Iterable[Path]) -> dict[str, str]:

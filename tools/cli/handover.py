@@ -33,7 +33,7 @@ def calendar(
     """Write a year's dates for a calendar: opening, closing and weekly checks, with reminders.
 
     The file is iCalendar, which most calendars open. Written again for the same year, its events
-    have the same names, so most calendars replace them.
+    keep their ids, also where titles or hours have changed, so most calendars replace them.
 
     \b
     Example:

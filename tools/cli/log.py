@@ -93,8 +93,8 @@ def retrace(
     Example:
         evenclay retrace hub.jsonl house.toml --out out
     """
+    from evenclay.boards.desktop.core import core_version
     from evenclay.tools.board import wiring
-    from evenclay.tools.board.bundle import core_version
     from evenclay.tools.log.lines import read
     from evenclay.tools.log.retrace import retraced
     from evenclay.tools.property.compile import compile_house

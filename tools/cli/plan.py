@@ -64,11 +64,15 @@ def invent(
     Rain and temperatures follow the record's months by Richardson's generator; their statistics
     are shown beside the record's. Wet years, long droughts and great storms come out too rare.
 
+    With --units us the table is in inches and Fahrenheit, whatever the file's headings say. The
+    years are written in mm and degrees C, and their headings say so.
+
     Example:
 
     \b
         evenclay invent --weather town.csv --latitude 32.4 --years 40 --out invented.csv
     """
+    from evenclay.sim.units import METRIC, US
     from evenclay.sim.weather.generator import fit, generate
     from evenclay.sim.weather.statistics import compare_statistics
     from evenclay.tools import tables
@@ -82,7 +86,8 @@ def invent(
         print(json.dumps(tool.as_json(compared), indent=2))
         return
     console = make_console()
-    tables.show(tool.table_of(compared), console)
+    shown = US if units == "us" else METRIC
+    tables.show(tool.table_of(compared, shown), console)
     most = max(abs(row.errors) for row in compared)
     console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
     console.print(f"{years} years written to {out}")

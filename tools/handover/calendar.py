@@ -55,14 +55,18 @@ def of_year(house: House, year: int, *, cycles: bool) -> Calendar:
 
 def _event(
     house: House,
+    place: str,
     summary: str,
     text: str,
     begins: datetime.date,
     reminder: datetime.timedelta | None = None,
 ) -> Event:
-    """An event, whose name is the same each time, so that a new file replaces an old one."""
+    """An event, whose id is the same each time, so that a new file replaces an old one.
+
+    place: what the event is within its house, whatever it is called and whenever it begins
+    """
     event = Event()
-    name = f"{house.name} {house.latitude_deg} {summary} {begins.isoformat()}"
+    name = f"{house.name} {house.latitude_deg} {place}"
     event.add("uid", f"{uuid.uuid5(uuid.NAMESPACE_OID, name)}@evenclay")
     event.add("dtstamp", datetime.datetime.now(datetime.UTC))
     event.add("dtstart", begins)
@@ -87,12 +91,18 @@ def is_over(found: Calendar, today: datetime.date) -> bool:
 def _changes(house: House, year: int) -> Iterator[Event]:
     """The days on which a season of water begins after a closed one, and the other way round."""
     rows = house.plan.rows
-    for before, row in zip((rows[-1], *rows), rows, strict=False):
-        if bool(before.cycles) == bool(row.cycles):
-            continue
-        summary, text = (OPENING, OPENING_TEXT) if row.cycles else (CLOSING, CLOSING_TEXT)
+    changes = [
+        row
+        for before, row in zip((rows[-1], *rows), rows, strict=False)
+        if bool(before.cycles) != bool(row.cycles)
+    ]
+    for number, row in enumerate(changes):  # by date, and in turn opening and closing
+        kind, summary, text = "closing", CLOSING, CLOSING_TEXT
+        if row.cycles:
+            kind, summary, text = "opening", OPENING, OPENING_TEXT
         begins = datetime.date(*date_of(day_of(year, row.month, row.day)))
-        event = _event(house, summary, text, begins, EVENING_BEFORE)
+        place = f"{kind} {number // 2} of {year}"
+        event = _event(house, place, summary, text, begins, EVENING_BEFORE)
         event.add("dtend", begins + datetime.timedelta(days=1))
         event.add("transp", "TRANSPARENT")
         yield event
@@ -107,8 +117,11 @@ def _checks(house: House, year: int) -> Iterator[Event]:
         if (day + FIRST_WEEKDAY) % 7 != owner.weekday or not agenda.row_of(day).cycles:
             continue
         hour = datetime.time(owner.hour, tzinfo=ZoneInfo(house.timezone))
-        begins = datetime.datetime.combine(datetime.date(*date_of(day)), hour)
-        event = _event(house, CHECKING, CHECKING_TEXT, begins, HALF_AN_HOUR_BEFORE)
+        date = datetime.date(*date_of(day))
+        begins = datetime.datetime.combine(date, hour)
+        week = date.isocalendar()
+        place = f"check in week {week.week} of {week.year}"
+        event = _event(house, place, CHECKING, CHECKING_TEXT, begins, HALF_AN_HOUR_BEFORE)
         event.add("dtend", begins + CHECK)
         yield event
 
@@ -127,7 +140,8 @@ def _cycles(house: House, year: int) -> Iterator[Event]:
         for cycle in range(rows[index].cycles):
             start_s = agenda.start_wall_s(day * PER_DAY + cycle)
             begins = EPOCH + datetime.timedelta(seconds=start_s)
-            event = _event(house, f"Water: {runs}", text, begins)
+            place = f"cycle {cycle} of {datetime.date(*date_of(day))}"
+            event = _event(house, place, f"Water: {runs}", text, begins)
             assert takes is not None
             event.add("dtend", begins + takes)
             event.add("transp", "TRANSPARENT")

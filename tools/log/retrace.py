@@ -97,8 +97,8 @@ def _notes(files: Sequence[File], plans: dict[int, Plan], house: House, core: in
         ran = f"The hub ran another version of the code, {cores[-1]:08x}, and this is {core:08x}: a"
         if not cores[-1]:
             ran = (
-                "The log does not tell which version of the code the hub ran, since only a bundle "
-                "knows its own. If it was another than this one, a"
+                "The log does not tell which version of the code the hub ran. If it was another "
+                "than this one, a"
             )
         notes.append(f"{ran} decision may differ for that reason alone.")
     return notes

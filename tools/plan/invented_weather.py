@@ -9,16 +9,18 @@ from typing import Any
 
 from rich.table import Table
 
+from evenclay.sim.units import Units
 from evenclay.sim.weather.daily import Weather
 from evenclay.sim.weather.statistics import MEASURES, Compared
 
+# measure: its heading, and the kind of quantity whose unit follows it
 HEADINGS = {
-    "rain_mm": "rain, mm",
-    "wet_days": "wet days",
-    "tmax_c": "Tmax, degrees C",
-    "tmax_sd_c": "its deviation",
-    "tmin_c": "Tmin, degrees C",
-    "tmin_sd_c": "its deviation",
+    "rain_mm": ("rain", "depth"),
+    "wet_days": ("wet days", ""),
+    "tmax_c": ("Tmax", "temperature"),
+    "tmax_sd_c": ("its deviation", ""),
+    "tmin_c": ("Tmin", "temperature"),
+    "tmin_sd_c": ("its deviation", ""),
 }
 
 
@@ -50,19 +52,35 @@ def as_json(compared: Sequence[Compared]) -> list[dict[str, Any]]:
     ]
 
 
-def table_of(compared: Sequence[Compared]) -> Table:
+def table_of(compared: Sequence[Compared], units: Units) -> Table:
     """Return months by measures: a row of the record, and below it one of the invented years."""
     table = Table(title="The record beside the invented years", title_justify="left")
     for name in ("month", "years"):
         table.add_column(name, no_wrap=True)
     for measure in MEASURES:
-        table.add_column(HEADINGS[measure], justify="right")
+        heading, kind = HEADINGS[measure]
+        unit = f", {units.unit(kind)}" if kind else ""
+        table.add_column(heading + unit, justify="right")
     found = {(row.month, row.measure): row for row in compared}
     for month, name in enumerate(month_abbr[1:], 1):
         rows = [found.get((month, measure)) for measure in MEASURES]
+        cells = [("", "") if row is None else _cells(row, units) for row in rows]
         table.add_section()
-        table.add_row(name, "record", *("" if row is None else f"{row.record:.1f}" for row in rows))
-        table.add_row(
-            "", "invented", *("" if row is None else f"{row.generated:.1f}" for row in rows)
-        )
+        table.add_row(name, "record", *(record for record, _ in cells))
+        table.add_row("", "invented", *(invented for _, invented in cells))
     return table
+
+
+def _cells(row: Compared, units: Units) -> tuple[str, str]:
+    """One measure of the record, and of the invented years."""
+    return _cell(row.measure, row.record, units), _cell(row.measure, row.generated, units)
+
+
+def _cell(measure: str, value: float, units: Units) -> str:
+    if measure == "rain_mm":
+        return units.number(value, "depth")
+    if measure == "wet_days":
+        return f"{value:.1f}"
+    if measure.endswith("_sd_c"):  # a difference of two temperatures
+        return f"{units.of(value, 'temperature') - units.of(0, 'temperature'):.1f}"
+    return units.number(value, "temperature", ".1f")

@@ -189,10 +189,8 @@ def search(
     weather = life.stay.weather
     ceiling = table.ceilings_mm_d([each.given_mm for each in by_relief[relief]], weather)
     ceiling[closed] = 0.0
-    wanted = np.where(
-        closed[:, None], 0.0, np.maximum(ceiling, table.least_mm_d(prop, house, means))
-    )
-    draft = table.draft_of(wanted, closed, roomy, rows)
+    needed = table.needed_mm_d(ceiling, closed, prop, house, means)
+    draft = table.draft_of(needed, closed, roomy, rows)
     grounded = _with_ground(prop, reduced, levels, targets_pf[relief], relief)
     planned = table.property_of(grounded, roomy, draft, means)
     return Searched(levels, trust, targets_pf, by_relief, found, relief, ceiling, planned)

@@ -22,7 +22,7 @@ from evenclay.tools.property.file.schedule import Season
 from evenclay.tools.property.plan_ranges import CYCLES_MAX
 from evenclay.tools.property.property import Property
 
-HALF_MONTHS = 24
+HALF_MONTHS, HALF_MONTH_DAYS = 24, 365.25 / 24
 FROST_C, FROST_SHARE = -3.0, 0.05  # a half-month is closed where so many days fall below
 CEILING_SHARE = 0.9  # a row gives what the strip needs in nine years of ten
 # Hours to water in, night first: less is lost to the sun. Wider where the night is too short.
@@ -139,6 +139,19 @@ def least_mm_d(prop: Property, house: House, means: Means) -> Floats:
     lost_mm = et0_mm * coefficients - rain_mm * np.array([zone.exposure for zone in zones])
     least = DEMAND_LEAST + SECONDS_CUT
     return np.asarray(least * np.maximum(lost_mm, 0.0) * days_allowed(house.plan))
+
+
+def needed_mm_d(
+    ceiling_mm_d: Floats, closed: Bools, prop: Property, house: House, means: Means
+) -> Floats:
+    """What rows are to give each strip a day, (24, zones); none in a closed half-month.
+
+    Nor is there any where no strip would get a dose in the whole half-month: the hub gives nothing
+    to a strip that lacks less, so in nine years of ten a row for it would open no valve.
+    """
+    needed = np.maximum(ceiling_mm_d, least_mm_d(prop, house, means))
+    idle = (needed * HALF_MONTH_DAYS < house.plan.hub.dose_um / 1000.0).all(axis=1)
+    return np.where((closed | idle)[:, None], 0.0, needed)
 
 
 def draft_of(ceiling_mm_d: Floats, closed: Bools, house: House, rows: int) -> Draft:
