@@ -40,7 +40,7 @@ class Ring:
             os.mkdir(folder)
         except OSError:
             pass  # it is there, or else:
-        self._numbers = sorted(map(int, os.listdir(folder)))
+        self._numbers = sorted(map(int, filter(str.isdigit, os.listdir(folder))))
 
     def resume(self) -> bytes:
         """Go on in the newest file, if it is whole. Returns its first entry; b"" if it is not."""

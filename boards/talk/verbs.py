@@ -175,7 +175,8 @@ def _outlook(desk: "Desk", zone: int) -> str:
         return "open, %s left" % span(max(hub.guard.end_up_s[zone] - desk.up_s(), 0))
     why = why_not(hub, zone, desk.up_s())
     if not why and hub.record.waiting >> zone & 1:
-        why = hub.days.held[zone] or events.OPEN_LIMIT
+        why = events.OPEN_LIMIT if hub.guard.open_zones else events.GAP
+        why = hub.days.held[zone] or why
     next_s, row = desk.next_cycle()
     if why or not row:
         return "not now, " + desk.text(why)

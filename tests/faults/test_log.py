@@ -48,6 +48,17 @@ def test_a_random_week_is_decided_again_alike(
     assert assert_repeats(seed, tmp_path, monkeypatch) >= 1
 
 
+def test_a_file_that_somebody_else_left_in_the_log_s_folder_stops_no_log(tmp_path: Path) -> None:
+    """Such as those that a desktop puts into each folder that it shows."""
+    for name in (".DS_Store", "1.bak", "notes"):
+        (tmp_path / name).write_bytes(b"not of the log")
+    ring = Ring(str(tmp_path), SMALL)
+    ring.begin(b"first")
+    ring.add(b"second")
+    assert Ring(str(tmp_path), SMALL).resume() == b"first"
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".DS_Store", "1", "1.bak", "notes"]
+
+
 @pytest.mark.slow
 def test_every_random_week_is_decided_again_alike(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch

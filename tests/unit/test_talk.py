@@ -346,6 +346,13 @@ def test_status_and_why_show_what_a_zone_waits_for() -> None:
     assert said(desk, "log 1") == ["06:10 z1: not watered: it has enough"]
 
 
+def test_while_a_spigot_rests_no_valve_is_said_to_be_open() -> None:
+    bench, desk = watered(supplies=[{"gap_s": 90}])
+    bench.run_until(6 * HOUR_S + 10 * MIN_S + 30)  # the first run is over, and the second waits
+    assert not bench.open_since
+    assert "z1: not now, the spigot still rests" in "\n".join(said(desk, "status"))
+
+
 def test_us_units() -> None:
     bench = booted(utc_plan(2, estimate=1))
     bench.seen.battery_mv = 7400
