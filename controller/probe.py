@@ -7,7 +7,6 @@ if _TYPE_CHECKING:
     from .plan import ZonePart
 
 _NEVER = const(-1)
-_NO_MARK = const(9999)  # so far from any reading that the first one moves it
 _VWC_LEAST_PPT = const(20)  # below: air, an open wire or a shrunk-away probe
 _VWC_MOST_PPT = const(550)  # above: more water than clay has pores
 _STUCK_PPT = const(3)  # less than this is noise, not change
@@ -30,7 +29,7 @@ class Probe:
     _used_s = 0  # what its zone was given today, at the last call
     # The mark a reading is measured against to see the soil change, when the probe last moved away
     # from it, and since when it should have moved, for all the rain.
-    _mark_ppt = 9999
+    _mark_ppt = 9999  # so far from any reading that the first one moves it
     _mark_up_s = -1
     _rained_up_s = -1
     _low_ppt = 0  # between these two, not included, a reading has nothing to tell

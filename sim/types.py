@@ -8,5 +8,4 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-Codes = NDArray[np.int8]  # the state of each day and zone, as judge/score.py numbers them
 Line = dict[str, Any]  # what becomes one object of JSON, or one row of a table

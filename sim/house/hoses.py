@@ -1,9 +1,9 @@
-"""Water along a soaker hose: friction, emission by pressure, what a spigot can feed, short cycles.
+"""Water along a soaker hose: friction, emission by pressure, what a spigot can feed.
 
 A hose is cut into short pieces. Each emits by its pressure, q = k p^x (x 1 for a porous wall, 0.5
 for plain emitters), and loses pressure to friction by Hazen-Williams and to height. The pressure at
 the far end is sought that makes the pressure at the start the one it is fed with.
-Steady flow; fill and drain of a cycle are estimates; the hose's wall is the same all along it.
+Steady flow; the hose's wall is the same all along it.
 """
 
 import math
@@ -21,8 +21,7 @@ C_HOSE = 140.0  # Hazen-Williams: from memory, new plastic 150
 ORIFICE = 0.6  # discharge coefficient of a sharp hole, from memory
 WATER_KG_M3 = 998.2
 M3_S_PER_L_H = 1.0 / 3_600_000.0
-EXPONENTS = {"porous": 1.0, "emitter": 0.5, "compensating": 0.05}
-COMPENSATES_KPA = 40.0  # the low end of what such emitters are made for, from memory
+EXPONENTS = {"porous": 1.0, "emitter": 0.5}
 PIECES = 100  # of a run; 400 change the flow by less than 0.1 %
 EVEN_ENOUGH = 0.9  # end to start: common practice, no source
 EXACT, STEPS_MOST = 4e-16, 60  # of a search: how near it comes, and when it stops at the latest
@@ -47,17 +46,10 @@ class Hose:
     c: float = C_HOSE
 
     def emission_l_h_m(self, pressure_kpa: float) -> float:
-        """Emission per metre at a pressure; none at or below 0.
-
-        What compensates does so from COMPENSATES_KPA on, and is a plain hole below.
-        """
+        """Emission per metre at a pressure; none at or below 0."""
         if pressure_kpa <= 0.0:
             return 0.0
-        share = 1.0
-        if self.exponent < EXPONENTS["emitter"] and pressure_kpa < COMPENSATES_KPA:
-            share = (pressure_kpa / COMPENSATES_KPA) ** EXPONENTS["emitter"]
-            pressure_kpa = COMPENSATES_KPA
-        return self.flow_l_h_m * float(share * (pressure_kpa / self.rated_kpa) ** self.exponent)
+        return self.flow_l_h_m * float((pressure_kpa / self.rated_kpa) ** self.exponent)
 
     @property
     def volume_l(self) -> float:
@@ -221,34 +213,6 @@ def fed(hose: Hose, spigot: Spigot) -> Run:
     end_kpa = _root(over, min(0.0, -rise_kpa), max(still_kpa, still_kpa - rise_kpa))
     found_kpa, emission = _upstream(hose, end_kpa, PIECES)
     return Run(found_kpa, end_kpa, float(emission.mean()) * hose.length_m, emission)
-
-
-@dataclass(frozen=True)
-class Cycle:
-    """One short cycle of a hose. fill_s: until its end gives water. drain_s: until the water in it
-    has soaked away after closing. litres: let in. end_to_start: of the depths given."""
-
-    fill_s: float
-    drain_s: float
-    litres: float
-    end_to_start: float
-
-
-def cycle(hose: Hose, spigot: Spigot, run_s: float, empty: bool = True) -> Cycle:
-    """Estimate what a cycle gives; empty: the hose drained since the last one.
-
-    While it fills, the spigot meets little pressure and the wet part of the hose emits half of its
-    flow. What stands in the hose after closing soaks out by the slope's head, on flat ground by the
-    hose's own height: there it hardly drains.
-    """
-    steady = fed(hose, spigot)
-    into_l_h = max(most_flow_l_h(spigot, 0.1) - steady.flow_l_h / 2.0, 1e-9)
-    fill_s = min(hose.volume_l / into_l_h * 3600.0, run_s) if empty else 0.0
-    filled_l = fill_s / 3600.0 * (into_l_h + steady.flow_l_h / 2.0)
-    litres = filled_l + steady.flow_l_h * (run_s - fill_s) / 3600.0
-    drain_s = hose.volume_l / drain_l_h(hose) * 3600.0
-    end_to_start = steady.end_to_start * (run_s - fill_s) / run_s if run_s > 0.0 else 0.0
-    return Cycle(fill_s, drain_s, litres, end_to_start)
 
 
 def drain_l_h(hose: Hose) -> float:

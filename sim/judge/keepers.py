@@ -25,13 +25,12 @@ from evenclay.sim.house.house import House, Owner, Report
 from evenclay.sim.house.owner import EARLY_DAYS, reports, samples
 from evenclay.sim.house.site import Sky
 from evenclay.sim.house.standing import by_day
-from evenclay.sim.section.layout import LAYOUT, STRIP, STRIP_M
+from evenclay.sim.section.layout import LAYOUT, STRIP
 from evenclay.sim.section.section import Section
 from evenclay.sim.types import Floats
 from evenclay.sim.weather.daily import Weather
 
 AT_SENSOR = LAYOUT.at(0.5)
-STRIP_MEAN = LAYOUT.mean(*STRIP_M)
 WEEK_DAYS = 7
 SENSOR_NOISE_PF = 0.03  # of a week's reading: an assumption
 LEAST_MM = 1.0  # worth giving, to one who knows the truth

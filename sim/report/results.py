@@ -41,7 +41,6 @@ from evenclay.sim.section import index_of
 from evenclay.sim.types import Floats, Line
 from evenclay.sim.weather.daily import Weather
 
-GROUNDS_MOST = 64
 # Does a task for each ground, in order: `map`, or that of a pool of processes.
 Spread = Callable[
     [Callable[[PlausibleGround], Figures], Sequence[PlausibleGround]], Iterable[Figures]
@@ -64,7 +63,7 @@ def replay_house(
     """Replay a house under four ways of watering and write the results; the summary is returned.
 
     weather: the whole record, in which the ground has settled; the days from first to last are
-    lived through, all without. out_dir: a folder that exists. grounds: None: the middle ground
+    lived through, all without. out_dir: a folder, made if need be. grounds: None: the middle ground
     alone; else measures are over so many plausible ones, 1..64. inputs: hashes of the files that
     house and weather came from, for the summary. progress: called with a way's name, its number
     and how many there are, before each. spread: how grounds are lived on, one after another or

@@ -173,10 +173,9 @@ def test_a_metre_of_rise_takes_about_10_kpa() -> None:
 def test_emitters_even_out_what_a_porous_wall_does_not() -> None:
     found = [
         hoses.run(replace(HALF_INCH, length_m=60.0, exponent=x), 10 * PSI_KPA).evenness
-        for x in (hoses.EXPONENTS[kind] for kind in ("porous", "emitter", "compensating"))
+        for x in (hoses.EXPONENTS[kind] for kind in ("porous", "emitter"))
     ]
-    assert found == sorted(found)
-    assert found[0] < 0.8 < 0.85 < found[1] < 0.97 < found[2]
+    assert found[0] < 0.8 < 0.85 < found[1]
 
 
 def test_longest_run() -> None:
@@ -254,25 +253,13 @@ def test_a_restrictor_left_in_starves_the_hose() -> None:
     assert hoses.fed(HALF_INCH, replace(TYPICAL, restrictor_mm=1.5)).start_kpa < 80.0
 
 
-def test_short_cycles_fill_and_drain() -> None:
-    regulated = replace(TYPICAL, regulator_kpa=80.0)
+def test_a_hose_holds_water_and_drains_by_its_slope() -> None:
     # 30 m of 12.7 mm: pi/4 x 0.0127^2 x 30 = 3.80 L.
     assert HALF_INCH.volume_l == pytest.approx(3.80, abs=0.005)
-    ten, one = (hoses.cycle(HALF_INCH, regulated, s) for s in (600.0, 60.0))
-    assert 8.0 < ten.fill_s == one.fill_s < 20.0
-    assert one.end_to_start < ten.end_to_start < hoses.fed(HALF_INCH, regulated).end_to_start
-    again = hoses.cycle(HALF_INCH, regulated, 600.0, empty=False)
-    assert again.fill_s == 0.0
-    assert ten.litres > again.litres == pytest.approx(hoses.fed(HALF_INCH, regulated).flow_l_h / 6)
     # On flat ground it stays full for hours; with half a metre of fall it drains in under one.
-    assert ten.drain_s > 4 * 3600
-    sloping = hoses.cycle(replace(HALF_INCH, rise_m=-0.5), regulated, 600.0)
-    assert sloping.drain_s < 3600
-    # A weak spigot may not fill it in time: all the water stays near the start.
-    weak = hoses.cycle(HALF_INCH, Spigot(80.0, 4.0), 30.0)
-    assert weak.fill_s == 30.0
-    assert weak.end_to_start == 0.0
-    assert weak.litres < HALF_INCH.volume_l
+    assert HALF_INCH.volume_l / hoses.drain_l_h(HALF_INCH) > 4.0
+    sloping = replace(HALF_INCH, rise_m=-0.5)
+    assert sloping.volume_l / hoses.drain_l_h(sloping) < 1.0
 
 
 def test_clogging_and_a_bucket_test_that_finds_it() -> None:
@@ -291,7 +278,7 @@ def test_clogging_and_a_bucket_test_that_finds_it() -> None:
         hoses.calibrated(HALF_INCH, 1000.0, 1.0, 70.0)
 
 
-@pytest.mark.parametrize("exponent", [0.05, 0.5, 1.0])
+@pytest.mark.parametrize("exponent", [0.5, 1.0])
 @pytest.mark.parametrize("rise_m", [-30.0, -3.0, 0.0, 3.0, 30.0])
 @pytest.mark.parametrize("length_m", [0.0, 0.01, 30.0, 400.0])
 def test_any_run_holds_its_start_pressure(exponent: float, rise_m: float, length_m: float) -> None:
@@ -317,18 +304,3 @@ def test_hose_and_spigot_agree_on_pressure_and_flow(
     assert found.start_kpa == pytest.approx(spigot.pressure_kpa(found.flow_l_h), abs=1e-3)
     # A falling hose is taken as airtight at its start, and may suck at a weak spigot.
     assert 0.0 < found.flow_l_h <= 60.0 * open_l_min * (1.0 if rise_m >= 0.0 else 1.01)
-
-
-def test_a_compensating_line_too_long_for_its_pressure_gives_what_pressure_there_is() -> None:
-    # 120 m at 7.45 L/h/m want 894 L/h; half an inch at 60 kPa does not carry them.
-    line = Hose(120.0, 7.45, 170.0, exponent=hoses.EXPONENTS["compensating"])
-    flows = [hoses.run(line, kpa).flow_l_h for kpa in (5.0, 30.0, 60.0, 170.0, 400.0)]
-    assert flows == sorted(flows)
-    assert flows[2] < 0.8 * flows[4]
-    assert hoses.run(line, 60.0).start_kpa == pytest.approx(60.0, rel=1e-4)
-    assert flows[4] == pytest.approx(894.0, rel=0.05)
-    short = replace(line, length_m=10.0)
-    assert hoses.run(short, 100.0).flow_l_h == pytest.approx(
-        hoses.run(short, 200.0).flow_l_h, rel=0.05
-    )
-    assert short.emission_l_h_m(39.999) == pytest.approx(short.emission_l_h_m(40.0), rel=1e-4)

@@ -1,7 +1,7 @@
 """The `evenclay` command.
 
-`commands` puts it together. The commands stand in `start`, `property`, `handover`, `board`,
-`replay` and `plan`; what they share stands in `options`, `output` and `errors`.
+`commands` puts it together. The commands stand in `start`, `property`, `handover`, `board`, `log`,
+`watch`, `replay` and `plan`; what they share stands in `options`, `output` and `errors`.
 """
 
 import sys

@@ -2,18 +2,21 @@
 
 from collections.abc import Sequence
 from datetime import timedelta
-from math import cos, pi, sqrt
+from math import cos, pi
 from typing import NamedTuple
 
 from evenclay.controller.civil import date_of, day_of
 from evenclay.controller.plan import RowPart
 from evenclay.sim.calendar import MONTHS
 from evenclay.sim.weather.daily import Weather, WeatherError
-from evenclay.sim.weather.et0 import extraterrestrial_radiation_mj_m2
+from evenclay.sim.weather.et0 import (
+    MM_PER_MJ_M2,
+    extraterrestrial_radiation_mj_m2,
+    hargreaves_mm,
+)
 from evenclay.tools.property.plan_ranges import RANGES
 from evenclay.tools.property.property import Property
 
-MM_PER_MJ_M2 = 0.408  # Source: FAO-56, eq. 20: water at 20 degrees that 1 MJ/m2 evaporates
 MEAN_MOST_MM = RANGES[RowPart]["rain_um"][1] / 1000.0  # of a month; no climate has more
 YEAR, DAYS = 2001, 365  # it stands for any year of 365 days
 
@@ -31,8 +34,7 @@ def guessed_et0_mm(latitude_deg: float) -> list[float]:
         warmest = 20 if south else 202
         season = cos(2 * pi * (of_year - warmest) / 365)
         temp_c = 28 - 0.008 * latitude_deg**2 + 0.3 * abs(latitude_deg) * season
-        ra_mm = MM_PER_MJ_M2 * float(extraterrestrial_radiation_mj_m2(latitude_deg, of_year))
-        found.append(max(0.0, 0.0023 * (temp_c + 17.8) * sqrt(12) * ra_mm))
+        found.append(float(hargreaves_mm(temp_c - 6, temp_c + 6, latitude_deg, of_year)))
     return found
 
 
