@@ -19,9 +19,7 @@ the right length); the heaviest storms (the gamma law's tail is light); hot spel
 """
 
 import datetime
-import json
-from dataclasses import asdict, dataclass, fields
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -84,24 +82,6 @@ class Climate:
     tmin_var: Row
     a: Row
     b: Row
-
-    def to_json(self) -> str:
-        """Return the climate as JSON text."""
-        return json.dumps(asdict(self), indent=1)
-
-    @classmethod
-    def from_json(cls, text: str) -> "Climate":
-        """Read what to_json wrote. Raises: WeatherError."""
-        try:
-            found = json.loads(text)
-            values: dict[str, Any] = {part.name: found[part.name] for part in fields(cls)}
-            for name, value in values.items():
-                values[name] = (
-                    tuple([float(v) for v in value]) if isinstance(value, list) else float(value)
-                )
-            return cls(**values)
-        except (ValueError, TypeError, KeyError) as error:
-            raise WeatherError(f"not a climate: {type(error).__name__} at {error}") from None
 
 
 def matrices(m0: ArrayLike, m1: ArrayLike) -> tuple[Floats, Floats]:

@@ -329,14 +329,6 @@ def test_seeded_and_longer_runs_begin_alike(tunis: Place) -> None:
     assert not np.array_equal(short.rain_mm, other.rain_mm)
 
 
-def test_climate_as_json(tunis: Place) -> None:
-    text = tunis.climate.to_json()
-    assert generator.Climate.from_json(text) == tunis.climate
-    for broken in ("{}", "[1]", "rain", text.replace("0.", "x.", 1)):
-        with pytest.raises(WeatherError, match="not a climate"):
-            generator.Climate.from_json(broken)
-
-
 def test_what_cannot_be_fitted(tunis: Place) -> None:
     record = tunis.record
     with pytest.raises(WeatherError, match="364 days of weather; a fit needs at least 365"):
