@@ -32,10 +32,12 @@ unexport PYTHONDONTWRITEBYTECODE
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: golden campaign help replay test second second-tests validation bench compiled size core kernel lint style types imports types-rp2 types-esp32 format lock wheels clean figures graph
+.PHONY: golden campaign help install replay test second second-tests validation bench compiled size core kernel lint style types imports types-rp2 types-esp32 format lock wheels clean figures graph
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
+
+install: $(VENV)/.stamp-dev  ## install all that these commands need, MicroPython too, and run nothing
 
 replay: $(VENV)/.stamp-runtime  ## replay the demo property for a year; the report goes to out/demo
 	@$(BIN)/evenclay replay sim/demo/property.toml --weather sim/demo/weather.csv --from 2022-01-01 --out out/demo

@@ -1,9 +1,9 @@
 """Run a hub here until `quit` or Ctrl-C: `python -m evenclay.boards.desktop.main FOLDER`.
 
-FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; record and log
-come to stand beside it. Under MicroPython: `micropython -m evenclay.boards.desktop.main FOLDER`.
-The light is a line that is printed when it changes, and the button is typed: `button`, and `button
-long`.
+FOLDER holds `plan.0`, made by `evenclay compile PROPERTY --out FOLDER/plan.0`; record, log and a
+second copy of the plan come to stand beside it. Under MicroPython:
+`micropython -m evenclay.boards.desktop.main FOLDER`. The light is a line that is printed when it
+changes, and the button is typed: `button`, and `button long`.
 """
 
 import select
@@ -34,19 +34,12 @@ def main(folder: str, core: int = 0) -> int:
 
     core: the version of the core; 0: not known
     """
-    try:
-        with open(folder + "/plan.0", "rb") as file:
-            plan = unpack(file.read())
-    except (OSError, PlanError) as error:
-        print("%s/plan.0: no plan to run: %s" % (folder, error))
+    zones, supplies = _most(folder)
+    if not zones:
         return 2
-    ports = DesktopPorts(folder, len(plan.zones), len(plan.supplies))
-    try:
-        log = Recorder(folder, core)
-        runner = log.boot(ports)
-    except PlanError as error:
-        print("%s: the plan in force does not fit plan.0: %s" % (folder, error))
-        return 2
+    ports = DesktopPorts(folder, zones, supplies)
+    log = Recorder(folder, core)
+    runner = log.boot(ports)
 
     def give(asked: "Asked") -> "list[tuple[int, ...]]":
         ports.asked.append(asked)
@@ -63,6 +56,23 @@ def main(folder: str, core: int = 0) -> int:
         runner.close_all()
         log.flush()
     return 0
+
+
+def _most(folder: str) -> "tuple[int, int]":
+    """The most zones and supplies that a good copy of the plan has; says why if none is good."""
+    zones = supplies = 0
+    why: "Exception | None" = None
+    for copy in (1, 0):
+        try:
+            with open("%s/plan.%d" % (folder, copy), "rb") as file:
+                plan = unpack(file.read())
+            zones = max(zones, len(plan.zones))
+            supplies = max(supplies, len(plan.supplies))
+        except (OSError, PlanError) as error:
+            why = error
+    if not zones:
+        print("%s/plan.0: no plan to run: %s" % (folder, why))
+    return zones, supplies
 
 
 def _talk(desk: Desk, runner: "Runner", ports: DesktopPorts) -> None:

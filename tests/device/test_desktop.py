@@ -136,6 +136,28 @@ def test_no_plan_is_one_clear_line(tmp_path: Path) -> None:
     assert told.count("\n") == 1 and "no plan to run" in told
 
 
+@pytest.mark.parametrize("bad", [b"", b"torn", None])
+def test_a_hub_starts_from_the_copy_of_the_plan_that_is_good(
+    bad: bytes | None, folder: Path, micropython: Path
+) -> None:
+    """As after a power cut while a plan was written; the good copy has other counts."""
+    if bad is None:
+        (folder / "plan.0").unlink()
+    else:
+        (folder / "plan.0").write_bytes(bad)
+    (folder / "plan.1").write_bytes(core.plan(3, supplies=[{}, {}]).pack())
+    for times, interpreter in enumerate((sys.executable, str(micropython)), 1):
+        told = run_hub([interpreter], folder, "status\nquit\n")
+        assert "no plan" not in told and "valve 4: close" in told and "valve 5" not in told
+        assert boots(folder) == times
+
+
+def test_a_hub_has_a_valve_for_each_of_the_larger_copy(folder: Path) -> None:
+    """Before the record names a plan, either copy may come into force."""
+    (folder / "plan.1").write_bytes(core.plan(1).pack())
+    assert "valve 2: close" in run_hub([sys.executable], folder, "quit\n")
+
+
 def test_what_is_written_is_read_back_by_another(folder: Path) -> None:
     ports = DesktopPorts(str(folder), 2, 1, lambda _: None)
     Runner(ports).turn()

@@ -16,7 +16,7 @@ from tests.device.board import SOURCES, fill
 
 ROOT = Path(__file__).parents[2]
 GUIDE = (ROOT / "controller" / "README.md").read_text("utf-8")
-LINES_MOST = 43
+LINES_MOST = 31
 
 
 def smallest_hub() -> str:
@@ -65,9 +65,15 @@ exec(open("hub.py").read(), {{"print": print}})
 """
 
 
+@pytest.mark.parametrize("copy", [0, 1])
 @pytest.mark.parametrize("interpreter", ["cpython", "micropython", "micropython, bundled"])
-def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: Path) -> None:
-    """It boots, shuts its valves, and waters zone by zone; a cycle begins after a minute."""
+def test_the_smallest_hub_waters(
+    interpreter: str, copy: int, micropython: Path, tmp_path: Path
+) -> None:
+    """It boots, shuts its valves, and waters zone by zone; a cycle begins after a minute.
+
+    Either copy of the plan may be the good one: a power cut tears the one that is written.
+    """
     made = plan(
         2,
         [row(1, 1, 1, run_s=600, start_min=600, length_min=60)],
@@ -78,14 +84,17 @@ def test_the_smallest_hub_waters(interpreter: str, micropython: Path, tmp_path: 
         frost=0,
         rain_kind=0,
     )
-    (tmp_path / "plan.0").write_bytes(made.pack())
+    packed = made.pack()
+    (tmp_path / "plan.0").write_bytes(packed[:-1] if copy else packed)
+    if copy:
+        (tmp_path / "plan.1").write_bytes(packed)
     (tmp_path / "hub.py").write_text(smallest_hub(), encoding="utf-8")
     program = IN_SIMULATED_TIME.format(begin_s=wall(2026, 7, 1, 9, 59), last_s=3600)
     (tmp_path / "start.py").write_text(program, encoding="utf-8")
     command = sys.executable if interpreter == "cpython" else str(micropython)
     path = f"{SOURCES}:.frozen"
     if interpreter.endswith("bundled"):
-        path = f"{fill(tmp_path / 'board')}:.frozen"
+        path = f"{fill(tmp_path / 'board', 'boards/drivers/store.py')}:.frozen"
     hub = subprocess.run(
         [command, "start.py"],
         cwd=tmp_path,

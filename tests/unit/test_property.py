@@ -2,8 +2,10 @@
 
 import importlib.resources
 import re
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any, get_args
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -1142,3 +1144,52 @@ def test_any_value_at_any_key_gives_clean_errors(at: int, value: str) -> None:
     lines = list(DEMO_LINES)
     lines[at] = lines[at].partition("=")[0] + "= " + value
     clean("\n".join(lines))
+
+
+def tables_in(kind: Any) -> Iterator[type[Table]]:
+    """The tables that a type is made of."""
+    if isinstance(kind, type) and issubclass(kind, Table):
+        yield kind
+    for part in get_args(kind):
+        yield from tables_in(part)
+
+
+def keys_of(table: type[Table], but: set[type[Table]]) -> Iterator[str]:
+    """The keys of a table and of those inside it, without those that have a heading."""
+    for name, info in table.model_fields.items():
+        yield info.alias or name
+        for inner in tables_in(info.annotation):
+            if inner not in but:
+                yield from keys_of(inner, but)
+
+
+def test_the_demo_names_every_key_where_its_table_stands() -> None:
+    """As the README promises: its comments show all that a file may say."""
+    tables = {
+        name: table
+        for name, info in Property.model_fields.items()
+        for table in tables_in(info.annotation)
+    }
+    lockouts = tables.pop("lockouts").model_fields
+    tables |= {
+        f"lockouts.{name}": table
+        for name, info in lockouts.items()
+        for table in tables_in(info.annotation)
+    }
+    for name, table in tables.items():
+        blocks = [
+            block
+            for block in DEMO.read_text("utf-8").split("\n\n")
+            if re.search(rf"^(# )?\[+{re.escape(name)}[].]", block, re.MULTILINE)
+        ]
+        told = re.sub(r"(?m)^(# )?\[.*$", "", "\n".join(blocks))  # a heading names no key
+        for key in keys_of(table, set(tables.values())):
+            assert re.search(rf"\b{key}\b", told), f"the demo's [{name}] does not name {key}"
+
+
+def test_what_the_demo_shows_as_a_comment_may_be_said() -> None:
+    demo = DEMO.read_text("utf-8")
+    words, start, tables = demo.partition("[site]")
+    said, count = re.subn(r"(?m)^# (?=[a-z_]+ = |\[[a-z.]+\]$)", "", tables)
+    assert count > 10
+    assert parse(words + start + said, "demo") != parse(demo, "demo")
