@@ -32,8 +32,8 @@ VALVES = (16, 17)  # a zone each: the pin of a held valve, or (opens, closes) of
 MASTERS = (None, None)  # a spigot each: its master valve, wired as a zone's, or None
 # More of these once `sensors` makes them; the pin maps of the other boards show how: METERS (a
 # spigot each), PROBES (a zone each), RAIN, CONTACT, AIR, BATTERY.
-LIGHT: "int | None" = 18  # of the owner: through a resistor to ground
-BUTTON: "int | None" = 19  # to ground
+LIGHT: "int | None" = 13  # of the owner: through a resistor to ground
+BUTTON: "int | None" = 14  # to ground
 POWER: "int | None" = None  # says that the supply is there
 ON = 1  # the level that feeds a held valve's coil
 

@@ -1,5 +1,6 @@
 """What a pin map has, what a property may ask of it, and what can be left out."""
 
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from evenclay.tools.property.property import Property, parse
 DEMO = Path(__file__).parents[2] / "sim" / "demo" / "property.toml"
 NOTHING = 'FOLDER = "/hub"\nVALVES = ((2, 3), (4, 5), 6, (7, 8))\nMASTERS = (None, 9)\n'
 ALL = NOTHING + (
-    "METERS = (None, 10)\nPROBES = (27, (26, 1, 2), 28, 29)\n"
+    "METERS = (None, 10)\nPROBES = (27, (26, 1, 0), 28, 29)\n"
     "RAIN = 11\nCONTACT = 12\nAIR: int | None = 13\nBATTERY = 14\n"
 )
 HOUSE = """
@@ -184,6 +185,49 @@ def test_a_pin_map_that_cannot_be_read_is_one_line(tmp_path: Path, line: str, wr
         pins(tmp_path, NOTHING + line + "\n")
     text = str(error.value)
     assert text.startswith("my/pins.py") and wrong in text and "\n" not in text
+
+
+WIRED = """FOLDER = "/hub"
+VALVES = ((%d, %d), %d)
+MASTERS = (None, %d, (%d, %d))
+METERS = (%d, None, %d)
+PROBES = (%d, (%d, %d), (%d, %d))
+RAIN = %d
+CONTACT = %d
+AIR: "int | None" = %d
+SOIL = %d
+BATTERY = %d
+SDA, SCL = %d, %d
+PROBE_POWER = %d
+LIGHT: "int | None" = %d
+BUTTON = %d
+POWER = %d
+"""
+# Of each of these numbers.
+PLACES = [
+    *("VALVES[0]", "VALVES[0]", "VALVES[1]", "MASTERS[1]", "MASTERS[2]", "MASTERS[2]"),
+    *("METERS[0]", "METERS[2]", "PROBES[0]", "PROBES[1]", "PROBES[1]", "PROBES[2]", "PROBES[2]"),
+    *("RAIN", "CONTACT", "AIR", "SOIL", "BATTERY", "SDA", "SCL", "PROBE_POWER"),
+    *("LIGHT", "BUTTON", "POWER"),
+]
+MAY_SHARE = {("AIR", "SOIL"), ("PROBES[1]", "PROBES[2]")}  # a 1-wire bus; what feeds two probes
+
+
+def test_a_pin_of_two_parts_is_refused_with_both_places(tmp_path: Path) -> None:
+    own = list(range(len(PLACES)))
+    pins(tmp_path, WIRED % tuple(own))
+    pins(tmp_path, (WIRED % tuple(own)).replace('LIGHT: "int | None" = 21', 'LIGHT = "LED"'))
+    for first, second in combinations(own, 2):
+        places = PLACES[first], PLACES[second]
+        text = WIRED % (*own[:second], first, *own[second + 1 :])
+        if places in MAY_SHARE:
+            pins(tmp_path, text)
+            continue
+        with pytest.raises(DeviceError) as error:
+            pins(tmp_path, text)
+        wrong = f"{first} twice" if places[0] == places[1] else f"{first}, which {places[0]} has"
+        assert f": {places[1]}: found {wrong}" in str(error.value)
+        assert "\n" not in str(error.value)
 
 
 @pytest.mark.parametrize("name", ["FOLDER", "VALVES", "MASTERS"])

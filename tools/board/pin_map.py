@@ -10,12 +10,18 @@ A pin map says what is wired where in plain numbers at its top, so it is read he
     RAIN, CONTACT    tipping bucket; dry contact
     AIR, BATTERY     thermometer; divider
     LOG_BYTES        what the log may take of the flash; 0: there is none
+    LIGHT, BUTTON, POWER, SOIL, SDA, SCL, PROBE_POWER
+                     other pins, which are only held against the rest
 
 FOLDER, VALVES and MASTERS have to be there. What is None, or not there, the board does not have.
+A number stands in one place: two parts on one pin would work against each other. Two may share it
+in these cases alone: probes that have several pins each, and the thermometers AIR and SOIL, which
+may hang on one 1-wire bus. What hangs on another chip than the board's has numbers from 100 on.
 `evenclay.tools.board.wiring` holds a property against it.
 """
 
 import ast
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,7 +30,9 @@ _LOG = "LOG_BYTES"
 _LOG_LEAST = 32768  # its eight files have to hold a state each, and more
 _MUST = ("FOLDER", "VALVES", "MASTERS")
 _LISTS = ("VALVES", "MASTERS", "METERS", "PROBES")
-_SINGLE = ("RAIN", "CONTACT", "AIR", "BATTERY", _LOG)
+_SINGLE = ("RAIN", "CONTACT", "AIR", "BATTERY")
+_OTHERS = ("LIGHT", "BUTTON", "POWER", "SOIL", "SDA", "SCL", "PROBE_POWER")
+_ONE_WIRE = ("AIR", "SOIL")
 
 
 class DeviceError(ValueError):
@@ -62,17 +70,17 @@ class PinMap:
 
 def read(path: Path, shown: str) -> PinMap:
     """Read a pin map, called `shown` in messages. Raises DeviceError."""
-    values: dict[str, Any] = {}
     try:
-        for node in ast.parse(path.read_text("utf-8")).body:
-            name, value = _assigned(node)
-            if value is not None and name in (*_MUST, *_LISTS, *_SINGLE):
-                values[name] = _literal(name, value, shown)
+        tree = ast.parse(path.read_text("utf-8"))
     except (SyntaxError, UnicodeDecodeError) as error:
         raise DeviceError(f"{shown}: {error}") from None
+    nodes = {name: value for node in tree.body for name, value in _assigned(node)}
+    known = [name for name in nodes if name in (*_MUST, *_LISTS, *_SINGLE, _LOG)]
+    values = {name: _literal(name, nodes[name], shown) for name in known}
     for name in _MUST:
         if name not in values:
             raise DeviceError(f"{shown}: found no {name}, allowed {_ALLOWED[name]}")
+    _check_once(nodes, shown)
     return PinMap(shown, values)
 
 
@@ -87,15 +95,51 @@ _ALLOWED = {
 _ALLOWED_SINGLE = "a pin or None"
 
 
-def _assigned(node: ast.stmt) -> tuple[str, ast.expr | None]:
-    """Name and value of `NAME = value`, with or without a type; else no value."""
+def _assigned(node: ast.stmt) -> Iterator[tuple[str, ast.expr]]:
+    """Names and values of `NAME = value`, with or without a type, and of `A, B = 1, 2`."""
     if isinstance(node, ast.Assign) and len(node.targets) == 1:
         target: ast.expr = node.targets[0]
     elif isinstance(node, ast.AnnAssign):
         target = node.target
     else:
-        return "", None
-    return (target.id, node.value) if isinstance(target, ast.Name) else ("", None)
+        return
+    if isinstance(target, ast.Name) and node.value is not None:
+        yield target.id, node.value
+    elif isinstance(target, ast.Tuple) and isinstance(node.value, ast.Tuple):
+        for name, value in zip(target.elts, node.value.elts, strict=False):
+            if isinstance(name, ast.Name):
+                yield name.id, value
+
+
+def _check_once(nodes: Mapping[str, ast.expr], shown: str) -> None:
+    """Refuse a pin that stands in two places. Raises DeviceError."""
+    taken: dict[int, tuple[str, str]] = {}
+    for name, node in nodes.items():
+        for place, bus, pin in _pins_of(name, node):
+            before, its_bus = taken.get(pin, (None, ""))
+            taken[pin] = (place, bus)
+            if before is None or (bus and bus == its_bus and place != before):
+                continue
+            found = f"{pin} twice" if place == before else f"{pin}, which {before} has too"
+            raise DeviceError(
+                f"{shown}:{node.lineno}: {place}: found {found}, allowed a pin of its own; "
+                "what hangs on another chip has numbers from 100 on"
+            )
+
+
+def _pins_of(name: str, node: ast.expr) -> Iterator[tuple[str, str, int]]:
+    """Each pin of a name: its place, the bus on which others may share it ("": none), the pin."""
+    if name not in (*_LISTS, *_SINGLE, *_OTHERS):
+        return
+    try:
+        value = ast.literal_eval(node)
+    except ValueError:  # an owner's own expression, of which nothing is known
+        return
+    entries = {f"{name}[{n}]": e for n, e in enumerate(value)} if name in _LISTS else {name: value}
+    for place, entry in entries.items():
+        several = isinstance(entry, tuple | list)
+        bus = "probes" if name == "PROBES" and several else "1-wire" if name in _ONE_WIRE else ""
+        yield from [(place, bus, pin) for pin in (entry if several else (entry,)) if _is_pin(pin)]
 
 
 def _literal(name: str, node: ast.expr, shown: str) -> Any:

@@ -1,6 +1,6 @@
 """A hub's real days by what its log says: minutes, metered water, readings, what strips lack."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -43,22 +43,28 @@ class Day:
 
 
 def days_of(items: Iterable[Item], words: Words) -> dict[date, Day]:
-    """The days of a log, first to last; turns without a trusted clock belong to none."""
+    """The days of a log, first to last; turns without a trusted clock belong to none.
+
+    A turn says which readings changed, so what it does not name still reads as it did.
+    """
     days: dict[date, Day] = {}
+    reads: dict[str, int | None] = {}
     gauge_um: int | None = None
     for item in items:
         if isinstance(item, Boot):
             gauge_um = 0  # it counts from boot
         if not isinstance(item, Turn):
+            reads = {}  # the next turn names each sensor that reads
             continue
+        reads |= item.seen
         for event in item.told:
             if event[7] >= 0:
                 _tell(days, event, words)
         if item.wall_s is None:
             continue
         day = days.setdefault(words.local(item.wall_s).date(), Day())
-        _see(day, item)
-        rain_um = item.seen.get("rain_um")
+        _see(day, reads)
+        rain_um = reads.get("rain_um")
         if rain_um is not None:
             if gauge_um is not None:
                 day.rain_um = (day.rain_um or 0) + max(rain_um - gauge_um, 0)
@@ -78,13 +84,13 @@ def _tell(days: dict[date, Day], event: Event, words: Words) -> None:
         day.lacks_um[zone] = value
 
 
-def _see(day: Day, turn: Turn) -> None:
-    temp_mc = turn.seen.get("temp_mc")
+def _see(day: Day, reads: Mapping[str, int | None]) -> None:
+    temp_mc = reads.get("temp_mc")
     if temp_mc is not None:
         low_mc = temp_mc if day.coldest_mc is None else min(day.coldest_mc, temp_mc)
         high_mc = temp_mc if day.warmest_mc is None else max(day.warmest_mc, temp_mc)
         day.coldest_mc, day.warmest_mc = low_mc, high_mc
-    for name, value in turn.seen.items():
+    for name, value in reads.items():
         if name.startswith("soil_vwc_ppt.") and value is not None:
             day.soil_ppt[int(name.partition(".")[2])] = value
 
