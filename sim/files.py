@@ -14,11 +14,12 @@ from pathlib import Path
 written: list[Path] = []  # by this process, for whoever stops it half-way and wants to know
 
 
-def write(files: Mapping[Path, str | bytes]) -> None:
+def write(files: Mapping[Path, str | bytes], *, told: bool = True) -> None:
     """Write files, text as UTF-8, in the place of what has their names; make folders if need be.
 
     All of them are written under other names beside their places first, and moved once all are
     whole. So a full disk changes no file and leaves none behind.
+    told: whether they are an owner's, so that `written` names them; a cache's are not.
     Raises: OSError with the name of the file that could not be written.
     """
     parts: dict[Path, Path] = {}
@@ -31,7 +32,8 @@ def write(files: Mapping[Path, str | bytes]) -> None:
         for path, part in parts.items():
             with _naming(path):
                 part.replace(_place(path))
-                written.append(path)
+                if told:
+                    written.append(path)
     except BaseException:
         for part in parts.values():
             with contextlib.suppress(OSError):

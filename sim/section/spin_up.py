@@ -6,17 +6,18 @@ the user's, by ground, zones and weather.
 """
 
 import hashlib
+import io
 import os
 import sys
-import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
 import platformdirs
 
+from evenclay.sim import files
 from evenclay.sim.section import arrays, clay, kernel, layout, shape
 from evenclay.sim.section import section as sections
 from evenclay.sim.section.clay import M2_D_PER_CM2_S
@@ -30,6 +31,8 @@ FORGOTTEN = 5.0  # times of its slowest change, after which ground has forgotten
 LEAST_YEARS = 10
 LAST_YEARS = 2  # of these, by the usual steps; those before by the day
 KEPT_MB = 500  # in the folder: the oldest go first
+LEVEL = "level_pf"
+NAMES = (*[field.name for field in fields(Snapshot)], LEVEL)  # in a file
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ def settled(
         if path:
             _write(path, found)
     section = Section(ground, zones, bottom_pf=deep_pf)
-    level_pf = found.pop("level_pf")
+    level_pf = found.pop(LEVEL)
     section.put_back(Snapshot(**found))
     return Settled(section, level_pf)
 
@@ -87,7 +90,7 @@ def _spin_up(
         "pond_rain": start.pond_rain,
         "pond_water": start.pond_water,
         "dried": start.dried,
-        "level_pf": level,
+        LEVEL: level,
     }
 
 
@@ -139,33 +142,24 @@ def _read(path: Path) -> dict[str, Floats] | None:
     try:
         os.utime(path)  # used today: the last to go
         with np.load(path) as kept:
-            return {name: kept[name] for name in kept.files}
-    except (OSError, ValueError, KeyError, EOFError):
+            return {name: kept[name] for name in NAMES}
+    except Exception:  # zipfile and numpy raise a dozen kinds for a damaged file
         return None
 
 
 def _write(path: Path, found: dict[str, Floats]) -> None:
-    """Keep it: written beside its place, then moved into it, so that no reader sees half of it.
-
-    A folder that cannot be written to costs time only.
-    """
+    """Keep it. A folder that cannot be written to costs time only."""
+    data = io.BytesIO()
+    np.savez(data, allow_pickle=False, **found)
     with suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                np.savez(file, allow_pickle=False, **found)
-            os.replace(name, path)
-        except BaseException:
-            os.unlink(name)
-            raise
+        files.write({path: data.getvalue()}, told=False)
         _make_room(path.parent)
 
 
 def _make_room(where: Path) -> None:
     """Remove the files not used for longest while there is too much."""
-    files = sorted(where.glob("settled-*.npz"), key=lambda file: file.stat().st_mtime)
-    size = sum(file.stat().st_size for file in files)
-    while files and size > KEPT_MB * 1e6:
-        size -= files[0].stat().st_size
-        files.pop(0).unlink(missing_ok=True)
+    kept = sorted(where.glob("settled-*.npz"), key=lambda file: file.stat().st_mtime)
+    size = sum(file.stat().st_size for file in kept)
+    while kept and size > KEPT_MB * 1e6:
+        size -= kept[0].stat().st_size
+        kept.pop(0).unlink(missing_ok=True)

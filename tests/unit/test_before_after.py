@@ -52,6 +52,34 @@ def test_what_changed_is_named_as_an_owner_reads_it() -> None:
     }
 
 
+PAVING = st.lists(st.tuples(st.integers(1, 2), st.integers(6, 7), st.integers(8, 9)), max_size=3)
+
+
+@given(PAVING, PAVING)
+def test_paving_that_differs_is_told(
+    before: list[tuple[int, int, int]], after: list[tuple[int, int, int]]
+) -> None:
+    """Also where several begin at the same distance."""
+
+    def text(parts: list[tuple[int, int, int]]) -> str:
+        row = "[[outline.paving]]\nside = {}\nfrom = {}\nto = {}\n"
+        return "".join(row.format(*part) for part in parts)
+
+    found = told(text(before), text(after))
+    differ = {
+        f"outline.paving[{number}].{key}": (str(was), str(now))
+        for number, pair in enumerate(zip(before, after, strict=False), 1)
+        for key, was, now in zip(("side", "from", "to"), *pair, strict=True)
+        if was != now
+    }
+    longer, both = max(before, after, key=len), min(len(before), len(after))
+    for number, part in enumerate(longer[both:], both + 1):
+        for key, value in zip(("side", "from", "to"), part, strict=True):
+            sides = (str(value), NOTHING) if longer is before else (NOTHING, str(value))
+            differ[f"outline.paving[{number}].{key}"] = sides
+    assert found == differ
+
+
 def test_numbers_of_the_hub_are_told_as_one() -> None:
     after = DEMO.replace("level_pf = 3", "level_pf = 4")
     assert told(DEMO, after) == {RECKONED: ("4 numbers", "others")}

@@ -21,6 +21,7 @@ from evenclay.sim.report import results
 from evenclay.sim.units import METRIC
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
+from evenclay.tools.cli.options import REPORTED
 from evenclay.tools.plan import compare as comparing
 from evenclay.tools.plan import compare_summary, sweep, workers
 from evenclay.tools.plan.compare_picture import drawn
@@ -294,7 +295,7 @@ def test_replay_writes_all_and_says_where(tmp_path: Path, monkeypatch: pytest.Mo
     assert "not sure to help" not in out
     assert "4 of 4: hub" in err
     written = {path.name for path in out_dir.iterdir()}
-    assert {"summary.json", "decisions.jsonl", "daily.csv", "report.html"} <= written
+    assert written == set(REPORTED)
     monkeypatch.setattr(results, "page_of", lambda *_: "not drawn again")
     status, out, _ = run(*args, "--from", "2021-07-01", "--to", "2021-07-14", "--json")
     assert status == 0

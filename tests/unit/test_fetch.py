@@ -159,6 +159,22 @@ def test_a_day_s_record_is_fetched_once(house: Path, service: Service) -> None:
     assert len(list(folder().glob("weather-*"))) == 1
 
 
+@pytest.mark.parametrize("options", [(), ("--out", "{folder}/gauge.csv")])
+def test_a_record_of_one_s_own_is_kept(
+    options: tuple[str, ...], house: Path, service: Service
+) -> None:
+    asked = [option.format(folder=house.parent) for option in options]
+    out = Path(asked[-1]) if asked else house.with_name("weather.csv")
+    out.write_text("date,rain mm,tmin C,tmax C\n", "utf-8")
+    left, told, err = fetch(house, service, "--years", "1", *asked)
+    assert (left, told, service.asked) == (2, "", [])
+    assert err.startswith(f"--out: found {out}, which ") and err.count("\n") == 1
+    assert "allowed" in err
+    assert out.read_text("utf-8") == "date,rain mm,tmin C,tmax C\n"
+    out.write_text(HEADER, "utf-8")
+    assert fetch(house, service, "--years", "1", *asked)[0] == 0
+
+
 def test_a_service_that_is_busy_is_asked_again(house: Path, service: Service) -> None:
     service.answers = [(503, ""), (429, ""), (500, "")]
     status, _, err = fetch(house, service, "--years", "1")
@@ -181,13 +197,13 @@ def test_an_answer_that_is_none(
 ) -> None:
     service.answers = [(status, text)] * 6
     out = house.with_name("weather.csv")
-    out.write_text("old", "utf-8")
+    out.write_text(HEADER, "utf-8")
     left, told, err = fetch(house, service, "--years", "1")
     line = err.splitlines()[-1]
     assert (left, told) == (2, "")
     assert re.search(said, line), line
     assert f"{service.url}?parameters=" in line and "browser" in line
-    assert out.read_text("utf-8") == "old"
+    assert out.read_text("utf-8") == HEADER
     assert not list(folder().glob("weather-*"))
 
 

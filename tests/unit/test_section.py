@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from evenclay.sim import files
 from evenclay.sim.ground import textures
 from evenclay.sim.section import (
     BARE,
@@ -281,6 +282,46 @@ def test_a_settled_section_is_kept_and_found_again(cache: Path) -> None:
     np.testing.assert_array_equal(anew.section.pf(), first.section.pf())
     forgotten = settled(free, [Zone()], rain, et0, deep_pf=DEEP_PF, keep=False)
     np.testing.assert_array_equal(forgotten.section.pf(), first.section.pf())
+
+
+def test_a_damaged_file_of_a_settled_section_costs_time_only(
+    cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rain, et0 = year()
+    ground, zones = Ground(alpha_cm2_s=0.003), [Zone()]
+    lived = spin_up._spin_up(ground, zones, rain, et0, DEEP_PF)
+    times = []
+
+    def spun_up(*_: object) -> dict[str, Floats]:
+        times.append(1)
+        return dict(lived)
+
+    monkeypatch.setattr(spin_up, "_spin_up", spun_up)
+
+    def pf() -> Floats:
+        return settled(ground, zones, rain, et0, deep_pf=DEEP_PF).section.pf()
+
+    first = pf()
+    (kept,) = cache.iterdir()
+    whole = kept.read_bytes()
+    cuts = [whole[:length] for length in range(0, len(whole), 97)]
+    bent = [
+        whole[:place] + bytes([whole[place] ^ 0xFF]) + whole[place + 1 :]
+        for place in [*range(0, 200), *range(200, len(whole), 97), *range(-400, 0)]
+        if place < len(whole) - 1
+    ]
+    for damaged in [*cuts, *bent]:
+        kept.write_bytes(damaged)
+        np.testing.assert_array_equal(pf(), first)
+        assert list(cache.iterdir()) == [kept]
+    assert len(times) > len(cuts) + len(bent) // 2
+    times.clear()
+    kept.write_bytes(whole[:-1])
+    pf(), pf()
+    assert len(times) == 1 and kept.read_bytes() == whole  # mended by the first
+    assert kept not in files.written  # nobody asked for it
+    monkeypatch.setattr(spin_up, "folder", lambda: kept / "no folder")
+    np.testing.assert_array_equal(pf(), first)
 
 
 def test_a_settled_section_has_forgotten_how_it_began(cache: Path) -> None:

@@ -153,6 +153,7 @@ def test_what_has_to_be_answered_is_asked_for(tmp_path: Path) -> None:
         ),
         ("weekdays", "mon, mon", 'found "mon, mon" ("mon" stands twice)'),
         ("banned-hours", "00:00-23:30", "leave an hour"),
+        ("banned-hours", "00:00-24:00", "leave an hour"),
         ("banned-hours", "9-5, noon", 'found "9-5, noon" ("9-5" will not do), allowed at most '),
         ("water-price", "dear", "a price"),
         ("water-price", "-$7 per 1000 gal", "a price from 0 on"),
@@ -341,6 +342,16 @@ def test_what_changed_is_told_as_the_file_has_it(tmp_path: Path) -> None:
     ]
     assert changed("--foundation", "basement") == ["  - nothing."]
     assert "  - seasons: a new table." in changed("--where", "-35.2, 149.1")
+
+
+def test_no_new_seasons_where_the_file_bans_the_whole_day(tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    text = file.read_text("utf-8").replace("banned_hours = []", 'banned_hours = ["00:00-24:00"]')
+    file.write_text(text, "utf-8")
+    line = refusal(file, "--new-seasons", "yes")
+    assert line.startswith('--banned-hours: found "00:00-24:00", allowed hours that leave')
+    assert file.read_text("utf-8") == text
+    assert run("start", str(file), "--new-seasons", "yes", "--banned-hours", "09:00-17:00")[0] == 0
 
 
 def test_the_first_line_follows_the_house_s_name(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 import typer
 
 from evenclay.sim import files
-from evenclay.tools.cli.options import PropertyPath
+from evenclay.tools.cli.options import PropertyPath, keep
 from evenclay.tools.cli.output import make_console, tell
 
 LAYOUT_MM = (190.0, 240.0)  # the drawing fits on a sheet of A4 and of Letter
@@ -46,6 +46,8 @@ def calendar(
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.property import load
 
+    path = out or property_file.with_name("calendar.ics")
+    keep([property_file], [path])
     house = compile_house(load(property_file))
     today = datetime.date.today()
     asked = year or today.year
@@ -53,7 +55,6 @@ def calendar(
     if year is None and calendars.is_over(found, today):
         asked += 1
         found = calendars.of_year(house, asked, cycles=cycles)
-    path = out or property_file.with_name("calendar.ics")
     files.write({path: found.to_ical()})
     counts = Counter(str(event["summary"]) for event in found.events)
     named = {name: counts.pop(name, 0) for name in calendars.NAMES}
@@ -89,15 +90,14 @@ def layout(
     from evenclay.tools.handover.layout.written import written
     from evenclay.tools.property.property import load
 
+    folder = out or property_file.parent
+    svg, png = folder / "layout.svg", folder / "layout.png"
+    keep([property_file], [svg, png])
     found = lay_out(load(property_file))
     text = written(found) if fix else None
     sheet = Sheet(found, *LAYOUT_MM, names=True)
     figure = figure_of(sheet)
-    folder = out or property_file.parent
-    drawn: dict[Path, str | bytes] = {
-        folder / "layout.svg": svg_file(figure),
-        folder / "layout.png": png_file(figure),
-    }
+    drawn: dict[Path, str | bytes] = {svg: svg_file(figure), png: png_file(figure)}
     if text is not None:
         drawn[property_file] = text
     files.write(drawn)
@@ -153,6 +153,8 @@ def card(
     from evenclay.tools.property.property import load
 
     path = out or property_file.with_name("card.html")
+    as_pdf = path.with_suffix(".pdf")
+    keep([property_file], [path, as_pdf] if pdf else [path])
     prop = load(property_file)
     if not prop.reckons and prop.estimate.estimate != "off":
         allowed = (
@@ -164,6 +166,5 @@ def card(
     files.write({path: text})
     print(f"Wrote {path}.")
     if pdf:
-        as_pdf = path.with_suffix(".pdf")
         files.write({as_pdf: printed(text)})
         print(f"Wrote {as_pdf}.")

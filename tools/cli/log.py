@@ -8,12 +8,14 @@ import typer
 
 from evenclay.sim import files
 from evenclay.tools.cli.options import (
+    REPORTED,
     Columns,
     Dates,
     DemandWeather,
     PropertyPath,
     Units,
     check_folder,
+    keep,
     means_in,
 )
 from evenclay.tools.cli.output import tell
@@ -100,6 +102,8 @@ def retrace(
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.property import load
 
+    if out is not None:
+        keep([log_file, property_file, weather], [out / name for name in REPORTED])
     items, plans = read(log_file.read_text("utf-8", "replace"), str(log_file))
     prop = wiring.without(load(property_file), without or ())
     means = means_in(weather, column, units, dates, prop.site.latitude)

@@ -2,6 +2,7 @@
 
 import datetime
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -49,6 +50,8 @@ DemandWeather = Annotated[
 ]
 WeatherFiles = Annotated[list[Path], typer.Option(help="Weather, as replay takes it; repeatable.")]
 OutFolder = Annotated[Path, typer.Option(help="Folder for the results; made if need be.")]
+# What a replay writes into its folder, and a retrace all but the first.
+REPORTED = ("summary.json", "decisions.jsonl", "daily.csv", "report.html")
 Seed = Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of all chance.")]
 Processes = Annotated[
     int | None, typer.Option(min=1, help="Processes of this machine; else one a core.")
@@ -70,6 +73,26 @@ def check_folder(out: Path) -> None:
     except OSError as error:
         found = f"found {there}, which takes no file ({error.strerror})"
         raise typer.BadParameter(f"{found}, allowed a folder", param_hint="--out") from None
+
+
+def keep(read: Iterable[Path | None], written: Iterable[Path], option: str = "--out") -> None:
+    """Refuse to write over a file that the command reads, before any long work.
+
+    read: what is None is not named. option: by which the owner says where it is written.
+    """
+    inputs = [path for path in read if path is not None]
+    for path in written:
+        if any(_same(path, other) for other in inputs):
+            message = f"found {path}, which this command reads, allowed another name or folder"
+            raise typer.BadParameter(message, param_hint=option)
+
+
+def _same(one: Path, other: Path) -> bool:
+    """Whether two paths, or links, lead to one file that is there."""
+    try:
+        return one.samefile(other)
+    except (OSError, ValueError):
+        return False
 
 
 def read_weather(

@@ -19,6 +19,7 @@ from evenclay.tools.cli.options import (
     Units,
     WeatherFiles,
     check_folder,
+    keep,
     read_weather,
 )
 from evenclay.tools.cli.output import make_console, tell
@@ -36,6 +37,9 @@ if TYPE_CHECKING:
     from evenclay.tools.plan.sweep import Sweep
 
 YEAR_DAYS = 365  # what invent and compare need at least
+PROPOSED = ("property.toml", "proposal.json", "plan.png")
+COMPARED = ("compare.json", "years.csv", "compare.png")
+CHANGED = ("before_after.json", "before_after.html")
 Vary = Annotated[
     list[str] | None,
     typer.Option(
@@ -78,6 +82,7 @@ def invent(
     from evenclay.tools import tables
     from evenclay.tools.plan import invented_weather as tool
 
+    keep([weather], [out])
     record = read_weather(weather, column, units, dates, latitude, least_days=YEAR_DAYS)
     made = generate(fit(record), years, seed)
     files.write({out: tool.csv_of(made)})
@@ -129,6 +134,8 @@ def propose(
     from evenclay.tools.plan.proposal import propose as tool
     from evenclay.tools.property.property import load
 
+    if out is not None:
+        keep([property_file, weather], [out / name for name in PROPOSED])
     prop = load(property_file)
     (record,) = _read_years([weather], column, units, dates, prop.site.latitude)
     if out is not None:
@@ -158,14 +165,9 @@ def _tell_proposal(found: "Proposal | None", out: Path | None) -> None:
     show(found, console)
     if out is not None:
         said = json.dumps(as_json(found), indent=2) + "\n"
-        files.write(
-            {
-                out / "property.toml": found.text,
-                out / "proposal.json": said,
-                out / "plan.png": drawn(found),
-            }
-        )
-        print(f"The property: {out / 'property.toml'}; the picture: {out / 'plan.png'}")
+        paths = [out / name for name in PROPOSED]
+        files.write(dict(zip(paths, (found.text, said, drawn(found)), strict=True)))
+        print(f"The property: {paths[0]}; the picture: {paths[2]}")
 
 
 def sweep(
@@ -211,6 +213,8 @@ def sweep(
     from evenclay.tools.plan import sweep_summary
     from evenclay.tools.property.property import load
 
+    results = [out / name for name in (sweeping.RESULT, sweeping.DEFINITION)]
+    keep([*property_files, *weather], results)
     props = [load(path) for path in property_files]
     asked = sweeping.ask(
         props,
@@ -229,7 +233,7 @@ def sweep(
         print(json.dumps(rows.to_dicts(), indent=2))
         return
     _show_sweep(asked, rows, props[0].site.units)
-    print(f"A row for each year and zone: {out / sweeping.RESULT}")
+    print(f"A row for each year and zone: {results[0]}")
 
 
 def _workers(
@@ -307,6 +311,8 @@ def compare(
     if len(property_files) == 2 and plan:
         message = "found it beside two property files, allowed beside one"
         raise typer.BadParameter(message, param_hint="--plan")
+    results = CHANGED if len(property_files) == 2 else COMPARED
+    keep([*property_files, *weather, *(plan or ())], [out / name for name in results])
     props = [load(path) for path in property_files]
     others = [load(path) for path in plan or ()]
     records = _read_years(weather, column, units, dates, props[0].site.latitude)
@@ -330,8 +336,8 @@ def _tell_change(found: "Line", out: Path, as_json: bool) -> None:
     from evenclay.tools.plan.before_after.judged import SIDES, verdict_of
 
     text = json.dumps(found, indent=2, ensure_ascii=False)
-    path = out / "before_after.html"
-    files.write({out / "before_after.json": text + "\n", path: page.page_of(found)})
+    numbers, path = [out / name for name in CHANGED]
+    files.write({numbers: text + "\n", path: page.page_of(found)})
     if as_json:
         print(text)
         return
@@ -358,13 +364,9 @@ def _tell_comparison(lives: "list[Found]", seed: int, units: str, out: Path, as_
     found = compare_summary.summary(lives, seed, version("evenclay"))
     shown = UNITS[units]
     text = json.dumps(found, indent=2)
-    files.write(
-        {
-            out / "compare.json": text + "\n",
-            out / "years.csv": pl.DataFrame(compare_summary.rows_of(lives)).write_csv(),
-            out / "compare.png": drawn(found, shown),
-        }
-    )
+    rows = pl.DataFrame(compare_summary.rows_of(lives)).write_csv()
+    paths = [out / name for name in COMPARED]
+    files.write(dict(zip(paths, (text + "\n", rows, drawn(found, shown)), strict=True)))
     if as_json:
         print(text)
         return
@@ -376,7 +378,7 @@ def _tell_comparison(lives: "list[Found]", seed: int, units: str, out: Path, as_
             console.print(line)
     for note in (compare_tables.KEY, *found["notes"]):
         console.print(note)
-    print(f"The picture: {out / 'compare.png'}")
+    print(f"The picture: {paths[2]}")
 
 
 def _read_years(

@@ -17,6 +17,7 @@ from evenclay.tools.cli.options import (
     PropertyPath,
     PropertyPaths,
     Units,
+    keep,
     means_in,
     read_weather,
 )
@@ -87,6 +88,8 @@ def check(
             raise typer.BadParameter(message, param_hint="--html")
         each(property_files, one)
         return
+    if html is not None:
+        keep([property_files[0], weather], [html], "--html")
     said = found(property_files[0])
     if html is not None:
         from evenclay.tools.handover.check_page import page_of
@@ -143,6 +146,7 @@ def compile_plan(
     if out == beside:
         message = "found words, allowed another name: so is the file called that comes beside it"
         raise typer.BadParameter(message, param_hint="--out")
+    keep([property_file, weather], [out, beside])
     prop = load(property_file)
     means = means_in(weather, column, units, dates, prop.site.latitude)
     house = compile_house(prop, means)

@@ -12,6 +12,7 @@ import typer
 from evenclay.sim import files
 from evenclay.tools.cli.errors import NO_PLAN, each
 from evenclay.tools.cli.options import (
+    REPORTED,
     AsJson,
     Columns,
     Dates,
@@ -21,6 +22,7 @@ from evenclay.tools.cli.options import (
     Seed,
     Units,
     check_folder,
+    keep,
     read_date,
     read_weather,
 )
@@ -103,10 +105,14 @@ def replay(
     check_folder(out)
     reading = Reading(weather, column, units, dates)
     asked = Asked(reading, seed, first_day, last_day, grounds, processes, requirements, as_json)
+    folders = {property_files[0]: out}
+    if len(property_files) > 1:
+        names = names_of("PROPERTY", list(map(str, property_files)))
+        folders = {path: out / name for path, name in zip(property_files, names, strict=True)}
+    results = [folder / name for folder in folders.values() for name in REPORTED]
+    keep([*property_files, weather], results)
     if len(property_files) == 1:
         raise typer.Exit(_one(property_files[0], out, asked))
-    names = names_of("PROPERTY", list(map(str, property_files)))
-    folders = {path: out / name for path, name in zip(property_files, names, strict=True)}
     each(property_files, lambda path: _one(path, folders[path], asked, alone=False))
 
 

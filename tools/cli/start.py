@@ -123,6 +123,7 @@ def weather(
         allowed = f"degrees; say where it stands: evenclay start {property_file} --where ..."
         raise prop.source.error([Mistake(("site", "longitude"), "no longitude", allowed)])
     path = out or property_file.with_name("weather.csv")
+    records.refuse_own(path)
     first, last = records.span(years, datetime.date.today())
     where = records.address(service or records.SERVICE, site.latitude, site.longitude, first, last)
     tell(f"Asking for {first} to {last}; the service may work for a minute.")

@@ -11,6 +11,7 @@ from evenclay.tools.property.file.wording import printable, shown
 NOTHING = "not said"
 # What stands for the numbers by which the hub reckons: nobody reads them one by one.
 RECKONED = "what the hub reckons by"
+SEASONS = "seasons from "  # so begin the keys of all seasons that differ
 
 
 @dataclass(frozen=True)
@@ -53,13 +54,15 @@ def _flat(value: Any, path: str) -> Iterator[tuple[str, Any]]:
     """Every key of a document with its value, tables and lists of tables taken apart."""
     if isinstance(value, dict):
         for key, inner in value.items():
-            joint = ": " if " from " in path else "." if path else ""
+            joint = ": " if path.startswith(SEASONS) else "." if path else ""
             yield from _flat(inner, path + joint + dotted((key,)))
     elif isinstance(value, list) and value and all(isinstance(one, dict) for one in value):
         for number, one in enumerate(value, 1):
-            name = f"{path} from {printable(str(one['from']))}" if "from" in one else ""
-            inner = {key: each for key, each in one.items() if key != "from"}
-            yield from _flat(inner or one, name or f"{path}[{number}]")
+            if path == "seasons" and "from" in one:
+                inner = {key: each for key, each in one.items() if key != "from"}
+                yield from _flat(inner or one, SEASONS + printable(str(one["from"])))
+            else:
+                yield from _flat(one, f"{path}[{number}]")
     else:
         yield path, value
 

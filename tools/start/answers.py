@@ -342,9 +342,10 @@ def _hours(text: str, texts: Texts) -> str:
     hours = [part.strip() for part in text.split(",")]
     allowed = f'at most {BanPart.MOST}, no one twice, such as "10:00-18:00" or "8 pm-6 am"; or none'
     bans = _several("banned_hours", hours, text, allowed)
-    if seasons.free_window(bans)[1] < seasons.WINDOW_LEAST_MIN:
-        raise refused(text, "hours that leave an hour of the day for water")
-    return ", ".join("-".join(f"{m // 60:02}:{m % 60:02}" for m in ban) for ban in bans)
+    found = ", ".join("-".join(f"{m // 60:02}:{m % 60:02}" for m in ban) for ban in bans)
+    if not seasons.leaves_room(found):
+        raise refused(text, seasons.LEAVE_ROOM)
+    return found
 
 
 def price_of(text: str, units: str) -> tuple[float, str, str]:

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence, Set
 from pathlib import Path
 
 from evenclay.sim.units import UNITS
-from evenclay.tools.property.changed import differing
+from evenclay.tools.property.changed import SEASONS, differing
 from evenclay.tools.property.file.place import Zone
 from evenclay.tools.property.file.wording import shown
 from evenclay.tools.property.property import Property
@@ -14,7 +14,6 @@ from evenclay.tools.start.answers import bucket_of, found_place, outline_of, sid
 from evenclay.tools.start.questions import SIDES
 from evenclay.tools.start.reading import Texts
 
-SEASONS = "seasons from "  # so begin the keys of all seasons that differ
 STOP = (
     "Stop. A house that moves now, over a leaking pipe or beside an underpinning, must not be "
     "watered before an engineer has looked at it: water can make it worse. Nothing was written."

@@ -219,6 +219,9 @@ def _written(texts: Texts, before: Property | None) -> tuple[str, list[seasons.R
     rows: list[seasons.Row] = []
     turned = before is not None and (latitude < 0) != (before.site.latitude < 0)
     if before is None or turned or texts["new-seasons"] == "yes":
+        if not seasons.leaves_room(hours := texts["banned-hours"]):
+            message = f"found {shown(hours)}, allowed {seasons.LEAVE_ROOM}"
+            raise typer.BadParameter(message, param_hint="--banned-hours")
         rows = seasons.table(texts, latitude, texture_of(texts["clay"]))
     after = written.text_of(texts, names, rows)
     if before is None:

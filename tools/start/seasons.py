@@ -14,6 +14,7 @@ from evenclay.sim.units import UNITS
 from evenclay.tools.property.demand import guessed_et0_mm
 from evenclay.tools.property.file.place import COVERS
 from evenclay.tools.property.file.quantities import in_unit
+from evenclay.tools.property.free_hours import longest_free
 from evenclay.tools.property.plan_ranges import CAP_MAX_S
 from evenclay.tools.start.questions import SIDES
 
@@ -31,6 +32,7 @@ CYCLES_MOST = 4
 RUN_LEAST_MIN = 4  # so that a hose fills
 NIGHT_MIN = (21 * 60, 10 * 60)  # when it begins, and how long it is
 WINDOW_LEAST_MIN = 60
+LEAVE_ROOM = "hours that leave an hour of the day for water"
 AS_IT_IS = "as it is"  # an answer of a file whose zones differ there
 assert CAP_MIN * 60 <= CAP_MAX_S
 
@@ -74,21 +76,10 @@ def wanted_l_min(texts: Mapping[str, str]) -> dict[str, float]:
 
 def free_window(bans: Sequence[tuple[int, int]]) -> tuple[int, int]:
     """Begin and length [min] of the hours for water: the night, else the longest that is free."""
-    free = [
-        all((minute - first) % 1440 >= (last - first) % 1440 for first, last in bans)
-        for minute in range(1440)
-    ]
-    begin, length = NIGHT_MIN
-    if all(free[(begin + minute) % 1440] for minute in range(length)):
+    if longest_free(bans, *NIGHT_MIN) == NIGHT_MIN:
         return NIGHT_MIN
-    if all(free):
-        return 0, length
-    longest = (0, 0)
-    for first in range(1440):
-        if free[first] and not free[first - 1]:
-            run = next(n for n in range(1, 1441) if not free[(first + n) % 1440])
-            longest = max(longest, (first, run), key=lambda found: found[1])
-    return longest[0], min(longest[1], length)
+    begin, length = longest_free(bans, 0)
+    return begin, min(length, NIGHT_MIN[1])
 
 
 def table(texts: Mapping[str, str], latitude: float, texture: str) -> list[Row]:
@@ -125,6 +116,11 @@ def _row(begins: tuple[int, int], demand_mm: float, texts: Mapping[str, str], te
     least = max(RUN_LEAST_MIN, ceil(1 / min(shares)))
     last = clock(begin + length)
     return Row(begins, cycles, max(least, int(minutes)), f"{clock(begin)}-{last}")
+
+
+def leaves_room(hours: str) -> bool:
+    """Whether the banned hours of an answer leave a window; a file may ban all of them."""
+    return free_window(_minutes_of(hours))[1] >= WINDOW_LEAST_MIN
 
 
 def _minutes_of(hours: str) -> list[tuple[int, int]]:

@@ -60,6 +60,20 @@ def span(years: int, today: datetime.date) -> tuple[datetime.date, datetime.date
     return first, today - datetime.timedelta(days=1)
 
 
+def refuse_own(path: Path) -> None:
+    """Refuse to write a record in the place of a file that is none of the service's.
+
+    Raises: WeatherError; OSError where the file cannot be read.
+    """
+    if not path.is_file():
+        return
+    with open(path, "rb") as file:
+        first = file.readline(len(power.BEGIN) + 2)
+    if first.strip() != power.BEGIN.encode():
+        found = f"--out: found {printable(str(path))}, which did not come from this service"
+        raise WeatherError(f"{found}, allowed another name or folder")
+
+
 def record(where: str, out: Path) -> tuple[str, Weather]:
     """The record of an address: its text, and what `replay` reads in it. It is kept for the day.
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import ceil
-from typing import Any
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from evenclay.tools.property.advice import DEMAND_LEAST, fills_min, taken_min
 from evenclay.tools.property.compile import trial_plan
 from evenclay.tools.property.demand import Means
 from evenclay.tools.property.file.schedule import Season
+from evenclay.tools.property.free_hours import longest_free
 from evenclay.tools.property.plan_ranges import CYCLES_MAX
 from evenclay.tools.property.property import Property
 
@@ -26,7 +26,7 @@ HALF_MONTHS, HALF_MONTH_DAYS = 24, 365.25 / 24
 FROST_C, FROST_SHARE = -3.0, 0.05  # a half-month is closed where so many days fall below
 CEILING_SHARE = 0.9  # a row gives what the strip needs in nine years of ten
 # Hours to water in, night first: less is lost to the sun. Wider where the night is too short.
-NIGHTS_MIN = ((20 * 60, 12 * 60), (18 * 60, 16 * 60), (14 * 60, 23 * 60))
+NIGHTS_MIN = ((20 * 60, 12 * 60), (18 * 60, 16 * 60), (14 * 60, 23 * 60), (20 * 60, 24 * 60))
 ROOM = 0.9  # of the longest run that the clay takes in
 LEAST_APART = 0.1  # neighbouring rows differ by a tenth at least
 MISSED_COSTS = 1e4  # a minute that is needed and not given, beside one given beyond the need
@@ -90,30 +90,9 @@ def days_allowed(plan: Plan) -> float:
 
 def windows_min(plan: Plan) -> list[tuple[int, int]]:
     """Start and length [min] of the stretches of the day to try, the one to prefer first."""
-    free = np.ones(1440, dtype=bool)
-    for ban in plan.bans:
-        if ban.kind == BAN_HOURS:
-            minutes = np.arange(ban.first, ban.first + ((ban.last - ban.first) % 1440 or 1440))
-            free[minutes % 1440] = False
-    found = [_longest(free & _mask(*night)) for night in NIGHTS_MIN] + [_longest(free)]
-    return [window for place, window in enumerate(found) if window not in found[:place]]
-
-
-def _mask(start: int, length: int) -> Any:
-    mask = np.zeros(1440, dtype=bool)
-    mask[np.arange(start, start + length) % 1440] = True
-    return mask
-
-
-def _longest(free: Any) -> tuple[int, int]:
-    """Start and length of the longest stretch of free minutes around the day, at most 24 h."""
-    if free.all():
-        return 20 * 60, 1440
-    best = (0, 0)
-    for start in np.flatnonzero(free & ~np.roll(free, 1)):
-        length = int(np.argmin(np.roll(free, -start)))
-        best = max(best, (int(start), length), key=lambda window: window[1])
-    return best
+    bans = [(ban.first, ban.last) for ban in plan.bans if ban.kind == BAN_HOURS]
+    found = [longest_free(bans, *night) for night in NIGHTS_MIN]
+    return list(dict.fromkeys(found))
 
 
 @dataclass(frozen=True)
