@@ -39,6 +39,7 @@ LEAST_DAYS = 365
 OWN_MATRICES_DAYS = 3 * 365  # shorter records lend no correlations: Richardson's stand in
 LEAST_RANGE_C = 0.1  # between Tmin and Tmax
 LEAST_DEVIATION_C = 0.3
+NOTHING = 1e-6  # of a deviation or a correlation: rounding alone leaves less
 FIRST_YEAR = 2001
 
 # Correlations of (Tmax, Tmin, radiation), of the same day and of one day to the next, and the
@@ -305,10 +306,12 @@ def _waves(weather: Weather, wet: NDArray[np.bool_], day_of_year: Ints) -> dict[
 def _correlations(
     weather: Weather, wet: NDArray[np.bool_], day_of_year: Ints, waves: dict[str, Row]
 ) -> tuple[Floats, Floats]:
-    """A and B of what the waves leave of Tmax and Tmin."""
+    """A and B of what the waves leave of Tmax and Tmin; Richardson's where the record lends none:
+    it is short, or one of the two never differs, or both always do alike."""
     pair = slice(0, 2)
+    lent = matrices(np.array(RICHARDSON_M0)[pair, pair], np.array(RICHARDSON_M1)[pair, pair])
     if weather.days < OWN_MATRICES_DAYS:
-        return matrices(np.array(RICHARDSON_M0)[pair, pair], np.array(RICHARDSON_M1)[pair, pair])
+        return lent
     by_state = [
         (weather.tmax_c - _wave(waves[f"tmax_{s}_c"], day_of_year))
         / _deviation(waves[f"tmax_{s}_var"], day_of_year)
@@ -317,10 +320,13 @@ def _correlations(
     left_min = weather.tmin_c - _wave(waves["tmin_c"], day_of_year)
     left_min = left_min / _deviation(waves["tmin_var"], day_of_year)
     left = np.stack((np.where(wet, *by_state), left_min))
-    left = (left - left.mean(axis=1, keepdims=True)) / left.std(axis=1, keepdims=True)
+    spread = left.std(axis=1, keepdims=True)
+    if spread.min() < NOTHING:
+        return lent
+    left = (left - left.mean(axis=1, keepdims=True)) / spread
     m0 = left @ left.T / left.shape[1]
     m1 = left[:, 1:] @ left[:, :-1].T / (left.shape[1] - 1)
-    return matrices(m0, m1)
+    return lent if abs(m0[0, 1]) > 1.0 - NOTHING else matrices(m0, m1)
 
 
 def _et0_factor(weather: Weather, latitude_deg: float, month: Ints, day_of_year: Ints) -> Row:

@@ -14,7 +14,8 @@ MEASURES = ("rain_mm", "wet_days", "tmax_c", "tmax_sd_c", "tmin_c", "tmin_sd_c")
 @dataclass(frozen=True)
 class Compared:
     """One measure of one month [1..12]: of the record, of the generated years, and the standard
-    error of their difference (sampling of both, by the years' spread in the generated ones)."""
+    error of their difference (sampling of both, by the years' spread in the generated ones; 0
+    where these do not differ, as one year alone does not)."""
 
     month: int
     measure: str
@@ -24,8 +25,8 @@ class Compared:
 
     @property
     def errors(self) -> float:
-        """The difference in standard errors."""
-        return (self.generated - self.record) / max(self.standard_error, 1e-12)
+        """The difference in standard errors, of which there is one."""
+        return (self.generated - self.record) / self.standard_error
 
 
 def compare_statistics(record: Weather, generated: Weather) -> tuple[Compared, ...]:

@@ -18,7 +18,7 @@ from evenclay.sim.replay.life import Script, begin
 from evenclay.sim.replay.stay import sky_of, stay_of
 from evenclay.sim.weather.record import read
 from evenclay.tools.cli import commands as cli
-from evenclay.tools.log.items import items_of
+from evenclay.tools.log.items import LogError, items_of
 from evenclay.tools.log.lines import lines_of
 from evenclay.tools.log.lines import read as read_lines
 from evenclay.tools.property.compile import compile_house
@@ -157,6 +157,44 @@ def test_what_is_no_log_is_refused_in_one_line(text: str, tmp_path: Path) -> Non
     path.write_text(text)
     status, said, wrong = retrace(path)
     assert (status, said) == (2, []) and wrong.count("\n") == 1 and "allowed" in wrong
+
+
+TURN = {"what": "turn", "up_s": 0, "wall_s": None}
+BOOT = {"what": "boot", "why": 18, "up_s": 0, "lost": False}
+NOT_OF_A_LOG: list[dict[str, object]] = [
+    {**TURN, "told": [[99, 0, 0, 0, 0, 0, 0, 0]]},
+    {**TURN, "told": [[0, 12, 0, 0, 0, 0, 0, 0]]},
+    {**TURN, "told": [[0, 0, 99, 0, 0, 0, 0, 0]]},
+    {**TURN, "told": [[1, 0, 0, "x", 0, 0, 0, 0]]},
+    {**TURN, "told": [[1, 0, 0, 0, 10**400, 0, 0, 0]]},
+    {**TURN, "told": [[1, 0, 0, 0, 0, 0, 0, 10**12]]},
+    {**TURN, "told": [[1, 0, 0]]},
+    {**TURN, "told": 1},
+    {**TURN, "crash": {"note": 1, "up_s": 0, "late_up_s": 0, "calls": 0}},
+    {**TURN, "crash": {"note": "", "up_s": 0, "late_up_s": None, "calls": 0}},
+    {**TURN, "crash": 1},
+    {**TURN, "up_s": "x"},
+    {**TURN, "wall_s": 10**12},
+    {**TURN, "seen": [1]},
+    {**TURN, "seen": {"done": 1}},
+    {**TURN, "seen": {"meter_ml.9": 1}},
+    {**TURN, "seen": {"temp_mc": "warm"}},
+    {**TURN, "asked": [[2, 0, "long"]]},
+    {**TURN, "asked": [[2]]},
+    {**TURN, "failed": ["all"]},
+    {**BOOT, "why": 200},
+    {**BOOT, "up_s": None},
+    {**BOOT, "note": 1},
+    {**BOOT, "told": [[0, 0, 0, 0, 0, 0, 0, 0.5]]},
+]
+
+
+@pytest.mark.parametrize("line", [*map(json.dumps, NOT_OF_A_LOG), "[" * 50000])
+def test_a_line_that_no_hub_writes_is_named(line: str) -> None:
+    good = "\n".join(map(json.dumps, (TURN, BOOT, {**TURN, "told": [[0] * 8]})))
+    assert len(read_lines(good, "hub.jsonl")[0]) == 3
+    with pytest.raises(LogError, match=r"^hub\.jsonl:4: found .*, allowed a line"):
+        read_lines(f"{good}\n{line}", "hub.jsonl")
 
 
 def test_lines_read_back_are_the_items(log: Path) -> None:

@@ -175,6 +175,35 @@ def test_a_record_of_one_s_own_is_kept(
     assert fetch(house, service, "--years", "1", *asked)[0] == 0
 
 
+def test_a_cache_that_cannot_be_written_costs_time_only(
+    house: Path, service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("EVENCLAY_CACHE", str(house / "no folder"))
+    for asked in (1, 2):
+        status, _, err = fetch(house, service, "--years", "1")
+        assert status == 0, err
+        assert len(service.asked) == asked
+    assert read(house.with_name("weather.csv")).days > 300
+
+
+@freezegun.freeze_time("2027-03-05")
+def test_a_damaged_cache_is_fetched_anew(house: Path, service: Service) -> None:
+    assert fetch(house, service, "--years", "1")[0] == 0
+    (kept,) = folder().glob("weather-*")
+    whole = kept.read_bytes()
+    for damaged in (b"", b"\xff\xfe", whole[: len(whole) // 9]):
+        kept.write_bytes(damaged)
+        assert fetch(house, service, "--years", "1")[0] == 0
+        assert kept.read_bytes() == house.with_name("weather.csv").read_bytes() == whole
+
+
+@pytest.mark.parametrize("service", ["http://[", "nowhere", "https://", "file:///etc/hosts", "["])
+def test_an_address_that_is_none(service: str, house: Path) -> None:
+    status, out, err = run("weather", str(house), "--service", service)
+    assert (status, out) == (2, "")
+    assert err.count("\n") == 1 and f'found "{service}", allowed one as https://' in err
+
+
 def test_a_service_that_is_busy_is_asked_again(house: Path, service: Service) -> None:
     service.answers = [(503, ""), (429, ""), (500, "")]
     status, _, err = fetch(house, service, "--years", "1")

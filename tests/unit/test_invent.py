@@ -79,6 +79,33 @@ def test_the_table_speaks_the_units_that_were_asked_for(tmp_path: Path) -> None:
     ]
 
 
+def test_one_year_has_no_standard_error(tmp_path: Path) -> None:
+    out = tmp_path / "invented.csv"
+    args = ("--weather", str(WEATHER), "--latitude", "32", "--years", "1", "--out", str(out))
+    status, shown, errors = run(*args)
+    assert (status, errors) == (0, "")
+    assert "Jul" in shown and "standard errors" not in shown
+    assert {row["standard_error"] for row in json.loads(run(*args, "--json")[1])} == {None}
+
+
+@pytest.mark.parametrize("swing_c", [0, 8])
+def test_temperatures_that_never_differ_are_no_nan(swing_c: int, tmp_path: Path) -> None:
+    """Both stay the same for years, or both always move alike: the record lends no matrices."""
+    record, out = tmp_path / "record.csv", tmp_path / "invented.csv"
+    days = np.datetime64("2001-01-01") + np.arange(5 * 365)
+    air = np.random.default_rng(1).integers(0, swing_c + 1, len(days))
+    rows = [
+        f"{day},{n % 5},{10 + c},{20 + c}" for n, (day, c) in enumerate(zip(days, air, strict=True))
+    ]
+    record.write_text("\n".join(["date,rain_mm,tmin_c,tmax_c", *rows]) + "\n", "utf-8")
+    args = ("--weather", str(record), "--latitude", "32", "--years", "2", "--out", str(out))
+    status, _, errors = run(*args)
+    assert status == 0
+    assert all(line.startswith("Caution: ") for line in errors.splitlines()), errors
+    made = weather.read(out)
+    assert made.days == 730 and 8 < made.tmin_c.mean() < 18 + swing_c
+
+
 @pytest.mark.parametrize(
     ("args", "said"),
     [

@@ -15,7 +15,7 @@ from shapely import box
 from typer.testing import CliRunner
 
 from evenclay.tools.cli.commands import app
-from evenclay.tools.handover.layout.drawing import Sheet, figure_of, svg_file
+from evenclay.tools.handover.layout.drawing import Sheet, figure_of, svg_file, text_mm
 from evenclay.tools.handover.layout.layout import Layout, lay_out
 from evenclay.tools.handover.layout.parts import fittings, stack
 from evenclay.tools.property.compile import compile_house
@@ -102,6 +102,15 @@ def test_no_name_covers_another_or_a_hose(name: str, paper: tuple[float, float, 
         assert 0 <= low_x < high_x <= sheet.wide_mm and 0 <= low_y < high_y <= sheet.high_mm
         for line in (*sheet.marks.hoses.values(), *sheet.marks.feeds.values()):
             assert not one.intersects(sheet.mm(line))
+
+
+def test_a_name_with_dollars_is_no_formula() -> None:
+    """Both are what matplotlib would take for one: the first cannot be read, the second can."""
+    text = text_of(OUTLINES["rectangle"])
+    for name in (r"$\west$", "$8 or $9"):
+        renamed = text.replace("[zones.west]", f"[zones.'{name}']")
+        assert name in words(drawn(lay_out(parse(renamed, "house.toml")), *PAPERS_MM[0])[1])
+    assert text_mm("$8 or $9")[0] > text_mm("8 or 9")[0]
 
 
 def test_the_demo_is_laid_as_its_file_says() -> None:

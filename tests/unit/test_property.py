@@ -694,6 +694,20 @@ BAD = {
         "zones.east.length",
         "thousands",
     ),
+    "an endless number in another base": (
+        "length = 20",
+        "length = 0x" + "F" * 4000,
+        "0xFFFF",
+        "zones.east.length",
+        "a number too long to show",
+    ),
+    "an endless number before a fraction": (
+        "length = 20",
+        f'length = "{"9" * 5000} 1/2 in"',
+        "9999",
+        "zones.east.length",
+        "999... (inf m)",
+    ),
     "endless nesting": (
         "length = 20",
         "length = " + "[" * 2000 + "]" * 2000,
@@ -817,6 +831,7 @@ def test_nearest_key_is_suggested() -> None:
         ("1 h 30 min", "min", 90),
         ("1/2 in", "mm", 12.7),
         ("1 1/2 in", "mm", 38.1),
+        ("12345678901 1/2 in", "in", 12345678901.5),
         ('5/8"', "mm", 15.875),
         (".5 in", "mm", 12.7),
         ("0.8 gpm/100ft", "L/h/m", 5.96128),  # 181.6998 L/h over 30.48 m
@@ -1105,6 +1120,7 @@ VALUES = st.one_of(
     st.sampled_from(
         ["true", "''", "[]", "{}", "[[1]]", "'0 min'", "'4 h'", "'99 m'", "'12-31'", "1979-05-27"]
     ),
+    st.sampled_from(["0x" + "F" * 4000, "[0x" + "F" * 4000 + "]", "'" + "9" * 400 + " 1/2 in'"]),
     st.text(max_size=NAME_BYTES).map(lambda value: "'" + value + "'"),
 )
 

@@ -262,6 +262,16 @@ def test_there_are_enough_layouts() -> None:
     assert len({text for text, _ in ALIKE.values()}) >= 30
 
 
+def test_a_day_written_in_two_ways_appears_twice(tmp_path: Path) -> None:
+    rows = access(in_tenths()).splitlines()
+    again = rows[2].replace(f'"{METRIC[1][0]}"', f'"{METRIC[1][0]}T00:00"')
+    assert again != rows[2]
+    path = save(tmp_path, "\n".join([*rows, again]) + "\n")
+    wanted = rf"line {len(rows) + 1}: PRCP of {METRIC[1][0]}T00:00 appears twice; allowed is one"
+    with pytest.raises(WeatherError, match=wanted):
+        weather.read(path)
+
+
 def test_flags_of_the_access_file(tmp_path: Path) -> None:
     rows = access(in_tenths()).splitlines()
     rows[2] = rows[2].replace('"  254",",,W,2400"', '"  254",",X,W,2400"')

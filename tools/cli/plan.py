@@ -93,8 +93,9 @@ def invent(
     console = make_console()
     shown = US if units == "us" else METRIC
     tables.show(tool.table_of(compared, shown), console)
-    most = max(abs(row.errors) for row in compared)
-    console.print(f"Furthest apart: {most:.1f} standard errors of the difference.")
+    apart = [abs(row.errors) for row in compared if row.standard_error]
+    if apart:
+        console.print(f"Furthest apart: {max(apart):.1f} standard errors of the difference.")
     console.print(f"{years} years written to {out}")
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from evenclay.controller.limits import ZONES_MAX
+from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
 from evenclay.tools.log.frames import FrameError, entries
 
 _BOOT, _GAP = 0x80, 0x81
@@ -187,6 +187,9 @@ def _reading(place: int) -> str:
         return _HUB_READINGS[place]
     zone = place - len(_HUB_READINGS)
     return f"soil_vwc_ppt.{zone}" if zone < ZONES_MAX else f"meter_ml.{zone - ZONES_MAX}"
+
+
+READINGS = frozenset(map(_reading, range(len(_HUB_READINGS) + ZONES_MAX + SUPPLIES_MAX)))
 
 
 class Bytes:

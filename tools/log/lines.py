@@ -16,10 +16,13 @@ from contextlib import suppress
 from dataclasses import asdict
 from typing import Any
 
+from evenclay.controller.limits import SUPPLIES_MAX, WALL_MAX, ZONES_MAX
 from evenclay.controller.plan import Plan, PlanError, unpack
-from evenclay.tools.log.items import Boot, Crash, File, Gap, Item, LogError, Turn
+from evenclay.controller.words import WHAT, WHY
+from evenclay.tools.log.items import READINGS, Boot, Crash, Event, File, Gap, Item, LogError, Turn
 
 Line = dict[str, Any]
+_NUMBER_END = 2**63  # the core keeps its numbers in 64 bits
 
 
 def lines_of(items: Iterable[Item], plans: Iterable[bytes] = ()) -> Iterator[str]:
@@ -72,7 +75,15 @@ def read(text: str, name: str) -> tuple[list[Item], dict[int, Plan]]:
                 plans[plan.crc] = plan
             else:
                 items.append(_item(found))
-        except (ValueError, KeyError, TypeError, IndexError, PlanError):
+        except (
+            AttributeError,
+            IndexError,
+            KeyError,
+            PlanError,
+            RecursionError,
+            TypeError,
+            ValueError,
+        ):
             shown = line if len(line) < 50 else line[:47] + "..."
             raise LogError(
                 f"{name}:{number}: found {shown}, allowed a line that `evenclay log` writes"
@@ -89,25 +100,57 @@ def _item(line: Line) -> Item:
         return File(int(line["number"]), plan_crc, core, bytes.fromhex(line.get("state", "")))
     if what == "gap":
         return Gap()
-    told = tuple(tuple(map(int, event)) for event in line.get("told", ()))
+    told = tuple(map(_event, line.get("told", ())))
     if what == "boot":
         note, record = line.get("note", "").encode(), bytes.fromhex(line.get("record", ""))
-        return Boot(line["why"], line["up_s"], line["lost"], note, record, told)
+        why = _whole(line["why"], 0, len(WHY))
+        return Boot(why, _whole(line["up_s"]), bool(line["lost"]), note, record, told)
     if what != "turn":
         raise ValueError(what)
     crash = line.get("crash")
     return Turn(
-        line["up_s"],
-        line["wall_s"],
-        line.get("seen", {}),
-        tuple((one[0], one[1], _value(one[2])) for one in line.get("asked", ())),
-        tuple(line.get("failed", ())),
+        None if line["up_s"] is None else _whole(line["up_s"]),
+        None if line["wall_s"] is None else _whole(line["wall_s"], 0, WALL_MAX),
+        dict(map(_seen, line.get("seen", {}).items())),
+        tuple((_whole(one[0]), _whole(one[1]), _value(one[2])) for one in line.get("asked", ())),
+        tuple(map(_whole, line.get("failed", ()))),
         told,
-        None if crash is None else Crash(**{**crash, "note": crash["note"].encode()}),
+        None if crash is None else _crash(crash),
     )
+
+
+def _whole(value: Any, least: int = -_NUMBER_END, end: int = _NUMBER_END) -> int:
+    """A whole number, `end` no more. Raises ValueError where it is none."""
+    if not isinstance(value, int) or not least <= value < end:
+        raise ValueError(value)
+    return value
+
+
+def _event(numbers: Any) -> Event:
+    """Raises ValueError where these are not the eight numbers of an event."""
+    what, zone, why, value, ml, boots, up_s, wall_s = map(_whole, numbers)
+    _whole(what, 0, len(WHAT))
+    _whole(zone, -1, ZONES_MAX + SUPPLIES_MAX)
+    _whole(why, 0, len(WHY))
+    _whole(wall_s, -1, WALL_MAX)
+    return what, zone, why, value, ml, boots, up_s, wall_s
+
+
+def _seen(reading: tuple[str, Any]) -> tuple[str, int | None]:
+    name, value = reading
+    if name not in READINGS:
+        raise ValueError(name)
+    return name, None if value is None else _whole(value)
+
+
+def _crash(line: Line) -> Crash:
+    up_s, late_up_s, calls = [_whole(line[name]) for name in ("up_s", "late_up_s", "calls")]
+    return Crash(up_s, late_up_s, calls, line.get("note", "").encode())
 
 
 def _value(shown: Any) -> Any:
     if isinstance(shown, Mapping):
         return bytes.fromhex(shown["hex"])
-    return tuple(shown) if isinstance(shown, list) else shown
+    if isinstance(shown, list):
+        return tuple(map(_whole, shown))
+    return None if shown is None else _whole(shown)

@@ -39,14 +39,14 @@ def csv_of(weather: Weather) -> str:
 
 
 def as_json(compared: Sequence[Compared]) -> list[dict[str, Any]]:
-    """Return the comparison as plain data."""
+    """Return the comparison as plain data; a standard error that is not known is None."""
     return [
         {
             "month": row.month,
             "measure": row.measure,
             "record": row.record,
             "generated": row.generated,
-            "standard_error": row.standard_error,
+            "standard_error": row.standard_error or None,
         }
         for row in compared
     ]

@@ -7,7 +7,9 @@ the service answered, and names the address for a browser.
 import datetime
 import hashlib
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode, urlsplit
 
@@ -18,7 +20,7 @@ from evenclay.sim.weather.daily import Weather, WeatherError
 from evenclay.sim.weather.formats import power
 from evenclay.sim.weather.record import read
 from evenclay.tools.property.file.place import Site
-from evenclay.tools.property.file.wording import printable
+from evenclay.tools.property.file.wording import printable, shown
 
 if TYPE_CHECKING:
     import requests
@@ -40,7 +42,19 @@ MOST_BYTES = 20_000_000  # forty years are a tenth of it
 def address(
     service: str, latitude: float, longitude: float, first: datetime.date, last: datetime.date
 ) -> str:
-    """The address of a record: typed into a browser it gives the same file."""
+    """The address of a record: typed into a browser it gives the same file.
+
+    Raises: WeatherError where `service` is no address.
+    """
+    try:
+        parts = urlsplit(service)
+        named = parts.scheme in ("http", "https") and bool(parts.hostname)
+    except ValueError:
+        named = False
+    if not named:
+        raise WeatherError(
+            f"address of the service: found {shown(service)}, allowed one as https://HOST/PATH"
+        )
     asked = {
         "parameters": ",".join(PARAMETERS),
         "community": "AG",
@@ -77,22 +91,37 @@ def refuse_own(path: Path) -> None:
 def record(where: str, out: Path) -> tuple[str, Weather]:
     """The record of an address: its text, and what `replay` reads in it. It is kept for the day.
 
+    A cache that cannot be read or written costs time only.
     out: where it shall go, for the line that says what to do without a network.
     Raises: WeatherError with one line.
     """
     kept = _kept(where)
-    if not kept.exists():
-        text = trimmed(_fetched(where, out))
+    with suppress(OSError):
+        text = kept.read_text("utf-8", "replace")
+        with suppress(WeatherError):  # a kept one that was damaged is fetched anew
+            return text, _found(text)
+    text = trimmed(_fetched(where, out))
+    try:
+        found = _found(text)
+    except WeatherError as error:
+        raise _refusal(where, out, str(error)) from None
+    with suppress(OSError):
         files.write({kept: text})
         for older in kept.parent.glob(f"{kept.name.rpartition('-')[0]}-*"):
             if older != kept:
                 older.unlink(missing_ok=True)
-    try:
-        return kept.read_text("utf-8"), read(kept)
-    except WeatherError as error:
-        kept.unlink(missing_ok=True)
-        reason = str(error).replace(str(kept), "what it gave")
-        raise _refusal(where, out, reason) from None
+    return text, found
+
+
+def _found(text: str) -> Weather:
+    """What `replay` reads in the text of a record. Raises: WeatherError."""
+    with TemporaryDirectory() as folder_name:
+        path = Path(folder_name) / "record.csv"
+        path.write_text(text, "utf-8")
+        try:
+            return read(path)
+        except WeatherError as error:
+            raise WeatherError(str(error).replace(str(path), "what it gave")) from None
 
 
 def _kept(where: str) -> Path:

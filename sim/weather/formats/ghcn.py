@@ -164,16 +164,16 @@ def _table(
     if flagged.any():
         notes.append(f"{int(flagged.sum())} values failed the archive's quality checks: dropped")
     rows = rows[~flagged]
-    repeated = rows.duplicated(["date", "element"])
+    if rows.empty:
+        raise WeatherError(f"{name}: no usable PRCP values; rain, Tmin, Tmax are needed")
+    dates = dates_of(name, rows["date"], rows["line"], order)
+    repeated = rows.assign(date=dates).duplicated(["date", "element"])
     if repeated.any():
         row = rows[repeated].iloc[0]
         raise WeatherError(
             f"{name}, line {row['line']}: {row['element']} of {row['date']} appears twice; "
             "allowed is one value a day"
         )
-    if rows.empty:
-        raise WeatherError(f"{name}: no usable PRCP values; rain, Tmin, Tmax are needed")
-    dates = dates_of(name, rows["date"], rows["line"], order)
     values = numbers_of(name, "value", rows["value"], rows["line"])
     rows = rows.assign(date=dates, number=values)
     line_of_day = rows.groupby("date")["line"].min()

@@ -158,7 +158,8 @@ class Sheet:
 def text_mm(text: str, bold: bool = False) -> tuple[float, float]:
     """The width and height of a text's box."""
     font = FontProperties(weight="bold" if bold else "normal")
-    box_pt = TextPath((0, 0), text, size=TEXT_PT, prop=font).get_extents()
+    with mpl.rc_context(LOOK):
+        box_pt = TextPath((0, 0), text, size=TEXT_PT, prop=font).get_extents()
     return float(box_pt.width) / 72 * MM_PER_IN, LINE_EM * TEXT_PT / 72 * MM_PER_IN
 
 

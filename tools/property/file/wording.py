@@ -16,7 +16,10 @@ def shown(value: Any, reason: str = "") -> str:
     elif isinstance(value, list):
         text = f"[{', '.join([shown(item) for item in value[:8]])}]"
     else:
-        text = str(value)
+        try:
+            text = str(value)
+        except ValueError:
+            text = "a number too long to show"
     text = printable(text)
     if len(text) > _SHOWN:
         text = text[:_SHOWN] + "..."
