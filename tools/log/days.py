@@ -5,12 +5,11 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from evenclay.controller import events
-from evenclay.controller.plan import Plan
 from evenclay.controller.words import WHAT, WHY
 from evenclay.sim.report.outputs import RUN_EDGES, json_line
 from evenclay.sim.types import Line
-from evenclay.tools.log.items import Boot, Event, Item, Turn
-from evenclay.tools.log.told import ML, UM, Words
+from evenclay.tools.log.items import NO_PLAN, Boot, Event, File, Item, Turn
+from evenclay.tools.log.told import ML, UM, Speech, Words
 
 COLUMNS = (
     "date",
@@ -27,22 +26,37 @@ COLUMNS = (
 
 
 @dataclass
-class Day:
-    """One local day. What is None, or not there, the log does not tell.
+class Strip:
+    """A zone's day. What is None the log does not tell.
 
-    By zone: seconds open, ml by the meter, um lacked at the day's end, ppt of the last reading.
+    seconds: open. metered_ml: by its meter. lacks_um: at the day's end. soil_ppt: read last.
     """
 
-    seconds: dict[int, int] = field(default_factory=dict)
-    metered_ml: dict[int, int] = field(default_factory=dict)
-    lacks_um: dict[int, int] = field(default_factory=dict)
-    soil_ppt: dict[int, int] = field(default_factory=dict)
+    target_um: int | None
+    metered_ml: int | None
+    seconds: int = 0
+    lacks_um: int | None = None
+    soil_ppt: int | None = None
+
+    @property
+    def short_um(self) -> int | None:
+        """How much more it lacked than it was to; None: that is not known."""
+        if self.lacks_um is None or self.target_um is None:
+            return None
+        return self.lacks_um - self.target_um
+
+
+@dataclass
+class Day:
+    """One local day. What is None the log does not tell. strips: by the names of their zones."""
+
+    strips: dict[str, Strip] = field(default_factory=dict)
     rain_um: int | None = None
     coldest_mc: int | None = None
     warmest_mc: int | None = None
 
 
-def days_of(items: Iterable[Item], words: Words) -> dict[date, Day]:
+def days_of(items: Iterable[Item], speech: Speech) -> dict[date, Day]:
     """The days of a log, first to last; turns without a trusted clock belong to none.
 
     A turn says which readings changed, so what it does not name still reads as it did.
@@ -50,7 +64,10 @@ def days_of(items: Iterable[Item], words: Words) -> dict[date, Day]:
     days: dict[date, Day] = {}
     reads: dict[str, int | None] = {}
     gauge_um: int | None = None
+    words = speech.of(NO_PLAN)
     for item in items:
+        if isinstance(item, File):
+            words = speech.of(item.plan_crc)
         if isinstance(item, Boot):
             gauge_um = 0  # it counts from boot
         if not isinstance(item, Turn):
@@ -63,7 +80,9 @@ def days_of(items: Iterable[Item], words: Words) -> dict[date, Day]:
         if item.wall_s is None:
             continue
         day = days.setdefault(words.local(item.wall_s).date(), Day())
-        _see(day, reads)
+        for zone in range(len(words.zones)):
+            _strip(day, zone, words)
+        _see(day, reads, words)
         rain_um = reads.get("rain_um")
         if rain_um is not None:
             if gauge_um is not None:
@@ -76,15 +95,22 @@ def _tell(days: dict[date, Day], event: Event, words: Words) -> None:
     what, zone, _, value, ml = event[:5]
     at = words.local(event[7])
     if what in (events.CLOSED, events.CUT_SHORT):
-        day = days.setdefault(at.date(), Day())
-        day.seconds[zone] = day.seconds.get(zone, 0) + value
-        day.metered_ml[zone] = day.metered_ml.get(zone, 0) + ml
+        strip = _strip(days.setdefault(at.date(), Day()), zone, words)
+        strip.seconds += value
+        if ml or strip.metered_ml is not None:
+            strip.metered_ml = (strip.metered_ml or 0) + ml
     elif what == events.LACKS:  # told as the next day begins
         day = days.setdefault(date.fromordinal(at.toordinal() - 1), Day())
-        day.lacks_um[zone] = value
+        _strip(day, zone, words).lacks_um = value
 
 
-def _see(day: Day, reads: Mapping[str, int | None]) -> None:
+def _strip(day: Day, zone: int, words: Words) -> Strip:
+    """A zone's day, begun where it is not there yet."""
+    begun = Strip(words.target_um(zone), 0 if words.metered(zone) else None)
+    return day.strips.setdefault(words.place(zone), begun)
+
+
+def _see(day: Day, reads: Mapping[str, int | None], words: Words) -> None:
     temp_mc = reads.get("temp_mc")
     if temp_mc is not None:
         low_mc = temp_mc if day.coldest_mc is None else min(day.coldest_mc, temp_mc)
@@ -92,26 +118,23 @@ def _see(day: Day, reads: Mapping[str, int | None]) -> None:
         day.coldest_mc, day.warmest_mc = low_mc, high_mc
     for name, value in reads.items():
         if name.startswith("soil_vwc_ppt.") and value is not None:
-            day.soil_ppt[int(name.partition(".")[2])] = value
+            _strip(day, int(name.partition(".")[2]), words).soil_ppt = value
 
 
-def daily_csv(days: dict[date, Day], plan: Plan, zones: tuple[str, ...]) -> str:
+def daily_csv(days: dict[date, Day]) -> str:
     """The days as a table, a row a day and zone; an empty cell is what the log does not tell."""
     lines = [",".join(COLUMNS)]
     for at, day in days.items():
-        for zone, name in enumerate(zones):
-            supply = plan.supplies[plan.zones[zone].supply]
-            metered = day.metered_ml.get(zone, 0) / ML if supply.meter else None
-            target_um = plan.zones[zone].target_um if plan.hub.estimate else None
+        for name, strip in day.strips.items():
             cells = (
-                day.seconds.get(zone, 0) / 60.0,
-                metered,
-                _part(day.lacks_um.get(zone), UM),
-                _part(target_um, UM),
+                strip.seconds / 60.0,
+                _part(strip.metered_ml, ML),
+                _part(strip.lacks_um, UM),
+                _part(strip.target_um, UM),
                 _part(day.rain_um, UM),
                 _part(day.coldest_mc, 1000.0),
                 _part(day.warmest_mc, 1000.0),
-                _part(day.soil_ppt.get(zone), 10.0),
+                _part(strip.soil_ppt, 10.0),
             )
             shown = ["" if cell is None else f"{cell:.2f}" for cell in cells]
             lines.append(",".join([at.isoformat(), _cell(name), *shown]))
@@ -126,9 +149,9 @@ def _cell(text: str) -> str:
     return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\r\n') else text
 
 
-def decisions_jsonl(told: Iterable[Event], words: Words) -> str:
+def decisions_jsonl(told: Iterable[tuple[Event, Words]]) -> str:
     """Decisions a line, with the keys of a replay's `decisions.jsonl`; `litres` is the meter's."""
-    return "".join(json_line(_decision(event, words)) + "\n" for event in told)
+    return "".join(json_line(_decision(event, words)) + "\n" for event, words in told)
 
 
 def _decision(event: Event, words: Words) -> Line:

@@ -12,6 +12,7 @@ _MOVED, _SEEN, _ASKED, _FAILED, _TOLD, _CRASHED = (1 << bit for bit in range(6))
 _HUB_READINGS = ("rain_um", "rain_wet", "temp_mc", "battery_mv", "power_fails")
 STAMPED = 8  # numbers of an event with its stamps
 NEVER = -1  # a crash that was in no step
+NO_PLAN = -1  # in the place of a plan's CRC: no file of the log began yet
 Event = tuple[int, ...]
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import date
+from itertools import cycle
 
 import matplotlib as mpl
 import numpy as np
@@ -28,28 +29,28 @@ def files_of(found: Retraced) -> dict[str, str]:
     Raises:
         LogError: the log has no day on which the hub knew the time.
     """
-    days = days_of(found.items, found.words)
+    days = days_of(found.items, found.speech)
     if not days:
         raise LogError("found no day with a clock in the log, allowed one at least for --out")
     return {
-        "decisions.jsonl": decisions_jsonl(found.told, found.words),
-        "daily.csv": daily_csv(days, found.plan, found.zones),
+        "decisions.jsonl": decisions_jsonl(found.told),
+        "daily.csv": daily_csv(days),
         "report.html": page_of(found, days),
     }
 
 
 def page_of(found: Retraced, days: Mapping[date, Day]) -> str:
     """The page as HTML. `days` has one day at least."""
-    units, words = UNITS[found.house.units], found.words
+    units = UNITS[found.house.units]
     heads = ("Zone", "Runs", "Minutes open", f"Water, {units.word('volume')}")
     zones = Table(
         "Of the days that the log holds",
         (*heads, f"Short of its target at the end, {units.unit('depth')}"),
-        [_row(found, zone, days, units) for zone in range(len(found.zones))],
+        [_row(found, name, days, units) for name in _names(days)],
     )
     alarms = [
         Row(_minute(words, event), (words.place(event[1]), words.reason(event[0], event[2])))
-        for event in found.told
+        for event, words in found.told
         if event[0] == events.ALARM
     ]
     values = {
@@ -57,26 +58,31 @@ def page_of(found: Retraced, days: Mapping[date, Day]) -> str:
         "period": f"{units.date(min(days))} to {units.date(max(days))}, by its own log",
         "verdict": found.verdict,
         "notes": found.notes,
-        "pictures": [Markup(_picture(found, days, units, paper)) for paper in (WIDE, NARROW)],
+        "pictures": [Markup(_picture(days, units, paper)) for paper in (WIDE, NARROW)],
         "zones": zones,
         "alarms": Table("In their order", ("When", "Where", "What"), alarms, "words"),
     }
     return render("days.html.j2", values, __package__)
 
 
-def _row(found: Retraced, zone: int, days: Mapping[date, Day], units: Units) -> Row:
-    part = found.plan.zones[zone]
-    runs = sum(event[0] == events.OPENED and event[1] == zone for event in found.told)
-    seconds = sum(day.seconds.get(zone, 0) for day in days.values())
+def _names(days: Mapping[date, Day]) -> list[str]:
+    """Every zone that a day tells of."""
+    return list(dict.fromkeys(name for day in days.values() for name in day.strips))
+
+
+def _row(found: Retraced, name: str, days: Mapping[date, Day], units: Units) -> Row:
+    runs = sum(
+        event[0] == events.OPENED and words.place(event[1]) == name for event, words in found.told
+    )
+    strips = [day.strips[name] for day in days.values() if name in day.strips]
+    seconds = sum(strip.seconds for strip in strips)
     water = _NOT_KNOWN
-    if found.plan.supplies[part.supply].meter:
-        ml = sum(day.metered_ml.get(zone, 0) for day in days.values())
-        water = units.number(ml / ML, "volume")
-    lacks = [day.lacks_um[zone] for day in days.values() if zone in day.lacks_um]
-    short = "not reckoned"
-    if lacks and found.plan.hub.estimate:
-        short = units.number((lacks[-1] - part.target_um) / UM, "depth")
-    return Row(found.zones[zone], (str(runs), f"{seconds / 60:.0f}", water, short))
+    metered = [strip.metered_ml for strip in strips if strip.metered_ml is not None]
+    if metered:
+        water = units.number(sum(metered) / ML, "volume")
+    shorts = [strip.short_um for strip in strips if strip.short_um is not None]
+    short = units.number(shorts[-1] / UM, "depth") if shorts else "not reckoned"
+    return Row(name, (str(runs), f"{seconds / 60:.0f}", water, short))
 
 
 def _minute(words: Words, event: Event) -> str:
@@ -85,9 +91,10 @@ def _minute(words: Words, event: Event) -> str:
     return f"{words.local(event[7]):%Y-%m-%d %H:%M}"
 
 
-def _picture(found: Retraced, days: Mapping[date, Day], units: Units, paper: Paper) -> str:
+def _picture(days: Mapping[date, Day], units: Units, paper: Paper) -> str:
     """Minutes a day, and where the hub reckons, how far each strip falls short of its target."""
-    reckons = bool(found.plan.hub.estimate)
+    strips = [strip for day in days.values() for strip in day.strips.values()]
+    reckons = any(strip.target_um is not None for strip in strips)
     first = np.datetime64(min(days), "D")
     every = first + np.arange((max(days) - min(days)).days + 1)
     lived = [days.get(at, Day()) for at in every.astype(object)]
@@ -97,15 +104,15 @@ def _picture(found: Retraced, days: Mapping[date, Day], units: Units, paper: Pap
         )
         numbers = drawing.day_numbers(every)
         handles = []
-        for zone, name in enumerate(found.zones):
-            colour = drawing.ZONE_COLOURS[zone]
-            minutes = [day.seconds.get(zone, 0) / 60 for day in lived]
+        for name, colour in zip(_names(days), cycle(drawing.ZONE_COLOURS), strict=False):
+            each = [day.strips.get(name) for day in lived]
+            minutes = [strip.seconds / 60 if strip else 0 for strip in each]
             axes[0].plot(numbers + 0.5, minutes, color=colour, linewidth=1.2, marker=".")
             handles.append(Line2D([], [], color=colour, label=name))
             if reckons:
-                target_um = found.plan.zones[zone].target_um
-                um = [day.lacks_um.get(zone, np.nan) - target_um for day in lived]
-                depths = [units.of(each / UM, "depth") for each in um]
+                shorts = [strip.short_um if strip else None for strip in each]
+                um = [np.nan if short is None else short for short in shorts]
+                depths = [units.of(short / UM, "depth") for short in um]
                 axes[1].plot(numbers + 1, depths, color=colour, linewidth=1.2, marker=".")
         drawing.name_panel(axes[0], "Minutes open, a day")
         axes[0].set_ylim(bottom=0)

@@ -20,6 +20,7 @@ from evenclay.controller.ports import NOTE, PLAN, RECORD, Seen
 from evenclay.controller.runner import Restart, Runner
 from evenclay.tools.log.items import (
     NEVER,
+    NO_PLAN,
     Boot,
     Bytes,
     Crash,
@@ -41,12 +42,13 @@ _GARBAGE = b"\xff" * 32  # a copy of a record that nobody can read
 class Judged:
     """A decision as the log tells it, and as the core decided anew; None: it is not there.
 
-    rerun: it was run again at all
+    rerun: it was run again at all. plan_crc: of the plan under which it was told
     """
 
     told: Event | None
     found: Event | None
     rerun: bool
+    plan_crc: int
 
     @property
     def differs(self) -> bool:
@@ -59,11 +61,13 @@ def rerun(items: Iterable[Item], plans: Mapping[int, Plan]) -> Iterator[Judged]:
     It begins at the first state or boot under one of the plans, which are given by their CRC. After
     a difference it begins anew at the next of these, and so it does after a gap.
     """
+    crc = NO_PLAN
     plan: Plan | None = None
     again: Again | None = None
     for item in items:
         if isinstance(item, File):
-            plan = plans.get(item.plan_crc)
+            crc = item.plan_crc
+            plan = plans.get(crc)
             if plan is None:
                 again = None
             elif item.state:
@@ -79,22 +83,24 @@ def rerun(items: Iterable[Item], plans: Mapping[int, Plan]) -> Iterator[Judged]:
         if isinstance(item, Boot):
             again = Again(plan) if plan is not None else None
         found = again.live(item) if again is not None else ()
-        for judged in _side_by_side(item.told, found, again is not None):
+        for judged in _side_by_side(item.told, found, again is not None, crc):
             yield judged
             if judged.differs:
                 again = None
 
 
-def _side_by_side(told: tuple[Event, ...], found: Iterable[Event], again: bool) -> Iterator[Judged]:
+def _side_by_side(
+    told: tuple[Event, ...], found: Iterable[Event], again: bool, crc: int
+) -> Iterator[Judged]:
     """Pairs of decisions; behind the first that differs nothing is compared."""
     rest = list(found)
     for one in told:
-        judged = Judged(one, rest.pop(0) if rest else None, again)
+        judged = Judged(one, rest.pop(0) if rest else None, again, crc)
         yield judged
         if judged.differs:
             again, rest = False, []
     if again and rest:
-        yield Judged(None, rest[0], True)
+        yield Judged(None, rest[0], True, crc)
 
 
 def field_names(room: Any) -> set[str]:

@@ -5,28 +5,25 @@ from dataclasses import dataclass
 
 from evenclay.controller.plan import Plan
 from evenclay.sim.house.house import House
-from evenclay.sim.units import UNITS
 from evenclay.tools.log.items import Event, File, Item
 from evenclay.tools.log.rerun import Judged, rerun
-from evenclay.tools.log.told import Words
+from evenclay.tools.log.told import Speech, Words
 
 
 @dataclass(frozen=True)
 class Retraced:
-    """What a re-run of a log came to. plan: that of the log's last days."""
+    """What a re-run of a log came to."""
 
     items: Sequence[Item]
     judged: Sequence[Judged]
     house: House
-    plan: Plan
-    zones: tuple[str, ...]
-    words: Words
+    speech: Speech
     notes: Sequence[str]
 
     @property
     def lines(self) -> list[str]:
         """Each decision in words, oldest first."""
-        return [self.words.line(event) for event in self.told]
+        return [words.line(event) for event, words in self.told]
 
     @property
     def differs(self) -> bool:
@@ -40,8 +37,9 @@ class Retraced:
         also = f" {rest} more could not be run again." if rest else ""
         for one in again:
             if one.differs:
+                words = self.speech.of(one.plan_crc)
                 told, found = (
-                    "nothing" if event is None else f'"{self.words.line(event)}"'
+                    "nothing" if event is None else f'"{words.line(event)}"'
                     for event in (one.told, one.found)
                 )
                 return f"The first decision that differs: the hub said {told}, and now {found}."
@@ -50,9 +48,9 @@ class Retraced:
         return f"{len(again)} decisions, run again: none differs.{also}"
 
     @property
-    def told(self) -> list[Event]:
-        """What the hub reported, oldest first."""
-        return [one.told for one in self.judged if one.told is not None]
+    def told(self) -> list[tuple[Event, Words]]:
+        """What the hub reported, oldest first, each with the words for it."""
+        return [(one.told, self.speech.of(one.plan_crc)) for one in self.judged if one.told]
 
 
 def retraced(items: Sequence[Item], plans: dict[int, Plan], house: House, core: int) -> Retraced:
@@ -62,17 +60,9 @@ def retraced(items: Sequence[Item], plans: dict[int, Plan], house: House, core: 
     """
     plans = {**plans, house.plan.crc: house.plan}
     files = [item for item in items if isinstance(item, File)]
-    ran = [file.plan_crc for file in files if file.plan_crc in plans]
-    plan = plans[ran[-1]] if ran else house.plan
-    zones = tuple(part.name for part in plan.zones)
-    supplies = tuple(f"spigot {number + 1}" for number in range(len(plan.supplies)))
-    if plan.crc == house.plan.crc:
-        zones = tuple(strip.name for strip in house.strips)
-        supplies = house.supplies
-    words = Words(plan, zones, supplies, UNITS[house.units])
     judged = tuple(rerun(items, plans))
     notes = tuple(_notes(files, plans, house, core))
-    return Retraced(items, judged, house, plan, zones, words, notes)
+    return Retraced(items, judged, house, Speech(plans, house), notes)
 
 
 def _notes(files: Sequence[File], plans: dict[int, Plan], house: House, core: int) -> list[str]:
@@ -90,7 +80,8 @@ def _notes(files: Sequence[File], plans: dict[int, Plan], house: House, core: in
     if lost:
         notes.append(
             f"The property's plan is {house.plan.crc:08x}; the hub ran {', '.join(lost)}, which is "
-            "not known here: what it decided then is shown and was not run again."
+            "not known here: what it decided then is shown, with numbers for its zones, and was "
+            "not run again."
         )
     cores = [file.core for file in files if file.core != core]
     if cores:

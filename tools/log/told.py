@@ -1,5 +1,6 @@
 """A hub's decisions in words, a line each, with their reason and figures."""
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from evenclay.controller import events
@@ -7,9 +8,10 @@ from evenclay.controller.civil import LocalTime
 from evenclay.controller.limits import ZONES_MAX
 from evenclay.controller.plan import Plan
 from evenclay.controller.words import WHAT, WHY
+from evenclay.sim.house.house import House
 from evenclay.sim.report.tables import ALARMS
 from evenclay.sim.report.tables import WHY as REASONS
-from evenclay.sim.units import Units
+from evenclay.sim.units import UNITS, Units
 from evenclay.tools.log.items import Event
 
 # What an owner may ask for, by its code in `controller/ports.py`.
@@ -33,12 +35,15 @@ UM, ML = 1000.0, 1000.0
 
 
 class Words:
-    """Says events in the local time, names and units of a property."""
+    """Says events of one plan in the local time, names and units of a property.
+
+    zones, supplies: their names; none where the plan is not known, and `plan` lends its time alone
+    """
 
     def __init__(self, plan: Plan, zones: tuple[str, ...], supplies: tuple[str, ...], units: Units):
         self._plan = plan
         self._time = LocalTime(plan.hub)
-        self._zones = zones
+        self.zones = zones
         self._supplies = supplies
         self._units = units
 
@@ -54,11 +59,25 @@ class Words:
         return self.local(wall_s).isoformat() + offset
 
     def place(self, zone: int) -> str:
-        """The zone or spigot that an event is about, or the hub."""
-        if 0 <= zone < len(self._zones):
-            return self._zones[zone]
+        """The zone or spigot that an event is about, by name or number; or the hub."""
         supply = zone - ZONES_MAX
-        return self._supplies[supply] if 0 <= supply < len(self._supplies) else "hub"
+        if supply >= 0:
+            known = supply < len(self._supplies)
+            return self._supplies[supply] if known else f"spigot {supply + 1}"
+        if zone >= 0:
+            return self.zones[zone] if zone < len(self.zones) else f"zone {zone + 1}"
+        return "hub"
+
+    def target_um(self, zone: int) -> int | None:
+        """What a zone is to lack, um; None where that is not known, or no hub reckons it."""
+        known = zone < len(self.zones) and self._plan.hub.estimate
+        return self._plan.zones[zone].target_um if known else None
+
+    def metered(self, zone: int) -> bool:
+        """Whether a zone is known to have a meter."""
+        if zone >= len(self.zones):
+            return False
+        return bool(self._plan.supplies[self._plan.zones[zone].supply].meter)
 
     def line(self, event: Event) -> str:
         """An event as one line: when, where, what, why, and its figures."""
@@ -91,10 +110,13 @@ class Words:
             litres = [shown(ml / ML, "hose volume")] if ml else []
             return [f"{value // 60} min {value % 60} s", *litres]
         if what == events.LACKS:
-            short = (value - self._plan.zones[zone].target_um) / UM
+            came = f"rain and hose gave {shown(ml / UM, 'depth')}"
+            target_um = self.target_um(zone)
+            if target_um is None:
+                return [f"{shown(value / UM, 'depth')}, of a target that is not known; {came}"]
+            short = (value - target_um) / UM
             word = "short of" if short >= 0 else "wetter than"
-            came = shown(ml / UM, "depth")
-            return [f"{shown(abs(short), 'depth')} {word} its target; rain and hose gave {came}"]
+            return [f"{shown(abs(short), 'depth')} {word} its target; {came}"]
         if what == events.CORRECTED:
             word = "wetter" if value < 0 else "drier"
             return [f"{shown(abs(value) / UM, 'depth')} {word} than the hub had thought"]
@@ -105,3 +127,24 @@ class Words:
         if what == events.BOOT:
             return [f"boot {value}"]
         return [str(value)] if value and what != events.SKIPPED else []
+
+
+class Speech:
+    """The words for each plan under which a hub ran.
+
+    What a plan that is not known calls its zones nobody can tell, so they have numbers.
+    """
+
+    def __init__(self, plans: Mapping[int, Plan], house: House) -> None:
+        units = UNITS[house.units]
+        self._unknown = Words(house.plan, (), (), units)
+        self._known = {
+            crc: Words(plan, tuple(part.name for part in plan.zones), (), units)
+            for crc, plan in plans.items()
+        }
+        names = tuple(strip.name for strip in house.strips)
+        self._known[house.plan.crc] = Words(house.plan, names, house.supplies, units)
+
+    def of(self, plan_crc: int) -> Words:
+        """The words of a plan."""
+        return self._known.get(plan_crc, self._unknown)
