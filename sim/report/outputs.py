@@ -152,10 +152,10 @@ def daily_rows(
         day = (weather.first_day + timedelta(days=d)).isoformat()
         for z, strip in enumerate(house.strips):
             values = [*sky[d], *cells[d][z], kept[d][z], *hours[d][z]]
-            yield f"{day},{_cell(strip.name)}," + ",".join(map(str, values))
+            yield f"{day},{csv_cell(strip.name)}," + ",".join(map(str, values))
 
 
-def _cell(text: str) -> str:
+def csv_cell(text: str) -> str:
     """A name as CSV wants it."""
     return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\r\n') else text
 

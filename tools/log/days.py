@@ -6,7 +6,7 @@ from datetime import date
 
 from evenclay.controller import events
 from evenclay.controller.words import WHAT, WHY
-from evenclay.sim.report.outputs import RUN_EDGES, json_line
+from evenclay.sim.report.outputs import RUN_EDGES, csv_cell, json_line
 from evenclay.sim.types import Line
 from evenclay.tools.log.items import NO_PLAN, Boot, Event, File, Item, Turn
 from evenclay.tools.log.told import ML, UM, Speech, Words
@@ -137,16 +137,12 @@ def daily_csv(days: dict[date, Day]) -> str:
                 _part(strip.soil_ppt, 10.0),
             )
             shown = ["" if cell is None else f"{cell:.2f}" for cell in cells]
-            lines.append(",".join([at.isoformat(), _cell(name), *shown]))
+            lines.append(",".join([at.isoformat(), csv_cell(name), *shown]))
     return "\n".join(lines) + "\n"
 
 
 def _part(value: int | None, of: float) -> float | None:
     return None if value is None else value / of
-
-
-def _cell(text: str) -> str:
-    return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\r\n') else text
 
 
 def decisions_jsonl(told: Iterable[tuple[Event, Words]]) -> str:

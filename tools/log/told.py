@@ -9,6 +9,7 @@ from evenclay.controller.limits import ZONES_MAX
 from evenclay.controller.plan import Plan
 from evenclay.controller.words import WHAT, WHY
 from evenclay.sim.house.house import House
+from evenclay.sim.report.outputs import RUN_EDGES
 from evenclay.sim.report.tables import ALARMS
 from evenclay.sim.report.tables import WHY as REASONS
 from evenclay.sim.units import UNITS, Units
@@ -28,7 +29,6 @@ ASKED = (
     "a sample",
     "rain",
 )
-_RUN_EDGES = (events.OPENED, events.CLOSED, events.CUT_SHORT)
 _ANSWERS = (events.ACCEPTED, events.REFUSED)
 _EPOCH = datetime(2000, 1, 1)
 UM, ML = 1000.0, 1000.0
@@ -106,7 +106,7 @@ class Words:
         """What an event's two numbers say."""
         what, zone, why, value, ml = event[:5]
         shown = self._units.shown
-        if what in _RUN_EDGES:
+        if what in RUN_EDGES:
             litres = [shown(ml / ML, "hose volume")] if ml else []
             return [f"{value // 60} min {value % 60} s", *litres]
         if what == events.LACKS:

@@ -34,6 +34,7 @@ from evenclay.sim.section import index_of
 from evenclay.sim.types import Line
 from evenclay.sim.weather.daily import Hours, Weather
 from evenclay.sim.weather.generator import Climate, fit, generate
+from evenclay.tools.plan.names import names_of
 from evenclay.tools.plan.variants import Change, changes_of, read_vary, varied
 from evenclay.tools.plan.workers import Progress, SweepError, Tell
 from evenclay.tools.property.compile import compile_house
@@ -234,10 +235,8 @@ def ask(
     props: as loaded. vary: PATH=VALUES each. read: gives a weather file at a latitude.
     Raises: PropertyError, SweepError, WeatherError.
     """
-    for what, names in (("PROPERTY", [p.source.name for p in props]), ("--weather", weathers)):
-        for name in names:
-            if names.count(name) > 1:
-                raise SweepError(f"{what}: found {name} twice, allowed each file once")
+    names_of("PROPERTY", [prop.source.name for prop in props])
+    names_of("--weather", weathers)
     combined = changes_of([read_vary(option) for option in vary])
     variants: list[Variant] = []
     records: dict[tuple[str, float], Record] = {}
