@@ -37,7 +37,7 @@ _LIKE_THIS = const(91)
 _WHICH = const(92)
 _NOT_DONE = const(93)
 _ANYWAY = const(94)
-_DONE = const(95)  # then what is said where stop, clear and a finding change nothing
+_DONE = const(95)  # then what is said where stop, clear and a sample change nothing
 _NO_TIME = const(99)
 _RESTS = const(100)
 _NO_ALARM = const(101)
@@ -45,7 +45,7 @@ _LIGHT = const(102)  # four of them
 _UNTIL = const(106)
 _HELLO = const(107)
 _NO_POWER_PIN = const(108)
-_TROUBLE = const(109)
+_TROUBLE = const(109)  # then what is said where a blade's finding changes nothing
 # What a board measures: the field of `Seen`, and the place of its first entry; -1: it is no list.
 _SENSORS = (
     ("battery_mv", -1),
@@ -54,7 +54,7 @@ _SENSORS = (
     ("meter_ml", _ZONES_MAX),
     ("soil_vwc_ppt", 0),
 )
-_SILENT = {"stop": 96, "clear": 97, "check": 98, "sample": 98}
+_SILENT = {"stop": 96, "clear": 97, "check": 110, "sample": 98}
 
 
 def answer(desk: "Desk", typed: str) -> "Iterator[str]":

@@ -22,11 +22,11 @@ if _TYPE_CHECKING:
 
 _WHY = const(0)  # a line a code, as the next two have
 _SAID = const(50)
-ASKS = const(110)  # what may be asked for, in the order of its codes
-_NAMES = const(111)  # of weekdays and months
-_AMOUNTS = const(112)  # of each unit: how much of the hub's one is, and how it is written
-_US_AMOUNTS = const(117)
-_UNITS = const(122)  # "us" or "metric"; behind it the names of the spigots
+ASKS = const(111)  # what may be asked for, in the order of its codes
+_NAMES = const(112)  # of weekdays and months
+_AMOUNTS = const(113)  # of each unit: how much of the hub's one is, and how it is written
+_US_AMOUNTS = const(118)
+_UNITS = const(123)  # "us" or "metric"; behind it the names of the spigots
 _RECORD = const(80)  # bytes of a line in that file
 _WIDTH = const(80)  # no line of an answer is longer
 _YEAR = const(366)  # days in which each season comes; a year's look takes a board moments

@@ -122,7 +122,10 @@ def test_a_week_by_the_console_alone(typist: Typist) -> None:
     has(stopped, "zone1: not watered: you asked for it", "zone0: shut after ")
     has(typist.ask("stop"), "Nothing was open, and nothing waited.")
     has(typist.ask("check zone0 dry"), "Not done: it was watered")
-    has(typist.ask("check zone1 dry firm"), "Noted. It changes nothing")
+    has(
+        typist.ask("check zone1 dry firm"),
+        "Noted. It changes nothing: it fits what was thought of the top",
+    )
     has(typist.ask("check zone1 firm wet"), "wetter than thought, by your check")
     has(
         typist.ask("sample zone1 4"),
