@@ -72,7 +72,7 @@ ZONE_FIELDS = (
     "lack_um I "
     "factor_ppt H "  # learnt on the plan's demand; 0: no estimate yet
     "offset_mpf h "  # how much drier the zone's probe reads than the estimate, in the long run
-    "heard B "  # weeks over which that was learnt
+    "heard B "  # findings over which that was learnt
 )
 # A record of the version before: what is kept of it is the first fields of today's, in their order.
 _OLD_CODE = "<3sBHIIHIHIII3xIBBBBBIzHzHzxzxzxzxzxzxzxzBzHzIzHzxzxzxzx"  # z: how many zones
