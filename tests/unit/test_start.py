@@ -344,6 +344,21 @@ def test_what_changed_is_told_as_the_file_has_it(tmp_path: Path) -> None:
     assert "  - seasons: a new table." in changed("--where", "-35.2, 149.1")
 
 
+@pytest.mark.parametrize("kept", ["\r\n", "\n"])
+def test_again_it_keeps_line_ends_and_mode(kept: str, tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    file.write_bytes(file.read_bytes().replace(b"\n", kept.encode()))
+    file.chmod(0o600)
+    before = file.read_bytes()
+    assert run("start", str(file), "--clay", "silty clay")[0] == 0
+    after = file.read_bytes()
+    assert after != before and after.count(b"\n") == after.count(kept.encode())
+    assert kept == "\r\n" or b"\r" not in after
+    assert file.stat().st_mode & 0o777 == 0o600
+    assert run("start", str(file), "--clay", load(begun(tmp_path / "n", *US)).soil.texture)[0] == 0
+    assert file.read_bytes() == before
+
+
 def test_no_new_seasons_where_the_file_bans_the_whole_day(tmp_path: Path) -> None:
     file = begun(tmp_path, *US)
     text = file.read_text("utf-8").replace("banned_hours = []", 'banned_hours = ["00:00-24:00"]')
