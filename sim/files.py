@@ -8,6 +8,7 @@ import contextlib
 import errno
 import hashlib
 import os
+import shutil
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -16,6 +17,8 @@ written: list[Path] = []  # by this process, for whoever stops it half-way and w
 
 def write(files: Mapping[Path, str | bytes], *, told: bool = True) -> None:
     """Write files, text as UTF-8, in the place of what has their names; make folders if need be.
+
+    A file that was there before keeps its mode.
 
     All of them are written under other names beside their places first, and moved once all are
     whole. So a full disk changes no file and leaves none behind.
@@ -65,6 +68,9 @@ def _write_part(path: Path, data: bytes) -> Path:
     part = place.with_name(f".{os.urandom(8).hex()}.part")
     try:
         with open(part, "xb") as file:
+            if place.exists():
+                with contextlib.suppress(OSError):  # where modes are not kept at all
+                    shutil.copymode(place, part)
             file.write(data)
             file.flush()
             os.fsync(file.fileno())

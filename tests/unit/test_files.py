@@ -253,6 +253,38 @@ def test_new_files_are_as_open_as_others(tmp_path: Path) -> None:
     assert (tmp_path / "new" / "ours").read_bytes() == "é".encode()
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="found no modes of this kind on Windows")
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o666, 0o755, 0o400])
+def test_a_file_stays_as_open_as_it_was(mode: int, tmp_path: Path) -> None:
+    file, link = tmp_path / "file", tmp_path / "link"
+    file.write_text("old", "utf-8")
+    file.chmod(mode)
+    link.symlink_to(file)
+    for path in (file, link):
+        files.write({path: path.name, tmp_path / "new": "text"})
+        assert file.read_text("utf-8") == path.name
+        assert stat.S_IMODE(file.stat().st_mode) == mode
+    assert stat.S_IMODE((tmp_path / "new").stat().st_mode) & 0o111 == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="found no modes of this kind on Windows")
+def test_what_nobody_else_may_read_is_never_open_to_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_text("old", "utf-8")
+    (tmp_path / "file").chmod(0o600)
+    modes = []
+    sync = os.fsync
+
+    def looked_at(descriptor: int) -> None:
+        modes.append(stat.S_IMODE(os.fstat(descriptor).st_mode))
+        sync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", looked_at)
+    files.write({tmp_path / "file": "text"})
+    assert modes == [0o600]
+
+
 def test_an_interrupted_writer_leaves_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -239,6 +239,16 @@ def test_fix_writes_lengths_and_supplies_and_keeps_the_rest(tmp_path: Path) -> N
     assert file.read_text("utf-8") == after  # said again it changes nothing
 
 
+def test_fix_keeps_line_ends(tmp_path: Path) -> None:
+    texts = []
+    for name, line_end in (("unix", "\n"), ("dos", "\r\n")):
+        file = tmp_path / name
+        file.write_text(text_of(OUTLINES["rectangle"]), "utf-8", newline=line_end)
+        assert run("layout", str(file), "--out", str(tmp_path), "--fix")[0] == 0
+        texts.append(file.read_bytes())
+    assert texts[1] == texts[0].replace(b"\n", b"\r\n") != texts[0]
+
+
 def test_fix_adds_a_zone_where_a_side_has_more_runs(tmp_path: Path) -> None:
     file = tmp_path / "house.toml"
     probed = text_of(OUTLINES["L"]).replace('side = "south"', 'side = "south"\nprobe = true')

@@ -796,7 +796,9 @@ def test_25_lines_are_enough() -> None:
 def test_byte_order_mark_and_dos_lines(tmp_path: Path) -> None:
     file = tmp_path / "house.toml"
     file.write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
-    assert load(file).site.name == "A house"
+    prop = load(file)
+    assert prop.site.name == "A house" and "\r" not in prop.source.text
+    assert prop.source.as_file(prop.source.text) == GOOD.replace("\n", "\r\n")
 
 
 def test_nearest_key_is_suggested() -> None:

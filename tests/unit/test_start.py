@@ -4,13 +4,14 @@ import re
 import shutil
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import freezegun
 import pytest
 import tomlkit
-from hypothesis import given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
@@ -342,6 +343,57 @@ def test_what_changed_is_told_as_the_file_has_it(tmp_path: Path) -> None:
     ]
     assert changed("--foundation", "basement") == ["  - nothing."]
     assert "  - seasons: a new table." in changed("--where", "-35.2, 149.1")
+
+
+@pytest.mark.parametrize("kept", ["\r\n", "\n"])
+def test_again_it_keeps_line_ends_and_mode(kept: str, tmp_path: Path) -> None:
+    file = begun(tmp_path, *US)
+    file.write_bytes(file.read_bytes().replace(b"\n", kept.encode()))
+    file.chmod(0o600)
+    before = file.read_bytes()
+    assert run("start", str(file), "--clay", "silty clay")[0] == 0
+    after = file.read_bytes()
+    assert after != before and after.count(b"\n") == after.count(kept.encode())
+    assert kept == "\r\n" or b"\r" not in after
+    assert file.stat().st_mode & 0o777 == 0o600
+    assert run("start", str(file), "--clay", load(begun(tmp_path / "n", *US)).soil.texture)[0] == 0
+    assert file.read_bytes() == before
+
+
+@settings(max_examples=25)
+@given(
+    currency=st.one_of(
+        st.sampled_from(["US $", "$", "EUR", "Rs.", "kr.", "-", "5", "$5 per", "/", "a b"]),
+        st.text(st.characters(categories=("L", "N", "P", "S", "Zs")), min_size=1, max_size=8),
+    ),
+    price=st.one_of(st.sampled_from([0, 2.4, 1e-7, 1000]), st.floats(0, 1000)),
+    per=st.sampled_from(["m3", "1000 gal", "ccf"]),
+)
+@example(currency="US $", price=2.4, per="m3")
+def test_whatever_price_a_file_has_stays_or_goes(currency: str, price: float, per: str) -> None:
+    water = f"[water]\nprice = {price!r}  # mine\nper = \"{per}\"\ncurrency = '{currency}'\n"
+    text = re.sub(r"\[water\]\n(.+\n)+", lambda _: water, begun_text())
+    try:
+        before = parse(text, "")
+    except ValueError:
+        assume(False)
+
+    def again(**options: str) -> str:
+        return guide.file_of(guide.gather(options, before), "", before)[0]
+
+    assert water in again(thermometer="yes")
+    gone = parse(again(**{"water-price": "unknown"}), "").water
+    assert (gone.price, gone.currency) == (None, "$")
+    for answer, meant in (("$7 per m3", (7, "m3", "$")), ("3 EUR per ccf", (3, "ccf", "EUR"))):
+        new = parse(again(**{"water-price": answer}), "").water
+        assert (new.price, new.per, new.currency) == meant
+
+
+@cache
+def begun_text() -> str:
+    """A file as it is begun."""
+    options = {"where": "76065", "north": "40 ft", "east": "30"}
+    return guide.file_of(guide.gather(options, None), "", None)[0]
 
 
 def test_no_new_seasons_where_the_file_bans_the_whole_day(tmp_path: Path) -> None:

@@ -59,7 +59,7 @@ def start(property_file: Path, **options: str | None) -> None:
         print(closing.STOP)
         raise typer.Exit(NO_PLAN) from None
     text, rows = guide.file_of(given, str(property_file), before)
-    files.write({property_file: text})
+    files.write({property_file: before.source.as_file(text) if before else text})
     console = make_console()
     console.print(f"Wrote {property_file}.")
     for typed, answer in given.read:

@@ -76,8 +76,8 @@ def load(path: str | os.PathLike[str]) -> Property:
 
 def parse(text: str, name: str) -> Property:
     """Read a property from the text of a file called `name`. Raises PropertyError as `load`."""
-    text = text.replace("\r\n", "\n")
-    source = Source(name, text)
+    line_end = "\r\n" if 2 * text.count("\r\n") > text.count("\n") else "\n"
+    source = Source(name, text.replace("\r\n", "\n"), line_end=line_end)
     return from_document(document_of(source), source)
 
 

@@ -5,6 +5,7 @@ from math import inf
 
 from evenclay.sim.units import UNITS
 from evenclay.tools.property.file.place import Hose, Zone
+from evenclay.tools.property.file.schedule import Water
 from evenclay.tools.property.outline.line import open_m
 from evenclay.tools.property.outline.table import Outline
 from evenclay.tools.property.outline.walls import Shape
@@ -15,6 +16,7 @@ from evenclay.tools.start.answers import (
     RECTANGLE,
     found_place,
     outline_of,
+    price_of,
 )
 from evenclay.tools.start.questions import SIDES
 from evenclay.tools.start.reading import Texts
@@ -171,8 +173,18 @@ def now(prop: Property) -> dict[str, str]:
     if site.longitude is not None:
         found["where"] = f"{site.latitude:g}, {site.longitude:g}"
     if prop.water.price is not None:
-        found["water-price"] = f"{prop.water.currency}{prop.water.price:g} per {prop.water.per}"
+        found["water-price"] = _price(prop.water, site.units)
     return found | _of_outline(prop) | _of_supplies(prop) | _of_sides(prop) | _of_hoses(prop)
+
+
+def _price(water: Water, units: str) -> str:
+    """The price of a file as an answer; a file may have more of them than an answer can say."""
+    text = f"{water.currency}{water.price:g} per {water.per}"
+    try:
+        said = price_of(text, units) == (water.price, water.per, water.currency)
+    except ValueError:
+        said = False
+    return text if said else AS_IT_IS
 
 
 def _hours(hours: tuple[tuple[int, int], ...]) -> str:

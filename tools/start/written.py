@@ -111,7 +111,9 @@ def _context(
     unknown = ("unknown", AS_IT_IS)
     latitude, longitude = coordinates(texts["where"])
     price = None
-    if texts["water-price"] != "unknown":
+    if texts["water-price"] == AS_IT_IS:  # where the new file has it too, the owner's stays
+        price = (_quoted(AS_IT_IS), AS_IT_IS, _quoted(AS_IT_IS))
+    elif texts["water-price"] != "unknown":
         number, per, currency = price_of(texts["water-price"], units)
         price = (f"{number:g}", per, _quoted(currency))
     dry = [side for side in SIDES if texts[side] == "none"]

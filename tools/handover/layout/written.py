@@ -31,7 +31,7 @@ def written(layout: Layout) -> str:
         _put(table, "supply", laid.run.supply)
     text = tomlkit.dumps(document)
     compile_house(parse(text, prop.source.name))
-    return text
+    return prop.source.as_file(text)
 
 
 def _idle(layout: Layout, name: str) -> Mistake:

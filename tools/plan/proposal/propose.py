@@ -136,7 +136,7 @@ def propose(
         relief,
         best.ceiling_mm_d,
         parse(text, prop.source.name),
-        text,
+        prop.source.as_file(text),
         held_out,
         names,
     )

@@ -20,12 +20,18 @@ class Mistake:
 class Source:
     """The file a property came from, for messages that name a line.
 
-    seasons: where in the file each season stands, in the order of the year; empty: as there.
+    text: with plain line ends. seasons: where in the file each season stands, in the order of the
+    year; empty: as there. line_end: of the file.
     """
 
     name: str
     text: str
     seasons: tuple[int, ...] = ()
+    line_end: str = "\n"
+
+    def as_file(self, text: str) -> str:
+        """A new text of the file as it is written, with the file's own line ends."""
+        return text.replace("\n", self.line_end)
 
     def place(self, path: KeyPath) -> KeyPath:
         """A path of the property as it stands in the file."""
