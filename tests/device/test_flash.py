@@ -1,5 +1,6 @@
 """Copying a bundle: over a pseudo-terminal to MicroPython's unix build, and what a cut leaves."""
 
+import json
 import os
 import pty
 import select
@@ -276,6 +277,15 @@ def test_what_a_user_gets_wrong_is_one_line(bundle: Path, tmp_path: Path) -> Non
 
     assert "failed to access" in wrong(str(bundle), "--port", str(tmp_path / "none"))
     assert "no whole bundle" in wrong(str(tmp_path))
+    listing = bundle / "files.json"
+    whole = listing.read_text("utf-8")
+    listed = json.loads(whole)
+    rest = [entry for entry in listed["files"] if entry["path"] != "main.py"]
+    damaged: list[object] = [{**listed, "files": rest}, {**listed, "hub": 5}, [], {"files": [1]}]
+    for changed in damaged:
+        listing.write_text(json.dumps(changed), "utf-8")
+        assert "no whole bundle" in wrong(str(bundle), "--dry-run")
+    listing.write_text(whole, "utf-8")
     (bundle / "device" / "main.py").write_text("changed")
     assert "main.py is not as it was bundled" in wrong(str(bundle), "--dry-run")
 

@@ -171,6 +171,8 @@ REPLAY = ("replay", str(DEMO), "--weather", str(WEATHER), "--out", "out")
         (("chek",), "No such command 'chek'"),
         (("check",), "Missing argument 'PROPERTY...'"),
         (("compile", "a", "b", "--out", "c"), "unexpected extra argument"),
+        (("compile", str(DEMO), "--out", "."), "--out: found ., a folder, allowed a file"),
+        (("compile", str(DEMO), "--out", "/"), "--out: found /, a folder, allowed a file"),
         (("check", str(DEMO), "--bogus"), "No such option: --bogus"),
         (("check", str(DEMO), "--weather", "none.csv"), "none.csv: "),
         (("check", str(DEMO), "--weather", str(DEMO)), "property.toml"),

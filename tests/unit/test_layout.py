@@ -2,6 +2,7 @@
 
 import re
 import shutil
+from dataclasses import replace
 from itertools import pairwise
 from math import hypot
 from pathlib import Path
@@ -15,7 +16,14 @@ from shapely import box
 from typer.testing import CliRunner
 
 from evenclay.tools.cli.commands import app
-from evenclay.tools.handover.layout.drawing import Sheet, figure_of, svg_file, text_mm
+from evenclay.tools.handover.layout.drawing import (
+    SCALES,
+    SMALLER,
+    Sheet,
+    figure_of,
+    svg_file,
+    text_mm,
+)
 from evenclay.tools.handover.layout.layout import Layout, lay_out
 from evenclay.tools.handover.layout.parts import fittings, stack
 from evenclay.tools.property.compile import compile_house
@@ -102,6 +110,24 @@ def test_no_name_covers_another_or_a_hose(name: str, paper: tuple[float, float, 
         assert 0 <= low_x < high_x <= sheet.wide_mm and 0 <= low_y < high_y <= sheet.high_mm
         for line in (*sheet.marks.hoses.values(), *sheet.marks.feeds.values()):
             assert not one.intersects(sheet.mm(line))
+
+
+@pytest.mark.parametrize("paper", PAPERS_MM)
+@pytest.mark.parametrize("units", SCALES)
+def test_a_house_as_long_as_a_file_may_say_has_room(
+    units: str, paper: tuple[float, float, bool]
+) -> None:
+    outline = """
+corners = [[-300, 0], [300, 0], [300, 12], [-300, 12]]
+spigots = { back = { side = 3, along = 290 } }
+"""
+    layout = lay_out(house_of(outline))
+    site = layout.prop.site.model_copy(update={"units": units})
+    layout = replace(layout, prop=layout.prop.model_copy(update={"site": site}))
+    sheet, svg = drawn(layout, *paper)
+    assert sheet.scale in SMALLER[units] and "scale" in svg
+    low_x, low_y, high_x, high_y = sheet.mm(layout.shape.polygon).bounds
+    assert 0 <= low_x < high_x <= sheet.wide_mm and 0 <= low_y < high_y <= sheet.high_mm
 
 
 def test_a_name_with_dollars_is_no_formula() -> None:

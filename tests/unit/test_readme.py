@@ -12,13 +12,15 @@ from evenclay.tools.cli.commands import COMMANDS, app
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "README.md").read_text("utf-8")
 BLOCKS = re.findall(r"^```\n(.*?)^```$", PAGE, flags=re.DOTALL | re.MULTILINE)
-TYPED = [line for block in BLOCKS for line in block.splitlines() if line.startswith("evenclay ")]
+LINES = [line for block in BLOCKS for line in block.splitlines()]
+TYPED = [line for line in LINES if line.partition(" ")[0].rpartition("/")[2] == "evenclay"]
 
 
 def test_enough_is_found() -> None:
-    assert len(TYPED) >= 9
+    assert len(TYPED) >= 11
     named = {line.split()[1] for line in TYPED}
     assert {"start", "check", "weather", "propose", "replay", "calendar", "compare"} <= named
+    assert {"layout", "card"} <= named
 
 
 @pytest.mark.parametrize("line", TYPED)

@@ -296,9 +296,10 @@ def test_a_folder_of_another_sweep_is_refused(
     ):
         with pytest.raises(SweepError, match=f"found another sweep, with other {named}; allowed"):
             run(other, tmp_path)
-    (tmp_path / "sweep.json").write_text("{")
-    with pytest.raises(SweepError, match="found another sweep"):
-        run(sweeps.small(), tmp_path)
+    for damaged in ("{", "[]", "1", '"seeds"'):
+        (tmp_path / "sweep.json").write_text(damaged)
+        with pytest.raises(SweepError, match="found another sweep"):
+            run(sweeps.small(), tmp_path)
     assert len(quick) == 6
 
 

@@ -209,6 +209,8 @@ def read(folder: Path) -> Bundle:
         found = {path: file.read_bytes() for path, file in files.items()}
         wrong = [e["path"] for e in listed["files"] if sha256(found[e["path"]]) != e["sha256"]]
         bundle = Bundle(listed["board"], listed["hub"], found)
+        if START not in found or not isinstance(bundle.hub, str):
+            raise ValueError(LIST)
     except (OSError, ValueError, KeyError, TypeError):
         raise DeviceError(f"{folder}: found no whole bundle; make one: evenclay bundle") from None
     if wrong:

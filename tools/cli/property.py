@@ -142,6 +142,8 @@ def compile_plan(
     from evenclay.tools.property.compile import compile_house
     from evenclay.tools.property.property import load
 
+    if not out.name:
+        raise typer.BadParameter(f"found {out}, a folder, allowed a file", param_hint="--out")
     beside = out.with_name("words")
     if out == beside:
         message = "found words, allowed another name: so is the file called that comes beside it"

@@ -354,7 +354,8 @@ def _claim(sweep: Sweep, out: Path) -> None:
         except ValueError:
             found = {}
         if found != mine:
-            keys = [key for key in mine if found.get(key) != mine[key]]
+            held = found if isinstance(found, dict) else {}
+            keys = [key for key in mine if held.get(key) != mine[key]]
             raise SweepError(
                 f"{out}: found another sweep, with other {' and '.join(keys)}; allowed a new "
                 "folder, or the same command and code as before"

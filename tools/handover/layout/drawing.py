@@ -34,7 +34,15 @@ SCALES = {
     "metric": (25, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000, 1500, 2000),
     "us": (24, 48, 60, 96, 120, 180, 240, 300, 360, 480, 600, 720, 960, 1200, 1800, 2400),
 }
-BARS = {"metric": ("m", (1, 2, 5, 10, 20, 50)), "us": ("ft", (4, 5, 10, 20, 50, 100, 200))}
+# For a house that has no room at any of these: up to the largest that a file may have.
+SMALLER = {
+    "metric": (2500, 3000, 4000, 5000, 7500, 10000, 15000, 20000, 30000),
+    "us": (3000, 3600, 4800, 6000, 7200, 9600, 12000, 18000, 24000, 36000),
+}
+BARS = {
+    "metric": ("m", (1, 2, 5, 10, 20, 50, 100, 200, 500)),
+    "us": ("ft", (4, 5, 10, 20, 50, 100, 200, 500, 1000)),
+}
 LOOK: dict[Any, Any] = {**STYLE, "hatch.linewidth": 1.1}  # so that patterns stay plain in grey
 FOOT_MM = 11.0  # below the drawing, for scale and north
 EDGE_MM = 2.0
@@ -71,7 +79,11 @@ class Sheet:
         zones += [laid.zone for laid in layout.laid if laid.new]
         self.looks = {name: look(number) for number, name in enumerate(zones)}
         self.unnamed: tuple[str, ...] = ()
-        sizes = [(reach, scale) for reach in REACHES_MM for scale in SCALES[self.units.name]]
+        scales = SCALES[self.units.name]
+        if not self._holds(scales[-1]):
+            # The first that holds it: at a smaller one its names stand no better.
+            scales = tuple(filter(self._holds, SMALLER[self.units.name]))[:1]
+        sizes = [(reach, scale) for reach in REACHES_MM for scale in scales]
         size = next((size for size in sizes if self._fits(*size)), None)
         if size is None:
             # A crowded house: hoses and feeds go without names, or all does.
@@ -97,8 +109,8 @@ class Sheet:
             house += [placed.middle[1] - half_mm, placed.middle[1] + half_mm]
         return max(house) - min(house) + FOOT_MM + 2 * EDGE_MM
 
-    def _fits(self, reach_mm: float, scale: int) -> bool:
-        """Take a scale, unless the house, or a name near what it names, has no room at it."""
+    def _holds(self, scale: int) -> bool:
+        """Take a scale, unless the house has no room at it."""
         self.scale = scale
         per_mm = scale / 1000  # metres of the house
         wide_m = 0.0 if self.names else STRIP_MM * per_mm
@@ -115,6 +127,12 @@ class Sheet:
             self.wide_mm / 2 - (low_x + high_x) / 2 / per_mm,
             FOOT_MM + (self.high_mm - FOOT_MM) / 2 - (low_y + high_y) / 2 / per_mm,
         )
+        return True
+
+    def _fits(self, reach_mm: float, scale: int) -> bool:
+        """Take a scale, unless the house, or a name near what it names, has no room at it."""
+        if not self._holds(scale):
+            return False
         self._foot = _foot(self)
         paper_mm = (self.wide_mm, self.high_mm)
         labels = [label for label in _labels(self) if label.key not in self.unnamed]
