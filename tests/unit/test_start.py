@@ -389,6 +389,19 @@ def test_whatever_price_a_file_has_stays_or_goes(currency: str, price: float, pe
         assert (new.price, new.per, new.currency) == meant
 
 
+@pytest.mark.parametrize("line", ['per = "ccf"', 'per = "m3"', 'currency = "EUR"', ""])
+def test_a_first_price_is_what_it_was_said_to_be(line: str) -> None:
+    water = f"[water]\n{line}\n"
+    before = parse(re.sub(r"\[water\]\n(.+\n)+", lambda _: water, begun_text()), "")
+    assert before.water.price is None
+    for answer, meant in (("$7", (7, "1000 gal", "$")), ("3 EUR per m3", (3, "m3", "EUR"))):
+        given = guide.gather({"water-price": answer}, before)
+        new = parse(guide.file_of(given, "", before)[0], "").water
+        assert (new.price, new.per, new.currency) == meant
+    unpriced = guide.file_of(guide.gather({"thermometer": "yes"}, before), "", before)[0]
+    assert water in unpriced
+
+
 @cache
 def begun_text() -> str:
     """A file as it is begun."""

@@ -143,8 +143,9 @@ def crowded(prop: Property) -> list[str]:
 def now(prop: Property) -> dict[str, str]:
     """What a file answers already; a question that it does not answer is missing.
 
-    Beside the questions' keys stand the bucket test of each zone that has one, as "north-test", and
-    the longest hose of each side with several, as "north-longest".
+    Beside the questions' keys stand the bucket test of each zone that has one, as "north-test",
+    the longest hose of each side with several, as "north-longest", and what water is priced by, as
+    "per".
     """
     site, quiet = prop.site, prop.lockouts.quiet
     found = {
@@ -164,6 +165,7 @@ def now(prop: Property) -> dict[str, str]:
         "dates": quiet.allowed_dates,
         "banned-hours": _hours(quiet.banned_hours),
         "water-price": "unknown",
+        "per": prop.water.per,
         "new-seasons": "no",
     }
     found["elevation"] = "unknown"

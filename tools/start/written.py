@@ -144,6 +144,7 @@ def _context(
         "dates": texts["dates"],
         "banned_hours": _quoted(hours),
         "price": price,
+        "per": texts.get("per", "1000 gal" if units == "us" else "m3"),
         "outline": _outline(texts),
     }
 
