@@ -73,6 +73,21 @@ def test_what_is_read_is_never_replaced(name: str, command: str, tmp_path: Path)
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == [mine]
 
 
+def test_a_proposal_replaces_no_property_that_it_did_not_write(tmp_path: Path) -> None:
+    """A folder of an earlier proposal has its figures beside it, and may be written again."""
+    mine, own = tmp_path / "property.toml", ["propose", str(tmp_path / "missing.toml")]
+    mine.write_text(MINE, "utf-8")
+    asked = [*own, "--weather", str(tmp_path / "missing.csv"), "--out", str(tmp_path)]
+    status, out, err = run(*asked)
+    assert (status, out) == (2, "")
+    assert (
+        err == f"--out: found {mine} without proposal.json, allowed a folder without such a file\n"
+    )
+    (tmp_path / "proposal.json").write_text("{}", "utf-8")
+    assert "missing.toml" in run(*asked)[2]  # which is what it comes to then
+    assert mine.read_text("utf-8") == MINE
+
+
 def test_every_command_is_thought_of() -> None:
     commands = set(typer.main.get_command(cli.app).commands)  # type: ignore[attr-defined]
     assert commands == {command.partition(" ")[0] for _, command in OVERWRITING} | OTHERS

@@ -136,7 +136,11 @@ def propose(
     from evenclay.tools.property.property import load
 
     if out is not None:
-        keep([property_file, weather], [out / name for name in PROPOSED])
+        plan, figures, picture = (out / name for name in PROPOSED)
+        keep([property_file, weather], [plan, figures, picture])
+        if plan.exists() and not figures.exists():  # somebody's own file
+            message = f"found {plan} without {figures.name}, allowed a folder without such a file"
+            raise typer.BadParameter(message, param_hint="--out")
     prop = load(property_file)
     (record,) = _read_years([weather], column, units, dates, prop.site.latitude)
     if out is not None:
