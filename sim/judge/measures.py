@@ -313,6 +313,21 @@ class Measures:
     days_soaked: float
     yearly: Floats
 
+    @property
+    def shift_pct(self) -> float:
+        """The larger of the two lasting shifts, without a sign."""
+        return self.shift_between_pct if self._between_sides else abs(self.shift_inside_pct)
+
+    @property
+    def shift_year(self) -> int:
+        """The year in which that comes."""
+        return self.shift_between_year if self._between_sides else self.shift_inside_year
+
+    @property
+    def _between_sides(self) -> bool:
+        """Whether the larger one lies between two sides: never where there are no two."""
+        return self.shift_between_pct >= abs(self.shift_inside_pct)
+
 
 def measure(
     watered: Record,

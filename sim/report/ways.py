@@ -234,13 +234,7 @@ def _way(way: Way, found: Measures | None) -> Line:
     }
     if found is None:
         return given | dict.fromkeys(MEASURED)
-    between = found.shift_between_pct
-    by_sides = not np.isnan(between) and between >= abs(found.shift_inside_pct)
-    shifts = {
-        "shift_pct": between if by_sides else abs(found.shift_inside_pct),
-        "shift_year": found.shift_between_year if by_sides else found.shift_inside_year,
-    }
-    values = {name: shifts[name] if name in shifts else getattr(found, name) for name in MEASURED}
+    values = {name: getattr(found, name) for name in MEASURED}
     return given | {
         name: value if name.endswith("_year") else _known(value) for name, value in values.items()
     }

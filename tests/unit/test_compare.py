@@ -313,8 +313,8 @@ def test_the_larger_of_both_shifts_is_shown_with_its_year(
         shift_inside_pct=inside,
         shift_inside_year=7,
     )
-    assert compare_summary.value_of(one, "shift_pct") == pct
-    assert compare_summary.value_of(one, "shift_year") == year
+    assert one.shift_pct == pct
+    assert one.shift_year == year
 
 
 def test_what_has_no_meaning_is_null_and_a_dash() -> None:

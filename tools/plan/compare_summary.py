@@ -120,21 +120,10 @@ def _weather(part: Sequence[Found]) -> Line:
     }
 
 
-def value_of(measures: Measures, name: str) -> float:
-    """A measure; of the two shifts, between sides and of edge from inside, the larger one."""
-    if name not in ("shift_pct", "shift_year"):
-        return float(getattr(measures, name))
-    between, inside = measures.shift_between_pct, abs(measures.shift_inside_pct)
-    by_sides = between >= inside  # never where there are no two sides
-    if name == "shift_pct":
-        return between if by_sides else inside
-    return float(measures.shift_between_year if by_sides else measures.shift_inside_year)
-
-
 def _way(name: str, by_way: dict[str, list[Judged]], price_m3: float | None) -> Line:
     judged = by_way[name]
     measures = [one.measures for one in judged]
-    values = {key: [value_of(one, key) for one in measures] for key in MEASURES}
+    values = {key: [float(getattr(one, key)) for one in measures] for key in MEASURES}
     litres = [float(one.litres.mean()) for one in judged]
     found: Line = {key: _quantiles(verdict.quantiles(of)) for key, of in values.items()}
     found["litres_a_year"] = _quantiles(verdict.quantiles(litres))
