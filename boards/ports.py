@@ -17,8 +17,8 @@ from evenclay.boards.drivers.thermometer import CONVERT_MS
 from evenclay.boards.drivers.valves import HeldValve, LatchingValve, NoValve
 from evenclay.controller import const
 from evenclay.controller.limits import SUPPLIES_MAX, ZONES_MAX
-from evenclay.controller.plan import PlanError
-from evenclay.controller.ports import NOTE, PLAN, Seen
+from evenclay.controller.plan import PlanError, unpack
+from evenclay.controller.ports import ASK_PLAN, NOTE, PLAN, Seen
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -145,6 +145,15 @@ class Board:
         Raises:
             PlanError: the pin map does not have what the plan needs.
         """
+        self._see_wires(plan)
+        zones, supplies = len(plan.zones), len(plan.supplies)
+        first = len(self._zones)
+        self._places = list(range(zones)) + list(range(first, first + supplies))
+        self.valves = zones + supplies
+        self._seen = Seen(zones, supplies)
+
+    def _see_wires(self, plan: "Plan") -> None:
+        """Raise PlanError unless the pin map has what the plan needs."""
         zones, supplies = len(plan.zones), len(plan.supplies)
         if zones > len(self._zones):
             raise PlanError("%d zones, and the pin map has %d valves" % (zones, len(self._zones)))
@@ -156,10 +165,6 @@ class Board:
         for supply, spigot in enumerate(plan.supplies):
             if spigot.master and isinstance(self._masters[supply], NoValve):
                 raise PlanError("supply %d has a master valve, the pin map has none" % supply)
-        first = len(self._zones)
-        self._places = list(range(zones)) + list(range(first, first + supplies))
-        self.valves = zones + supplies
-        self._seen = Seen(zones, supplies)
 
     # The ports.
 
@@ -192,9 +197,15 @@ class Board:
         return seen
 
     def take_asked(self) -> "list[Asked]":
-        """What the owner asks for."""
+        """What the owner asks for. A plan that the pin map cannot serve is spoilt, so it is refused."""
         asked = self._asked
         self._asked = []
+        for place, one in enumerate(asked):
+            if one[0] == ASK_PLAN:
+                try:
+                    self._see_wires(unpack(one[2]))
+                except PlanError:
+                    asked[place] = (ASK_PLAN, one[1], b"")
         return asked
 
     def close(self, valve: int) -> None:

@@ -297,11 +297,11 @@ def unpack(data: bytes) -> Plan:
                 part.starts_min = struct.unpack_from("<%dH" % starts, body, at)
                 at += 2 * starts
             if at > end:
-                raise PlanError("bad length")
+                raise PlanError("wrong length")
             group.append(part)
         groups.append(group)
     if at != end:
-        raise PlanError("bad length")
+        raise PlanError("wrong length")
     plan = Plan(groups[0][0], *groups[1:])
     plan.crc = crc
     return plan

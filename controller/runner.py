@@ -8,7 +8,7 @@ sleeps, the caller does.
 
 from . import const, events, guard, hub, journal, limits
 from .plan import PlanError, unpack
-from .ports import ASK_CLOCK, ASK_PLAN, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
+from .ports import ASK_CLOCK, CLOSE, NOTE, OPEN, PLAN, RECORD, REPORT, SAVE, Seen
 
 _TYPE_CHECKING = const(0)
 if _TYPE_CHECKING:
@@ -18,7 +18,7 @@ if _TYPE_CHECKING:
     from .events import Log
     from .journal import Record
     from .plan import Plan
-    from .ports import Command, Ports
+    from .ports import Asked, Command, Ports
 
 _NONE = const(-1)
 _FAR = const(0x3FFFFFFF)  # an uptime no hub reaches: 34 years
@@ -100,7 +100,7 @@ class Runner:
                 asked = ()
             if asked:
                 asked = list(asked)
-                self._see_asked(asked)
+                self._see_clock(asked)
             up_s = ports.up_s()  # a turn is one moment, however long its commands take
             if type(up_s) is not int or not self._up_s <= up_s < _FAR:
                 raise ValueError("up_s is %r" % (up_s,))  # by such a clock no run would end
@@ -246,8 +246,9 @@ class Runner:
                 unread = unread or data is None
                 try:
                     plan = unpack(data or b"")
-                    if len(plan.zones) + len(plan.supplies) > self._ports.valves:
-                        raise PlanError("too few valves")
+                    valves = self._ports.valves
+                    if len(plan.zones) + len(plan.supplies) > valves:
+                        raise PlanError("a plan for more than %d valves" % valves)
                     found = plan
                     self._copy[PLAN] = copy
                 except PlanError as error:
@@ -255,27 +256,25 @@ class Runner:
                         bad = error
         if found is None:
             if unread:
-                raise OSError("plan cannot be read")
-            raise bad or PlanError("no plan")
+                raise OSError("the plan cannot be read")
+            raise bad or PlanError("no good plan stored")
         if bad and record and found.crc != record.plan_crc:
-            self.trouble.add(PlanError("plan lost: an older one is used"), None)
+            self.trouble.add(PlanError("the plan is lost: an older one is used"), None)
         return found
 
     # What a turn does.
 
-    def _see_asked(self, asked: "list[Any]") -> None:
-        """Set the clock if that is asked; spoil a plan that asks for more valves than there are."""
+    def _see_clock(self, asked: "list[Asked]") -> None:
+        """Set the clock if that is asked."""
         for place, one in enumerate(asked[: limits.ASKED_MAX]):
-            if isinstance(one, tuple) and len(one) == 3:
-                what, zone, value = one
-                try:
-                    if what == ASK_CLOCK and type(value) is int and 0 < value < limits.WALL_MAX:
+            if isinstance(one, tuple) and len(one) == 3 and one[0] == ASK_CLOCK:
+                value = one[2]
+                if type(value) is int and 0 < value < limits.WALL_MAX:
+                    try:
                         self._ports.set_wall_s(value)
-                    elif what == ASK_PLAN and sum(value[3:5]) > self._ports.valves:
-                        raise PlanError
-                except Exception as error:
-                    self._heard("take_asked", error)
-                    asked[place] = (what, zone, b"")  # what cannot be done is refused
+                    except Exception as error:
+                        self._heard("set_wall_s", error)
+                        asked[place] = (ASK_CLOCK, one[1], None)  # what was not done is refused
 
     def _carry_out(self, commands: "list[Command]") -> int:
         """Carry commands out in order. Returns how many were, before the first that failed."""

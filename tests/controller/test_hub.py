@@ -585,7 +585,6 @@ def test_a_new_plan_shuts_all_takes_over_and_keeps_what_was_used() -> None:
     bench = booted()
     bench.run_until(FIRST + 100)
     other = house(zones=[{"tag": 2}, {"tag": 1}, {"tag": 3}])
-    bench.valves = 4
     ask(bench, (ASK_PLAN, -1, other.pack()), (ASK_PLAN, -1, other.pack()))
     assert bench.told(REFUSED)[0][2] == BUSY
     assert bench.told(CUT_SHORT)[0][1:4] == (0, NEW_PLAN, 100)
@@ -601,7 +600,6 @@ def test_a_new_plan_that_cannot_be_kept_is_refused_and_the_old_one_stays() -> No
     bench.run_until(100)
     before = bench.runner.hub.plan.crc
     bench.store_broken = True
-    bench.valves = 4
     ask(bench, (ASK_PLAN, -1, house(3).pack()))
     assert bench.told(REFUSED)[0][2] == STORE
     assert bench.runner.hub.plan.crc == before and bench.runner.hub.record.new_plan is None

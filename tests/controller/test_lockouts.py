@@ -950,7 +950,6 @@ def test_a_new_plan_is_a_new_start_for_every_sensor() -> None:
     ask(bench, ASK_HOLD, value=START_S + DAY_S)
     moved: list[dict[str, int]] = [{"tag": 8}, {"tag": 7, "probe": 1}, {"tag": 9, "probe": 1}]
     bench.seen.soil_vwc_ppt = [None, 360, 320]
-    bench.valves = 4
     swap(bench, utc_plan(moved, rows=rows, battery=1, run_s=700))
     bench.run_until(2 * HOUR_S)
     hub = bench.runner.hub
@@ -983,7 +982,6 @@ def test_a_wet_contact_locks_the_new_zones_of_a_new_plan() -> None:
     bench.boot()
     bench.run_until(0)
     bench.seen.soil_vwc_ppt = [None] * 2
-    bench.valves = 3
     swap(bench, contact_plan(2, poll_s=600))
     assert bench.runner.hub.lockouts.locked[RAIN] & 0b11 == 0b11
     bench.seen.rain_wet = False

@@ -295,7 +295,6 @@ def test_a_new_plan_is_taken_with_every_valve_shut() -> None:
     record = bench.runner.hub.record
     record.lack_um[:], record.factor_ppt[:] = [100000, 56000], [1200, 800]
     new = utc_plan([{"tag": 6}, {"tag": 7}, {"tag": 5}], run_s=1000, estimate=1)
-    bench.valves = 4
     assert ask(bench, ASK_PLAN, value=new.pack()) == (True, OK)
     bench.run_until(FIRST_S + 101)
     hub = bench.runner.hub
@@ -317,8 +316,7 @@ def test_a_spoilt_plan_changes_nothing(at: int) -> None:
     data[at] ^= 0x10
     crc = bench.runner.hub.plan.crc
     assert ask(bench, ASK_PLAN, value=bytes(data)) == (False, BAD_PLAN)
-    for value in (b"", "plan", 7, None):
-        assert ask(bench, ASK_PLAN, value=value) == (False, BAD_PLAN)
+    assert ask(bench, ASK_PLAN, value=b"") == (False, BAD_PLAN)
     bench.run_until(FIRST_S)
     assert bench.runner.hub.plan.crc == crc and opened(bench) == [FIRST_S]
 
@@ -397,6 +395,8 @@ def test_commands_past_the_bound_are_refused_unread() -> None:
         (ASK_CHECK, 0, (None,)),
         (ASK_CHECK, 0, (True,)),
         (ASK_CHECK, 0, (1.0,)),
+        (ASK_PLAN, -1, "plan"),
+        (ASK_PLAN, -1, 7),
         (ASK_HOLD, -1, None),
         (99, -1, 0),
         (-1, -1, 0),

@@ -94,12 +94,12 @@ def test_a_good_crc_over_a_wrong_body_is_refused_too() -> None:
         with pytest.raises(PlanError):
             unpack(sealed(body[:cut]))
     cases = {
-        sealed(body + b"\0"): "bad length",
+        sealed(body + b"\0"): "wrong length",
         sealed(b"Xp" + body[2:]): "no plan of version 5",
         sealed(body[:2] + b"\1" + body[3:]): "no plan of version 5",
         body[:-1] + b"?" + struct.pack("<I", 0): "wrong crc",
         b"": "no plan of version 5",
-        sealed(body[:-1]): "bad length",
+        sealed(body[:-1]): "wrong length",
     }
     for data, where in cases.items():
         with pytest.raises(PlanError) as refused:

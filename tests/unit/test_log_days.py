@@ -25,7 +25,8 @@ START_S = core.wall(2027, 6, 15)
 PLAN = core.plan(2)
 HOUSE = compile_house(load(DEMO), None)
 SPEECH = Speech({PLAN.crc: PLAN}, HOUSE)
-BREAKS = (Boot(18, 0, False, b"", b"", ()), Gap(), File(2, PLAN.crc, 0, b"state"))
+PLAIN_FILE = File(3, PLAN.crc, 0, b"")  # one that was full was followed by it, and nothing else
+BREAKS = (Boot(18, 0, False, b"", b"", ()), Gap(), File(2, PLAN.crc, 0, b"state"), PLAIN_FILE)
 
 few = st.none() | st.integers(0, 3000)
 readings = st.fixed_dictionaries(
@@ -44,10 +45,11 @@ def test_a_log_of_changes_tells_the_days_that_all_readings_tell(
     at_s = START_S
     before: dict[str, int | None] = {}
     for seen, later_s, breaks in life:
-        if breaks is not None:  # behind it the log says each reading that there is
+        if breaks is not None:
             changes.append(breaks)
             whole.append(breaks)
-            before = {}
+            if breaks is not PLAIN_FILE:  # behind it the log says each reading that there is
+                before = {}
         at_s += later_s or 0
         wall_s = None if later_s is None else at_s
         changed = {name: value for name, value in seen.items() if value != before.get(name)}

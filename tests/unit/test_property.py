@@ -706,7 +706,14 @@ BAD = {
         f'length = "{"9" * 5000} 1/2 in"',
         "9999",
         "zones.east.length",
-        "999... (inf m)",
+        "999... (not a number and a unit)",
+    ),
+    "a long number before a fraction": (
+        "length = 20",
+        'length = "5000000001 1/2 in"',
+        "5000000001",
+        "zones.east.length",
+        "5000000001 1/2 in",
     ),
     "endless nesting": (
         "length = 20",
@@ -833,7 +840,7 @@ def test_nearest_key_is_suggested() -> None:
         ("1 h 30 min", "min", 90),
         ("1/2 in", "mm", 12.7),
         ("1 1/2 in", "mm", 38.1),
-        ("12345678901 1/2 in", "in", 12345678901.5),
+        ("123456789 1/2 in", "in", 123456789.5),
         ('5/8"', "mm", 15.875),
         (".5 in", "mm", 12.7),
         ("0.8 gpm/100ft", "L/h/m", 5.96128),  # 181.6998 L/h over 30.48 m

@@ -133,13 +133,16 @@ def _pins_of(name: str, node: ast.expr) -> Iterator[tuple[str, str, int]]:
         return
     try:
         value = ast.literal_eval(node)
-    except ValueError:  # an owner's own expression, of which nothing is known
+    except (ValueError, TypeError):  # an owner's own expression, of which nothing is known
         return
     entries = {f"{name}[{n}]": e for n, e in enumerate(value)} if name in _LISTS else {name: value}
     for place, entry in entries.items():
-        several = isinstance(entry, tuple | list)
-        bus = "probes" if name == "PROBES" and several else "1-wire" if name in _ONE_WIRE else ""
-        yield from [(place, bus, pin) for pin in (entry if several else (entry,)) if _is_pin(pin)]
+        pins = entry if isinstance(entry, tuple | list) else (entry,)
+        for number, pin in enumerate(pins):
+            # Probes are read at pins of their own, and may share those that feed them.
+            bus = "probes" if name == "PROBES" and number else "1-wire" if name in _ONE_WIRE else ""
+            if _is_pin(pin):
+                yield place, bus, pin
 
 
 def _literal(name: str, node: ast.expr, shown: str) -> Any:

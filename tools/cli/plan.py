@@ -104,7 +104,10 @@ def propose(
     weather: Annotated[Path, typer.Option(help="Weather, as replay takes it.")],
     out: Annotated[
         Path | None,
-        typer.Option(help="Folder for property.toml, proposal.json and plan.png; made if need be."),
+        typer.Option(
+            help="Folder for property.toml, proposal.json and plan.png; made if need be. No "
+            "property file of your own may stand in it."
+        ),
     ] = None,
     rows: Annotated[int, typer.Option(min=2, max=24, help="Rows at most, closed ones too.")] = 8,
     grounds: Annotated[

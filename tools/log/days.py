@@ -71,7 +71,8 @@ def days_of(items: Iterable[Item], speech: Speech) -> dict[date, Day]:
         if isinstance(item, Boot):
             gauge_um = 0  # it counts from boot
         if not isinstance(item, Turn):
-            reads = {}  # the next turn names each sensor that reads
+            if not isinstance(item, File) or item.state:
+                reads = {}  # the next turn names each sensor that reads
             continue
         reads |= item.seen
         for event in item.told:

@@ -37,7 +37,7 @@ UM, ML = 1000.0, 1000.0
 class Words:
     """Says events of one plan in the local time, names and units of a property.
 
-    zones, supplies: their names; none where the plan is not known, and `plan` lends its time alone
+    zones, supplies: their names; none where the plan is not known. Of `plan` then counts its time.
     """
 
     def __init__(self, plan: Plan, zones: tuple[str, ...], supplies: tuple[str, ...], units: Units):
@@ -113,7 +113,7 @@ class Words:
             came = f"rain and hose gave {shown(ml / UM, 'depth')}"
             target_um = self.target_um(zone)
             if target_um is None:
-                return [f"{shown(value / UM, 'depth')}, of a target that is not known; {came}"]
+                return [f"lacks {shown(value / UM, 'depth')}; its target is not known; {came}"]
             short = (value - target_um) / UM
             word = "short of" if short >= 0 else "wetter than"
             return [f"{shown(abs(short), 'depth')} {word} its target; {came}"]
@@ -132,7 +132,7 @@ class Words:
 class Speech:
     """The words for each plan under which a hub ran.
 
-    What a plan that is not known calls its zones nobody can tell, so they have numbers.
+    Where a plan is not known its zones have numbers.
     """
 
     def __init__(self, plans: Mapping[int, Plan], house: House) -> None:

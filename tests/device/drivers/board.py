@@ -508,6 +508,26 @@ def test_a_new_plan_restarts_the_board():
     assert [zone for zone, _, _ in house.runs()] == [0, 1]
 
 
+def test_a_plan_is_judged_by_what_is_wired_and_not_by_the_one_in_force():
+    """Four valves and two masters are wired: a plan may grow to that, and no further."""
+    house = House("rp2_pico_w", "rp2", 2)
+    house.set_clock()
+    from evenclay.controller.events import ACCEPTED, BAD_PLAN, REFUSED
+    from evenclay.controller.ports import ASK_PLAN
+
+    board, runner = house.start()
+    for zones, answer in ((5, (REFUSED, BAD_PLAN)), (4, (ACCEPTED, 0))):
+        board.due_s = runner.turn()
+        board._asked.append((ASK_PLAN, -1, plan(zones, ROWS).pack()))
+        board.due_s = runner.turn()
+        found = [each for each in runner.hub.faults.log.events() if each[3] == ASK_PLAN]
+        assert (found[-1][0], found[-1][2]) == answer, found
+    assert len(runner.hub.plan.zones) == 4
+    house.restart(3)
+    board, runner = house.start()
+    assert len(runner.hub.plan.zones) == 4 and board.valves == 5
+
+
 def twelve(house):
     """Eight zones and four masters, all latching, on a house made for four."""
     import machine

@@ -13,7 +13,9 @@ from evenclay.tools.property.file.rules import Rule, plain_number, refusal
 
 _NUMBER = r"(?:\d+(?:\.\d+)?|\.\d+)"
 _QUANTITY = re.compile(rf"([+-]?{_NUMBER})\s*([A-Za-z°µ%/*^ 0-9²³]{{1,30}})")
-_FRACTION = re.compile(r"(?:(\d{1,9})[ -])?(\d{1,3})/([1-9]\d{0,2})(?=\s*[A-Za-z])")  # "1/2 in"
+_FRACTION = re.compile(
+    r"(?:(?<![\d.])(\d{1,9})[ -])?(\d{1,3})/([1-9]\d{0,2})(?=\s*[A-Za-z])"
+)  # "1/2 in"
 _PIECE = re.compile(rf"({_NUMBER})\s*([A-Za-z]+)\s*")
 _PIECES = re.compile(rf"{_PIECE.pattern}{_PIECE.pattern}")  # "35 ft 6 in", "1 h 30 min"
 _MARKS = str.maketrans(
