@@ -197,7 +197,7 @@ class Board:
         return seen
 
     def take_asked(self) -> "list[Asked]":
-        """What the owner asks for. A plan that the pin map cannot serve is spoilt, so it is refused."""
+        """What the owner asks for; a plan for which there are no wires is spoilt, so it is refused."""
         asked = self._asked
         self._asked = []
         for place, one in enumerate(asked):

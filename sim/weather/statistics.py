@@ -25,7 +25,7 @@ class Compared:
 
     @property
     def errors(self) -> float:
-        """The difference in standard errors, of which there is one."""
+        """The difference in standard errors; to be asked only where that is not 0."""
         return (self.generated - self.record) / self.standard_error
 
 
