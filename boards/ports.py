@@ -197,15 +197,16 @@ class Board:
         return seen
 
     def take_asked(self) -> "list[Asked]":
-        """What the owner asks for; a plan for which there are no wires is spoilt, so it is refused."""
+        """What the owner asks for. A plan that has no wires here is spoilt, so it is refused."""
         asked = self._asked
         self._asked = []
-        for place, one in enumerate(asked):
-            if one[0] == ASK_PLAN:
+        value: "Any"
+        for place, (what, zone, value) in enumerate(asked):
+            if what == ASK_PLAN:
                 try:
-                    self._see_wires(unpack(one[2]))
+                    self._see_wires(unpack(value))
                 except PlanError:
-                    asked[place] = (ASK_PLAN, one[1], b"")
+                    asked[place] = (ASK_PLAN, zone, b"")
         return asked
 
     def close(self, valve: int) -> None:

@@ -20,7 +20,8 @@ GAIN_LEAST_PCT = 15.0  # of informed, for skill to be given
 UNREST = "unrest_pct"
 # What might change that a limit is broken.
 WOULD_CHANGE: Mapping[str, str] = {
-    UNREST: "a soil report, each hose measured with a bucket, a sensor on each side",
+    UNREST: "a soil report with the clay's water contents, the footing's depth, a sensor on each "
+    "side",
     "tilt_added_pct": "knowing all sides equally well: a sensor on each side, or checks on all",
     "excursion_pct": "less relief, or beginning more slowly",
     "days_soaked": "less relief, or shorter cycles further apart",

@@ -224,8 +224,15 @@ def test_the_command_writes_a_bundle_over_an_older_one(tmp_path: Path) -> None:
     assert "cd device && micropython main.py" in said
     before = files(out)
     (out / "device" / "evenclay" / "controller" / "stale.mpy").write_bytes(b"")
+    (out / "device" / "hub" / "plan.1").write_bytes(b"a plan that came over the hub itself")
     assert evenclay(*arguments)[0] == 0
     assert files(out) == before
+    (out / "device" / "hub" / "log").mkdir()
+    for name in ("record.0", "note.0", "log/7"):  # of a hub that ran there
+        (out / "device" / "hub" / name).write_bytes(b"of the hub")
+    assert evenclay(*arguments)[0] == 0
+    kept = {f"device/hub/{name}": b"of the hub" for name in ("record.0", "note.0", "log/7")}
+    assert files(out) == before | kept
     assert len(unpack(before["device/hub/plan.0"]).zones) == 4
 
 

@@ -172,7 +172,10 @@ def words(names: Sequence[str]) -> bytes:
 
 
 def write(bundle: Bundle, plan: Plan, out: Path) -> None:
-    """Write a bundle into a folder that is new, empty, or holds an older bundle."""
+    """Write a bundle into a folder that is new, empty, or holds an older bundle.
+
+    What a hub on a computer has written there, its record and its log, stays.
+    """
     if out.exists() and any(out.iterdir()) and not (out / LIST).exists():
         raise DeviceError(f"--out: found {out} with other files, allowed a new or empty folder")
     device = {out / "device" / path: data for path, data in bundle.files.items()}
@@ -196,8 +199,11 @@ def write(bundle: Bundle, plan: Plan, out: Path) -> None:
         ),
     }
     files.write(device | {out / name: text for name, text in texts.items()})
+    home = out / "device" / bundle.hub
     for old in [path for path in (out / "device").rglob("*") if path.is_file()]:
-        if old not in device:
+        # A plan that came over the hub itself lies in plan.1 and would win over the bundle's.
+        of_hub = home in old.parents and old != home / "plan.1"
+        if old not in device and not of_hub:
             old.unlink()
 
 

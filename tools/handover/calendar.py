@@ -32,9 +32,17 @@ CLOSING_TEXT = (
     "from today."
 )
 CHECKING = "Check the ground"
+BLADE_TEXT = (
+    "Push the blade into each strip and tell the hub what it met: check, the strip's name, and dry "
+    "(it stops short), firm or wet (it comes out muddy)."
+)
+SAMPLE_TEXT = (
+    "Squeeze a sample of each strip from half a metre (20 in) down and tell the hub its class: "
+    "sample, the strip's name, and 0 (the driest) to 4."
+)
 CHECKING_TEXT = (
-    "Look at the ground along each side by hand, and tell the hub: dry, firm or wet. Stop and ask "
-    "an engineer where there are new cracks, soft ground or standing water."
+    "Not in the day after rain, nor after the day's first cycle. Stop and ask an engineer where "
+    "there are new cracks, soft ground or standing water."
 )
 NAMES = (OPENING, CLOSING, CHECKING)
 
@@ -113,6 +121,8 @@ def _checks(house: House, year: int) -> Iterator[Event]:
     owner, agenda = house.owner, Agenda(house.plan)
     if not owner.checks:
         return
+    texts = {"blade": (BLADE_TEXT,), "sample": (SAMPLE_TEXT,), "both": (BLADE_TEXT, SAMPLE_TEXT)}
+    text = " ".join([*texts[owner.check], CHECKING_TEXT])
     for day in range(day_of(year, 1, 1), day_of(year + 1, 1, 1)):
         if (day + FIRST_WEEKDAY) % 7 != owner.weekday or not agenda.row_of(day).cycles:
             continue
@@ -121,7 +131,7 @@ def _checks(house: House, year: int) -> Iterator[Event]:
         begins = datetime.datetime.combine(date, hour)
         week = date.isocalendar()
         place = f"check in week {week.week} of {week.year}"
-        event = _event(house, place, CHECKING, CHECKING_TEXT, begins, HALF_AN_HOUR_BEFORE)
+        event = _event(house, place, CHECKING, text, begins, HALF_AN_HOUR_BEFORE)
         event.add("dtend", begins + CHECK)
         yield event
 
