@@ -13,7 +13,9 @@ from icalendar import Alarm, Calendar, Event
 
 from evenclay.controller.agenda import PER_DAY, Agenda
 from evenclay.controller.civil import FIRST_WEEKDAY, date_of, day_of
+from evenclay.sim.house.hands import SAMPLE_M
 from evenclay.sim.house.house import House, run_s
+from evenclay.sim.units import UNITS
 from evenclay.tools.property.advice import held_by
 from evenclay.tools.property.cycles import cycle_min
 
@@ -37,8 +39,8 @@ BLADE_TEXT = (
     "(it stops short), firm or wet (it comes out muddy)."
 )
 SAMPLE_TEXT = (
-    "Squeeze a sample of each strip from half a metre (20 in) down and tell the hub its class: "
-    "sample, the strip's name, and 0 (the driest) to 4."
+    "Squeeze a sample of each strip from {depth} down and tell the hub its class: sample, the "
+    "strip's name, and 0 (the driest) to 4."
 )
 CHECKING_TEXT = (
     "Not in the day after rain, nor after the day's first cycle. Stop and ask an engineer where "
@@ -121,7 +123,8 @@ def _checks(house: House, year: int) -> Iterator[Event]:
     owner, agenda = house.owner, Agenda(house.plan)
     if not owner.checks:
         return
-    texts = {"blade": (BLADE_TEXT,), "sample": (SAMPLE_TEXT,), "both": (BLADE_TEXT, SAMPLE_TEXT)}
+    sample = SAMPLE_TEXT.format(depth=UNITS[house.units].shown(SAMPLE_M, "near"))
+    texts = {"blade": (BLADE_TEXT,), "sample": (sample,), "both": (BLADE_TEXT, sample)}
     text = " ".join([*texts[owner.check], CHECKING_TEXT])
     for day in range(day_of(year, 1, 1), day_of(year + 1, 1, 1)):
         if (day + FIRST_WEEKDAY) % 7 != owner.weekday or not agenda.row_of(day).cycles:
