@@ -129,6 +129,19 @@ def test_opening_closing_and_checks(name: str, tmp_path: Path) -> None:
     assert str(checks[0].created).startswith("2027-02-03T04:05:06")
 
 
+@pytest.mark.parametrize(
+    ("check", "said"), [("blade", (1, 0)), ("sample", (0, 1)), ("both", (1, 1))]
+)
+def test_a_check_says_what_the_hub_takes(check: str, said: tuple[int, int], tmp_path: Path) -> None:
+    file = tmp_path / "property.toml"
+    text = DEMO.read_text("utf-8")
+    file.write_text(text.replace('check = "sample"', f'check = "{check}"'), "utf-8")
+    for event in named(written(file), CHECKING):
+        found = event.description or ""
+        assert (found.count("the blade"), found.count("a sample of")) == said
+        assert "after rain" in found and "engineer" in found
+
+
 def ids(file: Path, year: int = 2027) -> list[str]:
     """The ids of all events of a year, in the file's order."""
     result = CliRunner().invoke(app, ["calendar", str(file), "--year", str(year), "--cycles"])
