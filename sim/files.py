@@ -15,14 +15,14 @@ from pathlib import Path
 written: list[Path] = []  # by this process, for whoever stops it half-way and wants to know
 
 
-def write(files: Mapping[Path, str | bytes], *, told: bool = True) -> None:
+def write(files: Mapping[Path, str | bytes], *, counted: bool = True) -> None:
     """Write files, text as UTF-8, in the place of what has their names; make folders if need be.
 
     A file that was there before keeps its mode.
 
     All of them are written under other names beside their places first, and moved once all are
     whole. So a full disk changes no file and leaves none behind.
-    told: whether they are an owner's, so that `written` names them; a cache's are not.
+    counted: whether `written` names them, as it does an owner's; those of a cache it does not.
     Raises: OSError with the name of the file that could not be written.
     """
     parts: dict[Path, Path] = {}
@@ -35,7 +35,7 @@ def write(files: Mapping[Path, str | bytes], *, told: bool = True) -> None:
         for path, part in parts.items():
             with _naming(path):
                 part.replace(_place(path))
-                if told:
+                if counted:
                     written.append(path)
     except BaseException:
         for part in parts.values():

@@ -31,9 +31,9 @@ def c_in(texture: Texture, c_per_pf: float) -> float:
     """Water that a unit of pF holds of a texture in a ground [m3/m3].
 
     c_per_pf: of the ground, which clay that cracks has. Other textures keep their own, and so does
-    clay whose water contents were measured: of that it is known.
+    clay whose water contents were measured.
     """
-    return c_per_pf if texture.cracks and not texture.measured else c_of(texture)
+    return c_per_pf if texture.varies else c_of(texture)
 
 
 def content(texture: Texture, c_per_pf: float, suction_pf: ArrayLike) -> Floats:
@@ -43,7 +43,7 @@ def content(texture: Texture, c_per_pf: float, suction_pf: ArrayLike) -> Floats:
     the curve keeps its form.
     """
     own = texture.water_content(10.0 ** np.asarray(suction_pf, dtype=np.float64))
-    if not texture.cracks or texture.measured:
+    if not texture.varies:
         return own
     wilted = float(texture.water_content(10.0**WILTED_PF))
     return np.asarray(wilted + c_per_pf / c_of(texture) * (own - wilted))

@@ -32,6 +32,11 @@ class Texture:
     cracks: bool = False
     measured: bool = False
 
+    @property
+    def varies(self) -> bool:
+        """Whether how much water it holds a pF differs from ground to ground, and is not known."""
+        return self.cracks and not self.measured
+
     def conducting(self, ks_mm_h: float | None) -> "Texture":
         """The same with another saturated conductivity; None: with its own."""
         return self if ks_mm_h is None else replace(self, ks_mm_h=ks_mm_h)

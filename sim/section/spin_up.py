@@ -152,7 +152,7 @@ def _write(path: Path, found: dict[str, Floats]) -> None:
     data = io.BytesIO()
     np.savez(data, allow_pickle=False, **found)
     with suppress(OSError):
-        files.write({path: data.getvalue()}, told=False)
+        files.write({path: data.getvalue()}, counted=False)
         _make_room(path.parent)
 
 

@@ -89,7 +89,7 @@ def test_a_proposal_replaces_no_property_that_it_did_not_write(tmp_path: Path) -
 
 
 def test_every_command_is_thought_of() -> None:
-    commands = set(typer.main.get_command(cli.app).commands)  # type: ignore[attr-defined]
+    commands = set(typer.main.get_group(cli.app).commands)
     assert commands == {command.partition(" ")[0] for _, command in OVERWRITING} | OTHERS
 
 

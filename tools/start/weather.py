@@ -106,7 +106,7 @@ def record(where: str, out: Path) -> tuple[str, Weather]:
     except WeatherError as error:
         raise _refusal(where, out, str(error)) from None
     with suppress(OSError):
-        files.write({kept: text}, told=False)
+        files.write({kept: text}, counted=False)
         for older in kept.parent.glob(f"{kept.name.rpartition('-')[0]}-*"):
             if older != kept:
                 older.unlink(missing_ok=True)
